@@ -1,0 +1,61 @@
+# The two commands of the README are `make demo` and `make test`. Everything else serves
+# the people who work on the code; DEVELOPERS.md says when to use which.
+
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+PIP := $(BIN)/python -m pip --disable-pip-version-check -qq
+
+.PHONY: demo test lint format repro bench pins clean
+
+# --- set-up ---------------------------------------------------------------------------
+
+$(VENV)/run-ready: requirements.txt pyproject.toml
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
+	  { echo "pullbook needs Python 3.11 or newer; name one with: make PYTHON=/path/to/python3 $(MAKECMDGOALS)" >&2; exit 1; }
+	@echo "Setting up $(VENV) from requirements.txt (about a minute, once)"
+	@$(PYTHON) -m venv $(VENV)
+	@$(PIP) install --require-hashes --requirement requirements.txt
+	@$(PIP) install --no-deps --no-build-isolation --editable .
+	@touch $@
+
+$(VENV)/dev-ready: $(VENV)/run-ready requirements-dev.txt
+	@echo "Adding the development tools from requirements-dev.txt (about a minute, once)"
+	@$(PIP) install --require-hashes --requirement requirements-dev.txt
+	@touch $@
+
+# --- for everyone ---------------------------------------------------------------------
+
+demo: $(VENV)/run-ready
+	@$(BIN)/pullbook demo
+
+test: $(VENV)/dev-ready
+	@$(BIN)/python -m pytest
+
+# --- for developers -------------------------------------------------------------------
+
+lint: $(VENV)/dev-ready
+	@$(BIN)/ruff check .
+	@$(BIN)/ruff format --check .
+	@$(BIN)/mypy
+
+format: $(VENV)/dev-ready
+	@$(BIN)/ruff check --fix .
+	@$(BIN)/ruff format .
+
+repro: $(VENV)/dev-ready
+	@PATH="$(CURDIR)/$(BIN):$$PATH" $(BIN)/dvc repro
+
+bench: $(VENV)/dev-ready
+	@$(BIN)/python benchmarks/run.py
+
+# Pins carry versions and hashes and name no registry, so that any mirror serves.
+PINS := $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --no-header \
+  --no-emit-index-url --generate-hashes pyproject.toml
+
+pins: $(VENV)/dev-ready
+	@$(PINS) --upgrade --extra build --output-file requirements.txt
+	@$(PINS) --upgrade --extra build --extra dev --constraints requirements.txt --output-file requirements-dev.txt
+
+clean:
+	@rm -rf $(VENV) build dist *.egg-info demo-out

@@ -1,0 +1,1 @@
+"""From dyno sheets to one comparable data set: read, check, correct, anonymise, curate, features."""

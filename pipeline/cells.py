@@ -1,0 +1,159 @@
+"""One cell of text into one typed value, or the finding that says why not."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from pipeline.headings import squash
+from pipeline.units import UnknownUnitError, WrongUnitError, convert
+from schemas.fields import Kind
+from schemas.findings import Finding
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from schemas.fields import Field, Value
+
+_MISSING = frozenset({"", "na", "n/a", "-", "?", "unknown", "nan", "null", "none", "~"})
+_NUMBER = re.compile(r"^([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*)$", re.DOTALL)
+_YEAR = re.compile(r"^\d{4}$")
+_FLAGS = MappingProxyType(
+    {"yes": True, "y": True, "true": True, "1": True, "no": False, "n": False, "false": False,
+     "0": False}
+)  # fmt: skip
+
+#: Customary words for choices, squashed: common practice, no source.
+_CUSTOMARY: Mapping[str, Mapping[str, str]] = MappingProxyType(
+    {
+        "correction": {
+            "uncorrected": "observed", "raw": "observed", "asmeasured": "observed",
+            "j1349": "SAE J1349", "j607": "SAE J607", "stp": "SAE J607", "din": "DIN 70020",
+            "iso": "ISO 1585",
+        },
+        "fuel": {"petrol": "gasoline", "lpg": "propane"},
+        "fuel_metering": {"carburettor": "carburetor", "carb": "carburetor",
+                          "tbi": "throttle-body injection", "pfi": "port injection"},
+        "aspiration": {"naturallyaspirated": "natural", "turbo": "turbocharged",
+                       "supercharger": "supercharged", "turbocharger": "turbocharged"},
+        "arrangement": {"v": "vee", "straight": "inline", "opposed": "flat", "boxer": "flat"},
+        "lifter": {"ohc": "overhead cam", "dohc": "overhead cam", "sohc": "overhead cam"},
+        "exhaust_type": {"longtube": "long-tube header", "longtubeheaders": "long-tube header",
+                         "shorty": "shorty header", "shortyheaders": "shorty header",
+                         "manifold": "cast manifold"},
+    }
+)  # fmt: skip
+
+
+def is_missing(text: str) -> bool:
+    """Tell whether a cell says that nothing is known.
+
+    >>> is_missing(" N/A "), is_missing("0")
+    (True, False)
+    """
+    return text.strip().casefold() in _MISSING
+
+
+class CellError(ValueError):
+    """A cell that cannot become a value; carries the finding."""
+
+    def __init__(self, finding: Finding) -> None:
+        super().__init__(finding.message)
+        self.finding = finding
+
+
+def parse(
+    text: str, field: Field, unit: str | None = None, row: int | None = None
+) -> tuple[Value, Finding | None]:
+    """Return the value of a cell and, where a customary word was read, a note that says so.
+
+    Parameters
+    ----------
+    text
+        The cell as written.
+    field
+        The field it belongs to.
+    unit
+        The unit its heading names, if any; a unit in the cell itself goes before.
+    row
+        The row as a person counts it, for findings.
+
+    Raises
+    ------
+    CellError
+        The text is no value of the field.
+
+    """
+    text = text.strip()
+    if is_missing(text):
+        return None, None
+    match field.kind:
+        case Kind.TEXT:
+            return text, None
+        case Kind.FLAG:
+            return _flag(text, field, row), None
+        case Kind.DATE:
+            return _year(text, field, row), None
+        case Kind.CHOICE:
+            return _choice(text, field, row)
+        case _:
+            return _number(text, field, unit, row), None
+
+
+def _fault(code: str, field: Field, row: int | None, text: str, message: str) -> CellError:
+    return CellError(Finding(code, message, field.name, row, text))
+
+
+def _flag(text: str, field: Field, row: int | None) -> bool:
+    try:
+        return _FLAGS[text.casefold()]
+    except KeyError:
+        message = f"{field.name} is {text!r}; write yes or no"
+        raise _fault("not-yes-or-no", field, row, text, message) from None
+
+
+def _year(text: str, field: Field, row: int | None) -> int:
+    try:
+        return int(text) if _YEAR.match(text) else dt.date.fromisoformat(text[:10]).year
+    except ValueError:
+        message = f"{field.name} is {text!r}; write a date as 2024-05-31, or the year"
+        raise _fault("not-a-date", field, row, text, message) from None
+
+
+def _choice(text: str, field: Field, row: int | None) -> tuple[str, Finding | None]:
+    short = squash(text)
+    for choice in field.choices:
+        if squash(choice) == short:
+            return choice, None
+    customary = _CUSTOMARY.get(field.name, {}).get(short)
+    if customary is None:
+        message = f"{field.name} is {text!r}; choose one of: {field.allowed}"
+        raise _fault("not-a-choice", field, row, text, message)
+    note = f"{field.name} {text!r} was read as {customary!r}"
+    return customary, Finding("read-as", note, field.name, row, text)
+
+
+def _number(text: str, field: Field, unit: str | None, row: int | None) -> float | int:
+    found = _NUMBER.match(text)
+    number = float(found[1]) if found else math.nan
+    if not found or not math.isfinite(number):
+        message = f"{field.name} is {text!r}; write {field.allowed}, with a point for decimals"
+        raise _fault("not-a-number", field, row, text, message)
+    own_unit = found[2].strip() or unit
+    try:
+        number = convert(number, own_unit, field.unit)
+    except UnknownUnitError:
+        message = f"{field.name} is {text!r}: {own_unit!r} is not a unit known here; write {field.allowed}"
+        raise _fault("unknown-unit", field, row, text, message) from None
+    except WrongUnitError:
+        message = f"{field.name} is {text!r}: {own_unit!r} measures something else; write {field.allowed}"
+        raise _fault("wrong-unit", field, row, text, message) from None
+    if field.kind is not Kind.WHOLE:
+        return number
+    if number != round(number):
+        message = f"{field.name} is {text!r}; write {field.allowed}"
+        raise _fault("not-whole", field, row, text, message)
+    return round(number)

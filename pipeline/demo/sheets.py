@@ -1,0 +1,170 @@
+"""Writing the circle's sheets the way each shop writes them, and spoiling a few."""
+
+from __future__ import annotations
+
+import csv
+import io
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pipeline.demo import shops as demo_shops
+from pipeline.units import TORQUE_POWER_CONSTANT
+from schemas.fields import FIELDS
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+    from pathlib import Path
+
+    from pipeline.demo.shops import Made, Shop
+
+#: How many shops and sheets the demo has, and the seed it is made from.
+SHOPS, SHEETS, SEED = 60, 800, 20260
+_INCH_FIELDS = ("bore", "stroke", "rod_length")
+_FAULTS = ("bare millimetres", "no stroke", "newton metres", "wrong power", "word", "short", "no weather", "unit")
+NOTICE = "invented for a demonstration; no such shop or engine exists"
+
+
+def make(
+    folder: Path,
+    *,
+    sheets: int = SHEETS,
+    shops: int = SHOPS,
+    seed: int = SEED,
+    track: Callable[[Iterable[int]], Iterable[int]] | None = None,
+) -> list[Made]:
+    """Write the demo's sheets below a folder, one folder a shop.
+
+    Parameters
+    ----------
+    folder
+        Where to write; made if need be.
+    sheets, shops
+        About how many sheets, of how many shops.
+    seed
+        Same seed, same sheets.
+    track
+        Wraps the loop over blocks of engine runs to show progress.
+
+    Returns
+    -------
+    What was made, with what no sheet tells: for tests of the pipeline.
+
+    """
+    rng = np.random.default_rng(seed)
+    made = demo_shops.run(demo_shops.open_shops(shops, sheets, rng), rng, track)
+    spoiled = rng.choice(len(made), size=max(2, len(made) // 60), replace=False)
+    for i, victim in enumerate(spoiled):
+        made[victim].extra["fault"] = _FAULTS[i % len(_FAULTS)]
+    for shop in {m.shop.name: m.shop for m in made}.values():
+        _write_shop(folder, shop, [m for m in made if m.shop is shop])
+    return made
+
+
+def _write_shop(folder: Path, shop: Shop, made: list[Made]) -> None:
+    home = folder / shop.name.lower().replace(" ", "-")
+    home.mkdir(parents=True, exist_ok=True)
+    if shop.carrier == "files":
+        for m in made:
+            (home / f"{m.sheet_id}.csv").write_text(sheet_file(m), encoding="utf-8")
+        return
+    builds, pulls = _tables(made)
+    if shop.carrier == "tables":
+        (home / "builds.csv").write_text(_csv(builds), encoding="utf-8")
+        (home / "pulls.csv").write_text(_csv(pulls), encoding="utf-8")
+        return
+    from openpyxl import Workbook  # noqa: PLC0415 - only for shops that keep workbooks
+
+    book = Workbook()
+    for title, rows in (("builds", builds), ("pulls", pulls)):
+        tab = book.create_sheet(title)
+        for row in rows:
+            tab.append(row)
+    book.remove(book.worksheets[0])
+    book.save(home / "book.xlsx")
+
+
+def _csv(rows: list[list[str]]) -> str:
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerows(rows)
+    return out.getvalue()
+
+
+def fields_of(m: Made) -> dict[str, str]:
+    """Return the fields of a sheet as its shop writes them."""
+    v: dict[str, object] = {"sheet_id": m.sheet_id, "shop": m.shop.name, **m.build.values}
+    v |= {"correction": m.stated, "tested_on": m.year, "notes": NOTICE}
+    if m.shop.chassis:
+        v["dyno"] = "chassis"
+    if m.weather is not None:
+        v |= {
+            "air_temperature": f"{m.weather.celsius:.1f} degC"
+            if m.shop.metric
+            else round(m.weather.celsius * 1.8 + 32),
+            "barometer": f"{10 * m.weather.pressure:.1f} hPa"
+            if m.shop.metric
+            else round(m.weather.pressure / 3.386389, 2),
+            "relative_humidity": round(m.weather.humidity),
+        }
+    for name in m.shop.never | m.lost:
+        v.pop(name, None)
+    if m.shop.metric:
+        for name in _INCH_FIELDS:
+            if name in v:
+                v[name] = f"{float(str(v[name])) * 25.4:.2f} mm"
+    _spoil(v, m.extra.get("fault"))
+    written = {k: str(v[k]) for k in FIELDS if v.get(k) is not None}
+    return written
+
+
+def _spoil(v: dict[str, object], fault: str | None) -> None:
+    if fault == "bare millimetres":
+        v["bore"] = round(float(str(v["bore"]).split()[0]) * (1 if "mm" in str(v["bore"]) else 25.4), 1)
+    elif fault == "no stroke":
+        v.pop("stroke")
+    elif fault == "word":
+        v["compression_ratio"] = "about ten"
+    elif fault == "no weather":
+        v["correction"] = "observed"
+        v.pop("barometer", None)
+        v.pop("air_temperature", None)
+    elif fault == "unit":
+        v["bore"] = "4.03 zolls"
+
+
+def pull_of(m: Made) -> tuple[list[str], list[list[str]]]:
+    """Return headings and rows of a pull as its shop writes them."""
+    fault = m.extra.get("fault")
+    metric = m.shop.metric
+    torque = m.torque * (1.3558179483314004 if metric else 1.0)
+    power = m.torque * m.rpm / TORQUE_POWER_CONSTANT * (0.745699872 if metric else 1.0)
+    if fault == "newton metres":
+        torque = m.torque * 1.3558179483314004 * 1.3558179483314004
+    if fault == "wrong power":
+        power = power * 0.735
+    headings = ["rpm", "torque (N.m)", "power (kW)"] if metric else ["rpm", "torque", "power"]
+    rows = [
+        [f"{r:.0f}", f"{t:.1f}", f"{p:.1f}"]
+        for r, t, p in zip(m.rpm, torque, power, strict=True)
+    ]
+    if fault == "newton metres":
+        headings, rows = ["rpm", "torque"], [row[:2] for row in rows]
+    return headings, rows[:4] if fault == "short" else rows
+
+
+def sheet_file(m: Made) -> str:
+    """Return the text of a sheet file."""
+    lines = [f"{name}: {value}" for name, value in fields_of(m).items()]
+    headings, rows = pull_of(m)
+    return "\n".join(["---", *lines, "---", ",".join(headings), *(",".join(r) for r in rows), ""])
+
+
+def _tables(made: list[Made]) -> tuple[list[list[str]], list[list[str]]]:
+    fields = [fields_of(m) for m in made]
+    names = [name for name in FIELDS if any(name in f for f in fields)]
+    builds = [names, *([f.get(name, "") for name in names] for f in fields)]
+    metric = made[0].shop.metric
+    pulls = [["sheet_id", "rpm", *(["torque (N.m)", "power (kW)"] if metric else ["torque", "power"])]]
+    for m in made:
+        pulls += [[m.sheet_id, *(row + [""])[:3]] for row in pull_of(m)[1]]
+    return builds, pulls

@@ -1,0 +1,179 @@
+"""Units: what a sheet writes after a number, turned into the field's own unit.
+
+Conversions are pint's. This module only knows how people at a dyno spell units, and which of the
+spellings means torque rather than energy, force rather than mass.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+#: One horsepower is 550 ft lbf/s by definition, one revolution 2 pi rad: 33000 / (2 pi).
+TORQUE_POWER_CONSTANT = 5252.113122032546
+
+
+class UnknownUnitError(ValueError):
+    """The text is not a unit that is known here."""
+
+
+class WrongUnitError(ValueError):
+    """The unit is known and measures something else."""
+
+
+#: What each unit of the field dictionary is to pint.
+_OF_FIELD: Mapping[str, str] = MappingProxyType(
+    {
+        "in": "inch",
+        "in2": "inch**2",
+        "cc": "centimeter**3",
+        "cfm": "foot**3/minute",
+        "psi": "psi",
+        "crank deg": "degree",
+        "cam deg": "degree",
+        "degF": "degF",
+        "inHg": "inch_Hg",
+        "%": "percent",
+        "rpm": "revolution/minute",
+        "rpm/s": "revolution/minute/second",
+        "lb-ft": "foot*force_pound",
+        "hp": "horsepower",
+        ":1": "dimensionless",
+        "AKI": "dimensionless",
+        "": "dimensionless",
+    }
+)
+
+_TORQUE = "newton*meter"
+_LBFT = "foot*force_pound"
+#: Customary spellings, squashed as `_squash` does, by the field unit they serve.
+_SPELLINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
+    {
+        "in": {"in": "inch", '"': "inch", "inch": "inch", "inches": "inch", "mm": "millimeter",
+               "cm": "centimeter", "m": "meter", "ft": "foot"},
+        "in2": {"in2": "inch**2", "sqin": "inch**2", "squarein": "inch**2", "inch2": "inch**2",
+                "mm2": "millimeter**2", "sqmm": "millimeter**2", "cm2": "centimeter**2",
+                "sqcm": "centimeter**2"},
+        "cc": {"cc": "centimeter**3", "cm3": "centimeter**3", "ml": "milliliter",
+               "l": "liter", "in3": "inch**3", "cuin": "inch**3", "ci": "inch**3",
+               "cid": "inch**3"},
+        "cfm": {"cfm": "foot**3/minute", "ft3/min": "foot**3/minute", "l/s": "liter/second",
+                "lps": "liter/second", "l/min": "liter/minute", "m3/h": "meter**3/hour",
+                "m3/min": "meter**3/minute"},
+        "psi": {"psi": "psi", "psig": "psi", "bar": "bar", "kpa": "kilopascal",
+                "mbar": "millibar", "hpa": "hectopascal", "inhg": "inch_Hg"},
+        "crank deg": {"deg": "degree", "degree": "degree", "degrees": "degree", "°": "degree",
+                      "crankdeg": "degree", "crankdegrees": "degree", "degca": "degree",
+                      "degatdc": "degree", "degbtdc": "degree", "rad": "radian"},
+        "cam deg": {"deg": "degree", "degree": "degree", "degrees": "degree", "°": "degree",
+                    "camdeg": "degree", "camdegrees": "degree", "rad": "radian"},
+        "degF": {"f": "degF", "°f": "degF", "degf": "degF", "fahrenheit": "degF", "c": "degC",
+                 "°c": "degC", "degc": "degC", "celsius": "degC", "k": "kelvin",
+                 "kelvin": "kelvin"},
+        "inHg": {"inhg": "inch_Hg", '"hg': "inch_Hg", "hpa": "hectopascal", "mbar": "millibar",
+                 "mb": "millibar", "kpa": "kilopascal", "mmhg": "millimeter_Hg",
+                 "torr": "millimeter_Hg", "bar": "bar", "psi": "psi", "pa": "pascal",
+                 "atm": "atmosphere"},
+        "%": {"%": "percent", "percent": "percent", "pct": "percent", "rh": "percent",
+              "%rh": "percent", "fraction": "dimensionless"},
+        "rpm": {"rpm": "revolution/minute", "1/min": "revolution/minute",
+                "rev/min": "revolution/minute", "r/min": "revolution/minute",
+                "min1": "revolution/minute", "rps": "revolution/second",
+                "rad/s": "radian/second", "hz": "revolution/second"},
+        "rpm/s": {"rpm/s": "revolution/minute/second", "rpm/sec": "revolution/minute/second",
+                  "rpmps": "revolution/minute/second",
+                  "rpm/min": "revolution/minute/minute"},
+        "lb-ft": {"lbft": _LBFT, "lbsft": _LBFT, "ftlb": _LBFT, "ftlbs": _LBFT, "lbfft": _LBFT,
+                  "ftlbf": _LBFT, "footpounds": _LBFT, "poundfeet": _LBFT, "lbin": "inch*force_pound",
+                  "inlb": "inch*force_pound", "nm": _TORQUE, "newtonmeter": _TORQUE,
+                  "newtonmeters": _TORQUE, "danm": "decanewton*meter", "knm": "kilonewton*meter",
+                  "kgm": "force_kilogram*meter", "mkg": "force_kilogram*meter",
+                  "kgfm": "force_kilogram*meter", "kpm": "force_kilogram*meter"},
+        "hp": {"hp": "horsepower", "bhp": "horsepower", "kw": "kilowatt", "w": "watt",
+               "ps": "metric_horsepower", "cv": "metric_horsepower", "pk": "metric_horsepower",
+               "metrichp": "metric_horsepower"},
+        ":1": {":1": "dimensionless", "to1": "dimensionless", "/1": "dimensionless"},
+        "AKI": {"aki": "dimensionless", "(r+m)/2": "dimensionless"},
+        "": {},
+    }
+)  # fmt: skip
+
+_JOINTS = re.compile(r"[\s.\-*·⋅_^]+")
+
+
+def _squash(text: str) -> str:
+    """Write a unit the way `_SPELLINGS` lists it: no joints, no case, plain powers."""
+    plain = text.strip().replace("²", "2").replace("³", "3").replace("º", "°")
+    return _JOINTS.sub("", plain).casefold()
+
+
+def spelled(text: str, field_unit: str) -> bool:
+    """Tell whether a text is a customary spelling of a unit for fields in ``field_unit``."""
+    return _squash(text) in _SPELLINGS[field_unit]
+
+
+@cache
+def _registry() -> Any:  # noqa: ANN401 - pint's registry builds its classes at run time
+    import pint  # noqa: PLC0415 - half the cost of starting; only foreign units need it
+
+    return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+
+
+@cache
+def _line(text: str, field_unit: str) -> tuple[float, float]:
+    """Return slope and offset from a unit to the field's own: every unit here is affine."""
+    import pint  # noqa: PLC0415
+
+    registry = _registry()
+    name = _SPELLINGS[field_unit].get(_squash(text), text)
+    target = _OF_FIELD[field_unit]
+    try:
+        zero = registry.Quantity(0.0, name).to(target).magnitude
+        one = registry.Quantity(1.0, name).to(target).magnitude
+    except pint.DimensionalityError as fault:
+        msg = f"{text!r} does not measure what {field_unit or 'a pure number'!r} measures"
+        raise WrongUnitError(msg) from fault
+    except Exception as fault:  # pint raises whatever its parser meets
+        msg = f"{text!r} is not a known unit"
+        raise UnknownUnitError(msg) from fault
+    return one - zero, zero
+
+
+def convert(number: float, unit: str | None, field_unit: str) -> float:
+    """Return a number in the field's own unit.
+
+    Parameters
+    ----------
+    number
+        The number as written.
+    unit
+        The unit's text as written; ``None`` means the field's own.
+    field_unit
+        The field's unit, a unit of the field dictionary.
+
+    Raises
+    ------
+    UnknownUnitError
+        The text names no unit.
+    WrongUnitError
+        The unit measures something else.
+
+    Examples
+    --------
+    >>> round(convert(99.06, "mm", "in"), 6)
+    3.9
+    >>> round(convert(24, "degC", "degF"), 6)
+    75.2
+    >>> round(convert(100, "N.m", "lb-ft"), 3)
+    73.756
+
+    """
+    if unit is None or _squash(unit) == _squash(field_unit):
+        return number
+    slope, offset = _line(unit.strip(), field_unit)
+    return slope * number + offset

@@ -1,0 +1,239 @@
+"""The field dictionary: every field of a dyno sheet, once.
+
+Everything that needs to know a field's unit, limits or choices asks this table: the reader, the
+checks, the pandera schemas, the build form of the command line and the README's table.
+
+The limits are wide on purpose. They refuse what cannot be (a bore of 99 inches), not what is
+rare. They are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+#: A number, a text, a yes or no; ``None`` where the sheet says nothing.
+Value = float | int | str | bool | None
+
+
+class Kind(StrEnum):
+    """What sort of value a field holds."""
+
+    TEXT = "text"
+    NUMBER = "number"
+    WHOLE = "whole"
+    CHOICE = "choice"
+    FLAG = "flag"
+    DATE = "date"
+
+
+class Role(StrEnum):
+    """What a field tells about: who tested, what was built, or how it was tested."""
+
+    IDENTITY = "identity"
+    BUILD = "build"
+    TEST = "test"
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One field of a sheet.
+
+    Attributes
+    ----------
+    name
+        The field's name in every carrier and table.
+    kind
+        What sort of value it holds.
+    role
+        What it tells about.
+    meaning
+        A short phrase for people.
+    unit
+        The unit a bare number is in, in the words of the README; empty for a pure number.
+    low, high
+        Limits beyond which a value is refused, in ``unit``; ``None`` without a limit.
+    choices
+        The allowed values of a choice, in their written form.
+    required
+        Whether a sheet without it is refused.
+    """
+
+    name: str
+    kind: Kind
+    role: Role
+    meaning: str
+    unit: str = ""
+    low: float | None = None
+    high: float | None = None
+    choices: tuple[str, ...] = ()
+    required: bool = False
+
+    @property
+    def numeric(self) -> bool:
+        """Whether the field holds a number."""
+        return self.kind in (Kind.NUMBER, Kind.WHOLE)
+
+    @property
+    def allowed(self) -> str:
+        """What the field takes, in words, for messages and tables."""
+        if self.choices:
+            return ", ".join(self.choices)
+        if self.kind is Kind.FLAG:
+            return "yes, no"
+        if self.kind is Kind.DATE:
+            return "an ISO date or a year"
+        if not self.numeric:
+            return "text"
+        number = "a whole number" if self.kind is Kind.WHOLE else "a number"
+        unit = f" {self.unit}" if self.unit else ""
+        return f"{number} from {self.low:g} to {self.high:g}{unit}"
+
+
+def _text(name: str, role: Role, meaning: str, *, required: bool = False) -> Field:
+    return Field(name, Kind.TEXT, role, meaning, required=required)
+
+
+def _number(
+    name: str, meaning: str, unit: str, low: float, high: float, *, required: bool = False
+) -> Field:
+    return Field(name, Kind.NUMBER, Role.BUILD, meaning, unit, low, high, required=required)
+
+
+def _whole(name: str, meaning: str, low: int, high: int, *, required: bool = False) -> Field:
+    return Field(name, Kind.WHOLE, Role.BUILD, meaning, "", low, high, required=required)
+
+
+def _choice(
+    name: str, meaning: str, *choices: str, role: Role = Role.BUILD, required: bool = False
+) -> Field:
+    return Field(name, Kind.CHOICE, role, meaning, choices=choices, required=required)
+
+
+def _flag(name: str, meaning: str) -> Field:
+    return Field(name, Kind.FLAG, Role.TEST, meaning)
+
+
+def _weather(name: str, meaning: str, unit: str, low: float, high: float) -> Field:
+    return Field(name, Kind.NUMBER, Role.TEST, meaning, unit, low, high)
+
+
+_CRANK = "crank deg"
+
+_TABLE = (
+    _text("sheet_id", Role.IDENTITY, "name of the sheet"),
+    _text("shop", Role.IDENTITY, "who tested; leaves the contributor only as a keyed code"),
+    _text("family", Role.IDENTITY, "engine family, as the contributor calls it"),
+    _whole("cylinders", "number of cylinders", 1, 24, required=True),
+    _choice("arrangement", "how the cylinders stand", "inline", "vee", "flat"),
+    _number("bore", "cylinder bore", "in", 1, 9, required=True),
+    _number("stroke", "crankshaft stroke", "in", 0.8, 12, required=True),
+    _number("rod_length", "connecting rod, centre to centre", "in", 1.5, 24),
+    _number("compression_ratio", "static compression ratio", ":1", 4, 20),
+    _whole("valves_per_cylinder", "valves in one cylinder", 2, 5),
+    _choice(
+        "lifter",
+        "what follows the cam",
+        "hydraulic flat tappet",
+        "solid flat tappet",
+        "hydraulic roller",
+        "solid roller",
+        "overhead cam",
+    ),
+    _number("intake_duration", "intake duration at 0.050 in lift", _CRANK, 120, 340),
+    _number("exhaust_duration", "exhaust duration at 0.050 in lift", _CRANK, 120, 350),
+    _number("intake_duration_seat", "intake duration, as advertised", _CRANK, 170, 400),
+    _number("exhaust_duration_seat", "exhaust duration, as advertised", _CRANK, 170, 410),
+    _number("lobe_separation", "angle between the lobe centres", "cam deg", 85, 135),
+    _number("intake_centerline", "intake lobe centre after top dead centre", _CRANK, 75, 140),
+    _number("intake_lift", "intake lift at the valve", "in", 0.1, 1.2),
+    _number("exhaust_lift", "exhaust lift at the valve", "in", 0.1, 1.2),
+    _number("intake_valve", "intake valve head diameter", "in", 0.5, 4),
+    _number("exhaust_valve", "exhaust valve head diameter", "in", 0.4, 3.5),
+    _number("port_csa", "smallest cross-section of the intake port", "in2", 0.2, 10),
+    _number("port_volume", "intake port volume", "cc", 10, 900),
+    _number("intake_flow", "intake flow at 28 inH2O, full lift", "cfm", 15, 800),
+    _number("exhaust_flow", "exhaust flow at 28 inH2O, full lift", "cfm", 10, 600),
+    _choice(
+        "intake_type",
+        "intake manifold",
+        "dual plane",
+        "single plane",
+        "tunnel ram",
+        "individual runner",
+        "long runner",
+        "short runner",
+    ),
+    _number("runner_length", "intake runner length", "in", 0.5, 60),
+    _choice(
+        "fuel_metering",
+        "how fuel is metered",
+        "carburetor",
+        "throttle-body injection",
+        "port injection",
+        "direct injection",
+    ),
+    _number("airflow", "carburetor or throttle flow at 1.5 inHg, all barrels", "cfm", 20, 4000),
+    _choice("aspiration", "how the engine is fed", "natural", "supercharged", "turbocharged"),
+    _number("boost", "boost at the peak, gauge", "psi", 0, 80),
+    _choice(
+        "exhaust_type", "exhaust at the head", "cast manifold", "shorty header", "long-tube header"
+    ),
+    _number("primary_diameter", "header primary diameter", "in", 0.5, 4),
+    _number("primary_length", "header primary length", "in", 3, 100),
+    _flag("muffled", "whether the exhaust was muffled"),
+    _choice("fuel", "what it burned", "gasoline", "e85", "methanol", "propane"),
+    _number("octane", "octane, (R+M)/2", "AKI", 50, 135),
+    _number("timing", "total ignition timing before top dead centre", _CRANK, 0, 75),
+    _choice("water_pump", "what drives the water pump", "mechanical", "electric", role=Role.TEST),
+    _flag("accessories", "whether a front drive was driven during the pull"),
+    _choice("dyno", "where torque was read", "engine", "chassis", role=Role.TEST),
+    _choice(
+        "correction",
+        "the correction the numbers stand in",
+        "observed",
+        "SAE J1349",
+        "SAE J607",
+        "DIN 70020",
+        "ISO 1585",
+        role=Role.TEST,
+        required=True,
+    ),
+    _weather("air_temperature", "inlet air temperature", "degF", -60, 150),
+    _weather("barometer", "station pressure, not reduced to sea level", "inHg", 14, 33),
+    _weather("relative_humidity", "relative humidity", "%", 0, 100),
+    _weather("coolant_temperature", "coolant temperature", "degF", 0, 300),
+    _weather("oil_temperature", "oil temperature", "degF", 0, 400),
+    _weather("sweep_rate", "sweep rate; 0 for a step test", "rpm/s", 0, 3000),
+    Field("tested_on", Kind.DATE, Role.TEST, "when; contributed as the year alone"),
+    _text("notes", Role.TEST, "free text; dropped on contribution"),
+)
+
+#: Every field by name, in the order of the sheet.
+FIELDS: Mapping[str, Field] = MappingProxyType({field.name: field for field in _TABLE})
+
+#: The columns of a pull.
+PULL_FIELDS: Mapping[str, Field] = MappingProxyType(
+    {
+        field.name: field
+        for field in (
+            Field(
+                "rpm", Kind.NUMBER, Role.TEST, "engine speed", "rpm", 100, 25000, required=True
+            ),
+            Field("torque", Kind.NUMBER, Role.TEST, "torque", "lb-ft", 0.1, 10000),
+            Field("power", Kind.NUMBER, Role.TEST, "power", "hp", 0.01, 20000),
+            Field("pull", Kind.WHOLE, Role.TEST, "which pull of the sheet", "", 0, 10000),
+        )
+    }
+)
+
+#: Fields without which observed numbers cannot be corrected.
+WEATHER_REQUIRED = ("air_temperature", "barometer")
+
+#: Fields that describe the engine, in the order of the sheet.
+BUILD_FIELDS = tuple(field.name for field in _TABLE if field.role is Role.BUILD)

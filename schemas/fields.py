@@ -115,8 +115,8 @@ def _choice(
     return Field(name, Kind.CHOICE, role, meaning, choices=choices, required=required)
 
 
-def _flag(name: str, meaning: str) -> Field:
-    return Field(name, Kind.FLAG, Role.TEST, meaning)
+def _flag(name: str, meaning: str, role: Role) -> Field:
+    return Field(name, Kind.FLAG, role, meaning)
 
 
 def _weather(name: str, meaning: str, unit: str, low: float, high: float) -> Field:
@@ -186,12 +186,12 @@ _TABLE = (
     ),
     _number("primary_diameter", "header primary diameter", "in", 0.5, 4),
     _number("primary_length", "header primary length", "in", 3, 100),
-    _flag("muffled", "whether the exhaust was muffled"),
+    _flag("muffled", "whether the exhaust was muffled", Role.BUILD),
     _choice("fuel", "what it burned", "gasoline", "e85", "methanol", "propane"),
     _number("octane", "octane, (R+M)/2", "AKI", 50, 135),
     _number("timing", "total ignition timing before top dead centre", _CRANK, 0, 75),
     _choice("water_pump", "what drives the water pump", "mechanical", "electric", role=Role.TEST),
-    _flag("accessories", "whether a front drive was driven during the pull"),
+    _flag("accessories", "whether a front drive was driven during the pull", Role.TEST),
     _choice("dyno", "where torque was read", "engine", "chassis", role=Role.TEST),
     _choice(
         "correction",

@@ -195,7 +195,7 @@ def _burn_law(c: Cases, residual: Array, filling: Array) -> tuple[Array, Array]:
     """
     duration = c.burn * (44.0 + 5.5 * (c.rpm / 1000.0 - 3.0) * 0.6 + 120.0 * residual)
     severity = c.compression * filling**0.8 - (0.27 * (c.octane - 87.0) + 9.3)
-    hold = 2.2 * np.log1p(np.exp(1.4 * severity)) + c.spark_retard
+    hold = 1.5 * np.log1p(np.exp(1.4 * severity)) + c.spark_retard
     center = 8.5 + hold
     return center - 0.48 * duration, duration
 

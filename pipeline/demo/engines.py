@@ -100,9 +100,9 @@ def draw(family: Family, rng: Generator, ambition: float) -> Build:
         v,
         family,
         quality,
-        family.burn * float(np.exp(rng.normal(0, 0.02))),
-        family.friction * float(np.exp(rng.normal(0, 0.03))),
-        7e3 * muffled * float(np.exp(rng.normal(0, 0.15))),
+        family.burn * float(np.exp(rng.normal(0, 0.01))),
+        family.friction * float(np.exp(rng.normal(0, 0.015))),
+        7e3 * muffled * float(np.exp(rng.normal(0, 0.08))),
     )
 
 
@@ -135,7 +135,7 @@ def _head(v: dict[str, Any], family: Family, rng: Generator, wild: float) -> flo
     v["port_volume"] = round(v["port_csa"] * length * 16.387 * float(np.exp(rng.normal(0.08, 0.03))))
     curtain = count * np.pi * valve * v["intake_lift"] * 0.78
     effective = quality / np.sqrt(1 / curtain**2 + 1 / seat**2 + 0.35 / v["port_csa"] ** 2)
-    bench = float(np.exp(rng.normal(0, 0.025)))  # no two flow benches agree
+    bench = float(np.exp(rng.normal(0, 0.02)))  # no two flow benches agree
     v["intake_flow"] = round(float(146 * effective * 0.98 * bench))
     ratio = (v["exhaust_valve"] / valve) ** 2 * 1.18
     v["exhaust_flow"] = round(float(v["intake_flow"] * ratio * np.exp(rng.normal(0, 0.04))))

@@ -1,0 +1,168 @@
+"""The answer to a question about a build, as plain data."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from model.novelty import Reason, Standing
+
+_DIGITS = 2
+
+
+def _rounded(value: float | None, digits: int = _DIGITS) -> float | None:
+    return None if value is None else round(float(value), digits)
+
+
+@dataclass(frozen=True, slots=True)
+class Between:
+    """A value with its limits; ``None`` where limits cannot be given."""
+
+    value: float
+    low: float | None
+    high: float | None
+
+    def times(self, factor: float) -> Between:
+        """Return value and limits multiplied."""
+        low = None if self.low is None else self.low * factor
+        high = None if self.high is None else self.high * factor
+        return Between(self.value * factor, low, high)
+
+    def named(self, name: str) -> dict[str, float | None]:
+        """Return the value under a name, with ``_low`` and ``_high``."""
+        return {
+            name: _rounded(self.value),
+            f"{name}_low": _rounded(self.low),
+            f"{name}_high": _rounded(self.high),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One engine speed of a curve: lb-ft and hp."""
+
+    rpm: float
+    torque: Between
+    band: Between
+    power: Between
+    supported: bool
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the point as ``predict --json`` prints it."""
+        return {
+            "rpm": _rounded(self.rpm),
+            **self.torque.named("torque"),
+            "band_low": _rounded(self.band.low),
+            "band_high": _rounded(self.band.high),
+            **self.power.named("power"),
+            "supported": self.supported,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Peak:
+    """The highest point of a curve: its height and its engine speed, each with limits."""
+
+    height: Between
+    rpm: Between
+
+    def as_json(self, name: str) -> dict[str, Any]:
+        """Return the peak as ``predict --json`` prints it."""
+        return {
+            name: _rounded(self.height.value),
+            "low": _rounded(self.height.low),
+            "high": _rounded(self.height.high),
+            **self.rpm.named("rpm"),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """A field that was not given.
+
+    ``narrows`` is the share by which knowing it would narrow the limits, about; ``None`` where
+    it was not looked into.
+    """
+
+    field: str
+    narrows: float | None
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the missing field as ``predict --json`` prints it."""
+        return {"field": self.field, "narrows": _rounded(self.narrows, 3)}
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What a build will likely make.
+
+    Attributes
+    ----------
+    sheet_id
+        Its name.
+    standing, reasons
+        Where it stands to what was tested, and why.
+    level
+        Of the limits.
+    calibrated
+        Whether the shops suffice for limits at the level.
+    known_shop
+        Whether the limits are those of a shop that the model knows.
+    widened
+        What the limits were multiplied by, because the build stands outside.
+    curve
+        Its points.
+    peak_torque, peak_power
+        The highest points among the supported ones; ``None`` where no point is.
+    nearest
+        Names and distances of the nearest sheets.
+    missing
+        Fields that were not given, those that would narrow the limits most first.
+    bundle
+        What answered.
+    """
+
+    sheet_id: str
+    standing: Standing
+    reasons: list[Reason]
+    level: float
+    calibrated: bool
+    known_shop: bool
+    widened: float
+    curve: list[Point]
+    peak_torque: Peak | None
+    peak_power: Peak | None
+    nearest: list[tuple[str, float]]
+    missing: list[Missing]
+    bundle: dict[str, Any]
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the answer as ``predict --json`` prints it."""
+        return {
+            "sheet_id": self.sheet_id,
+            "standing": self.standing.value,
+            "reasons": [
+                {
+                    "field": reason.field,
+                    "value": reason.value,
+                    "low": reason.low,
+                    "high": reason.high,
+                    "message": reason.message,
+                }
+                for reason in self.reasons
+            ],
+            "level": self.level,
+            "calibrated": self.calibrated,
+            "known_shop": self.known_shop,
+            "widened": _rounded(self.widened, 3),
+            "curve": [point.as_json() for point in self.curve],
+            "peak_torque": None if self.peak_torque is None else self.peak_torque.as_json("torque"),
+            "peak_power": None if self.peak_power is None else self.peak_power.as_json("power"),
+            "nearest": [
+                {"sheet_id": name, "distance": _rounded(distance, 4)}
+                for name, distance in self.nearest
+            ],
+            "missing": [missing.as_json() for missing in self.missing],
+            "bundle": self.bundle,
+        }

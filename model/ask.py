@@ -1,0 +1,99 @@
+"""Asking: from builds to answers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from model import missing
+from model.answer import Answer
+from model.prediction import predict
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import pandas as pd
+
+    from model.sample import Floats
+    from model.training import Model
+
+DEFAULT_LEVEL = 0.9
+DEFAULT_RPM = (2000.0, 6500.0, 250.0)
+#: Sheets named as nearest.
+_NAMED = 5
+#: With more builds at once nobody is told what a missing field is worth.
+MOST_LOOKED_INTO = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """How builds are asked about.
+
+    Attributes
+    ----------
+    rpm
+        Engine speeds, rev/min, rising.
+    level
+        Of the limits, between 0 and 1.
+    """
+
+    rpm: Floats
+    level: float = DEFAULT_LEVEL
+
+
+def speeds_of(low: float, high: float, step: float) -> Floats:
+    """Return engine speeds from low to high, both included where the step meets them.
+
+    >>> speeds_of(2000, 3000, 500).tolist()
+    [2000.0, 2500.0, 3000.0]
+    """
+    return np.arange(low, high + step * 1e-9, step)
+
+
+def answers(
+    model: Model,
+    told: dict[str, Any],
+    builds: pd.DataFrame,
+    shops: Sequence[str | None],
+    question: Question,
+) -> list[Answer]:
+    """Return the answers to a question about builds, in their order.
+
+    Parameters
+    ----------
+    model, told
+        As `bundle.load` gives them.
+    builds
+        Typed builds, as `curate.typed_builds` gives them.
+    shops
+        The code of the shop that each build is said to come from, or ``None``.
+    question
+        What is asked.
+
+    """
+    level, rpm = question.level, question.rpm
+    look = len(builds) <= MOST_LOOKED_INTO
+    given = []
+    for i, found in enumerate(predict(model, builds, shops)):
+        width = found.half_width(level) if look else None
+        near = zip(found.nearest[:_NAMED], found.distances[:_NAMED], strict=True)
+        given.append(
+            Answer(
+                sheet_id=str(builds["sheet_id"].iloc[i]),
+                standing=found.standing,
+                reasons=found.reasons,
+                level=level,
+                calibrated=found.calibrated(level),
+                known_shop=found.known_shop,
+                widened=found.widened,
+                curve=found.points(rpm, level),
+                peak_torque=found.peak(rpm, level, power=False),
+                peak_power=found.peak(rpm, level, power=True),
+                nearest=[(model.sheet_ids[position], float(far)) for position, far in near],
+                missing=missing.fields(model, builds.iloc[[i]], found.nearest, width),
+                bundle=told,
+            )
+        )
+    return given

@@ -1,0 +1,127 @@
+"""Calibration: how large errors of held-out sheets are against what was expected of them.
+
+There are two regimes. A build from a shop never seen is held against sheets predicted by models
+that had seen nothing of their shop. A build from a known shop is held against sheets predicted by
+models that had seen other sheets of their shop, less how that shop reads.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from model import conformal, smooth
+
+if TYPE_CHECKING:
+    from model.conformal import Scores
+    from model.sample import Floats, Ints, Sample
+
+_MOST_STEPS = 4000
+#: Strength of the smoothing of a measured pull before its peak is read off.
+_PULL_STRENGTH = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Regime:
+    """Scores of one regime: how many expected errors wide the limits must be.
+
+    Attributes
+    ----------
+    point
+        For a single reading.
+    band
+        For all readings of a pull at once.
+    torque, power
+        For the height of the peak.
+    torque_rpm, power_rpm
+        For the engine speed of the peak: the absolute logarithm of a ratio. A peak at the end of
+        the sweep is not counted, for nobody knows where it would have been.
+    """
+
+    point: Scores
+    band: Scores
+    torque: Scores
+    power: Scores
+    torque_rpm: Scores
+    power_rpm: Scores
+
+
+REGIME_PARTS = tuple(f.name for f in fields(Regime))
+
+
+def calibrate(  # noqa: PLR0913, PLR0917 - the sheets, and what was predicted of them
+    sample: Sample, shop: Ints, speeds: Floats, curves: Floats, spread: Floats, offset: Floats
+) -> Regime:
+    """Return the scores of held-out sheets.
+
+    Parameters
+    ----------
+    sample
+        The sheets.
+    shop
+        Number of the shop of each sheet.
+    speeds
+        The grid of engine speeds.
+    curves
+        Predicted without the sheet, shape (sheets, points).
+    spread
+        Expected without the sheet, shape (sheets, points).
+    offset
+        How its shop is known to read, for each sheet; noughts where nothing is known.
+
+    """
+    known = curves + offset[:, None]
+    residual = sample.target - smooth.at(known, speeds, sample.sheet, sample.rpm)
+    scale = smooth.at(spread, speeds, sample.sheet, sample.rpm)
+    score = np.abs(residual) / scale
+    sheets = np.arange(len(sample))
+    worst = np.zeros(len(sample))
+    np.maximum.at(worst, sample.sheet, score)
+    torque = _peaks(sample, speeds, known, spread, power=False)
+    power = _peaks(sample, speeds, known, spread, power=True)
+    point = conformal.shop_scores(score, sample.sheet, shop)
+    return Regime(
+        point=conformal.thinned(point, _MOST_STEPS),
+        band=conformal.shop_scores(worst, sheets, shop),
+        torque=conformal.shop_scores(torque[0], sheets, shop),
+        power=conformal.shop_scores(power[0], sheets, shop),
+        torque_rpm=_inner(torque, shop),
+        power_rpm=_inner(power, shop),
+    )
+
+
+def _inner(peaks: tuple[Floats, Floats], shop: Ints) -> Scores:
+    seen = np.flatnonzero(~np.isnan(peaks[1]))
+    return conformal.shop_scores(peaks[1][seen], seen, shop)
+
+
+def _peaks(
+    sample: Sample, speeds: Floats, curves: Floats, spread: Floats, *, power: bool
+) -> tuple[Floats, Floats]:
+    """Return for each sheet the score of the peak's height, and that of its engine speed."""
+    height, place = np.zeros(len(sample)), np.full(len(sample), np.nan)
+    starts = np.searchsorted(sample.sheet, np.arange(len(sample) + 1))
+    for i in range(len(sample)):
+        rows = slice(starts[i], starts[i + 1])
+        rpm, measured = measured_curve(sample.rpm[rows], sample.target[rows])
+        same = np.zeros(len(rpm), dtype=np.int64)
+        predicted = smooth.at(curves[i : i + 1], speeds, same, rpm)
+        tilt = np.log(rpm) if power else 0.0
+        top, where, censored = smooth.peak(rpm, np.exp(measured + tilt))
+        guess, guessed, _ = smooth.peak(rpm, np.exp(predicted + tilt))
+        scale = smooth.at(spread[i : i + 1], speeds, same[:1], np.array([where]))[0]
+        height[i] = abs(np.log(top / guess)) / scale
+        place[i] = np.nan if censored else abs(np.log(where / guessed))
+    return height, place
+
+
+def measured_curve(rpm: Floats, target: Floats) -> tuple[Floats, Floats]:
+    """Return a measured pull as one curve: speeds in rising order, pulls averaged, smoothed.
+
+    The raw maximum of noisy readings lies too high; that of the smoothed curve does not.
+    """
+    speeds, place = np.unique(rpm, return_inverse=True)
+    mean = np.bincount(place, target) / np.bincount(place)
+    return speeds, smooth.smooth(mean[None, :], _PULL_STRENGTH)[0]

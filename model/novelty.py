@@ -1,0 +1,307 @@
+"""Where a build stands to what was tested: inside, at the edge, or outside.
+
+Three things are looked at: every field against the range that was tested, every choice against
+those seen, and the distance to the nearest sheets in the features that matter to the model, held
+against the distance of sheets to the nearest of other shops (after Meyer and Pebesma, Predicting
+into unknown space?, 2021).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.feature_table import GIVEN
+from pipeline.features import CATEGORIES
+from schemas.fields import BUILD_FIELDS, FIELDS
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import pandas as pd
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
+
+#: Sheets a distance is averaged over.
+NEAREST = 3
+#: Share of held-out sheets that are nearer than the edge, and nearer than outside.
+_EDGE, _OUTSIDE = 0.90, 0.98
+#: A value beyond the range by more than this share of it stands outside, by less at the edge.
+_MARGIN = 0.10
+#: A choice seen on fewer sheets stands at the edge.
+_FEW_SHEETS = 3
+_CHUNK = 1000
+#: Sizes that no one field tells.
+_DERIVED = ("displacement", "cylinder_displacement")
+_NUMBERS = (*(name for name in BUILD_FIELDS if FIELDS[name].numeric), *_DERIVED)
+_CHOICES = tuple(name for name in CATEGORIES if name != "dyno")
+
+
+class Standing(StrEnum):
+    """Where a build stands."""
+
+    INSIDE = "inside"
+    EDGE = "edge"
+    OUTSIDE = "outside"
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Why a build does not stand inside; ``severity`` above 1 means outside."""
+
+    field: str
+    value: float | str
+    low: float | None
+    high: float | None
+    message: str
+    severity: float
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """What was tested, for `Reference.distances` and `reasons`.
+
+    Attributes
+    ----------
+    names
+        Columns of the feature table that count for distance.
+    center, scale, relevance
+        Of each such column: mean, standard deviation and share in the distance.
+    places
+        The sheets as points, shape (sheets, coordinates).
+    shop
+        Number of the shop of each sheet.
+    edge, outside
+        Distances beyond which a build is at the edge, and outside.
+    ranges
+        Lowest and highest value tested by field.
+    seen
+        Sheets with each choice by field.
+    """
+
+    names: tuple[str, ...]
+    center: Floats
+    scale: Floats
+    relevance: Floats
+    places: Floats
+    shop: Ints
+    edge: float
+    outside: float
+    ranges: Mapping[str, tuple[float, float]]
+    seen: Mapping[str, Mapping[str, int]]
+
+    def nearest(self, table: pd.DataFrame, most: int) -> tuple[Floats, Ints]:
+        """Return distances and positions of the nearest sheets, shape (builds, most) each."""
+        places = _places(table, self)
+        most = min(most, len(self.places))
+        nearest = [
+            _nearest(places[start : start + _CHUNK], self.places, most)
+            for start in range(0, len(places), _CHUNK)
+        ]
+        distances, positions = (np.vstack(part) for part in zip(*nearest, strict=True))
+        return distances, positions
+
+
+def _places(table: pd.DataFrame, reference: Reference) -> Floats:
+    """Return builds as points: numbers scaled by relevance, choices as indicators."""
+    parts = []
+    for i, name in enumerate(reference.names):
+        value = table[name].to_numpy(dtype=float)
+        share = np.sqrt(reference.relevance[i])
+        if name in CATEGORIES:
+            levels = range(len(FIELDS[name].choices))
+            parts += [share * (value == level) for level in levels]
+        else:
+            z = np.nan_to_num((value - reference.center[i]) / reference.scale[i])
+            parts.append(share * z)
+    return np.column_stack(parts)
+
+
+def _squares(a: Floats, b: Floats) -> Floats:
+    squares: Floats = np.sum(a**2, axis=1)[:, None] + np.sum(b**2, axis=1)[None] - 2 * a @ b.T
+    return np.maximum(squares, 0.0)
+
+
+def _nearest(places: Floats, sheets: Floats, most: int) -> tuple[Floats, Ints]:
+    squares = _squares(places, sheets)
+    chosen = np.argpartition(squares, most - 1, axis=1)[:, :most]
+    found = np.take_along_axis(squares, chosen, axis=1)
+    order = np.lexsort((chosen, found), axis=1)
+    return (
+        np.sqrt(np.take_along_axis(found, order, axis=1)),
+        np.take_along_axis(chosen, order, axis=1),
+    )
+
+
+def mean_distance(distances: Floats) -> Floats:
+    """Return the distance of builds whose nearest sheets are so far: the mean of the first few."""
+    mean: Floats = distances[:, :NEAREST].mean(axis=1)
+    return mean
+
+
+def held_out_distances(reference: Reference) -> Floats:
+    """Return for every sheet its distance to the sheets of other shops.
+
+    Where there is one shop only, to the other sheets.
+    """
+    places, shop = reference.places, reference.shop
+    alone = len(np.unique(shop)) == 1
+    own = np.arange(len(shop)) if alone else shop
+    distance = np.zeros(len(shop))
+    for start in range(0, len(places), _CHUNK):
+        rows = slice(start, start + _CHUNK)
+        squares = _squares(places[rows], places)
+        squares[own[rows][:, None] == own[None, :]] = np.inf
+        few = np.sort(np.partition(squares, min(NEAREST, len(shop) - 1), axis=1)[:, :NEAREST])
+        few = np.where(np.isfinite(few), few, np.nan)
+        with np.errstate(invalid="ignore"):
+            distance[rows] = np.sqrt(np.nanmean(few, axis=1)) if len(shop) > 1 else 0.0
+    return distance
+
+
+def fit(
+    builds: pd.DataFrame, table: pd.DataFrame, relevance: Mapping[str, float], shop: Ints
+) -> Reference:
+    """Return the reference of the sheets a model was fitted to.
+
+    Parameters
+    ----------
+    builds
+        Curated builds.
+    table
+        Their features.
+    relevance
+        How much each column of the table counts for distance.
+    shop
+        Number of the shop of each sheet.
+
+    """
+    names = tuple(n for n in table if not n.startswith(GIVEN) and relevance.get(n, 0.0) > 0)
+    values = table[list(names)].to_numpy(dtype=float)
+    count = np.maximum((~np.isnan(values)).sum(axis=0), 1)
+    center = np.nansum(values, axis=0) / count
+    scale = np.sqrt(np.nansum((values - center) ** 2, axis=0) / count)
+    share = np.array([relevance[name] for name in names])
+    bare = Reference(
+        names=names,
+        center=center,
+        scale=np.where(scale > 0, scale, 1.0),
+        relevance=share / share.sum(),
+        places=np.zeros((0, 0)),
+        shop=shop,
+        edge=np.inf,
+        outside=np.inf,
+        ranges=_ranges(builds, table),
+        seen=seen_choices(builds),
+    )
+    return _with_thresholds(_with_places(bare, _places(table, bare)))
+
+
+def seen_choices(builds: pd.DataFrame) -> dict[str, dict[str, int]]:
+    """Return how many builds have each choice, by field."""
+    return {
+        name: {str(k): int(n) for k, n in builds[name].value_counts().sort_index().items()}
+        for name in _CHOICES
+    }
+
+
+def _with_places(reference: Reference, places: Floats) -> Reference:
+    return replace(reference, places=places)
+
+
+def _with_thresholds(reference: Reference) -> Reference:
+    distance = held_out_distances(reference)
+    weight = 1.0 / np.bincount(reference.shop)[reference.shop]
+    order = np.argsort(distance)
+    mass = np.cumsum(weight[order]) / weight.sum()
+    edge, outside = (
+        float(distance[order][min(np.searchsorted(mass, share), len(order) - 1)])
+        for share in (_EDGE, _OUTSIDE)
+    )
+    return replace(reference, edge=edge, outside=max(outside, edge))
+
+
+def _ranges(builds: pd.DataFrame, table: pd.DataFrame) -> dict[str, tuple[float, float]]:
+    ranges = {}
+    for name in _NUMBERS:
+        source = table if name in _DERIVED else builds
+        known = source[name].dropna()
+        if len(known):
+            ranges[name] = (float(known.min()), float(known.max()))
+    return ranges
+
+
+def reasons(
+    reference: Reference, values: Mapping[str, object], distance: float
+) -> list[Reason]:
+    """Return why a build does not stand inside, the worst first.
+
+    Parameters
+    ----------
+    reference
+        What was tested.
+    values
+        The build's fields, with ``displacement`` and ``cylinder_displacement``, in³.
+    distance
+        Its distance to what was tested.
+
+    """
+    found = [reason for name in _CHOICES for reason in _unseen(reference, name, values.get(name))]
+    found += [
+        reason
+        for name in _NUMBERS
+        for reason in _beyond(reference, name, values.get(name))
+    ]
+    found.sort(key=lambda reason: -reason.severity)
+    if distance > reference.edge:
+        message = (
+            f"nothing tested is like this combination as a whole: it lies {distance:.2f} from the"
+            f" nearest sheets, where tested sheets lie within {reference.outside:.2f}"
+        )
+        severity = 0.5 if distance <= reference.outside else 1.0 + distance / reference.outside
+        reason = Reason("combination", distance, 0.0, reference.outside, message, severity)
+        found.append(reason)
+    return found
+
+
+def _unseen(reference: Reference, name: str, value: object) -> list[Reason]:
+    seen = reference.seen.get(name, {})
+    if not isinstance(value, str) or not seen:  # a choice that no sheet gives teaches nothing
+        return []
+    count = seen.get(value, 0)
+    if count >= _FEW_SHEETS:
+        return []
+    told = ", ".join(seen) or "nothing"
+    if count == 0:
+        message = f"no sheet has {name} {value}; tested were: {told}"
+        return [Reason(name, value, None, None, message, 100.0)]
+    message = f"only {count} of the sheets has {name} {value}"
+    return [Reason(name, value, None, None, message, 0.5)]
+
+
+def _beyond(reference: Reference, name: str, value: object) -> list[Reason]:
+    if isinstance(value, bool) or not isinstance(value, int | float) or name not in reference.ranges:
+        return []
+    low, high = reference.ranges[name]
+    over = max(low - value, value - high)
+    if over <= 1e-9 * max(abs(low), abs(high)):
+        return []
+    margin = _MARGIN * (high - low) or 0.02 * abs(high)
+    unit = FIELDS[name].unit if name in FIELDS else "in3"
+    message = (
+        f"{name} {value:.4g} {unit} lies {'below' if value < low else 'above'} what was tested,"
+        f" {low:.4g} to {high:.4g} {unit}"
+    )
+    return [Reason(name, float(value), low, high, message, over / margin)]
+
+
+def standing(found: list[Reason]) -> Standing:
+    """Return the standing that the reasons make."""
+    if any(reason.severity > 1 for reason in found):
+        return Standing.OUTSIDE
+    return Standing.EDGE if found else Standing.INSIDE

@@ -1,0 +1,220 @@
+"""The prediction for one build: its curve, how wide its limits are, and where it stands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model import novelty, smooth, spread
+from model.answer import Between, Peak, Point
+from pipeline import feature_table
+from pipeline.units import TORQUE_POWER_CONSTANT
+from schemas.fields import FIELDS
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    import pandas as pd
+
+    from model.calibration import Regime
+    from model.conformal import Scores
+    from model.novelty import Reason, Standing
+    from model.sample import Floats, Ints
+    from model.training import Model
+
+#: Sheets that say whether an rpm is supported, and how many of them must have been swept over it.
+_ASKED, _SUPPORT = 12, 3
+#: Limits of a build that stands outside are widened by at least, and by at most.
+_LEAST_WIDER, _MOST_WIDER = 1.5, 4.0
+#: Steps, rev/min, in which a peak is looked for.
+_FINE = 25.0
+_SIZES = ("displacement", "cylinder_displacement")
+
+
+@dataclass(frozen=True, slots=True)
+class Prediction:
+    """What a model says of one build.
+
+    Attributes
+    ----------
+    speeds
+        The grid of engine speeds, rev/min.
+    log_torque
+        Logarithm of lb-ft per cubic inch on the grid.
+    spread
+        Expected relative error on the grid, wider where the build stands outside.
+    size
+        Displacement, in³.
+    regime
+        The scores its limits are made with; ``None`` where there are none.
+    known_shop
+        Whether they are those of a shop that the model knows.
+    sweeps
+        Lowest and highest rpm of the nearest sheets, shape (sheets, 2).
+    nearest, distances
+        Positions of those sheets and how far they are.
+    reasons, standing
+        Where it stands, and why.
+    widened
+        What its limits were multiplied by.
+    """
+
+    speeds: Floats
+    log_torque: Floats
+    spread: Floats
+    size: float
+    regime: Regime | None
+    known_shop: bool
+    sweeps: Floats
+    nearest: Ints
+    distances: Floats
+    reasons: list[Reason]
+    standing: Standing
+    widened: float
+
+    def threshold(self, part: str, level: float) -> float | None:
+        """Return how many expected errors wide the limits of a part of `Regime` are."""
+        if self.regime is None:
+            return None
+        scores: Scores = getattr(self.regime, part)
+        return scores.threshold(level)
+
+    def calibrated(self, level: float) -> bool:
+        """Tell whether the shops suffice for limits at a level."""
+        return self.threshold("point", level) is not None
+
+    def half_width(self, level: float) -> float | None:
+        """Return the mean relative half-width of the limits, or ``None`` without limits."""
+        factor = self.threshold("point", level)
+        return None if factor is None else factor * float(np.mean(self.spread))
+
+    def _at(self, values: Floats, rpm: Floats) -> Floats:
+        return smooth.at(values[None, :], self.speeds, np.zeros(len(rpm), dtype=np.int64), rpm)
+
+    def torque(self, rpm: Floats) -> Floats:
+        """Return torque at engine speeds, lb-ft."""
+        torque: Floats = np.exp(self._at(self.log_torque, rpm)) * self.size
+        return torque
+
+    def width(self, rpm: Floats) -> Floats:
+        """Return the expected relative error at engine speeds."""
+        return self._at(self.spread, rpm)
+
+    def supported(self, rpm: Floats) -> NDArray[np.bool_]:
+        """Tell which engine speeds enough of the nearest sheets were swept over."""
+        swept = (self.sweeps[:, :1] <= rpm) & (rpm <= self.sweeps[:, 1:])
+        enough: NDArray[np.bool_] = swept.sum(axis=0) >= min(_SUPPORT, len(self.sweeps))
+        return enough
+
+    def points(self, rpm: Floats, level: float) -> list[Point]:
+        """Return the curve at engine speeds with limits at a level."""
+        single, whole = self.threshold("point", level), self.threshold("band", level)
+        points = []
+        columns = (rpm, self.torque(rpm), self.width(rpm), self.supported(rpm))
+        for speed, torque, width, supported in zip(*map(np.ndarray.tolist, columns), strict=True):
+            one = between(torque, width, single)
+            points.append(
+                Point(
+                    rpm=speed,
+                    torque=one,
+                    band=between(torque, width, whole),
+                    power=one.times(speed / TORQUE_POWER_CONSTANT),
+                    supported=supported,
+                )
+            )
+        return points
+
+    def peak(self, rpm: Floats, level: float, *, power: bool) -> Peak | None:
+        """Return the highest supported point from the first to the last engine speed given.
+
+        ``None`` where no speed between them is supported.
+        """
+        fine = np.union1d(np.arange(rpm[0], rpm[-1], _FINE), rpm[-1:])
+        fine = fine[self.supported(fine)]
+        if len(fine) == 0:
+            return None
+        factor = fine / TORQUE_POWER_CONSTANT if power else 1.0
+        height, where, _ = smooth.peak(fine, self.torque(fine) * factor)
+        width = float(self.width(np.array([where]))[0])
+        name = "power" if power else "torque"
+        return Peak(
+            height=between(height, width, self.threshold(name, level)),
+            rpm=between(where, self.widened, self.threshold(f"{name}_rpm", level)),
+        )
+
+
+def between(value: float, width: float, factor: float | None) -> Between:
+    """Return limits that are the same ratio above and below a value."""
+    if factor is None:
+        return Between(value, None, None)
+    ratio = float(np.exp(width * factor))
+    return Between(value, value / ratio, value * ratio)
+
+
+def predict(
+    model: Model, builds: pd.DataFrame, shops: Sequence[str | None]
+) -> list[Prediction]:
+    """Return what a model says of builds, in their order.
+
+    Parameters
+    ----------
+    model
+        The model.
+    builds
+        Typed builds, as `curate.typed_builds` gives them.
+    shops
+        The code of the shop that each build is said to come from, or ``None``.
+
+    """
+    table = feature_table.make(builds, model.filling)
+    curves = model.curve.curves(table)
+    distances, positions = model.reference.nearest(table, _ASKED)
+    distance = novelty.mean_distance(distances)
+    spreads = (
+        np.zeros_like(curves)
+        if model.spread is None
+        else spread.expected(model.spread, model.curve.speeds, table, distance)
+    )
+    known = {code: i for i, code in enumerate(model.shop_codes)}
+    sizes = table[list(_SIZES)].to_dict(orient="records")
+    predictions = []
+    for i, row in enumerate(builds.to_dict(orient="records")):
+        shop = known.get(shops[i] or "")
+        reasons = novelty.reasons(model.reference, _given(row) | sizes[i], float(distance[i]))
+        standing = novelty.standing(reasons)
+        outside = standing is novelty.Standing.OUTSIDE
+        widened = _widened(model, float(distance[i])) if outside else 1.0
+        predictions.append(
+            Prediction(
+                speeds=model.curve.speeds,
+                log_torque=curves[i] + (0.0 if shop is None else model.shop_offsets[shop]),
+                spread=spreads[i] * widened,
+                size=float(sizes[i]["displacement"]),
+                regime=model.new_shop if shop is None else model.known_shop,
+                known_shop=shop is not None,
+                sweeps=model.sweeps[positions[i]],
+                nearest=positions[i],
+                distances=distances[i],
+                reasons=reasons,
+                standing=standing,
+                widened=widened,
+            )
+        )
+    return predictions
+
+
+def _given(row: Mapping[Any, Any]) -> dict[str, Any]:
+    """Return the fields that a row of a typed table gives."""
+    return {
+        name: row[name]
+        for name in FIELDS
+        if isinstance(row.get(name), str | bool | int) or row.get(name, np.nan) == row.get(name)
+    }
+
+
+def _widened(model: Model, distance: float) -> float:
+    beyond = distance / model.reference.outside if model.reference.outside > 0 else 1.0
+    return float(np.clip(_LEAST_WIDER * max(1.0, beyond), _LEAST_WIDER, _MOST_WIDER))

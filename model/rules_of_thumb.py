@@ -1,0 +1,41 @@
+"""What a model must beat: the two ratios that people carry in their heads."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from model import smooth
+
+if TYPE_CHECKING:
+    from model.sample import Floats, Ints, Sample
+
+
+def mean_per_cubic_inch(sample: Sample, speeds: Floats) -> Floats:
+    """Return the mean torque per cubic inch at each speed, as a logarithm, shape (points,).
+
+    Speeds that no sheet was swept over take the value of the nearest that one was.
+    """
+    steps = np.clip(np.searchsorted(speeds, sample.rpm), 0, len(speeds) - 1)
+    weight = sample.reading_weight()
+    total = np.bincount(steps, weight * np.exp(sample.target), len(speeds))
+    count = np.bincount(steps, weight, len(speeds))
+    seen = np.flatnonzero(count)
+    mean = np.interp(speeds, speeds[seen], total[seen] / count[seen])
+    return smooth.smooth(np.log(mean)[None, :])[0]
+
+
+def nearest_sheet(sample: Sample, sheet: Ints, speeds: Floats) -> Floats:
+    """Return measured curves of sheets, per cubic inch, as logarithms, shape (sheets, points).
+
+    Scaled by displacement they are what "the nearest thing we have tested" made; beyond its sweep
+    the last reading stands.
+    """
+    curves = np.empty((len(sheet), len(speeds)))
+    starts = np.searchsorted(sample.sheet, np.arange(len(sample) + 1))
+    for row, one in enumerate(sheet):
+        rows = slice(starts[one], starts[one + 1])
+        order = np.argsort(sample.rpm[rows], kind="stable")
+        curves[row] = np.interp(speeds, sample.rpm[rows][order], sample.target[rows][order])
+    return curves

@@ -1,0 +1,93 @@
+"""Curves over rpm: the grid they live on, and the smoothing that takes the stairs out of trees.
+
+The smoother is Whittaker's with second differences (Eilers, A perfect smoother, Analytical
+Chemistry 2003): it leaves a straight line alone and what bends slowly almost alone.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+POINTS = 41
+#: Strength of the smoothing, for grid steps of one fortieth of the range.
+STRENGTH = 2.0
+
+
+def grid(low: float, high: float) -> Floats:
+    """Return the grid of engine speeds of a model, rev/min, from low to high."""
+    return np.linspace(low, high, POINTS)
+
+
+def whittaker(points: int, strength: float) -> Floats:
+    """Return the matrix that smooths values at equal steps.
+
+    Shape (points, points); with fewer than three points there is nothing to smooth.
+
+    >>> line = np.arange(5.0)
+    >>> bool(np.allclose(whittaker(5, 10.0) @ line, line))
+    True
+    """
+    if points < 3:
+        return np.eye(points)
+    bend = np.diff(np.eye(points), n=2, axis=0)
+    smoother: Floats = np.linalg.inv(np.eye(points) + strength * bend.T @ bend)
+    return smoother
+
+
+def smooth(curves: Floats, strength: float = STRENGTH) -> Floats:
+    """Return curves, shape (builds, points), smoothed along their points."""
+    return curves @ whittaker(curves.shape[1], strength)
+
+
+def at(curves: Floats, speeds: Floats, build: NDArray[np.int64], rpm: Floats) -> Floats:
+    """Return curves at engine speeds between the points of their grid.
+
+    A cubic through the points; beyond the ends the last value stands.
+
+    Parameters
+    ----------
+    curves
+        Shape (builds, points).
+    speeds
+        The grid, shape (points,), at equal steps.
+    build, rpm
+        For each wanted value its curve and engine speed, shape (readings,).
+
+    Returns
+    -------
+    Shape (readings,).
+
+    """
+    step = speeds[1] - speeds[0]
+    place = np.clip((rpm - speeds[0]) / step, 0.0, len(speeds) - 1.0)
+    left = np.minimum(place.astype(int), len(speeds) - 2)
+    t = place - left
+    padded = np.hstack([
+        2 * curves[:, :1] - curves[:, 1:2], curves, 2 * curves[:, -1:] - curves[:, -2:-1]
+    ])
+    p0, p1, p2, p3 = (padded[build, left + i] for i in range(4))
+    # Catmull and Rom's cubic: through every point, slopes from the neighbours.
+    bend = 2 * p0 - 5 * p1 + 4 * p2 - p3 + t * (3 * (p1 - p2) + p3 - p0)
+    value: Floats = p1 + 0.5 * t * (p2 - p0 + t * bend)
+    return value
+
+
+def peak(speeds: Floats, values: Floats) -> tuple[float, float, bool]:
+    """Return the highest value of a curve, its engine speed, and whether it lies at an end.
+
+    Between three points a parabola is laid, so that the peak is not tied to the points. The
+    points need not be at equal steps; they must rise.
+
+    >>> peak(np.array([1.0, 2.0, 3.0]), np.array([3.0, 4.0, 3.0]))
+    (4.0, 2.0, False)
+    """
+    top = int(np.argmax(values))
+    if top in (0, len(values) - 1):
+        return float(values[top]), float(speeds[top]), True
+    x = speeds[top - 1 : top + 2] - speeds[top]
+    a, b, _ = np.polyfit(x, values[top - 1 : top + 2], 2)
+    shift = float(np.clip(-b / (2 * a), x[0], x[2])) if a < 0 else 0.0
+    return float(values[top] + a * shift**2 + b * shift), float(speeds[top] + shift), False

@@ -1,0 +1,154 @@
+"""Training: fit, hold out by shop, learn the spread, calibrate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from model import calibration, curve, hold_out, novelty, shops, spread
+from model.sample import columns, sample_of
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from model.calibration import Regime
+    from model.curve import CurveModel
+    from model.hold_out import Track
+    from model.novelty import Reference
+    from model.sample import Floats, Sample
+    from model.settings import Settings
+    from model.trees import Trees
+    from pipeline.feature_table import Features
+    from pipeline.filling import Filling
+
+
+@dataclass(frozen=True, slots=True)
+class Model:
+    """Everything that answers a question about a build.
+
+    Attributes
+    ----------
+    settings
+        Of the training run.
+    filling
+        What fills missing fields.
+    curve
+        The curve model.
+    spread
+        The trees of the expected error; ``None`` where nothing could be held out.
+    reference
+        What was tested.
+    new_shop, known_shop
+        The two regimes of the limits; ``None`` where nothing could be held out.
+    shop_codes
+        Codes of the shops.
+    shop_offsets
+        How each shop reads, on the logarithmic scale.
+    sheet_ids
+        Names of the sheets, in the order of the reference.
+    sweeps
+        Lowest and highest rpm of each sheet, shape (sheets, 2).
+    fields
+        The builds as they were given, for what a missing field might be.
+    """
+
+    settings: Settings
+    filling: Filling
+    curve: CurveModel
+    spread: Trees | None
+    reference: Reference
+    new_shop: Regime | None
+    known_shop: Regime | None
+    shop_codes: tuple[str, ...]
+    shop_offsets: Floats
+    sheet_ids: tuple[str, ...]
+    sweeps: Floats
+    fields: pd.DataFrame
+
+
+def train(
+    builds: pd.DataFrame,
+    pulls: pd.DataFrame,
+    features: Features,
+    settings: Settings,
+    track: Track = iter,
+) -> Model:
+    """Fit a model to a curated data set and calibrate its limits over the shops.
+
+    Parameters
+    ----------
+    builds, pulls
+        Curated tables.
+    features
+        Features of the builds.
+    settings
+        Of the training run.
+    track
+        Wraps the loops over held-out parts to show progress.
+
+    """
+    sample = sample_of(builds, pulls, features.table)
+    codes, shop = np.unique(sample.shops, return_inverse=True)
+    speeds = curve.grid_of(sample)
+    fitted = curve.fit_curve(sample, speeds, settings)
+    # The square root keeps one strong column from deciding alone what is far.
+    gain = dict(zip(columns(sample.table), np.sqrt(fitted.trees.gain()), strict=True))
+    reference = novelty.fit(builds, sample.table, gain, shop)
+    limits = _limits(sample, shop, speeds, reference, settings, track)
+    counts = np.bincount(sample.sheet, minlength=len(sample))
+    starts = np.r_[0, np.cumsum(counts)[:-1]]
+    return Model(
+        settings=settings,
+        filling=features.filling,
+        curve=fitted,
+        spread=limits.spread,
+        reference=reference,
+        new_shop=limits.new_shop,
+        known_shop=limits.known_shop,
+        shop_codes=tuple(codes.tolist()),
+        shop_offsets=limits.offsets,
+        sheet_ids=sample.sheet_ids,
+        sweeps=np.column_stack(
+            [np.minimum.reduceat(sample.rpm, starts), np.maximum.reduceat(sample.rpm, starts)]
+        ),
+        fields=builds,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Limits:
+    spread: Trees | None
+    new_shop: Regime | None
+    known_shop: Regime | None
+    offsets: Floats
+
+
+def _limits(  # noqa: PLR0913, PLR0917 - one step of `train`
+    sample: Sample,
+    shop: np.ndarray,
+    speeds: Floats,
+    reference: Reference,
+    settings: Settings,
+    track: Track,
+) -> _Limits:
+    """Hold out, learn the spread and calibrate; with one shop nothing can be held out."""
+    if len(np.unique(shop)) < 2:
+        return _Limits(None, None, None, np.zeros(1))
+    fold = hold_out.folds(shop, settings.folds)
+    strange = hold_out.curves(sample, fold, speeds, settings, track)
+    residual = hold_out.residuals(sample, strange, speeds)
+    distance = novelty.held_out_distances(reference)
+    trees = spread.fit_spread(sample, distance, residual, settings)
+    width = spread.held_out(sample, fold, distance, residual, speeds, settings)
+    nothing = np.zeros(len(sample))
+    new_shop = calibration.calibrate(sample, shop, speeds, strange, width, nothing)
+
+    fold = hold_out.folds(sample.engines, settings.folds)
+    familiar = hold_out.curves(sample, fold, speeds, settings, track)
+    residual = hold_out.residuals(sample, familiar, speeds)
+    mean = shops.sheet_means(residual, sample.sheet, len(sample))
+    of_shop, of_sheet = shops.offsets(mean, shop)
+    known_shop = calibration.calibrate(sample, shop, speeds, familiar, width, of_sheet)
+    return _Limits(trees, new_shop, known_shop, of_shop)

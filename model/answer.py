@@ -62,10 +62,14 @@ class Point:
 
 @dataclass(frozen=True, slots=True)
 class Peak:
-    """The highest point of a curve: its height and its engine speed, each with limits."""
+    """The highest point of a curve: its height and its engine speed, each with limits.
+
+    ``at_end`` says that it lies at an end of the speeds looked at: the curve may go higher.
+    """
 
     height: Between
     rpm: Between
+    at_end: bool
 
     def as_json(self, name: str) -> dict[str, Any]:
         """Return the peak as ``predict --json`` prints it."""
@@ -74,6 +78,7 @@ class Peak:
             "low": _rounded(self.height.low),
             "high": _rounded(self.height.high),
             **self.rpm.named("rpm"),
+            "at_end": self.at_end,
         }
 
 

@@ -58,7 +58,9 @@ def save(model: Model, folder: Path) -> str:
     """
     folder.mkdir(parents=True, exist_ok=True)
     (folder / CURVE).write_text(model.curve.trees.text, encoding="utf-8")
-    (folder / SPREAD).write_text("" if model.spread is None else model.spread.text, encoding="utf-8")
+    (folder / SPREAD).write_text(
+        "" if model.spread is None else model.spread.text, encoding="utf-8"
+    )
     feature_table.save_filling(model.filling, folder / FILLING)
     with (folder / ARRAYS).open("wb") as file:
         np.savez_compressed(file, **_arrays(model))  # type: ignore[arg-type]  # names are ours
@@ -160,7 +162,7 @@ def load(folder: Path) -> tuple[Model, dict[str, Any]]:
     return model, told | {name: manifest[name] for name in ("sheets", "shops")}
 
 
-def _agree(given: Any, kept: Any) -> bool:  # noqa: ANN401 - JSON
+def _agree(given: Any, kept: Any) -> bool:
     if given is None or kept is None:
         return given is kept
     given, kept = np.asarray(given, dtype=float), np.asarray(kept, dtype=float)

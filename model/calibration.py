@@ -51,7 +51,7 @@ class Regime:
 REGIME_PARTS = tuple(f.name for f in fields(Regime))
 
 
-def calibrate(  # noqa: PLR0913, PLR0917 - the sheets, and what was predicted of them
+def calibrate(
     sample: Sample, shop: Ints, speeds: Floats, curves: Floats, spread: Floats, offset: Floats
 ) -> Regime:
     """Return the scores of held-out sheets.

@@ -67,9 +67,9 @@ class Evaluation:
                 continue  # too few shops for the level
             by_sheet = readings.groupby(["shop", "sheet_id"])[f"inside_{level}"].mean()
             found["coverage_point"][str(level)] = _shop_mean(by_sheet)
-            by_sheet = sheets.set_index(["shop", "sheet_id"])
-            found["coverage_band"][str(level)] = _shop_mean(by_sheet[f"band_{level}"])
-            found["coverage_peak_torque"][str(level)] = _shop_mean(by_sheet[f"peak_{level}"])
+            whole = sheets.set_index(["shop", "sheet_id"])
+            found["coverage_band"][str(level)] = _shop_mean(whole[f"band_{level}"])
+            found["coverage_peak_torque"][str(level)] = _shop_mean(whole[f"peak_{level}"])
             width = 100 * float(readings[f"width_{level}"].median())
             found["median_width_percent"][str(level)] = round(width, 2)
         return found
@@ -142,7 +142,8 @@ def _part(
         pull = groups[name]
         rpm = pull["rpm"].to_numpy(dtype=float)
         rules = [
-            found.size * np.exp(smooth.at(c[None, :], speeds, np.zeros(len(rpm), dtype=np.int64), rpm))
+            found.size
+            * np.exp(smooth.at(c[None, :], speeds, np.zeros(len(rpm), dtype=np.int64), rpm))
             for c in (mean, nearest_curves[i])
         ]
         shop = str(outer["shop"].iloc[i])
@@ -171,7 +172,9 @@ def _of_sheet(
     for level in LEVELS:
         single, whole = found.threshold("point", level), found.threshold("band", level)
         height = found.threshold("torque", level)
-        readings[f"inside_{level}"] = np.nan if single is None else (far <= single * width).astype(float)
+        readings[f"inside_{level}"] = (
+            np.nan if single is None else (far <= single * width).astype(float)
+        )
         readings[f"width_{level}"] = np.nan if single is None else 2 * np.sinh(single * width)
         sheet[f"band_{level}"] = None if whole is None else bool((far <= whole * width).all())
         sheet[f"peak_{level}"] = (

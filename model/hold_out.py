@@ -46,9 +46,7 @@ def folds(groups: Ints, wanted: int) -> Ints:
     return fold
 
 
-def curves(
-    sample: Sample, fold: Ints, speeds: Floats, settings: Settings, track: Track
-) -> Floats:
+def curves(sample: Sample, fold: Ints, speeds: Floats, settings: Settings, track: Track) -> Floats:
     """Return the curve of every sheet from a model that was fitted without its fold.
 
     Parameters

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
 from model.answer import Missing
-from pipeline import feature_table
+from pipeline import feature_table, features
+from pipeline.filling import PLAUSIBLE_WEIGHTS
 from schemas.fields import BUILD_FIELDS
 
 if TYPE_CHECKING:
-    from model.sample import Ints
+    from model.sample import Floats, Ints
     from model.training import Model
 
-#: Values that a missing field is tried at: those of as many near sheets.
-_TRIES = 12
 #: No one field is believed to take more than this share of the variance away.
 _MOST = 0.9
 #: Standard normal deviate that the half-width is taken to stand for, whatever its level.
@@ -25,9 +24,7 @@ _ONLY_BOOSTED = ("boost",)
 _ONLY_HEADERS = ("primary_diameter", "primary_length")
 
 
-def fields(
-    model: Model, build: pd.DataFrame, near: Ints, width: float | None
-) -> list[Missing]:
+def fields(model: Model, build: pd.DataFrame, near: Ints, width: float | None) -> list[Missing]:
     """Return the fields that a build does not give, the one worth most first.
 
     Parameters
@@ -45,14 +42,16 @@ def fields(
     names = [name for name in _applicable(build.iloc[0]) if pd.isna(build[name].iloc[0])]
     if width is None or width <= 0:
         return [Missing(name, None) for name in names]
-    trials = {name: _candidates(model, name, near) for name in names}
-    tried = [name for name in names if len(trials[name]) > 1]
-    if not tried:
+    trials = _trials(model, build, names, near)
+    if not trials:
         return [Missing(name, None) for name in names]
-    variants = pd.concat([_variants(build, name, trials[name]) for name in tried])
+    variants = pd.concat([_variants(build, name, values) for name, (values, _) in trials.items()])
     curves = model.curve.curves(feature_table.make(variants, model.filling))
-    owner = np.repeat(np.arange(len(tried)), [len(trials[name]) for name in tried])
-    swing = {name: float(curves[owner == i].std(axis=0).mean()) for i, name in enumerate(tried)}
+    bounds = np.cumsum([len(values) for values, _ in trials.values()])[:-1]
+    swing = {
+        name: _swing(part, weights)
+        for (name, (_, weights)), part in zip(trials.items(), np.split(curves, bounds), strict=True)
+    }
     worth = [
         Missing(name, _narrowing(swing[name], width) if name in swing else None) for name in names
     ]
@@ -69,18 +68,35 @@ def _applicable(row: pd.Series) -> list[str]:
     return [name for name in BUILD_FIELDS if name not in left_out]
 
 
-def _candidates(model: Model, name: str, near: Ints) -> list[object]:
-    """Return the values of a field on the sheets nearest to the build that give it."""
-    given = model.fields[name].iloc[near].dropna()
-    if len(given) < _TRIES:
-        rest = model.fields[name].drop(model.fields.index[near]).dropna()
-        given = pd.concat([given, rest.iloc[:: max(1, len(rest) // _TRIES)]])
-    return list(given.iloc[:_TRIES])
+def _trials(
+    model: Model, build: pd.DataFrame, names: list[str], near: Ints
+) -> dict[str, tuple[list[Any], Floats]]:
+    """Return values that each missing field might have, with their weights.
+
+    Sizes and angles are tried where the other fields lead to expect them, choices as the near
+    sheets have them.
+    """
+    plausible = model.filling.plausible(features.numbers(build))
+    trials: dict[str, tuple[list[Any], Floats]] = {}
+    for name in names:
+        if name in plausible:
+            trials[name] = (plausible[name].tolist(), PLAUSIBLE_WEIGHTS)
+            continue
+        given = model.fields[name].iloc[near].dropna()
+        if len(set(given)) > 1:
+            trials[name] = (given.tolist(), np.full(len(given), 1 / len(given)))
+    return trials
 
 
-def _variants(build: pd.DataFrame, name: str, values: list[object]) -> pd.DataFrame:
+def _swing(curves: Floats, weights: Floats) -> float:
+    """Return the standard deviation of weighted curves, averaged over the grid."""
+    away = curves - weights @ curves
+    return float(np.sqrt(weights @ away**2).mean())
+
+
+def _variants(build: pd.DataFrame, name: str, values: list[Any]) -> pd.DataFrame:
     many = build.loc[build.index.repeat(len(values))].copy()
-    many[name] = pd.array(values, dtype=build[name].dtype)
+    many[name] = pd.Series(values, index=many.index, dtype=build[name].dtype)
     return many
 
 

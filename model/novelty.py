@@ -181,7 +181,8 @@ def fit(
         Number of the shop of each sheet.
 
     """
-    names = tuple(n for n in table if not n.startswith(GIVEN) and relevance.get(n, 0.0) > 0)
+    columns = [str(name) for name in table]
+    names = tuple(n for n in columns if not n.startswith(GIVEN) and relevance.get(n, 0.0) > 0)
     values = table[list(names)].to_numpy(dtype=float)
     count = np.maximum((~np.isnan(values)).sum(axis=0), 1)
     center = np.nansum(values, axis=0) / count
@@ -220,7 +221,7 @@ def _with_thresholds(reference: Reference) -> Reference:
     order = np.argsort(distance)
     mass = np.cumsum(weight[order]) / weight.sum()
     edge, outside = (
-        float(distance[order][min(np.searchsorted(mass, share), len(order) - 1)])
+        float(distance[order][min(int(np.searchsorted(mass, share)), len(order) - 1)])
         for share in (_EDGE, _OUTSIDE)
     )
     return replace(reference, edge=edge, outside=max(outside, edge))
@@ -236,9 +237,7 @@ def _ranges(builds: pd.DataFrame, table: pd.DataFrame) -> dict[str, tuple[float,
     return ranges
 
 
-def reasons(
-    reference: Reference, values: Mapping[str, object], distance: float
-) -> list[Reason]:
+def reasons(reference: Reference, values: Mapping[str, object], distance: float) -> list[Reason]:
     """Return why a build does not stand inside, the worst first.
 
     Parameters
@@ -252,11 +251,7 @@ def reasons(
 
     """
     found = [reason for name in _CHOICES for reason in _unseen(reference, name, values.get(name))]
-    found += [
-        reason
-        for name in _NUMBERS
-        for reason in _beyond(reference, name, values.get(name))
-    ]
+    found += [reason for name in _NUMBERS for reason in _beyond(reference, name, values.get(name))]
     found.sort(key=lambda reason: -reason.severity)
     if distance > reference.edge:
         message = (
@@ -285,7 +280,11 @@ def _unseen(reference: Reference, name: str, value: object) -> list[Reason]:
 
 
 def _beyond(reference: Reference, name: str, value: object) -> list[Reason]:
-    if isinstance(value, bool) or not isinstance(value, int | float) or name not in reference.ranges:
+    if (
+        isinstance(value, bool)
+        or not isinstance(value, int | float)
+        or name not in reference.ranges
+    ):
         return []
     low, high = reference.ranges[name]
     over = max(low - value, value - high)

@@ -137,12 +137,13 @@ class Prediction:
         if len(fine) == 0:
             return None
         factor = fine / TORQUE_POWER_CONSTANT if power else 1.0
-        height, where, _ = smooth.peak(fine, self.torque(fine) * factor)
+        height, where, at_end = smooth.peak(fine, self.torque(fine) * factor)
         width = float(self.width(np.array([where]))[0])
         name = "power" if power else "torque"
         return Peak(
             height=between(height, width, self.threshold(name, level)),
             rpm=between(where, self.widened, self.threshold(f"{name}_rpm", level)),
+            at_end=at_end,
         )
 
 
@@ -154,9 +155,7 @@ def between(value: float, width: float, factor: float | None) -> Between:
     return Between(value, value / ratio, value * ratio)
 
 
-def predict(
-    model: Model, builds: pd.DataFrame, shops: Sequence[str | None]
-) -> list[Prediction]:
+def predict(model: Model, builds: pd.DataFrame, shops: Sequence[str | None]) -> list[Prediction]:
     """Return what a model says of builds, in their order.
 
     Parameters
@@ -179,11 +178,15 @@ def predict(
         else spread.expected(model.spread, model.curve.speeds, table, distance)
     )
     known = {code: i for i, code in enumerate(model.shop_codes)}
-    sizes = table[list(_SIZES)].to_dict(orient="records")
+    sizes = {name: table[name].tolist() for name in _SIZES}
     predictions = []
     for i, row in enumerate(builds.to_dict(orient="records")):
         shop = known.get(shops[i] or "")
-        reasons = novelty.reasons(model.reference, _given(row) | sizes[i], float(distance[i]))
+        reasons = novelty.reasons(
+            model.reference,
+            _given(row) | {name: size[i] for name, size in sizes.items()},
+            float(distance[i]),
+        )
         standing = novelty.standing(reasons)
         outside = standing is novelty.Standing.OUTSIDE
         widened = _widened(model, float(distance[i])) if outside else 1.0
@@ -192,7 +195,7 @@ def predict(
                 speeds=model.curve.speeds,
                 log_torque=curves[i] + (0.0 if shop is None else model.shop_offsets[shop]),
                 spread=spreads[i] * widened,
-                size=float(sizes[i]["displacement"]),
+                size=sizes["displacement"][i],
                 regime=model.new_shop if shop is None else model.known_shop,
                 known_shop=shop is not None,
                 sweeps=model.sweeps[positions[i]],
@@ -206,7 +209,7 @@ def predict(
     return predictions
 
 
-def _given(row: Mapping[Any, Any]) -> dict[str, Any]:
+def _given(row: Mapping[Any, Any]) -> dict[str, object]:
     """Return the fields that a row of a typed table gives."""
     return {
         name: row[name]

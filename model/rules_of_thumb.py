@@ -23,7 +23,8 @@ def mean_per_cubic_inch(sample: Sample, speeds: Floats) -> Floats:
     count = np.bincount(steps, weight, len(speeds))
     seen = np.flatnonzero(count)
     mean = np.interp(speeds, speeds[seen], total[seen] / count[seen])
-    return smooth.smooth(np.log(mean)[None, :])[0]
+    log_mean: Floats = smooth.smooth(np.log(mean)[None, :])[0]
+    return log_mean
 
 
 def nearest_sheet(sample: Sample, sheet: Ints, speeds: Floats) -> Floats:

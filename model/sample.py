@@ -74,8 +74,9 @@ class Sample:
     def reading_weight(self) -> Floats:
         """Return the weight of each reading: its sheet's, shared by the sheet's readings."""
         counts = np.bincount(self.sheet, minlength=len(self))
-        weight: Floats = (self.weight / np.maximum(counts, 1))[self.sheet]
-        return weight * len(weight) / weight.sum()
+        share = (self.weight / np.maximum(counts, 1))[self.sheet]
+        weight: Floats = share * (len(share) / share.sum())
+        return weight
 
 
 def sample_of(builds: pd.DataFrame, pulls: pd.DataFrame, table: pd.DataFrame) -> Sample:
@@ -102,14 +103,14 @@ def sample_of(builds: pd.DataFrame, pulls: pd.DataFrame, table: pd.DataFrame) ->
     order = np.argsort(sheet, kind="stable")
     pulls, sheet = pulls.iloc[order], sheet[order]
     size = table["displacement"].to_numpy()
-    identity = table.drop(columns=[c for c in table if c.startswith(GIVEN)])
+    identity = table.drop(columns=[c for c in table if str(c).startswith(GIVEN)])
     engines = identity.assign(shop=builds["shop"].to_numpy()).groupby(
         ["shop", *identity.columns], dropna=False, sort=False
     )
     return Sample(
         sheet_ids=tuple(builds["sheet_id"]),
         shops=builds["shop"].to_numpy(dtype=np.str_),
-        engines=engines.ngroup().to_numpy(),
+        engines=np.asarray(engines.ngroup(), dtype=np.int64),
         table=table,
         sheet=sheet,
         rpm=pulls["rpm"].to_numpy(dtype=float),
@@ -143,6 +144,7 @@ def readings(table: pd.DataFrame, build: Ints, rpm: Floats) -> Floats:
     matrix = np.empty((len(rpm), 1 + table.shape[1]))
     matrix[:, 0] = rpm
     matrix[:, 1:] = table.to_numpy(dtype=float)[build]
+    places = {name: place for place, name in enumerate(table.columns, start=1)}
     for name in features.PER_RPM:
-        matrix[:, 1 + table.columns.get_loc(name)] *= rpm
+        matrix[:, places[name]] *= rpm
     return matrix

@@ -33,8 +33,8 @@ def whittaker(points: int, strength: float) -> Floats:
     if points < 3:
         return np.eye(points)
     bend = np.diff(np.eye(points), n=2, axis=0)
-    smoother: Floats = np.linalg.inv(np.eye(points) + strength * bend.T @ bend)
-    return smoother
+    stiff: Floats = np.eye(points) + strength * (bend.T @ bend)
+    return np.asarray(np.linalg.inv(stiff), dtype=np.float64)
 
 
 def smooth(curves: Floats, strength: float = STRENGTH) -> Floats:
@@ -65,9 +65,9 @@ def at(curves: Floats, speeds: Floats, build: NDArray[np.int64], rpm: Floats) ->
     place = np.clip((rpm - speeds[0]) / step, 0.0, len(speeds) - 1.0)
     left = np.minimum(place.astype(int), len(speeds) - 2)
     t = place - left
-    padded = np.hstack([
-        2 * curves[:, :1] - curves[:, 1:2], curves, 2 * curves[:, -1:] - curves[:, -2:-1]
-    ])
+    padded = np.hstack(
+        [2 * curves[:, :1] - curves[:, 1:2], curves, 2 * curves[:, -1:] - curves[:, -2:-1]]
+    )
     p0, p1, p2, p3 = (padded[build, left + i] for i in range(4))
     # Catmull and Rom's cubic: through every point, slopes from the neighbours.
     bend = 2 * p0 - 5 * p1 + 4 * p2 - p3 + t * (3 * (p1 - p2) + p3 - p0)

@@ -55,7 +55,7 @@ def expected(trees: Trees, speeds: Floats, table: pd.DataFrame, distance: Floats
     return np.maximum(spread, _SMALLEST)
 
 
-def held_out(  # noqa: PLR0913, PLR0917 - the sheets, and what was found of them
+def held_out(
     sample: Sample,
     fold: Ints,
     distance: Floats,

@@ -125,7 +125,7 @@ class _Limits:
     offsets: Floats
 
 
-def _limits(  # noqa: PLR0913, PLR0917 - one step of `train`
+def _limits(
     sample: Sample,
     shop: np.ndarray,
     speeds: Floats,

@@ -34,7 +34,7 @@ class DamagedTreesError(ValueError):
     """A text that is not a sound set of trees."""
 
 
-def library() -> Any:  # noqa: ANN401 - lightgbm carries no types
+def library() -> Any:
     """Return the module lightgbm.
 
     Raises
@@ -54,7 +54,7 @@ def library() -> Any:  # noqa: ANN401 - lightgbm carries no types
     return lightgbm
 
 
-def fit(  # noqa: PLR0913 - data, shape and settings of one fit
+def fit(
     matrix: Floats,
     target: Floats,
     weight: Floats,

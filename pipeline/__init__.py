@@ -1,1 +1,1 @@
-"""From dyno sheets to one comparable data set: read, check, correct, anonymise, curate, features."""
+"""From dyno sheets to one comparable data set, and to the features of its builds."""

@@ -103,7 +103,7 @@ def parse(
             return _number(text, field, unit, row), None
 
 
-def _fault(code: str, field: Field, row: int | None, text: str, message: str) -> CellError:
+def _fault(field: Field, row: int | None, text: str, code: str, message: str) -> CellError:
     return CellError(Finding(code, message, field.name, row, text))
 
 
@@ -112,7 +112,7 @@ def _flag(text: str, field: Field, row: int | None) -> bool:
         return _FLAGS[text.casefold()]
     except KeyError:
         message = f"{field.name} is {text!r}; write yes or no"
-        raise _fault("not-yes-or-no", field, row, text, message) from None
+        raise _fault(field, row, text, "not-yes-or-no", message) from None
 
 
 def _year(text: str, field: Field, row: int | None) -> int:
@@ -120,7 +120,7 @@ def _year(text: str, field: Field, row: int | None) -> int:
         return int(text) if _YEAR.match(text) else dt.date.fromisoformat(text[:10]).year
     except ValueError:
         message = f"{field.name} is {text!r}; write a date as 2024-05-31, or the year"
-        raise _fault("not-a-date", field, row, text, message) from None
+        raise _fault(field, row, text, "not-a-date", message) from None
 
 
 def _choice(text: str, field: Field, row: int | None) -> tuple[str, Finding | None]:
@@ -131,7 +131,7 @@ def _choice(text: str, field: Field, row: int | None) -> tuple[str, Finding | No
     customary = _CUSTOMARY.get(field.name, {}).get(short)
     if customary is None:
         message = f"{field.name} is {text!r}; choose one of: {field.allowed}"
-        raise _fault("not-a-choice", field, row, text, message)
+        raise _fault(field, row, text, "not-a-choice", message)
     note = f"{field.name} {text!r} was read as {customary!r}"
     return customary, Finding("read-as", note, field.name, row, text)
 
@@ -141,19 +141,23 @@ def _number(text: str, field: Field, unit: str | None, row: int | None) -> float
     number = float(found[1]) if found else math.nan
     if not found or not math.isfinite(number):
         message = f"{field.name} is {text!r}; write {field.allowed}, with a point for decimals"
-        raise _fault("not-a-number", field, row, text, message)
+        raise _fault(field, row, text, "not-a-number", message)
     own_unit = found[2].strip() or unit
     try:
         number = convert(number, own_unit, field.unit)
     except UnknownUnitError:
-        message = f"{field.name} is {text!r}: {own_unit!r} is not a unit known here; write {field.allowed}"
-        raise _fault("unknown-unit", field, row, text, message) from None
+        message = (
+            f"{field.name} is {text!r}: {own_unit!r} is no unit known here; write {field.allowed}"
+        )
+        raise _fault(field, row, text, "unknown-unit", message) from None
     except WrongUnitError:
-        message = f"{field.name} is {text!r}: {own_unit!r} measures something else; write {field.allowed}"
-        raise _fault("wrong-unit", field, row, text, message) from None
+        message = (
+            f"{field.name} is {text!r}: {own_unit!r} measures something else; write {field.allowed}"
+        )
+        raise _fault(field, row, text, "wrong-unit", message) from None
     if field.kind is not Kind.WHOLE:
         return number
     if number != round(number):
         message = f"{field.name} is {text!r}; write {field.allowed}"
-        raise _fault("not-whole", field, row, text, message)
+        raise _fault(field, row, text, "not-whole", message)
     return round(number)

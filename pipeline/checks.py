@@ -87,7 +87,8 @@ def _range(field: Field, number: float, row: int | None) -> Iterator[Finding]:
         return
     hint = next(
         (
-            f"; if this is {unit}, write '{number:g} {unit}' or head the column '{field.name} ({unit})'"
+            f"; if this is {unit}, write '{number:g} {unit}', or head a column"
+            f" '{field.name} ({unit})'"
             for unit in _LEFT_OUT.get(field.unit, ())
             if low <= convert(number, unit, field.unit) <= high
         ),
@@ -153,7 +154,9 @@ def enough_rpm(sheet: Sheet) -> Iterator[Finding]:
     if any(f.code == "pull-without-build" for f in sheet.findings):
         return
     distinct = len({reading.rpm for reading in sheet.readings})
-    if distinct == 0 and not any(f.row is not None and f.field in PULL_FIELDS for f in sheet.findings):
+    if distinct == 0 and not any(
+        f.row is not None and f.field in PULL_FIELDS for f in sheet.findings
+    ):
         yield Finding("no-pull", "there is no table of rpm with torque or power", "rpm")
     elif distinct < _ENOUGH_RPM:
         message = f"the pull has {distinct} distinct rpm; at least {_ENOUGH_RPM} make a curve"

@@ -141,7 +141,9 @@ def _write_refused(folder: Path, raw: RawSheet, sheet: Sheet, key: bytes) -> Non
     _write(folder / f"{stem}.csv", _assemble(lines, [[private(c) for c in row] for row in table]))
     findings = [finding.as_json() for finding in sheet.findings]
     told = {"sheet_id": sheet.sheet_id, "findings": findings}
-    _write(folder / f"{stem}.findings.json", private(json.dumps(told, indent=2, ensure_ascii=False)))
+    _write(
+        folder / f"{stem}.findings.json", private(json.dumps(told, indent=2, ensure_ascii=False))
+    )
 
 
 def _refused_code(key: bytes, raw: RawSheet) -> str:

@@ -10,6 +10,7 @@ before this file.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING
@@ -103,22 +104,22 @@ def sae_j1349(weather: Weather) -> float:
 
     Friction, 15 % of the torque, does not follow the weather: hence 1.18 and 0.18.
     """
-    return 1.18 * (99.0 / weather.dry) * (weather.kelvin / 298.15) ** 0.5 - 0.18
+    return 1.18 * (99.0 / weather.dry) * math.sqrt(weather.kelvin / 298.15) - 0.18
 
 
 def sae_j607(weather: Weather) -> float:
     """Return the factor of SAE J607 for dry air at 29.92 inHg and 60 degF."""
-    return (101.325 / weather.dry) * (weather.kelvin / 288.71) ** 0.5
+    return (101.325 / weather.dry) * math.sqrt(weather.kelvin / 288.71)
 
 
 def din_70020(weather: Weather) -> float:
     """Return the factor of DIN 70020 for 1013 mbar and 20 degC; it takes no count of humidity."""
-    return (101.3 / weather.pressure) * (weather.kelvin / 293.15) ** 0.5
+    return (101.3 / weather.pressure) * math.sqrt(weather.kelvin / 293.15)
 
 
 def iso_1585(weather: Weather) -> float:
     """Return the factor of ISO 1585 for spark ignition, dry air at 99 kPa and 25 degC."""
-    return (99.0 / weather.dry) ** 1.2 * (weather.kelvin / 298.15) ** 0.6
+    return math.pow(99.0 / weather.dry, 1.2) * math.pow(weather.kelvin / 298.15, 0.6)
 
 
 STANDARDS: Mapping[str, Standard] = MappingProxyType(

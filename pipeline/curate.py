@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -42,12 +42,15 @@ class Curated:
         A row a finding, those of refused sheets too.
     refused
         How many sheets were refused.
+    replaced
+        How many were accepted and replaced by a later sheet of the same shop and name.
     """
 
     builds: pd.DataFrame
     pulls: pd.DataFrame
     findings: pd.DataFrame
     refused: int
+    replaced: int
 
     def write(self, folder: Path) -> None:
         """Write the three tables into a folder, made if need be."""
@@ -120,6 +123,7 @@ def curate(
         pulls=_pulls(accepted),
         findings=_findings(seen),
         refused=sum(not sheet.accepted for sheet in seen),
+        replaced=sum(sheet.accepted for sheet in seen) - len(accepted),
     )
     frames.builds_schema().validate(curated.builds)
     frames.pulls_schema().validate(curated.pulls)
@@ -164,8 +168,8 @@ def typed_builds(sheets: list[Sheet]) -> pd.DataFrame:
     """Return the fields of sheets as a typed table, a row a sheet, in the order given."""
     columns = {}
     for name in frames.CURATED_FIELDS:
-        column = [sheet.values.get(name) for sheet in sheets]
-        columns[name] = pd.array(column, dtype=frames.dtype(FIELDS[name]))
+        column: list[Any] = [sheet.values.get(name) for sheet in sheets]
+        columns[name] = pd.Series(column, dtype=frames.dtype(FIELDS[name]))
     table = pd.DataFrame(columns)
     table["sheet_id"] = pd.array([sheet.sheet_id for sheet in sheets], dtype="str")
     table["aspiration"] = table["aspiration"].fillna("natural")

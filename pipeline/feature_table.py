@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import zipfile
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, BinaryIO
 
 import numpy as np
 import pandas as pd
@@ -109,9 +109,9 @@ def save_filling(fitted: Filling, path: Path) -> None:
         )
 
 
-def load_filling(path: Path) -> Filling:
+def load_filling(source: Path | BinaryIO) -> Filling:
     """Read a filling; raises ``ValueError`` or ``KeyError`` where the file holds none."""
-    with np.load(path, allow_pickle=False) as arrays:
+    with np.load(source, allow_pickle=False) as arrays:
         return Filling(
             tuple(str(name) for name in arrays["names"]),
             arrays["center"],

@@ -110,7 +110,7 @@ def _dynamic_compression(c: Columns) -> Column:
     rod = np.where(np.isnan(c["rod_length"]), _ROD_RATIO * c["stroke"], c["rod_length"])
     angle = np.deg2rad(180 + closing)
     down = throw * (1 - np.cos(angle)) + rod - np.sqrt(rod**2 - (throw * np.sin(angle)) ** 2)
-    return 1 + (c["compression_ratio"] - 1) * down / c["stroke"]
+    return np.asarray(1 + (c["compression_ratio"] - 1) * down / c["stroke"])
 
 
 def _valve_area(c: Columns) -> Column:

@@ -39,7 +39,7 @@ FILLED = _SIZES + _ANGLES
 #: Fields that are always there.
 _GIVEN = ("bore", "stroke", "cylinders")
 #: Choices that help to fill; they are not filled themselves.
-_HINTS = tuple(n for n in BUILD_FIELDS if FIELDS[n].kind is Kind.CHOICE) + ("valves_per_cylinder",)
+_HINTS = (*(n for n in BUILD_FIELDS if FIELDS[n].kind is Kind.CHOICE), "valves_per_cylinder")
 _ROUNDS = 25
 #: Sheets of prior belief that fields have nothing to do with one another.
 _PRIOR = 8.0
@@ -78,14 +78,47 @@ class Filling:
         for i, name in enumerate(self.names):
             if name not in FILLED:
                 continue
-            value = z[:, i] * self.scale[i] + self.center[i]
-            value = np.exp(value) if name in _SIZES else value
-            field = FIELDS[name]
-            value = np.clip(value, field.low, field.high)
+            value = self._in_unit(i, z[:, i])
             if name in ("primary_diameter", "primary_length"):
                 value = np.where(bare, np.nan, value)
             filled[name] = np.where(np.isnan(columns[name]), value, columns[name])
         return filled
+
+    def _in_unit(self, i: int, z: Column) -> Column:
+        """Return standardised values of a column in the unit of its field."""
+        name = self.names[i]
+        value = z * self.scale[i] + self.center[i]
+        value = np.exp(value) if name in _SIZES else value
+        limited: Column = np.clip(value, FIELDS[name].low, FIELDS[name].high)
+        return limited
+
+    def plausible(self, columns: Mapping[str, Column]) -> dict[str, Column]:
+        """Return what the missing fields of one build might be, given all that it gives.
+
+        Parameters
+        ----------
+        columns
+            Fields of one build, arrays of length one.
+
+        Returns
+        -------
+        For each missing field that can be filled, three values: the nodes of Gauss and Hermite's
+        rule, which weighs them as `PLAUSIBLE_WEIGHTS`.
+
+        """
+        z = _standard(self, columns)
+        gap = np.isnan(z[0])
+        mean, spread = _conditional(z, self.covariance)
+        sd = np.sqrt(np.diag(spread))
+        return {
+            name: self._in_unit(i, mean[0, i] + sd[i] * np.sqrt(3.0) * np.array([-1.0, 0.0, 1.0]))
+            for i, name in enumerate(self.names)
+            if name in FILLED and gap[i]
+        }
+
+
+#: Weights of the three values of `Filling.plausible`.
+PLAUSIBLE_WEIGHTS = np.array([1 / 6, 2 / 3, 1 / 6])
 
 
 def _transformed(columns: Mapping[str, Column]) -> dict[str, Column]:
@@ -106,7 +139,10 @@ def _transformed(columns: Mapping[str, Column]) -> dict[str, Column]:
 def _standard(filling: Filling, columns: Mapping[str, Column]) -> Matrix:
     made = _transformed(columns)
     return np.column_stack(
-        [(made[n] - c) / s for n, c, s in zip(filling.names, filling.center, filling.scale, strict=True)]
+        [
+            (made[n] - c) / s
+            for n, c, s in zip(filling.names, filling.center, filling.scale, strict=True)
+        ]
     )
 
 

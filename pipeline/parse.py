@@ -69,9 +69,7 @@ def _readings(table: Table, findings: list[Finding]) -> list[Reading]:
             findings.append(Finding("missing-rpm", message, "rpm", row))
         else:
             pull = int(numbers["pull"] or 0)
-            readings.append(
-                Reading(row, pull, numbers["rpm"], numbers["torque"], numbers["power"])
-            )
+            readings.append(Reading(row, pull, numbers["rpm"], numbers["torque"], numbers["power"]))
     return readings
 
 

@@ -89,7 +89,8 @@ _SPELLINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
                   "rpmps": "revolution/minute/second",
                   "rpm/min": "revolution/minute/minute"},
         "lb-ft": {"lbft": _LBFT, "lbsft": _LBFT, "ftlb": _LBFT, "ftlbs": _LBFT, "lbfft": _LBFT,
-                  "ftlbf": _LBFT, "footpounds": _LBFT, "poundfeet": _LBFT, "lbin": "inch*force_pound",
+                  "ftlbf": _LBFT, "footpounds": _LBFT, "poundfeet": _LBFT,
+                  "lbin": "inch*force_pound",
                   "inlb": "inch*force_pound", "nm": _TORQUE, "newtonmeter": _TORQUE,
                   "newtonmeters": _TORQUE, "danm": "decanewton*meter", "knm": "kilonewton*meter",
                   "kgm": "force_kilogram*meter", "mkg": "force_kilogram*meter",
@@ -118,7 +119,7 @@ def spelled(text: str, field_unit: str) -> bool:
 
 
 @cache
-def _registry() -> Any:  # noqa: ANN401 - pint's registry builds its classes at run time
+def _registry() -> Any:
     import pint  # noqa: PLC0415 - half the cost of starting; only foreign units need it
 
     return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)

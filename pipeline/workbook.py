@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import warnings
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from zipfile import BadZipFile
 
 import openpyxl
@@ -39,7 +39,7 @@ def read(path: Path) -> dict[str, Table]:
         raise UnreadableError(msg) from fault
 
 
-def _table(tab: openpyxl.worksheet.worksheet.Worksheet) -> Table:
+def _table(tab: Any) -> Table:
     rows = [
         (number, [_text(value) for value in values])
         for number, values in enumerate(tab.iter_rows(values_only=True), start=1)

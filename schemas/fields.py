@@ -222,9 +222,7 @@ PULL_FIELDS: Mapping[str, Field] = MappingProxyType(
     {
         field.name: field
         for field in (
-            Field(
-                "rpm", Kind.NUMBER, Role.TEST, "engine speed", "rpm", 100, 25000, required=True
-            ),
+            Field("rpm", Kind.NUMBER, Role.TEST, "engine speed", "rpm", 100, 25000, required=True),
             Field("torque", Kind.NUMBER, Role.TEST, "torque", "lb-ft", 0.1, 10000),
             Field("power", Kind.NUMBER, Role.TEST, "power", "hp", 0.01, 20000),
             Field("pull", Kind.WHOLE, Role.TEST, "which pull of the sheet", "", 0, 10000),

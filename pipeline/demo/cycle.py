@@ -112,7 +112,9 @@ def _orifice(area: Array, p_up: Array, t_up: Array, p_down: Array) -> Array:
 def _valve_area(lift: Array, diameter: Array, count: Array, throat: Array, quality: Array) -> Array:
     curtain = np.pi * diameter * lift * 0.78
     seat = 0.25 * np.pi * (0.87 * diameter) ** 2
-    single = 1.0 / np.sqrt(1.0 / (curtain + 1e-9) ** 2 + 1.0 / seat**2 + 0.35 / (throat / count) ** 2)
+    single = 1.0 / np.sqrt(
+        1.0 / (curtain + 1e-9) ** 2 + 1.0 / seat**2 + 0.35 / (throat / count) ** 2
+    )
     area: Array = quality * count * single
     return area
 
@@ -183,7 +185,9 @@ def _start(c: Cases, volume: Array) -> _State:
 def _volume(c: Cases, angle: float, area: Array, clearance: Array) -> Array:
     throw = c.stroke / 2
     radians = np.deg2rad(angle)
-    down = throw * (1 - np.cos(radians)) + c.rod - np.sqrt(c.rod**2 - (throw * np.sin(radians)) ** 2)
+    down = (
+        throw * (1 - np.cos(radians)) + c.rod - np.sqrt(c.rod**2 - (throw * np.sin(radians)) ** 2)
+    )
     volume: Array = clearance + area * down
     return volume
 
@@ -200,7 +204,7 @@ def _burn_law(c: Cases, residual: Array, filling: Array) -> tuple[Array, Array]:
     return center - 0.48 * duration, duration
 
 
-def _one_cycle(  # noqa: PLR0913, PLR0915, PLR0917 - one loop over the crank, read top to bottom
+def _one_cycle(
     c: Cases, s: _State, plenum: Array, dt: Array, angles: Array, volumes: list[Array], area: Array
 ) -> tuple[Array, Array, Array]:
     n = len(c)
@@ -222,7 +226,9 @@ def _one_cycle(  # noqa: PLR0913, PLR0915, PLR0917 - one loop over the crank, re
         done = np.where(at < -120.0, 0.0, done) if angle >= 360.0 else done
         gained = np.maximum(done - released, 0.0) * heat if angle < 180.0 or angle > 600.0 else 0.0
         released = np.maximum(done, released) if angle < 180.0 or angle > 600.0 else released
-        wall = 4.4 * c.bore**-0.2 * (pressure / 1e3) ** 0.8 * s.kelvin**-0.55 * (speed / 14.0) ** 0.8
+        wall = (
+            4.4 * c.bore**-0.2 * (pressure / 1e3) ** 0.8 * s.kelvin**-0.55 * (speed / 14.0) ** 0.8
+        )
         surface = 2.6 * area + 4.0 * v1 / c.bore
         lost = wall * surface * (s.kelvin - 440.0) * dt
         s.kelvin = s.kelvin + (gained - lost) / (s.mass * _CV)
@@ -234,7 +240,9 @@ def _one_cycle(  # noqa: PLR0913, PLR0915, PLR0917 - one loop over the crank, re
             _settle(c, s, plenum, dt, exhaust_volume)
         pressure = s.mass * _GAS * s.kelvin / v1
         work = work + (pressure - _ATMOSPHERE) * (v1 - v0)
-        rub = rub + (0.010 * np.abs(pressure - _ATMOSPHERE) + 1.15e4 + 11.0 * c.rpm) * np.abs(v1 - v0)
+        rub = rub + (0.010 * np.abs(pressure - _ATMOSPHERE) + 1.15e4 + 11.0 * c.rpm) * np.abs(
+            v1 - v0
+        )
         if angle == 600.0 - _STEP_DEG:  # the charge is closed in: the heat it brings is known
             filling = s.mass * _GAS * c.charge_kelvin / (_ATMOSPHERE * swept)
             start, duration = _burn_law(c, s.burned, filling)
@@ -269,7 +277,9 @@ def _exchange(
     s.port_burned = (s.port_burned * s.port_mass + went * s.burned) / (s.port_mass + went)
     s.port_mass = s.port_mass + went - came
 
-    lift = lift_at(degrees, 360.0 - c.exhaust_center, c.exhaust_open, c.exhaust_lift, c.intake_shape)
+    lift = lift_at(
+        degrees, 360.0 - c.exhaust_center, c.exhaust_open, c.exhaust_lift, c.intake_shape
+    )
     throat = 0.8 * c.port_area
     opening = _valve_area(lift, c.exhaust_diameter, c.exhaust_valves, throat, c.exhaust_quality)
     manifold = s.exhaust_mass * _GAS * _EXHAUST_KELVIN / exhaust
@@ -308,16 +318,24 @@ def _settle(c: Cases, s: _State, plenum: Array, dt: Array, exhaust: Array) -> No
     push = (plenum - port) / (density * length)
     drag = (0.9 + 0.6 * c.shared_plenum) * s.runner * np.abs(s.runner) / (2.0 * length)
     s.runner = np.clip(s.runner + (push - drag) * dt, -180.0, 180.0)
-    moved = np.clip(density * c.port_area * 1.12 * s.runner * dt, -0.2 * s.port_mass, 0.3 * s.port_mass)
-    s.port_burned = np.where(moved > 0, s.port_burned * s.port_mass / (s.port_mass + moved), s.port_burned)
+    moved = np.clip(
+        density * c.port_area * 1.12 * s.runner * dt, -0.2 * s.port_mass, 0.3 * s.port_mass
+    )
+    s.port_burned = np.where(
+        moved > 0, s.port_burned * s.port_mass / (s.port_mass + moved), s.port_burned
+    )
     s.port_mass = s.port_mass + moved
 
     hot = _ATMOSPHERE / (_GAS * _EXHAUST_KELVIN)
     manifold = s.exhaust_mass * _GAS * _EXHAUST_KELVIN / exhaust
     leaving = hot * c.primary_area * s.primary
-    outlet = _ATMOSPHERE + c.back_pressure * (np.maximum(leaving, 0.0) * c.cylinders / 0.25) ** 2 / 4.0
+    outlet = (
+        _ATMOSPHERE + c.back_pressure * (np.maximum(leaving, 0.0) * c.cylinders / 0.25) ** 2 / 4.0
+    )
     push = (manifold - outlet) / (hot * c.primary_length)
     drag = 1.6 * s.primary * np.abs(s.primary) / (2.0 * c.primary_length)
     s.primary = np.clip(s.primary + (push - drag) * dt, -420.0, 420.0)
-    moved = np.clip(hot * c.primary_area * s.primary * dt, -0.2 * s.exhaust_mass, 0.3 * s.exhaust_mass)
+    moved = np.clip(
+        hot * c.primary_area * s.primary * dt, -0.2 * s.exhaust_mass, 0.3 * s.exhaust_mass
+    )
     s.exhaust_mass = s.exhaust_mass - moved

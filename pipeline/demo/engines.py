@@ -6,6 +6,7 @@ no sheet says: how good its ports and chamber really are.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -88,7 +89,9 @@ def draw(family: Family, rng: Generator, ambition: float) -> Build:
     v["bore"] = float(rng.choice(family.bores))
     v["stroke"] = float(rng.choice(family.strokes))
     v["rod_length"] = round(family.rod + float(rng.choice([-0.1, 0.0, 0.0, 0.2])), 3)
-    v["compression_ratio"] = round(family.compression + 1.6 * (wild - 0.35) + rng.normal(0, 0.35), 1)
+    v["compression_ratio"] = round(
+        family.compression + 1.6 * (wild - 0.35) + rng.normal(0, 0.35), 1
+    )
     v["valves_per_cylinder"] = family.valves
     _camshaft(v, family, rng, wild)
     quality = _head(v, family, rng, wild)
@@ -113,12 +116,14 @@ def _camshaft(v: dict[str, Any], family: Family, rng: Generator, wild: float) ->
     v["intake_duration"] = int(round((198 + 52 * wild + rng.normal(0, 5)) / 2) * 2)
     v["exhaust_duration"] = v["intake_duration"] + int(rng.choice([0, 0, 4, 6, 8, 10]))
     ramp = (48 if roller else 56) + rng.normal(0, 3)
-    v["intake_duration_seat"] = int(round(v["intake_duration"] + ramp))
-    v["exhaust_duration_seat"] = int(round(v["exhaust_duration"] + ramp))
+    v["intake_duration_seat"] = round(v["intake_duration"] + ramp)
+    v["exhaust_duration_seat"] = round(v["exhaust_duration"] + ramp)
     v["lobe_separation"] = float(round(114 - 5 * wild + rng.normal(0, 1.6)))
     v["intake_centerline"] = v["lobe_separation"] - float(rng.choice([0, 2, 4, 4, 4, 6]))
     valve = v["bore"] * family.valve_ratio
-    v["intake_lift"] = round(valve * (0.205 + 0.06 * wild + (0.02 if roller else 0)) + rng.normal(0, 0.012), 3)
+    v["intake_lift"] = round(
+        valve * (0.205 + 0.06 * wild + (0.02 if roller else 0)) + rng.normal(0, 0.012), 3
+    )
     v["exhaust_lift"] = round(v["intake_lift"] + float(rng.choice([0, 0, 0.01, 0.02])), 3)
 
 
@@ -132,7 +137,9 @@ def _head(v: dict[str, Any], family: Family, rng: Generator, wild: float) -> flo
     seat = count * np.pi / 4 * (0.87 * valve) ** 2
     v["port_csa"] = round(seat * (0.83 + 0.2 * wild) * float(np.exp(rng.normal(0, 0.06))), 2)
     length = 4.2 + 0.35 * v["bore"]
-    v["port_volume"] = round(v["port_csa"] * length * 16.387 * float(np.exp(rng.normal(0.08, 0.03))))
+    v["port_volume"] = round(
+        v["port_csa"] * length * 16.387 * float(np.exp(rng.normal(0.08, 0.03)))
+    )
     curtain = count * np.pi * valve * v["intake_lift"] * 0.78
     effective = quality / np.sqrt(1 / curtain**2 + 1 / seat**2 + 0.35 / v["port_csa"] ** 2)
     bench = float(np.exp(rng.normal(0, 0.02)))  # no two flow benches agree
@@ -143,18 +150,36 @@ def _head(v: dict[str, Any], family: Family, rng: Generator, wild: float) -> flo
 
 
 def _induction(v: dict[str, Any], family: Family, rng: Generator, wild: float) -> None:
+    kinds: tuple[str, ...]
     injected = family.valves == 4 or rng.random() < 0.25
     if injected:
-        kinds, weights = ("long runner", "short runner", "individual runner"), np.array([0.55 - 0.3 * wild, 0.35, 0.1 + 0.2 * wild])
-        v["fuel_metering"] = str(rng.choice(["port injection", "throttle-body injection"], p=[0.85, 0.15]))
+        kinds, weights = (
+            ("long runner", "short runner", "individual runner"),
+            np.array([0.55 - 0.3 * wild, 0.35, 0.1 + 0.2 * wild]),
+        )
+        v["fuel_metering"] = str(
+            rng.choice(["port injection", "throttle-body injection"], p=[0.85, 0.15])
+        )
     else:
-        kinds, weights = ("dual plane", "single plane", "tunnel ram", "individual runner"), np.array([0.75 - 0.45 * wild, 0.2 + 0.3 * wild, 0.02 + 0.08 * wild, 0.05])
+        kinds, weights = (
+            ("dual plane", "single plane", "tunnel ram", "individual runner"),
+            np.array([0.75 - 0.45 * wild, 0.2 + 0.3 * wild, 0.02 + 0.08 * wild, 0.05]),
+        )
         v["fuel_metering"] = "carburetor"
     v["intake_type"] = str(rng.choice(kinds, p=weights / weights.sum()))
-    typical = {"dual plane": 6.5, "single plane": 4.5, "tunnel ram": 7.0, "individual runner": 5.5, "long runner": 15.0, "short runner": 8.0}
+    typical = {
+        "dual plane": 6.5,
+        "single plane": 4.5,
+        "tunnel ram": 7.0,
+        "individual runner": 5.5,
+        "long runner": 15.0,
+        "short runner": 8.0,
+    }
     v["runner_length"] = round(typical[v["intake_type"]] * float(np.exp(rng.normal(0, 0.14))), 1)
     size = np.pi / 4 * v["bore"] ** 2 * v["stroke"] * v["cylinders"]
-    v["airflow"] = int(round(size * (1.45 + 0.7 * wild) * float(np.exp(rng.normal(0, 0.13))) / 10) * 10)
+    v["airflow"] = int(
+        round(size * (1.45 + 0.7 * wild) * float(np.exp(rng.normal(0, 0.13))) / 10) * 10
+    )
     v["aspiration"], v["boost"] = "natural", None
     if rng.random() < 0.05:
         v["aspiration"] = str(rng.choice(["supercharged", "turbocharged"]))
@@ -164,20 +189,30 @@ def _induction(v: dict[str, Any], family: Family, rng: Generator, wild: float) -
 
 def _exhaust(v: dict[str, Any], rng: Generator, wild: float) -> None:
     weights = np.array([0.5 - 0.4 * wild, 0.28, 0.22 + 0.4 * wild])
-    v["exhaust_type"] = str(rng.choice(["cast manifold", "shorty header", "long-tube header"], p=weights / weights.sum()))
+    v["exhaust_type"] = str(
+        rng.choice(
+            ["cast manifold", "shorty header", "long-tube header"], p=weights / weights.sum()
+        )
+    )
     v["primary_diameter"] = v["primary_length"] = None
     if v["exhaust_type"] != "cast manifold":
         per = np.pi / 4 * v["bore"] ** 2 * v["stroke"]
         diameter = 1.62 * (per / 43.0) ** 0.4 * (0.96 + 0.12 * wild) + rng.normal(0, 0.05)
         v["primary_diameter"] = round(diameter * 8) / 8
-        v["primary_length"] = float(round(rng.normal(14, 2) if "shorty" in v["exhaust_type"] else rng.normal(32, 4)))
+        v["primary_length"] = float(
+            round(rng.normal(14, 2) if "shorty" in v["exhaust_type"] else rng.normal(32, 4))
+        )
     v["muffled"] = "yes" if rng.random() < 0.55 - 0.35 * wild else "no"
 
 
 def _rest(v: dict[str, Any], rng: Generator) -> None:
     pick = rng.random()
     v["fuel"] = "gasoline" if pick < 0.94 else ("e85" if pick < 0.98 else "propane")
-    octane = {"gasoline": float(rng.choice([87, 89, 91, 93, 93, 100])), "e85": 105.0, "propane": 104.0}
+    octane = {
+        "gasoline": float(rng.choice([87, 89, 91, 93, 93, 100])),
+        "e85": 105.0,
+        "propane": 104.0,
+    }
     v["octane"] = octane[v["fuel"]]
     v["timing"] = float(round(33 + rng.normal(0, 2)))
     v["water_pump"] = str(rng.choice(["mechanical", "electric"], p=[0.7, 0.3]))
@@ -196,7 +231,7 @@ def cases(builds: list[Build], speeds: list[np.ndarray]) -> cycle.Cases:
 
 def _opening(duration: float, lift: float, shape: float, check: float) -> float:
     """Return the true opening of a lobe whose duration at a check height is known."""
-    return duration / (1.0 - (check / lift) ** (1.0 / shape)) ** (1.0 / 2.2)
+    return duration / math.pow(1.0 - math.pow(check / lift, 1.0 / shape), 1.0 / 2.2)
 
 
 def _physical(build: Build) -> dict[str, float]:
@@ -234,18 +269,29 @@ def _physical(build: Build) -> dict[str, float]:
         "port_area": v["port_csa"] * _IN**2,
         "port_volume": v["port_volume"] * 1e-6,
         "runner_length": v["runner_length"] * _IN,
-        "shared_plenum": {"dual plane": 0.6, "single plane": 0.35, "tunnel ram": 0.15, "individual runner": 0.0, "long runner": 0.3, "short runner": 0.3}[kind],
+        "shared_plenum": {
+            "dual plane": 0.6,
+            "single plane": 0.35,
+            "tunnel ram": 0.15,
+            "individual runner": 0.0,
+            "long runner": 0.3,
+            "short runner": 0.3,
+        }[kind],
         "throttle_area": v["airflow"] * 6.1e-6 * (0.82 if kind == "dual plane" else 1.0),
         "primary_area": np.pi / 4 * (diameter * _IN) ** 2,
         "primary_length": ((v["primary_length"] or 30.0) if header else 7.0) * _IN + 0.08,
         "back_pressure": build.back_pressure,
         "boost": psi * 6895.0,
         "drive_loss": 0.011 * psi if v["aspiration"] == "supercharged" else 0.0,
-        "charge_kelvin": 312.0 + warm + fuel[1] + (6.0 if kind in ("dual plane", "long runner") else 0.0),
+        "charge_kelvin": 312.0
+        + warm
+        + fuel[1]
+        + (6.0 if kind in ("dual plane", "long runner") else 0.0),
         "energy": fuel[0] * (0.985 if v["fuel_metering"] == "throttle-body injection" else 1.0),
         "octane": v["octane"],
         "spark_retard": 0.35 * abs(v["timing"] - 33.0),
         "burn": build.burn,
         "friction": build.friction,
-        "pumps": v["cylinders"] * (0.9 + 0.5 * (v["water_pump"] == "mechanical") + 0.9 * (v["accessories"] == "yes")),
+        "pumps": v["cylinders"]
+        * (0.9 + 0.5 * (v["water_pump"] == "mechanical") + 0.9 * (v["accessories"] == "yes")),
     }

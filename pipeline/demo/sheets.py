@@ -21,7 +21,16 @@ if TYPE_CHECKING:
 #: How many shops and sheets the demo has, and the seed it is made from.
 SHOPS, SHEETS, SEED = 60, 800, 20260
 _INCH_FIELDS = ("bore", "stroke", "rod_length")
-_FAULTS = ("bare millimetres", "no stroke", "newton metres", "wrong power", "word", "short", "no weather", "unit")
+_FAULTS = (
+    "bare millimetres",
+    "no stroke",
+    "newton metres",
+    "wrong power",
+    "word",
+    "short",
+    "no weather",
+    "unit",
+)
 NOTICE = "invented for a demonstration; no such shop or engine exists"
 
 
@@ -119,7 +128,9 @@ def fields_of(m: Made) -> dict[str, str]:
 
 def _spoil(v: dict[str, object], fault: str | None) -> None:
     if fault == "bare millimetres":
-        v["bore"] = round(float(str(v["bore"]).split()[0]) * (1 if "mm" in str(v["bore"]) else 25.4), 1)
+        v["bore"] = round(
+            float(str(v["bore"]).split()[0]) * (1 if "mm" in str(v["bore"]) else 25.4), 1
+        )
     elif fault == "no stroke":
         v.pop("stroke")
     elif fault == "word":
@@ -144,8 +155,7 @@ def pull_of(m: Made) -> tuple[list[str], list[list[str]]]:
         power = power * 0.735
     headings = ["rpm", "torque (N.m)", "power (kW)"] if metric else ["rpm", "torque", "power"]
     rows = [
-        [f"{r:.0f}", f"{t:.1f}", f"{p:.1f}"]
-        for r, t, p in zip(m.rpm, torque, power, strict=True)
+        [f"{r:.0f}", f"{t:.1f}", f"{p:.1f}"] for r, t, p in zip(m.rpm, torque, power, strict=True)
     ]
     if fault == "newton metres":
         headings, rows = ["rpm", "torque"], [row[:2] for row in rows]
@@ -164,7 +174,9 @@ def _tables(made: list[Made]) -> tuple[list[list[str]], list[list[str]]]:
     names = [name for name in FIELDS if any(name in f for f in fields)]
     builds = [names, *([f.get(name, "") for name in names] for f in fields)]
     metric = made[0].shop.metric
-    pulls = [["sheet_id", "rpm", *(["torque (N.m)", "power (kW)"] if metric else ["torque", "power"])]]
+    pulls = [
+        ["sheet_id", "rpm", *(["torque (N.m)", "power (kW)"] if metric else ["torque", "power"])]
+    ]
     for m in made:
-        pulls += [[m.sheet_id, *(row + [""])[:3]] for row in pull_of(m)[1]]
+        pulls += [[m.sheet_id, *[*row, ""][:3]] for row in pull_of(m)[1]]
     return builds, pulls

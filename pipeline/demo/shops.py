@@ -105,7 +105,11 @@ def _open(name: str, sheets: int, rng: Generator) -> Shop:
     stated = str(rng.choice(standards, p=[0.25, 0.25, 0.3, 0.1, 0.1]))
     altitude = float(rng.choice([0.0, 0.0, 1.5, 6.0]))
     kinds = rng.choice(len(FAMILIES), size=int(rng.integers(2, 6)), replace=False)
-    carrier = "files" if sheets < 8 else str(rng.choice(["files", "tables", "workbook"], p=[0.6, 0.3, 0.1]))
+    carrier = (
+        "files"
+        if sheets < 8
+        else str(rng.choice(["files", "tables", "workbook"], p=[0.6, 0.3, 0.1]))
+    )
     return Shop(
         name=name,
         bias=float(np.exp(rng.normal(0, 0.018))),

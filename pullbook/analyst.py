@@ -1,0 +1,136 @@
+"""Commands of an analyst: curate, engineer features, train, and test the result fairly."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from pullbook import options, progress
+
+if TYPE_CHECKING:
+    from model.settings import Settings
+
+METRICS = "metrics.json"
+_OUT = typer.Option("--out", help="Where to write; made if need be.")
+
+
+def curate(
+    folders: Annotated[list[Path], typer.Argument(help="Contributions, as written by contribute.")],
+    out: Annotated[Path, _OUT],
+) -> None:
+    """Bring accepted sheets to one data set at the reference condition."""
+    from pipeline import curate as curating  # noqa: PLC0415
+
+    curated = curating.curate(folders, progress.bar("Curating"))
+    curated.write(out)
+    builds, findings = curated.builds, curated.findings
+    total = len(builds) + curated.refused + curated.replaced
+    typer.echo(
+        f"{total} sheets: {len(builds)} curated, {curated.refused} refused,"
+        f" {curated.replaced} replaced by a later one"
+    )
+    routes = builds["route"].value_counts()
+    typer.echo(
+        f"{builds['shop'].nunique()} shops, {len(curated.pulls)} readings;"
+        f" {routes.get('stated', 0)} sheets stood at the reference,"
+        f" {routes.get('weather', 0)} came there by their weather,"
+        f" {routes.get('nominal', 0)} by a nominal ratio"
+    )
+    for sheet, message in _refusals(findings):
+        typer.echo(f"{sheet}: {message}", err=True)
+    typer.echo(f"The data set is in {out}")
+    raise typer.Exit(code=int(curated.refused > 0))
+
+
+def _refusals(findings: Any) -> list[tuple[str, str]]:
+    refused = findings[findings["severity"] == "refuse"]
+    return list(zip(refused["sheet_id"], refused["message"], strict=True))
+
+
+def features(curated: options.Curated, out: Annotated[Path, _OUT]) -> None:
+    """Fill what is missing and engineer the features that a model learns from."""
+    from pipeline import curate as curating  # noqa: PLC0415
+    from pipeline import feature_table  # noqa: PLC0415
+
+    builds, _ = curating.load(curated)
+    made = feature_table.fit(builds)
+    made.write(out)
+    typer.echo(f"{made.table.shape[1]} features of {len(made.table)} builds are in {out}")
+
+
+def train(
+    curated: options.Curated,
+    out: Annotated[Path, _OUT],
+    seed: options.Seed = None,
+    params: options.Params = None,
+    features: Annotated[
+        Path | None,
+        typer.Option(help="Features that `pullbook features` made of this data set."),
+    ] = None,
+) -> None:
+    """Fit a model, calibrate its limits over the shops, and write a bundle."""
+    from model import bundle, training  # noqa: PLC0415
+    from model.conformal import needed_shops  # noqa: PLC0415
+    from pipeline import curate as curating  # noqa: PLC0415
+    from pipeline import feature_table  # noqa: PLC0415
+
+    settings = _settings(params, seed)
+    builds, pulls = curating.load(curated)
+    made = feature_table.fit(builds) if features is None else feature_table.load(features, builds)
+    model = training.train(builds, pulls, made, settings, progress.bar("Training"))
+    identity = bundle.save(model, out)
+    shops = len(model.shop_codes)
+    typer.echo(f"Learned from {len(builds)} sheets of {shops} shops; bundle {identity} is in {out}")
+    for level in (0.9, 0.95):
+        if shops < needed_shops(level):
+            typer.echo(
+                f"Limits at {100 * level:g} % need {needed_shops(level)} shops: none are given.",
+                err=True,
+            )
+
+
+def evaluate(
+    curated: options.Curated,
+    out: Annotated[Path, _OUT],
+    parts: Annotated[int, typer.Option(min=2, help="Parts that the shops are held out in.")] = 4,
+    seed: options.Seed = None,
+    params: options.Params = None,
+) -> None:
+    """Hold out every shop once and report error and coverage on shops never seen."""
+    from model import evaluate as evaluating  # noqa: PLC0415
+    from pipeline import curate as curating  # noqa: PLC0415
+    from pullbook import report  # noqa: PLC0415
+
+    builds, pulls = curating.load(curated)
+    settings = _settings(params, seed)
+    found = evaluating.evaluate(builds, pulls, settings, parts, progress.bar("Holding out shops"))
+    metrics = found.metrics()
+    out.mkdir(parents=True, exist_ok=True)
+    (out / METRICS).write_text(json.dumps(metrics, indent=1) + "\n", encoding="utf-8")
+    report.write(found, out)
+    typer.echo(report.text(metrics))
+    typer.echo(f"Figures and pictures are in {out}")
+
+
+def _settings(params: Path | None, seed: int | None) -> Settings:
+    from model.settings import from_mapping  # noqa: PLC0415
+
+    given: dict[str, Any] = {}
+    if params is not None:
+        import yaml  # noqa: PLC0415
+
+        try:
+            given = (yaml.safe_load(params.read_text(encoding="utf-8")) or {}).get("train") or {}
+        except (yaml.YAMLError, UnicodeDecodeError, AttributeError) as fault:
+            msg = f"{params} is not a YAML file with a section `train`"
+            raise ValueError(msg) from fault
+        if not isinstance(given, dict):
+            msg = f"the section `train` of {params} is not a list of settings"
+            raise ValueError(msg)
+    return from_mapping(given if seed is None else {**given, "seed": seed})
+
+
+COMMANDS = (curate, features, train, evaluate)

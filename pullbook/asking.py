@@ -1,0 +1,124 @@
+"""From the builds a user names to answers, by whatever bundle and as whichever shop."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from model.answer import Answer
+    from model.ask import Question
+    from model.training import Model
+    from pipeline.sheet import Sheet
+
+
+def read_builds(path: Path) -> list[Sheet]:
+    """Return the builds in a file, each with what was found in it.
+
+    Raises
+    ------
+    NothingToReadError
+        There is no such file, or it describes no builds.
+
+    """
+    from pipeline import checks, parse, read  # noqa: PLC0415
+
+    raws = read.builds(path)
+    if not raws:
+        msg = f"{path} holds no builds"
+        raise read.NothingToReadError(msg)
+    return [checks.judge(parse.typed(raw), checks.BUILD_RULES) for raw in raws]
+
+
+def shop_codes(
+    sheets: Sequence[Sheet], shop: str | None, key_file: Path | None
+) -> list[str | None]:
+    """Return the code of the shop that each build is said to come from.
+
+    Parameters
+    ----------
+    sheets
+        The builds; the field ``shop`` of each counts where ``shop`` is ``None``.
+    shop
+        The shop they are all said to come from.
+    key_file
+        The key it contributed with; ``None`` means the user's own, if there is one.
+
+    Raises
+    ------
+    KeyFileError
+        The named key file cannot be read.
+
+    """
+    from pipeline import anonymise  # noqa: PLC0415
+
+    named = [shop or sheet.values.get("shop") for sheet in sheets]
+    clear = {name for name in named if isinstance(name, str) and not anonymise.is_code(name)}
+    key = None
+    if clear:
+        path = key_file or anonymise.default_key_file()
+        if key_file is not None or path.exists():
+            key = anonymise.read_key(path)
+        else:
+            typer.echo(
+                "No key was found: builds are answered as from a shop never seen. Name the key"
+                " that the shop contributed with: --key-file",
+                err=True,
+            )
+    return [_code(name, key) for name in named]
+
+
+def _code(name: object, key: bytes | None) -> str | None:
+    from pipeline import anonymise  # noqa: PLC0415
+
+    if not isinstance(name, str) or anonymise.is_code(name):
+        return name if isinstance(name, str) else None
+    return None if key is None else anonymise.code(key, name)
+
+
+def answers(
+    sheets: Sequence[Sheet],
+    codes: Sequence[str | None],
+    loaded: tuple[Model, dict[str, Any]],
+    question: Question,
+) -> list[Answer | None]:
+    """Return an answer for every build that nothing refuses, ``None`` in the place of others.
+
+    ``loaded`` is what `model.bundle.load` returned.
+    """
+    from model import ask  # noqa: PLC0415
+    from pipeline.curate import typed_builds  # noqa: PLC0415
+
+    model, told = loaded
+    sound = [i for i, sheet in enumerate(sheets) if sheet.accepted]
+    found: list[Answer | None] = [None] * len(sheets)
+    if sound:
+        table = typed_builds([sheets[i] for i in sound])
+        given = ask.answers(model, told, table, [codes[i] for i in sound], question)
+        for i, answer in zip(sound, given, strict=True):
+            found[i] = answer
+    return found
+
+
+def error(sheet: Sheet) -> dict[str, Any]:
+    """Return what ``predict --json`` prints in the place of a build that was refused."""
+    from schemas.findings import Severity  # noqa: PLC0415
+
+    fault = next(f for f in sheet.findings if f.severity is Severity.REFUSE)
+    error = {"code": fault.code, "field": fault.field, "message": fault.message}
+    return {"sheet_id": sheet.sheet_id, "error": error}
+
+
+def sound(
+    sheets: Sequence[Sheet],
+    codes: Sequence[str | None],
+    loaded: tuple[Model, dict[str, Any]],
+    question: Question,
+) -> list[Answer]:
+    """Return the answers of `answers` that are there."""
+    found = answers(sheets, codes, loaded, question)
+    return [answer for answer in found if answer is not None]

@@ -1,0 +1,105 @@
+"""Commands of a builder: ask what a combination will likely make."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from pullbook import asking, options
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from model.answer import Answer
+    from pipeline.sheet import Sheet
+
+_PLOTS = (".svg", ".png", ".pdf")
+_MOST_PLOTTED = 4
+_DEFAULT_RPM = "2000:6500:250"
+_MOST_SPEEDS = 2000
+
+
+def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
+    builds: Annotated[Path, typer.Argument(help="A sheet file, a .yaml build or a builds.csv.")],
+    bundle: options.Bundle,
+    level: Annotated[float, typer.Option(help="Of the limits, between 0 and 1.")] = 0.9,
+    rpm: Annotated[str, typer.Option(help="Engine speeds, first:last:step.")] = _DEFAULT_RPM,
+    shop: Annotated[
+        str | None, typer.Option(help="Ask as this shop; needs the key it contributed with.")
+    ] = None,
+    key_file: options.KeyFile = None,
+    plot: Annotated[
+        Path | None, typer.Option(help="Draw the curves into this .svg, .png or .pdf.")
+    ] = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Say what builds will likely make, with limits that hold."""
+    speeds = _speeds(rpm)
+    if not 0 < level < 1:
+        msg = f"the level is {level:g}; it must lie between 0 and 1, as 0.9"
+        raise typer.BadParameter(msg, param_hint="--level")
+    if plot is not None and plot.suffix.casefold() not in _PLOTS:
+        msg = f"a picture can be {', '.join(_PLOTS)}, not {plot.name!r}"
+        raise typer.BadParameter(msg, param_hint="--plot")
+    sheets = asking.read_builds(builds)
+    codes = asking.shop_codes(sheets, shop, key_file)
+    from model import bundle as bundles  # noqa: PLC0415
+    from model.ask import Question  # noqa: PLC0415
+
+    loaded = bundles.load(bundle)
+    found = asking.answers(sheets, codes, loaded, Question(speeds, level))
+    if as_json:
+        for sheet, answer in zip(sheets, found, strict=True):
+            told = asking.error(sheet) if answer is None else answer.as_json()
+            typer.echo(json.dumps(told, ensure_ascii=False))
+    else:
+        _print(sheets, found)
+    given = [answer for answer in found if answer is not None]
+    if plot is not None and given:
+        from pullbook import chart  # noqa: PLC0415 - matplotlib is for those who want a picture
+
+        drawn = [i for i, answer in enumerate(found) if answer is not None][:_MOST_PLOTTED]
+        fine = Question(chart.fine(speeds), level)
+        chart.draw(
+            asking.sound([sheets[i] for i in drawn], [codes[i] for i in drawn], loaded, fine), plot
+        )
+        more = f" (the first {_MOST_PLOTTED} builds)" if len(given) > _MOST_PLOTTED else ""
+        typer.echo(f"The picture is {plot}{more}", err=True)
+    raise typer.Exit(code=int(len(given) < len(sheets)))
+
+
+def _speeds(text: str) -> Any:
+    """Return the engine speeds that ``first:last:step`` means."""
+    try:
+        first, last, step = (float(part) for part in text.split(":"))
+    except ValueError:
+        msg = f"{text!r} is not first:last:step, as {_DEFAULT_RPM}"
+        raise typer.BadParameter(msg, param_hint="--rpm") from None
+    if not (0 < first <= last < 1e5 and step > 0 and (last - first) / step < _MOST_SPEEDS):
+        msg = f"{text!r} must rise from above nought in at most {_MOST_SPEEDS} steps"
+        raise typer.BadParameter(msg, param_hint="--rpm")
+    from model.ask import speeds_of  # noqa: PLC0415
+
+    return speeds_of(first, last, step)
+
+
+def _print(sheets: Sequence[Sheet], found: list[Answer | None]) -> None:
+    from pullbook import answer_text  # noqa: PLC0415
+
+    whole = len(sheets) <= _MOST_PLOTTED
+    if not whole:
+        typer.echo(answer_text.SUMMARY_HEAD)
+    for sheet, answer in zip(sheets, found, strict=True):
+        if answer is None:
+            typer.echo(f"{sheet.sheet_id}: {asking.error(sheet)['error']['message']}", err=True)
+        else:
+            typer.echo(answer_text.full(answer) if whole else answer_text.summary(answer))
+    given = [answer for answer in found if answer is not None]
+    if given:
+        typer.echo(answer_text.closing(given))
+
+
+COMMANDS = (predict,)

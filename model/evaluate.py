@@ -111,7 +111,7 @@ def evaluate(
         Wraps the loop over parts to show progress.
 
     """
-    shop = np.unique(builds["shop"].to_numpy(dtype=np.str_), return_inverse=True)[1]
+    shop = pd.factorize(builds["shop"])[0]
     fold = hold_out.folds(shop, parts)
     found = [
         _part(builds, pulls, fold == number, settings)

@@ -6,13 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 
 from model import calibration, curve, hold_out, novelty, shops, spread
 from model.sample import columns, sample_of
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from model.calibration import Regime
     from model.curve import CurveModel
     from model.hold_out import Track
@@ -90,7 +89,8 @@ def train(
 
     """
     sample = sample_of(builds, pulls, features.table)
-    codes, shop = np.unique(sample.shops, return_inverse=True)
+    # Numbered as they first appear, for codes change with the contributor's key.
+    shop, codes = pd.factorize(sample.shops)
     speeds = curve.grid_of(sample)
     fitted = curve.fit_curve(sample, speeds, settings)
     # The square root keeps one strong column from deciding alone what is far.

@@ -141,7 +141,10 @@ def _judged(sheet: Sheet) -> Sheet:
 
 
 def _latest(sheets: list[Sheet]) -> list[Sheet]:
-    """Keep the last sheet of each shop and name, in order of first appearance."""
+    """Keep the last sheet of each shop and name, sorted by name.
+
+    The order, and so the model, does not hang on how the files lie or what the codes are.
+    """
     latest: dict[tuple[object, str], Sheet] = {}
     for sheet in sheets:
         name = (sheet.values["shop"], sheet.sheet_id)
@@ -149,7 +152,7 @@ def _latest(sheets: list[Sheet]) -> list[Sheet]:
             message = f"a later sheet named {sheet.sheet_id!r} of the same shop replaced this one"
             latest[name].findings.append(Finding("same-sheet-again", message, "sheet_id"))
         latest[name] = sheet
-    return list(latest.values())
+    return [latest[name] for name in sorted(latest, key=lambda name: (name[1], str(name[0])))]
 
 
 def _content(sheet: Sheet) -> tuple[object, object]:

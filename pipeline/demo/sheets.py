@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
+import re
+import zipfile
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,10 +19,13 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
     from pathlib import Path
 
+    from openpyxl import Workbook
+
     from pipeline.demo.shops import Made, Shop
 
 #: How many shops and sheets the demo has, and the seed it is made from.
 SHOPS, SHEETS, SEED = 60, 800, 20260
+_BEGINNING = dt.datetime(2020, 1, 1)
 _INCH_FIELDS = ("bore", "stroke", "rod_length")
 _FAULTS = (
     "bare millimetres",
@@ -82,15 +88,32 @@ def _write_shop(folder: Path, shop: Shop, made: list[Made]) -> None:
         (home / "builds.csv").write_text(_csv(builds), encoding="utf-8")
         (home / "pulls.csv").write_text(_csv(pulls), encoding="utf-8")
         return
-    from openpyxl import Workbook  # noqa: PLC0415 - only for shops that keep workbooks
+    import openpyxl  # noqa: PLC0415 - only for shops that keep workbooks
 
-    book = Workbook()
+    book = openpyxl.Workbook()
     for title, rows in (("builds", builds), ("pulls", pulls)):
         tab = book.create_sheet(title)
         for row in rows:
             tab.append(row)
     book.remove(book.worksheets[0])
-    book.save(home / "book.xlsx")
+    book.properties.created = book.properties.modified = _BEGINNING
+    _save_same(book, home / "book.xlsx")
+
+
+def _save_same(book: Workbook, path: Path) -> None:
+    """Save a workbook so that the same content gives the same bytes: an archive keeps times."""
+    loose = io.BytesIO()
+    book.save(loose)
+    with zipfile.ZipFile(loose) as old, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in old.namelist():
+            new.writestr(
+                zipfile.ZipInfo(name, _BEGINNING.timetuple()[:6]), _undated(old.read(name))
+            )
+
+
+def _undated(data: bytes) -> bytes:
+    """Take the time of saving out of the workbook's properties."""
+    return re.sub(rb"(<dcterms:modified[^>]*>)[^<]*", rb"\g<1>2020-01-01T00:00:00Z", data)
 
 
 def _csv(rows: list[list[str]]) -> str:

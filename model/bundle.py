@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from model import settings, spread, trees
+from model import settings, spread, tree_text, trees
 from model.calibration import REGIME_PARTS, Regime
 from model.conformal import Scores
 from model.curve import CurveModel
@@ -148,16 +148,16 @@ def load(folder: Path) -> tuple[Model, dict[str, Any]]:
     files = {name: _verified(folder, manifest, name) for name in _FILES}
     try:
         model = _model(files, manifest)
+        golden, kept = _golden(model), json.loads(files[GOLDEN])
+        same = all(_agree(golden[name], kept[name]) for name in golden)
     except BundleError:
         raise
     except Exception as fault:  # whatever a damaged file makes a parser raise
         msg = f"the bundle {folder} is damaged: {type(fault).__name__} while reading it"
         raise BundleError(msg) from fault
-    golden = _golden(model)
-    for name, kept in json.loads(files[GOLDEN]).items():
-        if not _agree(golden[name], kept):
-            msg = f"the bundle {folder} does not give its own {name} again; train it anew here"
-            raise BundleError(msg)
+    if not same:
+        msg = f"the bundle {folder} does not give its own curves again; train it anew here"
+        raise BundleError(msg)
     told = {"id": manifest["id"], "format": FORMAT}
     return model, told | {name: manifest[name] for name in ("sheets", "shops")}
 
@@ -218,7 +218,7 @@ def _model(files: dict[str, bytes], manifest: dict[str, Any]) -> Model:
         settings=settings.from_mapping(manifest["settings"]),
         filling=filling,
         curve=CurveModel(_trees(files[CURVE], len(names)), arrays["speeds"], names),
-        spread=_trees(files[SPREAD], len(names) + 1) if files[SPREAD] else None,
+        spread=_trees(files[SPREAD], len(names) + len(spread.EXTRA)) if files[SPREAD] else None,
         reference=_reference(arrays, fields),
         new_shop=_regime(arrays, "new_shop"),
         known_shop=_regime(arrays, "known_shop"),
@@ -233,8 +233,8 @@ def _model(files: dict[str, bytes], manifest: dict[str, Any]) -> Model:
 def _trees(data: bytes, count: int) -> trees.Trees:
     text = data.decode("utf-8")
     try:
-        trees.check(text, count)
-    except trees.DamagedTreesError as fault:
+        tree_text.check(text, count)
+    except tree_text.DamagedTreesError as fault:
         msg = f"the bundle does not verify: {fault}"
         raise BundleError(msg) from fault
     return trees.Trees(text)

@@ -13,6 +13,8 @@ from model.curve import fit_curve
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
+    import pandas as pd
+
     from model.sample import Floats, Ints, Sample
     from model.settings import Settings
 
@@ -46,7 +48,14 @@ def folds(groups: Ints, wanted: int) -> Ints:
     return fold
 
 
-def curves(sample: Sample, fold: Ints, speeds: Floats, settings: Settings, track: Track) -> Floats:
+def curves(
+    sample: Sample,
+    fold: Ints,
+    speeds: Floats,
+    settings: Settings,
+    track: Track,
+    *others: pd.DataFrame,
+) -> list[Floats]:
     """Return the curve of every sheet from a model that was fitted without its fold.
 
     Parameters
@@ -61,17 +70,21 @@ def curves(sample: Sample, fold: Ints, speeds: Floats, settings: Settings, track
         Of the training run.
     track
         Wraps the loop over folds to show progress.
+    others
+        Further tables of features of the same sheets to predict from.
 
     Returns
     -------
-    Shape (sheets, points of the grid).
+    For the sample's table and each further one, shape (sheets, points of the grid).
 
     """
-    held = np.zeros((len(sample), len(speeds)))
+    tables = (sample.table, *others)
+    held = [np.zeros((len(sample), len(speeds))) for _ in tables]
     for number in track(range(int(fold.max()) + 1)):
         out = fold == number
         fitted = fit_curve(sample.part(~out), speeds, settings)
-        held[out] = fitted.curves(sample.table[out])
+        for curves_, table in zip(held, tables, strict=True):
+            curves_[out] = fitted.curves(table[out])
     return held
 
 

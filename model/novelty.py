@@ -144,18 +144,32 @@ def mean_distance(distances: Floats) -> Floats:
     return mean
 
 
-def held_out_distances(reference: Reference) -> Floats:
+def held_out_distances(reference: Reference, table: pd.DataFrame) -> Floats:
     """Return for every sheet its distance to the sheets of other shops.
 
-    Where there is one shop only, to the other sheets.
+    Parameters
+    ----------
+    reference
+        What was tested.
+    table
+        Features of the same sheets in the same order, all that they give or less.
+
+    Returns
+    -------
+    Shape (sheets,); where there is one shop only, distances to the other sheets.
+
     """
-    places, shop = reference.places, reference.shop
+    return _distances_of(_places(table, reference), reference)
+
+
+def _distances_of(places: Floats, reference: Reference) -> Floats:
+    sheets, shop = reference.places, reference.shop
     alone = len(np.unique(shop)) == 1
     own = np.arange(len(shop)) if alone else shop
     distance = np.zeros(len(shop))
     for start in range(0, len(places), _CHUNK):
         rows = slice(start, start + _CHUNK)
-        squares = _squares(places[rows], places)
+        squares = _squares(places[rows], sheets)
         squares[own[rows][:, None] == own[None, :]] = np.inf
         few = np.sort(np.partition(squares, min(NEAREST, len(shop) - 1), axis=1)[:, :NEAREST])
         few = np.where(np.isfinite(few), few, np.nan)
@@ -216,7 +230,7 @@ def _with_places(reference: Reference, places: Floats) -> Reference:
 
 
 def _with_thresholds(reference: Reference) -> Reference:
-    distance = held_out_distances(reference)
+    distance = _distances_of(reference.places, reference)
     weight = 1.0 / np.bincount(reference.shop)[reference.shop]
     order = np.argsort(distance)
     mass = np.cumsum(weight[order]) / weight.sum()

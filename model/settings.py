@@ -23,6 +23,8 @@ class Settings:
         Of the boosted trees.
     spread_rounds
         Of the trees that learn how wide the limits must be where.
+    withheld
+        How many times they see every sheet with some of its fields withheld.
     """
 
     seed: int = 1
@@ -33,6 +35,7 @@ class Settings:
     leaf_readings: int = 40
     feature_share: float = 0.4
     spread_rounds: int = 80
+    withheld: int = 2
 
     def as_dict(self) -> dict[str, Any]:
         """Return the settings as plain data."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -9,44 +10,65 @@ import numpy as np
 from model.curve import on_grid
 from model.sample import columns, readings
 from model.trees import Trees, fit
+from pipeline.feature_table import GIVEN
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import pandas as pd
 
     from model.sample import Floats, Ints, Sample
     from model.settings import Settings
 
 #: Columns that the spread looks at beside the features.
-DISTANCE = "distance"
+EXTRA = ("distance", "known")
 #: No error is taken for smaller than this.
 _SMALLEST = 1e-3
 
 
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """What a model said of sheets that it had not learned from.
+
+    Attributes
+    ----------
+    table
+        Features that it was told, a row a sheet; maybe fewer than the sheets give.
+    distance
+        Distance of each sheet, so described, to sheets of other shops.
+    residual
+        Of each reading, on the logarithmic scale.
+    """
+
+    table: pd.DataFrame
+    distance: Floats
+    residual: Floats
+
+
 def with_distance(table: pd.DataFrame, distance: Floats) -> pd.DataFrame:
-    """Return features with the distance to what was tested as a further column."""
-    return table.assign(**{DISTANCE: distance})
+    """Return features with the distance to what was tested and how many fields are known."""
+    known = table[[c for c in table if str(c).startswith(GIVEN)]].sum(axis=1)
+    return table.assign(distance=distance, known=known)
 
 
-def fit_spread(sample: Sample, distance: Floats, residual: Floats, settings: Settings) -> Trees:
+def fit_spread(sample: Sample, trials: Sequence[Trial], settings: Settings) -> Trees:
     """Fit the expected absolute residual of readings.
 
     Parameters
     ----------
     sample
-        Sheets that were held out.
-    distance
-        Distance of each sheet to sheets of other shops.
-    residual
-        Of each reading, on the logarithmic scale.
+        The sheets.
+    trials
+        What was said of them, each time from more or less knowledge.
     settings
         Of the training run.
 
     """
-    table = with_distance(sample.table, distance)
-    matrix = readings(table, sample.sheet, sample.rpm)
-    size = np.maximum(np.abs(residual), _SMALLEST)
-    weight = sample.reading_weight()
-    return Trees(fit(matrix, size, weight, columns(table), settings, spread=True))
+    tables = [with_distance(trial.table, trial.distance) for trial in trials]
+    matrix = np.vstack([readings(table, sample.sheet, sample.rpm) for table in tables])
+    size = np.maximum(np.abs(np.concatenate([trial.residual for trial in trials])), _SMALLEST)
+    weight = np.tile(sample.reading_weight(), len(trials))
+    return Trees(fit(matrix, size, weight, columns(tables[0]), settings, spread=True))
 
 
 def expected(trees: Trees, speeds: Floats, table: pd.DataFrame, distance: Floats) -> Floats:
@@ -56,21 +78,18 @@ def expected(trees: Trees, speeds: Floats, table: pd.DataFrame, distance: Floats
 
 
 def held_out(
-    sample: Sample,
-    fold: Ints,
-    distance: Floats,
-    residual: Floats,
-    speeds: Floats,
-    settings: Settings,
+    sample: Sample, fold: Ints, trials: Sequence[Trial], speeds: Floats, settings: Settings
 ) -> Floats:
     """Return the expected error of every sheet from a spread fitted without its fold.
 
-    Shape (sheets, points of the grid).
+    The first trial is the one from all that the sheets give; the answer is for it. Shape
+    (sheets, points of the grid).
     """
     spread = np.zeros((len(sample), len(speeds)))
     for number in range(int(fold.max()) + 1):
         out = fold == number
         rows = ~out[sample.sheet]
-        fitted = fit_spread(sample.part(~out), distance[~out], residual[rows], settings)
-        spread[out] = expected(fitted, speeds, sample.table[out], distance[out])
+        inner = [Trial(t.table[~out], t.distance[~out], t.residual[rows]) for t in trials]
+        fitted = fit_spread(sample.part(~out), inner, settings)
+        spread[out] = expected(fitted, speeds, trials[0].table[out], trials[0].distance[out])
     return spread

@@ -10,6 +10,8 @@ import pandas as pd
 
 from model import calibration, curve, hold_out, novelty, shops, spread
 from model.sample import columns, sample_of
+from model.withhold import withhold
+from pipeline import feature_table
 
 if TYPE_CHECKING:
     from model.calibration import Regime
@@ -96,7 +98,12 @@ def train(
     # The square root keeps one strong column from deciding alone what is far.
     gain = dict(zip(columns(sample.table), np.sqrt(fitted.trees.gain()), strict=True))
     reference = novelty.fit(builds, sample.table, gain, shop)
-    limits = _limits(sample, shop, speeds, reference, settings, track)
+    rng = np.random.default_rng(settings.seed)
+    poorer = [
+        feature_table.make(withhold(builds, rng), features.filling)
+        for _ in range(settings.withheld)
+    ]
+    limits = _limits(sample, poorer, reference, speeds, settings, track)
     counts = np.bincount(sample.sheet, minlength=len(sample))
     starts = np.r_[0, np.cumsum(counts)[:-1]]
     return Model(
@@ -127,26 +134,33 @@ class _Limits:
 
 def _limits(
     sample: Sample,
-    shop: np.ndarray,
-    speeds: Floats,
+    poorer: list[pd.DataFrame],
     reference: Reference,
+    speeds: Floats,
     settings: Settings,
     track: Track,
 ) -> _Limits:
     """Hold out, learn the spread and calibrate; with one shop nothing can be held out."""
+    shop = reference.shop
     if len(np.unique(shop)) < 2:
         return _Limits(None, None, None, np.zeros(1))
     fold = hold_out.folds(shop, settings.folds)
-    strange = hold_out.curves(sample, fold, speeds, settings, track)
-    residual = hold_out.residuals(sample, strange, speeds)
-    distance = novelty.held_out_distances(reference)
-    trees = spread.fit_spread(sample, distance, residual, settings)
-    width = spread.held_out(sample, fold, distance, residual, speeds, settings)
+    said = hold_out.curves(sample, fold, speeds, settings, track, *poorer)
+    trials = [
+        spread.Trial(
+            table=table,
+            distance=novelty.held_out_distances(reference, table),
+            residual=hold_out.residuals(sample, curves, speeds),
+        )
+        for table, curves in zip((sample.table, *poorer), said, strict=True)
+    ]
+    trees = spread.fit_spread(sample, trials, settings)
+    width = spread.held_out(sample, fold, trials, speeds, settings)
     nothing = np.zeros(len(sample))
-    new_shop = calibration.calibrate(sample, shop, speeds, strange, width, nothing)
+    new_shop = calibration.calibrate(sample, shop, speeds, said[0], width, nothing)
 
     fold = hold_out.folds(sample.engines, settings.folds)
-    familiar = hold_out.curves(sample, fold, speeds, settings, track)
+    (familiar,) = hold_out.curves(sample, fold, speeds, settings, track)
     residual = hold_out.residuals(sample, familiar, speeds)
     mean = shops.sheet_means(residual, sample.sheet, len(sample))
     of_shop, of_sheet = shops.offsets(mean, shop)

@@ -151,12 +151,8 @@ def boost(sheet: Sheet) -> Iterator[Finding]:
 
 def enough_rpm(sheet: Sheet) -> Iterator[Finding]:
     """A pull has at least five distinct rpm with a reading."""
-    if any(f.code == "pull-without-build" for f in sheet.findings):
-        return
     distinct = len({reading.rpm for reading in sheet.readings})
-    if distinct == 0 and not any(
-        f.row is not None and f.field in PULL_FIELDS for f in sheet.findings
-    ):
+    if distinct == 0 and not any(_spoiled(sheet, name) for name in PULL_FIELDS):
         yield Finding("no-pull", "there is no table of rpm with torque or power", "rpm")
     elif distinct < _ENOUGH_RPM:
         message = f"the pull has {distinct} distinct rpm; at least {_ENOUGH_RPM} make a curve"
@@ -228,8 +224,16 @@ SHEET_RULES: tuple[Rule, ...] = (
 CONTRIBUTION_RULES: tuple[Rule, ...] = (*SHEET_RULES, shop_named)
 
 
+#: Findings after which there is nothing to judge.
+_NO_SHEET = frozenset(
+    {"not-readable", "no-front-matter", "front-matter-unreadable", "pull-without-build"}
+)
+
+
 def judge(sheet: Sheet, rules: tuple[Rule, ...]) -> Sheet:
     """Add what the rules find to the sheet's findings and return the sheet."""
+    if any(finding.code in _NO_SHEET for finding in sheet.findings):
+        return sheet
     for rule in rules:
         sheet.findings.extend(list(rule(sheet)))
     return sheet

@@ -6,6 +6,7 @@ and no tag makes an object. Only a flat mapping of scalars is a sheet; anything 
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 import yaml
@@ -15,6 +16,8 @@ from schemas.findings import Finding
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+#: A value of a lone - or ? says that nothing is known; to YAML it opens a list or a key.
+_LONE_MARK = re.compile(r"^([^\s#:][^:\n]*:[ \t]*)([-?])([ \t]*)$", re.MULTILINE)
 _LOADER = getattr(yaml, "CBaseLoader", yaml.BaseLoader)
 
 
@@ -43,7 +46,7 @@ def read(text: str, first_row: int = 1) -> Iterator[tuple[str, str, int]]:
 
     """
     try:
-        node = yaml.compose(text, Loader=_LOADER)
+        node = yaml.compose(_LONE_MARK.sub(r'\1"\2"\3', text), Loader=_LOADER)
     except yaml.YAMLError as fault:
         mark = getattr(fault, "problem_mark", None)
         row = None if mark is None else mark.line + first_row

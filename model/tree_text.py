@@ -1,0 +1,189 @@
+"""LightGBM's text of a set of trees: kept bare, and checked before its loader sees it.
+
+The loader trusts its input: a damaged text can end the process, hang it or load wrong. So a text
+must be word for word of the one form that training here writes: the lines of the head and of
+every tree in their order, each with as many entries as belong there, every child a later split or
+a leaf that exists, every split on a column that exists, every number finite.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+_END = "end of trees\n"
+_HEAD = {
+    "version": "v4",
+    "num_class": "1",
+    "num_tree_per_iteration": "1",
+    "label_index": "0",
+}
+_INFOS = re.compile(r"(?<=^feature_infos=).*$", re.MULTILINE)
+_NO_INFO = "none"
+_NAME = re.compile(r"^\w+$", re.ASCII)
+_NUMBER = re.compile(r"^-?(inf|nan|\d+(\.\d+)?(e[+-]?\d+)?)$", re.ASCII)
+_OBJECTIVES = ("regression", "gamma")
+_SPLIT_NUMBERS = ("split_gain", "internal_value", "internal_weight", "internal_count")
+_LEAF_NUMBERS = ("leaf_weight", "leaf_count")
+_TREE = (
+    "num_leaves", "num_cat", "split_feature", "split_gain", "threshold", "decision_type",
+    "left_child", "right_child", "leaf_value", "leaf_weight", "leaf_count", "internal_value",
+    "internal_weight", "internal_count", "is_linear", "shrinkage",
+)  # fmt: skip
+#: Bit of a decision that marks a split over a set of categories; here there are none.
+_OVER_A_SET = 1
+_DECISIONS = 16
+
+
+class DamagedTreesError(ValueError):
+    """A text that is not a sound set of trees."""
+
+
+def bare(text: str) -> str:
+    """Return LightGBM's text without what prediction does not need.
+
+    That is all behind the trees, and in the head the ranges of the columns.
+    """
+    trees = text[: text.index(_END)] + _END
+    return _INFOS.sub(lambda found: " ".join([_NO_INFO] * len(found[0].split(" "))), trees, 1)
+
+
+def check(text: str, columns: int) -> None:
+    """Make sure that a text is a sound set of trees.
+
+    Parameters
+    ----------
+    text
+        A text as `bare` returns it.
+    columns
+        How many columns the trees may look at.
+
+    Raises
+    ------
+    DamagedTreesError
+        Something is not sound.
+
+    """
+    try:
+        head, *trees = _sections(text)
+        _check_head(head.splitlines(), columns, [len(tree.encode()) for tree in trees])
+        for number, tree in enumerate(trees):
+            _check_tree(tree.splitlines(), number, columns)
+    except DamagedTreesError:
+        raise
+    except (ValueError, KeyError, IndexError) as fault:
+        msg = "the trees cannot be read"
+        raise DamagedTreesError(msg) from fault
+
+
+def _sections(text: str) -> Iterator[str]:
+    """Yield the head and every tree with the blank lines behind it."""
+    if not text.endswith("\n" + _END) or text.count(_END) != 1 or "\r" in text:
+        msg = "the text does not end where the trees end"
+        raise DamagedTreesError(msg)
+    body = text.removesuffix(_END)
+    head, *trees = body.split("\nTree=")
+    yield head
+    for i, tree in enumerate(trees):
+        yield f"Tree={tree}" + ("\n" if i < len(trees) - 1 else "")
+
+
+def _entries(lines: list[str], names: tuple[str, ...]) -> dict[str, str]:
+    """Return the values of lines that must be just these, in this order."""
+    pairs = [line.partition("=") for line in lines]
+    if tuple(name for name, _, _ in pairs) != names:
+        msg = f"lines other than {', '.join(names)}"
+        raise ValueError(msg)
+    return {name: value for name, _, value in pairs}
+
+
+def _check_head(lines: list[str], columns: int, lengths: list[int]) -> None:
+    """Check the head against the number of columns and the length of every tree, bytes."""
+    names = (*_HEAD, "max_feature_idx", "objective", "feature_names", "feature_infos", "tree_sizes")
+    if lines[0] != "tree":
+        msg = "the text does not hold a set of trees"
+        raise DamagedTreesError(msg)
+    entries = _entries(lines[1:], names)
+    names_given = entries["feature_names"].split(" ")
+    infos = " ".join([_NO_INFO] * columns)
+    named = len(set(names_given)) == columns and all(map(_NAME.match, names_given))
+    if (
+        entries["max_feature_idx"] != str(columns - 1)
+        or not named
+        or infos != entries["feature_infos"]
+    ):
+        msg = f"the trees are not over {columns} columns"
+        raise DamagedTreesError(msg)
+    fixed = all(entries[name] == value for name, value in _HEAD.items())
+    if not fixed or entries["objective"] not in _OBJECTIVES:
+        msg = "the trees are of another kind"
+        raise DamagedTreesError(msg)
+    if _whole(entries["tree_sizes"], len(lengths)) != lengths:
+        msg = "the trees are not as long as the head says"
+        raise DamagedTreesError(msg)
+
+
+def _check_tree(lines: list[str], number: int, columns: int) -> None:
+    while lines and lines[-1] == "":
+        lines = lines[:-1]
+    try:
+        entries = _entries(lines, ("Tree", *_TREE))
+        _check_entries(entries, number, columns)
+    except (ValueError, KeyError) as fault:
+        msg = f"tree {number} is damaged: {fault}"
+        raise DamagedTreesError(msg) from fault
+
+
+def _numbers(text: str, count: int) -> list[float]:
+    entries = text.split(" ") if text else []
+    if len(entries) != count or not all(map(_NUMBER.match, entries)):
+        msg = f"not a list of {count} numbers"
+        raise ValueError(msg)
+    return [float(entry) for entry in entries]
+
+
+def _whole(text: str, count: int) -> list[int]:
+    _numbers(text, count)
+    return [int(entry) for entry in text.split(" ")] if text else []
+
+
+def _check_entries(entries: dict[str, str], number: int, columns: int) -> None:
+    if entries["Tree"] != str(number) or entries["num_cat"] != "0" or entries["is_linear"] != "0":
+        msg = "another kind of tree"
+        raise ValueError(msg)
+    (leaves,) = _whole(entries["num_leaves"], 1)
+    values = _numbers(entries["leaf_value"], leaves)
+    others = _numbers(entries["shrinkage"], 1)
+    for name in _SPLIT_NUMBERS:
+        others += _numbers(entries[name], leaves - 1)
+    for name in _LEAF_NUMBERS:
+        of_none = leaves == 1 and not entries[name]  # a tree without a split may leave them out
+        others += _numbers(entries[name], 0 if of_none else leaves)
+    thresholds = _numbers(entries["threshold"], leaves - 1)
+    if not all(map(math.isfinite, values + others)) or any(map(math.isnan, thresholds)):
+        msg = "a number that is not finite"
+        raise ValueError(msg)
+    splits = _whole(entries["split_feature"], leaves - 1)
+    decisions = _whole(entries["decision_type"], leaves - 1)
+    sound = all(0 <= split < columns for split in splits)
+    if not sound or any(d & _OVER_A_SET or not 0 <= d < _DECISIONS for d in decisions):
+        msg = "a split on nothing"
+        raise ValueError(msg)
+    children = [_whole(entries[side], leaves - 1) for side in ("left_child", "right_child")]
+    if leaves > 1:
+        _check_children(children, leaves)
+
+
+def _check_children(children: list[list[int]], leaves: int) -> None:
+    """Every split and leaf is reached once, and a child comes after its parent."""
+    reached = sorted(child for side in children for child in side)
+    if reached != sorted([*range(1, leaves - 1), *range(-leaves, 0)]):
+        msg = "a split or leaf that is not reached once"
+        raise ValueError(msg)
+    if any(0 <= child <= parent for side in children for parent, child in enumerate(side)):
+        msg = "a child before its parent"
+        raise ValueError(msg)

@@ -1,0 +1,116 @@
+"""Rules: start from a valid sheet and break one thing."""
+
+import pytest
+from valid_sheet import PULL
+
+from pipeline import checks, parse, read
+from schemas.findings import CODES, Severity
+
+
+def findings(path, rules=checks.CONTRIBUTION_RULES):
+    (raw,) = read.sheets([path])
+    return checks.judge(parse.typed(raw), rules)
+
+
+def test_the_valid_sheet_is_accepted_without_findings(write_sheet):
+    sheet = findings(write_sheet())
+    assert sheet.accepted
+    assert sheet.findings == []
+
+
+BROKEN = [
+    ({"stroke": ""}, "missing", "stroke"),
+    ({"bore": ""}, "missing", "bore"),
+    ({"cylinders": "?"}, "missing", "cylinders"),
+    ({"correction": ""}, "missing", "correction"),
+    ({"shop": ""}, "missing-shop", "shop"),
+    ({"barometer": ""}, "missing-weather", "barometer"),
+    ({"air_temperature": ""}, "missing-weather", "air_temperature"),
+    ({"aspiration": "turbocharged"}, "missing-boost", "boost"),
+    ({"bore": "99"}, "out-of-range", "bore"),
+    ({"barometer": "1013"}, "out-of-range", "barometer"),
+    ({"compression_ratio": "94"}, "out-of-range", "compression_ratio"),
+    ({"relative_humidity": "140"}, "out-of-range", "relative_humidity"),
+    ({"bore": "1.9 in"}, "mean-pressure", "torque"),
+    ({"cylinders": "16", "stroke": "8"}, "mean-pressure", "torque"),
+]
+
+
+@pytest.mark.parametrize(("change", "code", "field"), BROKEN)
+def test_one_broken_thing_is_one_refusal(write_sheet, change, code, field):
+    sheet = findings(write_sheet(change))
+    refusals = [f for f in sheet.findings if f.severity is Severity.REFUSE]
+    assert [(f.code, f.field) for f in refusals] == [(code, field)]
+    assert len(refusals[0].message) > 20
+
+
+PULLS = [
+    (PULL[:5], "too-few-rpm"),
+    (PULL[:1], "no-pull"),
+    ([("speed", "grunt"), ("2000", "300")], "no-pull"),
+    ([PULL[0], *[("3000", "361.4", "113.5")] * 9], "too-few-rpm"),
+    ([*PULL[:3], ("3000", "361.4", "153.9"), *PULL[4:]], "torque-power-disagree"),
+    ([*PULL[:3], ("", "361.4", "113.5"), *PULL[4:], ("4600", "300", "144.5")], "missing-rpm"),
+    ([*PULL, ("60000", "300", "1885")], "out-of-range"),
+    ([*PULL, ("4600", "-300", "")], "out-of-range"),
+]
+
+
+@pytest.mark.parametrize(("pull", "code"), PULLS)
+def test_a_broken_pull_is_refused(write_sheet, pull, code):
+    sheet = findings(write_sheet(pull=pull))
+    assert code in {f.code for f in sheet.findings if f.severity is Severity.REFUSE}
+
+
+def test_five_distinct_rpm_are_enough(write_sheet):
+    assert findings(write_sheet(pull=PULL[:6])).accepted
+
+
+@pytest.mark.parametrize(
+    ("change", "hint"), [({"bore": "99"}, "99 mm"), ({"barometer": "1013"}, "1013 hPa")]
+)
+def test_a_unit_that_was_left_out_is_guessed_aloud_not_applied(write_sheet, change, hint):
+    (finding,) = [f for f in findings(write_sheet(change)).findings if f.code == "out-of-range"]
+    assert hint in finding.message
+
+
+@pytest.mark.parametrize(
+    ("change", "code"),
+    [
+        ({"correction": "SAE J607", "barometer": "", "air_temperature": ""}, "nominal-correction"),
+        ({"dyno": "chassis"}, "chassis-dyno"),
+        ({"relative_humidity": ""}, "assumed-humidity"),
+        ({"air_temperature": "44 degC"}, "correction-range"),
+    ],
+)
+def test_what_makes_a_sheet_less_certain_is_told_and_accepted(write_sheet, change, code):
+    sheet = findings(write_sheet(change))
+    assert sheet.accepted
+    assert code in {f.code for f in sheet.findings}
+
+
+def test_a_boosted_engine_may_reach_more(write_sheet):
+    strong = [
+        PULL[0],
+        *((r, f"{2.2 * float(t):.1f}", f"{2.2 * float(p):.1f}") for r, t, p in PULL[1:]),
+    ]
+    assert not findings(write_sheet(pull=strong)).accepted
+    boosted = {"aspiration": "supercharged", "boost": "0.8 bar"}
+    assert findings(write_sheet(boosted, strong)).accepted
+
+
+def test_newton_metres_called_pound_feet_are_caught(write_sheet):
+    strong = [("rpm", "torque"), *((r, f"{1.25 * float(t):.1f}") for r, t, _ in PULL[1:])]
+    sheet = findings(write_sheet(pull=strong))
+    assert [f.code for f in sheet.findings] == ["mean-pressure"]
+
+
+def test_a_build_needs_only_its_size(tmp_path):
+    path = tmp_path / "b.yaml"
+    path.write_text("bore: 100 mm\nstroke: 90 mm\ncylinders: 4\n")
+    (raw,) = read.builds(path)
+    assert checks.judge(parse.typed(raw), checks.BUILD_RULES).findings == []
+
+
+def test_codes_are_lower_case_with_hyphens():
+    assert all(code == code.lower() and " " not in code and "_" not in code for code in CODES)

@@ -1,0 +1,106 @@
+"""Standing: what was tested stands inside, what was not does not, for the right reason."""
+
+import numpy as np
+import pytest
+from scipy.spatial import cKDTree
+from scipy.stats import spearmanr
+
+from model import hold_out, novelty
+from model.novelty import Standing
+from model.prediction import predict
+from model.sample import sample_of
+from model.settings import Settings
+from pipeline import feature_table
+
+
+def standings(demo, builds):
+    return [p.standing for p in predict(demo.model, builds, [None] * len(builds))]
+
+
+def test_distances_are_scipys(demo):
+    places = demo.model.reference.places
+    ours, positions = novelty._nearest(places[:50], places, 4)
+    theirs, _ = cKDTree(places).query(places[:50], 4)
+    assert ours == pytest.approx(theirs, abs=1e-6)
+    assert np.allclose(ours[:, 0], 0, atol=1e-6)
+    assert positions.shape == (50, 4)
+
+
+def test_a_held_out_distance_never_counts_the_own_shop(demo):
+    reference = demo.model.reference
+    table = feature_table.make(demo.builds, demo.model.filling)
+    one = 17
+    others = reference.places[reference.shop != reference.shop[one]]
+    near = np.sort(np.linalg.norm(others - reference.places[one], axis=1))[: novelty.NEAREST]
+    expected = np.sqrt(np.mean(near**2))
+    assert novelty.held_out_distances(reference, table)[one] == pytest.approx(expected)
+
+
+def test_few_tested_builds_stand_outside(demo):
+    found = standings(demo, demo.builds)
+    assert np.mean([s is Standing.OUTSIDE for s in found]) < 0.02
+
+
+PUSHED = [
+    ("stroke", 7.5),
+    ("bore", 5.6),
+    ("compression_ratio", 15.5),
+    ("intake_duration", 310.0),
+    ("lobe_separation", 94.0),
+    ("intake_type", "tunnel ram"),
+    ("fuel", "methanol"),
+    ("octane", 120.0),
+    ("cylinders", 12),
+    ("arrangement", "flat"),
+]
+
+
+@pytest.mark.parametrize(
+    ("field", "value"), [p for p in PUSHED if p[0] not in ("intake_type", "arrangement")]
+)
+def test_a_build_pushed_out_stands_outside_for_that_reason(demo, field, value):
+    builds = demo.builds.dropna(subset=[field]).iloc[::16].copy()
+    builds[field] = np.full(len(builds), value, dtype=object)
+    builds = builds.astype({field: demo.builds[field].dtype})
+    found = predict(demo.model, builds, [None] * len(builds))
+    outside = [p for p in found if p.standing is Standing.OUTSIDE]
+    assert len(outside) / len(found) >= 0.95
+    sizes = {"bore", "stroke", "cylinders", "displacement", "cylinder_displacement"}
+    right = sizes if field in sizes else {field}
+    first = [p.reasons[0].field in right for p in outside]
+    assert np.mean(first) > 0.9
+
+
+def test_reasons_say_what_was_tested(demo):
+    build = demo.builds.iloc[[0]].copy()
+    build["compression_ratio"] = 15.5
+    (found,) = predict(demo.model, build, [None])
+    low, high = demo.builds["compression_ratio"].min(), demo.builds["compression_ratio"].max()
+    reason = found.reasons[0]
+    assert (reason.field, reason.value, reason.low, reason.high) == (
+        "compression_ratio", 15.5, low, high,
+    )  # fmt: skip
+    assert f"{low:.4g} to {high:.4g}" in reason.message
+
+
+def test_outside_is_answered_with_wider_limits(demo):
+    inside = demo.builds.iloc[[0]]
+    out = inside.assign(compression_ratio=15.5)
+    (a,), (b,) = (predict(demo.model, x, [None]) for x in (inside, out))
+    assert b.widened >= 1.5
+    assert b.half_width(0.9) > 1.4 * a.half_width(0.9)
+
+
+def test_error_grows_with_distance(demo):
+    """On held-out shops; the rank correlation is weak and must be there."""
+    table = feature_table.make(demo.builds, demo.model.filling)
+    sample = sample_of(demo.builds, demo.pulls, table)
+    shop = demo.model.reference.shop
+    few = Settings(rounds=300, folds=4)
+    fold = hold_out.folds(shop, few.folds)
+    speeds = demo.model.curve.speeds
+    (curves,) = hold_out.curves(sample, fold, speeds, few, iter)
+    square = hold_out.residuals(sample, curves, speeds) ** 2
+    error = np.bincount(sample.sheet, square) / np.bincount(sample.sheet)
+    distance = novelty.held_out_distances(demo.model.reference, table)
+    assert spearmanr(distance, error).statistic > 0.12

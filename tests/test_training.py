@@ -1,0 +1,121 @@
+"""Training: hold out by shop, say what cannot be said, and learn from little."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from model import hold_out, training
+from model.prediction import predict
+from model.sample import sample_of
+from model.settings import Settings, from_mapping
+from pipeline import feature_table
+
+FAST = Settings(rounds=150, folds=5)
+
+
+def some_shops(demo, count):
+    """Return the data of the shops with the most sheets."""
+    shops = demo.builds["shop"].value_counts().index[:count]
+    builds = demo.builds[demo.builds["shop"].isin(shops)].reset_index(drop=True)
+    return builds, demo.pulls[demo.pulls["sheet_id"].isin(builds["sheet_id"])]
+
+
+def trained(builds, pulls, settings=FAST):
+    return training.train(builds, pulls, feature_table.fit(builds), settings)
+
+
+@pytest.mark.parametrize(
+    ("count", "at_90", "at_95"), [(8, False, False), (9, True, False), (19, True, True)]
+)
+def test_too_few_shops_for_a_level_are_said_not_invented(demo, count, at_90, at_95):
+    builds, pulls = some_shops(demo, count)
+    model = trained(builds, pulls)
+    (found,) = predict(model, demo.builds.iloc[[0]], [None])
+    rpm = np.array([3000.0])
+    for level, enough in ((0.9, at_90), (0.95, at_95)):
+        assert found.calibrated(level) is enough
+        (point,) = found.points(rpm, level)
+        assert (point.torque.low is None) is not enough
+        assert (point.band.high is None) is not enough
+        assert np.isfinite(point.torque.value)
+
+
+def test_one_shop_can_be_learned_from_without_limits(demo):
+    builds, pulls = some_shops(demo, 1)
+    (found,) = predict(trained(builds, pulls), builds.iloc[[0]], [None])
+    assert not found.calibrated(0.5)
+    assert found.torque(np.array([3000.0]))[0] > 0
+
+
+def test_folds_never_part_a_shop():
+    shops = np.repeat(np.arange(13), np.arange(1, 14))
+    fold = hold_out.folds(shops, 5)
+    assert len(np.unique(fold)) == 5
+    assert all(len(np.unique(fold[shops == s])) == 1 for s in range(13))
+    with pytest.raises(ValueError, match="one group"):
+        hold_out.folds(np.zeros(4, dtype=int), 5)
+
+
+def test_parting_by_sheet_would_flatter_the_error(demo):
+    """The negative control: the same model, sheets parted at random instead of by shop."""
+    table = feature_table.make(demo.builds, demo.model.filling)
+    sample = sample_of(demo.builds, demo.pulls, table)
+    speeds = demo.model.curve.speeds
+    rng = np.random.default_rng(0)
+
+    def error(fold):
+        (curves,) = hold_out.curves(sample, fold, speeds, FAST, iter)
+        return np.sqrt(np.mean(hold_out.residuals(sample, curves, speeds) ** 2))
+
+    by_shop = error(hold_out.folds(demo.model.reference.shop, 5))
+    by_sheet = error(rng.integers(0, 5, len(sample)))
+    assert by_sheet < 0.97 * by_shop
+
+
+def test_the_same_data_and_seed_give_the_same_model(demo):
+    builds, pulls = some_shops(demo, 10)
+    one, two = trained(builds, pulls), trained(builds, pulls)
+    assert one.curve.trees.text == two.curve.trees.text
+    assert one.spread.text == two.spread.text
+    other = trained(builds, pulls, Settings(rounds=150, folds=5, seed=2))
+    assert other.curve.trees.text != one.curve.trees.text
+
+
+def test_builds_without_readings_are_an_error(demo):
+    builds, pulls = some_shops(demo, 10)
+    with pytest.raises(ValueError, match="same sheets"):
+        trained(builds, pulls[pulls["sheet_id"] != builds["sheet_id"].iloc[0]])
+
+
+def test_a_nominal_correction_counts_for_less(demo):
+    table = feature_table.make(demo.builds, demo.model.filling)
+    sample = sample_of(demo.builds, demo.pulls, table)
+    nominal = (demo.builds["route"] == "nominal").to_numpy() & demo.builds["dyno"].isna().to_numpy()
+    exact = (demo.builds["factor_sd"] == 0).to_numpy()
+    assert (sample.weight[exact] == 1).all()
+    assert (sample.weight[nominal] < 0.9).all()
+
+
+@pytest.mark.parametrize(
+    "given", [{"rounds": 0}, {"rounds": "many"}, {"turns": 5}, {"folds": True}, {"leaves": -1}]
+)
+def test_settings_that_are_none_are_told(given):
+    with pytest.raises(ValueError, match=next(iter(given))):
+        from_mapping(given)
+
+
+def test_features_of_other_builds_are_not_taken(demo, tmp_path):
+    feature_table.fit(demo.builds.head(50)).write(tmp_path)
+    with pytest.raises(feature_table.NoFeaturesError, match="another data set"):
+        feature_table.load(tmp_path, demo.builds)
+
+
+def test_features_read_back_train_the_same_model(demo, tmp_path):
+    builds, pulls = some_shops(demo, 10)
+    made = feature_table.fit(builds)
+    made.write(tmp_path)
+    read = feature_table.load(tmp_path, builds)
+    pd.testing.assert_frame_equal(read.table, made.table)
+    assert training.train(builds, pulls, read, FAST).curve.trees.text == (
+        trained(builds, pulls).curve.trees.text
+    )

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 NEAREST = 3
 #: Share of held-out sheets that are nearer than the edge, and nearer than outside.
 _EDGE, _OUTSIDE = 0.90, 0.98
+#: Sheets that are all alike do not make all else strange: no threshold lies below this.
+_LEAST_DISTANCE = 0.1
 #: A value beyond the range by more than this share of it stands outside, by less at the edge.
 _MARGIN = 0.10
 #: A choice seen on fewer sheets stands at the edge.
@@ -238,7 +240,11 @@ def _with_thresholds(reference: Reference) -> Reference:
         float(distance[order][min(int(np.searchsorted(mass, share)), len(order) - 1)])
         for share in (_EDGE, _OUTSIDE)
     )
-    return replace(reference, edge=edge, outside=max(outside, edge))
+    return replace(
+        reference,
+        edge=max(edge, _LEAST_DISTANCE),
+        outside=max(outside, edge, _LEAST_DISTANCE),
+    )
 
 
 def _ranges(builds: pd.DataFrame, table: pd.DataFrame) -> dict[str, tuple[float, float]]:

@@ -219,5 +219,5 @@ def _given(row: Mapping[Any, Any]) -> dict[str, object]:
 
 
 def _widened(model: Model, distance: float) -> float:
-    beyond = distance / model.reference.outside if model.reference.outside > 0 else 1.0
+    beyond = distance / model.reference.outside
     return float(np.clip(_LEAST_WIDER * max(1.0, beyond), _LEAST_WIDER, _MOST_WIDER))

@@ -81,7 +81,8 @@ def peak(speeds: Floats, values: Floats) -> tuple[float, float, bool]:
     Between three points a parabola is laid, so that the peak is not tied to the points. The
     points need not be at equal steps; they must rise.
 
-    >>> peak(np.array([1.0, 2.0, 3.0]), np.array([3.0, 4.0, 3.0]))
+    >>> height, rpm, at_end = peak(np.array([1.0, 2.0, 3.0]), np.array([3.0, 4.0, 3.0]))
+    >>> round(height, 6), round(rpm, 6), at_end
     (4.0, 2.0, False)
     """
     top = int(np.argmax(values))

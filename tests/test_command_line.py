@@ -1,0 +1,231 @@
+"""The commands as a user runs them: exit statuses, JSON, no traceback, a place in the README."""
+
+import json
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+import yaml
+from valid_sheet import FIELDS, PULL
+
+from pipeline import anonymise
+from pullbook.cli import app
+
+ROOT = Path(__file__).parents[1]
+COMMANDS = sorted(command.callback.__name__ for command in app.registered_commands)
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def run(*words, env=None):
+    """Run the command line in a process of its own."""
+    done = subprocess.run(
+        [
+            sys.executable,
+            "-W",
+            "error",
+            "-c",
+            "from pullbook.cli import run; run()",
+            *map(str, words),
+        ],
+        capture_output=True,
+        text=True,
+        env={**os.environ, "NO_COLOR": "1", "COLUMNS": "100", **(env or {})},
+        check=False,
+    )
+    assert "Traceback" not in done.stderr
+    return done
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_has_help_and_a_place_in_the_readme(command):
+    done = run(command, "--help")
+    assert done.returncode == 0
+    assert "Usage" in done.stdout
+    assert f"pullbook {command}" in README
+
+
+def test_the_readmes_commands_are_there():
+    for command in re.findall(r"^(?:\$ )?pullbook (\w+)", README, re.MULTILINE):
+        assert command in COMMANDS
+
+
+@pytest.mark.parametrize("name", list(FIELDS))
+def test_the_readme_lists_every_field(name):
+    assert name in README
+
+
+def test_version_and_bare_call():
+    assert re.match(r"pullbook \d+\.\d+\.\d+", run("--version").stdout)
+    assert "Usage" in run().stdout + run().stderr
+
+
+def test_check_prints_json_and_nothing_else(write_sheet, tmp_path):
+    write_sheet(name="in/good.csv")
+    write_sheet({"sheet_id": "bad", "bore": "99"}, name="in/bad.csv")
+    done = run("check", tmp_path / "in", "--json")
+    assert done.returncode == 1
+    sheets = json.loads(done.stdout)["sheets"]
+    assert {s["sheet_id"]: s["accepted"] for s in sheets} == {"tern-0417": True, "bad": False}
+    (finding,) = next(s for s in sheets if not s["accepted"])["findings"]
+    assert set(finding) == {"code", "severity", "field", "row", "value", "message"}
+    assert finding["severity"] == "refuse"
+    assert run("check", tmp_path / "in" / "good.csv").returncode == 0
+
+
+@pytest.fixture(scope="module")
+def way(tmp_path_factory):
+    """The whole way on sheets of twelve made-up shops, by the commands alone."""
+    folder = tmp_path_factory.mktemp("way")
+    for shop in range(12):
+        for n in range(3):
+            factor = 1 + 0.02 * ((shop + n) % 5 - 2)
+            fields = {**FIELDS, "sheet_id": f"s{shop}-{n}", "shop": f"Shop number {shop}"}
+            fields["compression_ratio"] = f"{9 + 0.3 * ((shop * n) % 5)}"
+            rows = [(r, f"{factor * float(t):.1f}") for r, t, _ in PULL[1:]]
+            head = "\n".join(f"{k}: {v}" for k, v in fields.items())
+            text = f"---\n{head}\n---\nrpm,torque (N.m)\n" + "\n".join(map(",".join, rows))
+            path = folder / "in" / f"{shop}-{n}.csv"
+            path.parent.mkdir(exist_ok=True)
+            path.write_text(text)
+    params = folder / "params.yaml"
+    params.write_text("train: {rounds: 40, folds: 4}\n")
+    key = folder / "key"
+    steps = [
+        ("contribute", folder / "in", "--into", folder / "shared", "--key-file", key),
+        ("curate", folder / "shared", "--out", folder / "curated"),
+        ("features", folder / "curated", "--out", folder / "features"),
+        ("train", folder / "curated", "--out", folder / "bundle", "--params", params, "--seed", 3),
+    ]
+    for step in steps:
+        done = run(*step)
+        assert done.returncode == 0, (step, done.stderr)
+        assert done.stdout
+    return folder
+
+
+def test_predict_answers_a_sheet_a_build_and_a_table(way, tmp_path):
+    build = tmp_path / "b.yaml"
+    build.write_text("bore: 99 mm\nstroke: 92 mm\ncylinders: 6\ncompression_ratio: 9.5\n")
+    table = tmp_path / "builds.csv"
+    table.write_text(
+        "sheet_id,bore,stroke,cylinders,shop\n"
+        "a,3.9,3.6,6,Shop number 3\nb,,3.6,6,\nc,3.9,3.6,6,Nobody\n"
+    )
+    one = run("predict", build, "--bundle", way / "bundle", "--json", "--rpm", "2000:4500:500")
+    assert one.returncode == 0, one.stderr
+    (answer,) = map(json.loads, one.stdout.splitlines())
+    assert [p["rpm"] for p in answer["curve"]] == [2000, 2500, 3000, 3500, 4000, 4500]
+    assert answer["calibrated"] is True
+    many = run("predict", table, "--bundle", way / "bundle", "--json", "--key-file", way / "key")
+    assert many.returncode == 1
+    a, b, c = map(json.loads, many.stdout.splitlines())
+    assert (a["sheet_id"], b["sheet_id"], c["sheet_id"]) == ("a", "b", "c")
+    assert a["known_shop"] is True
+    assert c["known_shop"] is False
+    assert (b["error"]["code"], b["error"]["field"]) == ("missing", "bore")
+    as_shop = ("--shop", "Shop number 4", "--key-file", way / "key")
+    sheet = run("predict", way / "in" / "0-0.csv", "--bundle", way / "bundle", *as_shop)
+    assert sheet.returncode == 0
+    assert "by this shop" in " ".join(sheet.stdout.split())
+    assert "no release" in " ".join(sheet.stdout.split())
+
+
+def test_a_level_beyond_the_shops_gives_null_limits(way, tmp_path):
+    build = tmp_path / "b.yaml"
+    build.write_text("bore: 99 mm\nstroke: 92 mm\ncylinders: 6\n")
+    done = run("predict", build, "--bundle", way / "bundle", "--json", "--level", "0.95")
+    answer = json.loads(done.stdout)
+    assert done.returncode == 0
+    assert answer["calibrated"] is False
+    assert {p["torque_low"] for p in answer["curve"]} == {None}
+    assert answer["peak_torque"]["rpm_high"] is None
+
+
+@pytest.mark.parametrize("suffix", ["svg", "png", "pdf"])
+def test_a_picture_is_drawn_and_the_same_each_time(way, tmp_path, suffix):
+    build = way / "in" / "0-0.csv"
+    for name in ("one", "two"):
+        path = tmp_path / f"{name}.{suffix}"
+        assert run("predict", build, "--bundle", way / "bundle", "--plot", path).returncode == 0
+    one, two = ((tmp_path / f"{n}.{suffix}").read_bytes() for n in ("one", "two"))
+    assert one == two
+    assert len(one) > 5000
+
+
+def test_without_the_key_a_shop_is_a_stranger(way, tmp_path):
+    env = {"XDG_CONFIG_HOME": str(tmp_path), "HOME": str(tmp_path)}
+    done = run("predict", way / "in" / "0-0.csv", "--bundle", way / "bundle", "--json", env=env)
+    assert done.returncode == 0
+    assert json.loads(done.stdout)["known_shop"] is False
+    assert "--key-file" in done.stderr
+
+
+def test_the_key_is_made_in_the_users_configuration(write_sheet, tmp_path):
+    env = {"XDG_CONFIG_HOME": str(tmp_path / "config"), "HOME": str(tmp_path)}
+    done = run("contribute", write_sheet(), "--into", tmp_path / "out", env=env)
+    assert done.returncode == 0
+    (key,) = (tmp_path / "config").rglob("contributor.key")
+    assert key.stat().st_mode & 0o777 == 0o600
+    assert str(key) in done.stderr
+    assert anonymise.read_key(key)
+
+
+USAGE = [
+    ("check", "nowhere.csv"),
+    ("check",),
+    ("curate", "nowhere", "--out", "x"),
+    ("train", "nowhere", "--out", "x"),
+    ("features", "nowhere", "--out", "x"),
+    ("evaluate", "nowhere", "--out", "x"),
+    ("predict", "nowhere.yaml", "--bundle", "nowhere"),
+    ("predict", "data/examples/question.yaml", "--bundle", "nowhere"),
+    ("predict", "data/examples/question.yaml", "--bundle", "x", "--rpm", "up"),
+    ("predict", "data/examples/question.yaml", "--bundle", "x", "--rpm", "5000:2000:100"),
+    ("predict", "data/examples/question.yaml", "--bundle", "x", "--rpm", "nan:2000:100"),
+    ("predict", "data/examples/question.yaml", "--bundle", "x", "--level", "90"),
+    ("predict", "data/examples/question.yaml", "--bundle", "x", "--plot", "a.docx"),
+    ("contribute", "data/examples", "--into", "/dev/null/x", "--key-file", "/dev/null/y"),
+    ("paint", "it"),
+]
+
+
+@pytest.mark.parametrize("words", USAGE, ids=" ".join)
+def test_what_cannot_be_done_is_one_sentence_and_status_2(words):
+    words = [str(ROOT / w) if w.startswith("data/") else w for w in words]
+    done = run(*words)
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert len(done.stderr) > 10
+
+
+def test_settings_that_are_none_are_told(way, tmp_path):
+    params = tmp_path / "p.yaml"
+    params.write_text("train: {turns: 3}\n")
+    done = run("train", way / "curated", "--out", tmp_path / "b", "--params", params)
+    assert done.returncode == 2
+    assert "turns" in done.stderr
+
+
+def test_the_pipelines_parameters_are_the_settings():
+    from model.settings import Settings, from_mapping
+
+    params = yaml.safe_load((ROOT / "params.yaml").read_text())
+    assert from_mapping(params["train"]) == Settings()
+
+
+def test_evaluate_writes_figures_and_a_picture(way, tmp_path):
+    params = way / "params.yaml"
+    done = run("evaluate", way / "curated", "--out", tmp_path, "--parts", 2, "--params", params)
+    assert done.returncode == 0, done.stderr
+    assert {p.name for p in tmp_path.iterdir()} == {
+        "metrics.json", "coverage.csv", "errors.csv", "held_out.svg",
+    }  # fmt: skip
+
+
+def test_the_examples_are_as_the_readme_says():
+    done = run("check", ROOT / "data" / "examples")
+    assert done.returncode == 1
+    assert "12 sheets: 8 accepted, 4 refused" in done.stdout

@@ -6,6 +6,7 @@ and no tag makes an object. Only a flat mapping of scalars is a sheet; anything 
 
 from __future__ import annotations
 
+import json
 import re
 from typing import TYPE_CHECKING
 
@@ -17,7 +18,11 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 #: A value of a lone - or ? says that nothing is known; to YAML it opens a list or a key.
-_LONE_MARK = re.compile(r"^([^\s#:][^:\n]*:[ \t]*)([-?])([ \t]*)$", re.MULTILINE)
+_LONE_MARK = re.compile(r"^([^\s#:][^:\n]*:[ \t]*)([-?])[ \t]*$", re.MULTILINE)
+#: A text with a colon and a space in it is a text; to YAML it would be a list of fields.
+_COLON_INSIDE = re.compile(
+    r"^([^\s#:][^:\n]*:[ \t]+)([^\s\"'\[{&*!|>%@`#-][^\n]*:[ \t][^\n]*)$", re.M
+)
 _LOADER = getattr(yaml, "CBaseLoader", yaml.BaseLoader)
 
 
@@ -27,6 +32,14 @@ class FrontMatterError(ValueError):
     def __init__(self, message: str, row: int | None = None) -> None:
         super().__init__(message)
         self.finding = Finding("front-matter-unreadable", message, row=row)
+
+
+def _as_meant(text: str) -> str:
+    """Quote what people write plainly and YAML would not take as a text; rows stay as they are."""
+    plain = "\n".join(text.splitlines())
+    for pattern in (_LONE_MARK, _COLON_INSIDE):
+        plain = pattern.sub(lambda found: found[1] + json.dumps(found[2].strip()), plain)
+    return plain
 
 
 def read(text: str, first_row: int = 1) -> Iterator[tuple[str, str, int]]:
@@ -46,7 +59,7 @@ def read(text: str, first_row: int = 1) -> Iterator[tuple[str, str, int]]:
 
     """
     try:
-        node = yaml.compose(_LONE_MARK.sub(r'\1"\2"\3', text), Loader=_LOADER)
+        node = yaml.compose(_as_meant(text), Loader=_LOADER)
     except yaml.YAMLError as fault:
         mark = getattr(fault, "problem_mark", None)
         row = None if mark is None else mark.line + first_row

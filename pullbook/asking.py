@@ -16,6 +16,10 @@ if TYPE_CHECKING:
     from pipeline.sheet import Sheet
 
 
+#: How many asides about builds are told one by one.
+_MOST_ASIDES = 10
+
+
 def read_builds(path: Path) -> list[Sheet]:
     """Return the builds in a file, each with what was found in it.
 
@@ -32,6 +36,22 @@ def read_builds(path: Path) -> list[Sheet]:
         msg = f"{path} holds no builds"
         raise read.NothingToReadError(msg)
     return [checks.judge(parse.typed(raw), checks.BUILD_RULES) for raw in raws]
+
+
+def tell_asides(sheets: Sequence[Sheet]) -> None:
+    """Say on the terminal what was left out of the builds, or read otherwise than written."""
+    from schemas.findings import Severity  # noqa: PLC0415
+
+    told = [
+        f.message if f.row is None or "row" in f.message else f"row {f.row}: {f.message}"
+        for sheet in sheets
+        for f in sheet.findings
+        if f.severity is not Severity.REFUSE
+    ]
+    for message in told[:_MOST_ASIDES]:
+        typer.echo(message, err=True)
+    if len(told) > _MOST_ASIDES:
+        typer.echo(f"and {len(told) - _MOST_ASIDES} more like these", err=True)
 
 
 def shop_codes(

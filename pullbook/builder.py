@@ -45,6 +45,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
         msg = f"a picture can be {', '.join(_PLOTS)}, not {plot.name!r}"
         raise typer.BadParameter(msg, param_hint="--plot")
     sheets = asking.read_builds(builds)
+    asking.tell_asides(sheets)
     codes = asking.shop_codes(sheets, shop, key_file)
     from model import bundle as bundles  # noqa: PLC0415
     from model.ask import Question  # noqa: PLC0415

@@ -80,7 +80,8 @@ def _findings(sheet: Sheet) -> str:
 
 
 def _count(total: int, refused: int) -> str:
-    return f"{total} sheets: {total - refused} accepted, {refused} refused"
+    sheets = "sheet" if total == 1 else "sheets"
+    return f"{total} {sheets}: {total - refused} accepted, {refused} refused"
 
 
 COMMANDS = (check, contribute)

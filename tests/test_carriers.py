@@ -119,6 +119,9 @@ def test_bytes_that_are_no_text_become_a_finding(tmp_path, name):
         ("family: 9:30", "family", "9:30"),
         ("family: !!python/object:os.system x", "family", "x"),
         ("notes: 2024-01-01", "notes", "2024-01-01"),
+        ("notes: owner says: good", "notes", "owner says: good"),
+        ('notes: "quoted: fine"', "notes", "quoted: fine"),
+        ("family: n/a: see notes", "family", "n/a: see notes"),
     ],
 )
 def test_yaml_resolves_nothing(write_sheet, line, field, value):
@@ -134,6 +137,13 @@ def test_unknown_fields_and_columns_are_left_out_and_told(write_sheet):
     assert {("unknown-field", "paint"), ("unknown-column", "lambda")} <= {
         (f.code, f.field) for f in sheet.findings
     }
+
+
+@pytest.mark.parametrize("mark", ["-", "?", "- ", "?  ", "NA", "~"])
+def test_a_lone_mark_says_that_nothing_is_known(write_sheet, mark):
+    (sheet,) = judged(write_sheet({"octane": mark, "stroke": "92.1 mm"}))
+    assert sheet.accepted
+    assert "octane" not in sheet.values
 
 
 def test_power_alone_is_enough(write_sheet):

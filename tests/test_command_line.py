@@ -133,6 +133,16 @@ def test_predict_answers_a_sheet_a_build_and_a_table(way, tmp_path):
     assert "no release" in " ".join(sheet.stdout.split())
 
 
+def test_a_field_nobody_knows_is_told_and_left_out(way, tmp_path):
+    build = tmp_path / "b.yaml"
+    build.write_text("bore: 99 mm\nstroke: 92 mm\ncylinders: 6\npaint: grey\nfuel: petrol\n")
+    done = run("predict", build, "--bundle", way / "bundle", "--json")
+    assert done.returncode == 0
+    assert "'paint' is not a field" in done.stderr
+    assert "'petrol' was read as 'gasoline'" in done.stderr
+    assert len(done.stdout.splitlines()) == 1
+
+
 def test_a_level_beyond_the_shops_gives_null_limits(way, tmp_path):
     build = tmp_path / "b.yaml"
     build.write_text("bore: 99 mm\nstroke: 92 mm\ncylinders: 6\n")

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from model.novelty import Reason, Standing
+    from model.standing import Reason, Standing
 
 _DIGITS = 2
 

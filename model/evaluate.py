@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 
 from model import calibration, hold_out, rules_of_thumb, smooth
-from model.novelty import Standing
 from model.prediction import predict
 from model.sample import sample_of
+from model.standing import Standing
 from model.training import train
 from pipeline import feature_table
 

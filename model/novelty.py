@@ -1,4 +1,4 @@
-"""Where a build stands to what was tested: inside, at the edge, or outside.
+"""How far a build is from what was tested.
 
 Three things are looked at: every field against the range that was tested, every choice against
 those seen, and the distance to the nearest sheets in the features that matter to the model, held
@@ -9,7 +9,6 @@ into unknown space?, 2021).
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from enum import StrEnum
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -33,35 +32,11 @@ NEAREST = 3
 _EDGE, _OUTSIDE = 0.90, 0.98
 #: Sheets that are all alike do not make all else strange: no threshold lies below this.
 _LEAST_DISTANCE = 0.1
-#: A value beyond the range by more than this share of it stands outside, by less at the edge.
-_MARGIN = 0.10
-#: A choice seen on fewer sheets stands at the edge.
-_FEW_SHEETS = 3
 _CHUNK = 1000
 #: Sizes that no one field tells.
 _DERIVED = ("displacement", "cylinder_displacement")
-_NUMBERS = (*(name for name in BUILD_FIELDS if FIELDS[name].numeric), *_DERIVED)
-_CHOICES = tuple(name for name in CATEGORIES if name != "dyno")
-
-
-class Standing(StrEnum):
-    """Where a build stands."""
-
-    INSIDE = "inside"
-    EDGE = "edge"
-    OUTSIDE = "outside"
-
-
-@dataclass(frozen=True, slots=True)
-class Reason:
-    """Why a build does not stand inside; ``severity`` above 1 means outside."""
-
-    field: str
-    value: float | str
-    low: float | None
-    high: float | None
-    message: str
-    severity: float
+NUMBERS = (*(name for name in BUILD_FIELDS if FIELDS[name].numeric), *_DERIVED)
+CHOICES = tuple(name for name in CATEGORIES if name != "dyno")
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,7 +198,7 @@ def seen_choices(builds: pd.DataFrame) -> dict[str, dict[str, int]]:
     """Return how many builds have each choice, by field."""
     return {
         name: {str(k): int(n) for k, n in builds[name].value_counts().sort_index().items()}
-        for name in _CHOICES
+        for name in CHOICES
     }
 
 
@@ -249,78 +224,9 @@ def _with_thresholds(reference: Reference) -> Reference:
 
 def _ranges(builds: pd.DataFrame, table: pd.DataFrame) -> dict[str, tuple[float, float]]:
     ranges = {}
-    for name in _NUMBERS:
+    for name in NUMBERS:
         source = table if name in _DERIVED else builds
         known = source[name].dropna()
         if len(known):
             ranges[name] = (float(known.min()), float(known.max()))
     return ranges
-
-
-def reasons(reference: Reference, values: Mapping[str, object], distance: float) -> list[Reason]:
-    """Return why a build does not stand inside, the worst first.
-
-    Parameters
-    ----------
-    reference
-        What was tested.
-    values
-        The build's fields, with ``displacement`` and ``cylinder_displacement``, in³.
-    distance
-        Its distance to what was tested.
-
-    """
-    found = [reason for name in _CHOICES for reason in _unseen(reference, name, values.get(name))]
-    found += [reason for name in _NUMBERS for reason in _beyond(reference, name, values.get(name))]
-    found.sort(key=lambda reason: -reason.severity)
-    if distance > reference.edge:
-        message = (
-            f"nothing tested is like this combination as a whole: it lies {distance:.2f} from the"
-            f" nearest sheets, where tested sheets lie within {reference.outside:.2f}"
-        )
-        severity = 0.5 if distance <= reference.outside else 1.0 + distance / reference.outside
-        reason = Reason("combination", distance, 0.0, reference.outside, message, severity)
-        found.append(reason)
-    return found
-
-
-def _unseen(reference: Reference, name: str, value: object) -> list[Reason]:
-    seen = reference.seen.get(name, {})
-    if not isinstance(value, str) or not seen:  # a choice that no sheet gives teaches nothing
-        return []
-    count = seen.get(value, 0)
-    if count >= _FEW_SHEETS:
-        return []
-    told = ", ".join(seen) or "nothing"
-    if count == 0:
-        message = f"no sheet has {name} {value}; tested were: {told}"
-        return [Reason(name, value, None, None, message, 100.0)]
-    message = f"only {count} of the sheets has {name} {value}"
-    return [Reason(name, value, None, None, message, 0.5)]
-
-
-def _beyond(reference: Reference, name: str, value: object) -> list[Reason]:
-    if (
-        isinstance(value, bool)
-        or not isinstance(value, int | float)
-        or name not in reference.ranges
-    ):
-        return []
-    low, high = reference.ranges[name]
-    over = max(low - value, value - high)
-    if over <= 1e-9 * max(abs(low), abs(high)):
-        return []
-    margin = _MARGIN * (high - low) or 0.02 * abs(high)
-    unit = FIELDS[name].unit if name in FIELDS else "in3"
-    message = (
-        f"{name} {value:.4g} {unit} lies {'below' if value < low else 'above'} what was tested,"
-        f" {low:.4g} to {high:.4g} {unit}"
-    )
-    return [Reason(name, float(value), low, high, message, over / margin)]
-
-
-def standing(found: list[Reason]) -> Standing:
-    """Return the standing that the reasons make."""
-    if any(reason.severity > 1 for reason in found):
-        return Standing.OUTSIDE
-    return Standing.EDGE if found else Standing.INSIDE

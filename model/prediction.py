@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model import novelty, smooth, spread
+from model import standing as standing_of
 from model.answer import Between, Peak, Point
 from pipeline import feature_table
 from pipeline.units import TORQUE_POWER_CONSTANT
@@ -21,8 +22,8 @@ if TYPE_CHECKING:
 
     from model.calibration import Regime
     from model.conformal import Scores
-    from model.novelty import Reason, Standing
     from model.sample import Floats, Ints
+    from model.standing import Reason, Standing
     from model.training import Model
 
 #: Sheets that say whether an rpm is supported, and how many of them must have been swept over it.
@@ -182,13 +183,13 @@ def predict(model: Model, builds: pd.DataFrame, shops: Sequence[str | None]) -> 
     predictions = []
     for i, row in enumerate(builds.to_dict(orient="records")):
         shop = known.get(shops[i] or "")
-        reasons = novelty.reasons(
+        reasons = standing_of.reasons(
             model.reference,
             _given(row) | {name: size[i] for name, size in sizes.items()},
             float(distance[i]),
         )
-        standing = novelty.standing(reasons)
-        outside = standing is novelty.Standing.OUTSIDE
+        standing = standing_of.standing(reasons)
+        outside = standing is standing_of.Standing.OUTSIDE
         widened = _widened(model, float(distance[i])) if outside else 1.0
         predictions.append(
             Prediction(

@@ -6,10 +6,10 @@ from scipy.spatial import cKDTree
 from scipy.stats import spearmanr
 
 from model import hold_out, novelty
-from model.novelty import Standing
 from model.prediction import predict
 from model.sample import sample_of
 from model.settings import Settings
+from model.standing import Standing
 from pipeline import feature_table
 
 

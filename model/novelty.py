@@ -1,9 +1,8 @@
 """How far a build is from what was tested.
 
-Three things are looked at: every field against the range that was tested, every choice against
-those seen, and the distance to the nearest sheets in the features that matter to the model, held
-against the distance of sheets to the nearest of other shops (after Meyer and Pebesma, Predicting
-into unknown space?, 2021).
+The distance to the nearest sheets in the features that matter to the model, held against the
+distance of sheets to the nearest of other shops (after Meyer and Pebesma, Predicting into unknown
+space?, 2021); and the range of every field and the choices that were seen.
 """
 
 from __future__ import annotations

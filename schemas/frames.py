@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import pandera.pandas as pa
 
-from schemas.fields import FIELDS, PULL_FIELDS, Kind, Role
+from schemas.fields import FIELDS, PULL_FIELDS, Kind
 from schemas.findings import CODES, Severity
 
 if TYPE_CHECKING:
@@ -93,8 +93,3 @@ def findings_schema() -> pa.DataFrameSchema:
         },
         strict=True,
     )
-
-
-def roles(*wanted: Role) -> tuple[str, ...]:
-    """Return the names of the fields with one of the roles, in the order of the sheet."""
-    return tuple(name for name, field in FIELDS.items() if field.role in wanted)

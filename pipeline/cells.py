@@ -8,8 +8,9 @@ import re
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from pipeline import numerals
 from pipeline.headings import squash
-from pipeline.units import UnknownUnitError, WrongUnitError, convert
+from pipeline.units import UnknownUnitError, WrongUnitError, scale
 from schemas.fields import Kind
 from schemas.findings import Finding
 
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from schemas.fields import Field, Value
 
 _MISSING = frozenset({"", "na", "n/a", "-", "?", "unknown", "nan", "null", "none", "~"})
-_NUMBER = re.compile(r"^([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*)$", re.DOTALL)
 _YEAR = re.compile(r"^\d{4}$")
 _FLAGS = MappingProxyType(
     {"yes": True, "y": True, "true": True, "1": True, "no": False, "n": False, "false": False,
@@ -66,9 +66,13 @@ class CellError(ValueError):
 
 
 def parse(
-    text: str, field: Field, unit: str | None = None, row: int | None = None
+    text: str,
+    field: Field,
+    unit: str | None = None,
+    row: int | None = None,
+    mark: str | None = None,
 ) -> tuple[Value, Finding | None]:
-    """Return the value of a cell and, where a customary word was read, a note that says so.
+    """Return the value of a cell and a note where more than its plain text was read.
 
     Parameters
     ----------
@@ -80,6 +84,8 @@ def parse(
         The unit its heading names, if any; a unit in the cell itself goes before.
     row
         The row as a person counts it, for findings.
+    mark
+        The decimal mark that the sheet's numbers show, as `numerals.decimal_mark` found it.
 
     Raises
     ------
@@ -100,7 +106,7 @@ def parse(
         case Kind.CHOICE:
             return _choice(text, field, row)
         case _:
-            return _number(text, field, unit, row), None
+            return _number(text, field, unit, row, mark)
 
 
 def _fault(field: Field, row: int | None, text: str, code: str, message: str) -> CellError:
@@ -136,28 +142,35 @@ def _choice(text: str, field: Field, row: int | None) -> tuple[str, Finding | No
     return customary, Finding("read-as", note, field.name, row, text)
 
 
-def _number(text: str, field: Field, unit: str | None, row: int | None) -> float | int:
-    found = _NUMBER.match(text)
-    number = float(found[1]) if found else math.nan
-    if not found or not math.isfinite(number):
+def _number(
+    text: str, field: Field, unit: str | None, row: int | None, mark: str | None
+) -> tuple[float | int, Finding | None]:
+    found = numerals.read(text, mark)
+    if found is None or not all(map(math.isfinite, found.readings)):
         message = f"{field.name} is {text!r}; write {field.allowed}, with a point for decimals"
         raise _fault(field, row, text, "not-a-number", message)
-    own_unit = found[2].strip() or unit
     try:
-        number = convert(number, own_unit, field.unit)
-    except UnknownUnitError:
+        slope, offset = scale(found.rest.strip() or unit, field.unit)
+    except (UnknownUnitError, WrongUnitError) as fault:
+        code = "unknown-unit" if isinstance(fault, UnknownUnitError) else "wrong-unit"
+        message = f"{field.name} is {text!r}: {fault}; write {field.allowed}"
+        raise _fault(field, row, text, code, message) from None
+    numbers = [slope * reading + offset for reading in found.readings]
+    if len(numbers) > 1 and field.low is not None and field.high is not None:
+        numbers = [n for n in numbers if field.low <= n <= field.high] or numbers
+    number = numbers[0]
+    if len(numbers) > 1:
         message = (
-            f"{field.name} is {text!r}: {own_unit!r} is no unit known here; write {field.allowed}"
+            f"{field.name} is {text!r}: the comma may mean decimals or thousands; write it with a"
+            " point, or without a mark"
         )
-        raise _fault(field, row, text, "unknown-unit", message) from None
-    except WrongUnitError:
-        message = (
-            f"{field.name} is {text!r}: {own_unit!r} measures something else; write {field.allowed}"
-        )
-        raise _fault(field, row, text, "wrong-unit", message) from None
-    if field.kind is not Kind.WHOLE:
-        return number
-    if number != round(number):
-        message = f"{field.name} is {text!r}; write {field.allowed}"
-        raise _fault(field, row, text, "not-whole", message)
-    return round(number)
+        raise _fault(field, row, text, "ambiguous-number", message)
+    if field.kind is Kind.WHOLE:
+        if number != round(number):
+            message = f"{field.name} is {text!r}; write {field.allowed}"
+            raise _fault(field, row, text, "not-whole", message)
+        number = round(number)
+    if found.note is None:
+        return number, None
+    message = f"{field.name} {text!r} was read as {number:.10g} {field.unit}".rstrip()
+    return number, Finding(found.note, message, field.name, row, text)

@@ -10,6 +10,7 @@ import pandas as pd
 
 from pipeline import anonymise, checks, parse, read
 from pipeline.contribute import ACCEPTED
+from pipeline.rules.pulls import torque_of
 from pipeline.units import TORQUE_POWER_CONSTANT
 from pipeline.weather import route
 from schemas import frames
@@ -193,7 +194,7 @@ def _pulls(sheets: list[Sheet]) -> pd.DataFrame:
     for sheet in sheets:
         factor = route(sheet.values).factor
         for r in sorted(sheet.readings, key=lambda reading: (reading.pull, reading.rpm)):
-            torque = checks.torque_of(r.torque, r.power, r.rpm)
+            torque = torque_of(r.torque, r.power, r.rpm)
             if torque is not None:
                 rows.append((sheet.sheet_id, r.pull, r.rpm, torque * factor))
     table = pd.DataFrame(rows, columns=["sheet_id", "pull", "rpm", "torque"])

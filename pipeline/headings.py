@@ -1,12 +1,13 @@
-"""Headings in any reasonable spelling, with or without a unit."""
+"""Headings in any reasonable spelling, with or without a unit, in the shop's words or in ours."""
 
 from __future__ import annotations
 
 import re
-from functools import cache
-from typing import TYPE_CHECKING
+from types import MappingProxyType
+from typing import TYPE_CHECKING, NamedTuple
 
 from pipeline.units import spelled
+from schemas.fields import FIELDS, PULL_FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -15,7 +16,56 @@ if TYPE_CHECKING:
 
 _BRACKET = re.compile(r"^(?P<name>[^(\[]+?)\s*[(\[](?P<unit>[^)\]]*)[)\]]\s*$")
 _AFTER_COMMA = re.compile(r"^(?P<name>[^,]+),\s*(?P<unit>[^,]+)$")
+_NUMBERED = re.compile(r"^(.+?)[\s_\-#]*(?:run|pull|no\.?)?[\s_\-#]*(\d{1,2})$", re.IGNORECASE)
 _NOT_NAME = re.compile(r"[\s_\-]+")
+
+#: Customary headings, squashed, and what they name; a unit where the word is one. Common
+#: practice, no source.
+_OF_SHEET: Mapping[str, str] = MappingProxyType(
+    {
+        "cyl": "cylinders", "cr": "compression_ratio", "compression": "compression_ratio",
+        "lsa": "lobe_separation", "icl": "intake_centerline", "rod": "rod_length",
+        "intakeduration.050": "intake_duration", "exhaustduration.050": "exhaust_duration",
+        "intakecentreline": "intake_centerline", "baro": "barometer",
+        "humidity": "relative_humidity", "rh": "relative_humidity", "airtemp": "air_temperature",
+        "oiltemp": "oil_temperature", "coolanttemp": "coolant_temperature",
+        "watertemp": "coolant_temperature", "ignitiontiming": "timing", "date": "tested_on",
+        "remarks": "notes", "comments": "notes", "id": "sheet_id", "sheet": "sheet_id",
+    }
+)  # fmt: skip
+_OF_PULL: Mapping[str, str] = MappingProxyType(
+    {
+        "enginespeed": "rpm", "enginerpm": "rpm", "rev/min": "rpm", "1/min": "rpm", "r/min": "rpm",
+        "revs": "rpm", "tq": "torque", "trq": "torque", "lbft": "torque", "ftlb": "torque",
+        "lb.ft": "torque", "ft.lb": "torque", "nm": "torque (N.m)", "n.m": "torque (N.m)",
+        "hp": "power", "bhp": "power", "pwr": "power", "horsepower": "power", "kw": "power (kW)",
+        "ps": "power (PS)", "run": "pull", "sweep": "pull",
+    }
+)  # fmt: skip
+
+
+class Named(NamedTuple):
+    """What a heading names.
+
+    Attributes
+    ----------
+    field
+        The field's name; ``None`` where the heading names none.
+    unit
+        The unit's text, if the heading states one.
+    inferred
+        Whether a customary word or the shop's own was read, which deserves a note.
+    number
+        The number of the pull where the heading ends in one, as in ``torque 2``.
+    """
+
+    field: str | None
+    unit: str | None = None
+    inferred: bool = False
+    number: int | None = None
+
+
+NOTHING = Named(None)
 
 
 def squash(text: str) -> str:
@@ -27,43 +77,83 @@ def squash(text: str) -> str:
     return _NOT_NAME.sub("", text).casefold()
 
 
-@cache
-def _names(fields: tuple[str, ...]) -> dict[str, str]:
-    return {squash(name): name for name in fields}
+class _Words:
+    """The headings of one kind of table; each spelling is worked out once."""
+
+    def __init__(
+        self, fields: Mapping[str, Field], customary: Mapping[str, str], own: Mapping[str, str]
+    ) -> None:
+        self._fields = fields
+        self._names = {squash(name): name for name in fields}
+        self._longest_first = sorted(self._names, key=len, reverse=True)
+        self._customary = customary
+        self._own = own
+        self._seen: dict[str, Named] = {}
+
+    def __call__(self, heading: str) -> Named:
+        named = self._seen.get(heading)
+        if named is None:
+            named = self._seen[heading] = self._find(heading.strip())
+        return named
+
+    def _find(self, heading: str) -> Named:
+        short = squash(heading)
+        if (meant := self._own.get(short)) is not None:
+            return self._plain(meant)._replace(inferred=True)
+        named = self._plain(heading)
+        if named.field is None and short in self._customary:
+            named = self._plain(self._customary[short])._replace(inferred=True)
+        if named.field is None and (found := _BRACKET.match(heading)) is not None:
+            meant = self._customary.get(squash(found["name"]), "")
+            if meant in self._fields:
+                named = Named(meant, found["unit"].strip() or None, inferred=True)
+        return named
+
+    def _plain(self, heading: str) -> Named:
+        if (name := self._names.get(squash(heading))) is not None:
+            return Named(name)
+        for pattern in (_BRACKET, _AFTER_COMMA):
+            if (found := pattern.match(heading)) is not None:
+                name = self._names.get(squash(found["name"]))
+                return Named(name, found["unit"].strip() or None) if name else NOTHING
+        short = squash(heading)
+        for name in self._longest_first:
+            unit = short.removeprefix(name)
+            if unit != short and spelled(unit, self._fields[self._names[name]].unit):
+                return Named(self._names[name], unit)
+        return NOTHING
+
+    def numbered(self, heading: str) -> Named:
+        """Find the column that a heading with a pull's number names, as ``torque 2``."""
+        bare, _, unit = heading.partition("(")
+        found = _NUMBERED.match(bare.strip())
+        if found is None:
+            return NOTHING
+        named = self(f"{found[1]} ({unit}" if unit else found[1])
+        return named._replace(number=int(found[2])) if named.field else NOTHING
 
 
-def match(heading: str, fields: Mapping[str, Field]) -> tuple[str | None, str | None]:
-    """Find the field a heading names, and the unit it states.
+class Headings:
+    """What headings mean: ours in any spelling, customary ones, and a shop's own.
 
-    Parameters
+    Attributes
     ----------
-    heading
-        The heading as written: ``bore``, ``Bore (mm)``, ``Torque [N-m]``, ``torque_nm``.
-    fields
-        The fields it may name.
-
-    Returns
-    -------
-    The field's name and the unit's text; ``None`` for what the heading does not say.
-
+    sheet, pull, pulls
+        Find the field that a heading names: of a sheet, of its pull, and of a table of the pulls
+        of many sheets, which name their sheet.
     """
-    names = _names(tuple(fields))
-    heading = heading.strip()
-    if (name := names.get(squash(heading))) is not None:
-        return name, None
-    for pattern in (_BRACKET, _AFTER_COMMA):
-        if (found := pattern.match(heading)) is not None:
-            name = names.get(squash(found["name"]))
-            return name, (found["unit"].strip() or None) if name else None
-    return _match_suffix(squash(heading), names, fields)
+
+    def __init__(self, own: Mapping[str, str] | None = None) -> None:
+        """Take the shop's own headings, each with the heading of ours that it stands for."""
+        mine = {squash(heading): meant for heading, meant in (own or {}).items()}
+        self.sheet = _Words(FIELDS, _OF_SHEET, mine)
+        self.pull = _Words(PULL_FIELDS, _OF_PULL, mine)
+        self.pulls = _Words(
+            {**PULL_FIELDS, "sheet_id": FIELDS["sheet_id"]},
+            {**_OF_PULL, "id": "sheet_id", "sheet": "sheet_id"},
+            mine,
+        )
 
 
-def _match_suffix(
-    squashed: str, names: Mapping[str, str], fields: Mapping[str, Field]
-) -> tuple[str | None, str | None]:
-    """Take ``torquenm`` apart: the longest field name that leaves a unit of that field."""
-    for short in sorted(names, key=len, reverse=True):
-        unit = squashed.removeprefix(short)
-        if unit != squashed and spelled(unit, fields[names[short]].unit):
-            return names[short], unit
-    return None, None
+#: Without a shop's own headings.
+PLAIN = Headings()

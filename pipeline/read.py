@@ -1,27 +1,53 @@
-"""Sheets from wherever they lie: files, folders, tables, workbooks."""
+"""Sheets from wherever they lie: files, folders, tables, workbooks.
+
+Finding and reading are two steps: what there is to read is listed first, so that a caller can
+count it, share it out, or read only what is new.
+"""
 
 from __future__ import annotations
 
+import os
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline import sheet_file, tables
+from pipeline import sheet_file, tables, text_file
+from pipeline.headings import PLAIN
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
+    from pipeline.headings import Headings
     from pipeline.sheet import RawSheet
 
 _BUILD_FILES = (".yaml", ".yml")
-_SHEET_FILES = (".csv", ".xlsx")
+_TEXT_SHEETS = (".tsv", ".txt")
+_SHEET_FILES = (".csv", ".xlsx", *_TEXT_SHEETS)
+_DEEPEST = 32
 
 
 class NothingToReadError(OSError):
     """A path that does not exist, or holds nothing that could be a sheet."""
 
 
-def sheets(paths: Iterable[Path]) -> Iterator[RawSheet]:
-    """Read every sheet below the paths, in a stable order.
+@dataclass(slots=True)
+class Found:
+    """What lies below some paths.
+
+    Attributes
+    ----------
+    sources
+        What carries sheets, in a stable order: sheet files, workbooks, and folders of tables.
+    passed_over
+        Files that carry none by their name, and links to folders, which are not followed.
+    """
+
+    sources: list[Path]
+    passed_over: list[Path]
+
+
+def find(paths: Iterable[Path]) -> Found:
+    """List what carries sheets below paths, in a stable order, without opening it.
 
     Parameters
     ----------
@@ -35,18 +61,80 @@ def sheets(paths: Iterable[Path]) -> Iterator[RawSheet]:
         A path does not exist, is no kind of file that carries sheets, or is a folder with none.
 
     """
+    found = Found([], [])
     for path in paths:
         if path.is_dir():
-            found = list(_folder(path))
-            if not found:
-                msg = f"{path} holds no sheets (*.csv, *.xlsx)"
+            before = len(found.sources)
+            _folder(path, found, 0)
+            if len(found.sources) == before:
+                msg = f"{path} holds no sheets (*.csv, *.tsv, *.txt, *.xlsx)"
                 raise NothingToReadError(msg)
-            yield from found
         else:
-            yield from _file(path)
+            found.sources.append(_file(path))
+    found.sources = list(dict.fromkeys(found.sources))
+    return found
 
 
-def builds(path: Path) -> list[RawSheet]:
+def _folder(folder: Path, found: Found, depth: int) -> None:
+    with os.scandir(folder) as entries:
+        listed = sorted(entries, key=lambda entry: entry.name)
+    has_tables = f"{tables.BUILDS}.csv" in {entry.name.casefold() for entry in listed}
+    if has_tables:
+        found.sources.append(folder)
+    for entry in listed:
+        if entry.name.startswith("."):
+            continue
+        path = folder / entry.name
+        if entry.is_dir(follow_symlinks=False) and depth < _DEEPEST:
+            _folder(path, found, depth + 1)
+        elif has_tables and _is_table(path):
+            continue
+        elif entry.is_dir() or path.suffix.casefold() not in _SHEET_FILES or _is_note(path):
+            found.passed_over.append(path)
+        else:
+            found.sources.append(path)
+
+
+def _is_table(path: Path) -> bool:
+    return path.name.casefold() in (f"{tables.BUILDS}.csv", f"{tables.PULLS}.csv")
+
+
+def _is_note(path: Path) -> bool:
+    """Tell whether a text file is none of a sheet: those open with a fence."""
+    if path.suffix.casefold() not in _TEXT_SHEETS:
+        return False
+    try:
+        return not sheet_file.has_front_matter(text_file.read(path)[0])
+    except text_file.UnreadableError:
+        return True
+
+
+def _file(path: Path) -> Path:
+    if not path.exists():
+        msg = f"{path} does not exist"
+        raise NothingToReadError(msg)
+    if path.suffix.casefold() not in _SHEET_FILES or _is_note(path):
+        msg = f"{path} is not a kind of file that carries sheets (.csv, .tsv, .txt, .xlsx)"
+        raise NothingToReadError(msg)
+    return path.parent if _is_table(path) else path
+
+
+def source(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
+    """Read the sheets of one source, as `find` lists them; faults become findings."""
+    if path.is_dir():
+        return tables.read_folder(path, headings)
+    if path.suffix.casefold() == ".xlsx":
+        return tables.read_workbook(path, headings)
+    return [sheet_file.read(path, headings)]
+
+
+def sheets(paths: Iterable[Path], headings: Headings = PLAIN) -> Iterator[RawSheet]:
+    """Read every sheet below the paths, in a stable order; see `find`."""
+    for path in find(paths).sources:
+        yield from source(path, headings)
+
+
+def builds(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
     """Read what is to be predicted: a build file, a sheet file, a table of builds or a workbook.
 
     Raises
@@ -55,52 +143,21 @@ def builds(path: Path) -> list[RawSheet]:
         The path does not exist or is no kind of file that describes builds.
 
     """
-    if path.is_dir() and (path / f"{tables.BUILDS}.csv").is_file():
-        path = path / f"{tables.BUILDS}.csv"
+    if path.is_dir():
+        path = tables.table_in(path, tables.BUILDS) or path
     suffix = path.suffix.casefold()
     if not path.is_file() or suffix not in _BUILD_FILES + _SHEET_FILES:
         msg = f"{path} is not a file that describes builds (.csv, .yaml, .xlsx)"
         raise NothingToReadError(msg)
     if suffix in _BUILD_FILES:
-        return [sheet_file.read_build(path)]
+        return [sheet_file.read_build(path, headings)]
     if suffix == ".xlsx":
-        return tables.read_workbook(path)
+        return tables.read_workbook(path, headings)
     try:
-        text = sheet_file.decode(path)
-    except sheet_file.UnreadableError as fault:
+        text, _ = text_file.read(path, text_file.TABLE_BYTES)
+        if sheet_file.has_front_matter(text):
+            return [sheet_file.read(path, headings)]
+        rows, notes = tables.csv_table(path, headings.sheet)
+    except text_file.UnreadableError as fault:
         raise NothingToReadError(str(fault)) from fault
-    if sheet_file.has_front_matter(text):
-        return [sheet_file.read(path)]
-    return tables.assemble(tables.csv_table(path), None, str(path))
-
-
-def _folder(folder: Path) -> Iterator[RawSheet]:
-    names = sorted(folder.iterdir())
-    with_tables = folder / f"{tables.BUILDS}.csv"
-    if with_tables.is_file():
-        yield from tables.read_folder(folder)
-    for path in names:
-        if path.is_dir():
-            yield from _folder(path)
-        elif path.suffix.casefold() in _SHEET_FILES and not _is_table(path):
-            yield from _file(path)
-
-
-def _is_table(path: Path) -> bool:
-    return path.name.casefold() in (f"{tables.BUILDS}.csv", f"{tables.PULLS}.csv")
-
-
-def _file(path: Path) -> Iterator[RawSheet]:
-    if not path.is_file():
-        msg = f"{path} does not exist"
-        raise NothingToReadError(msg)
-    match path.suffix.casefold():
-        case ".xlsx":
-            yield from tables.read_workbook(path)
-        case ".csv" if _is_table(path):
-            yield from tables.read_folder(Path(path.parent))
-        case ".csv":
-            yield sheet_file.read(path)
-        case _:
-            msg = f"{path} is not a kind of file that carries sheets (.csv, .xlsx)"
-            raise NothingToReadError(msg)
+    return tables.assemble(rows, None, str(path), headings, notes)

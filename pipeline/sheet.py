@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
+from pipeline.headings import PLAIN
 from schemas.findings import refused
 
 if TYPE_CHECKING:
+    from pipeline.headings import Headings
     from schemas.fields import Value
     from schemas.findings import Finding
 
@@ -32,22 +34,6 @@ class Cell:
 
 
 @dataclass(slots=True)
-class Table:
-    """The pull of a sheet as written.
-
-    Attributes
-    ----------
-    headings
-        The headings in the order of the file.
-    rows
-        For each row its number in the file, from 1, and its cells.
-    """
-
-    headings: list[str]
-    rows: list[tuple[int, list[str]]]
-
-
-@dataclass(slots=True)
 class RawSheet:
     """A sheet as read: text, with what was found while reading it.
 
@@ -60,7 +46,10 @@ class RawSheet:
     fields
         Cells by field name.
     table
-        The pull, or ``None`` where there is none.
+        Number in the file, from 1, and cells of every row of its table that is not blank: the
+        headings, the pulls and what stands around them. ``None`` for a build alone.
+    headings
+        What its headings mean.
     findings
         What was found on the way.
     """
@@ -68,12 +57,12 @@ class RawSheet:
     sheet_id: str
     source: str
     fields: dict[str, Cell] = field(default_factory=dict)
-    table: Table | None = None
+    table: list[tuple[int, list[str]]] | None = None
+    headings: Headings = PLAIN
     findings: list[Finding] = field(default_factory=list)
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(NamedTuple):
     """One row of a pull: lb-ft, hp and rpm, with the row it stands in."""
 
     row: int
@@ -99,6 +88,8 @@ class Sheet:
         Everything found so far.
     rows
         The row of each field in the file, for findings of later checks.
+    bare
+        The fields whose number named no unit.
     """
 
     sheet_id: str
@@ -107,6 +98,7 @@ class Sheet:
     readings: list[Reading]
     findings: list[Finding]
     rows: dict[str, int]
+    bare: frozenset[str] = frozenset()
 
     @property
     def accepted(self) -> bool:

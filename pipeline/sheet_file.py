@@ -5,41 +5,24 @@ from __future__ import annotations
 import csv
 from typing import TYPE_CHECKING
 
-from pipeline import front_matter
-from pipeline.headings import match
-from pipeline.sheet import Cell, RawSheet, Table
-from schemas.fields import FIELDS
+from pipeline import front_matter, text_file
+from pipeline.headings import PLAIN
+from pipeline.sheet import Cell, RawSheet
 from schemas.findings import Finding
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
+    from pipeline.headings import Headings, Named
+
+    Row = tuple[int, list[str]]
+
 FENCE = "---"
-
-
-def decode(path: Path) -> str:
-    """Return a file's text: UTF-8, with or without a byte order mark.
-
-    Raises
-    ------
-    UnreadableError
-        The bytes are not UTF-8 text.
-
-    """
-    try:
-        return path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError as fault:
-        msg = f"{path.name} is not UTF-8 text (byte {fault.start}); save it as UTF-8 and try again"
-        raise UnreadableError(msg) from fault
-
-
-class UnreadableError(ValueError):
-    """A file that cannot be read as text or as a workbook."""
-
-    @property
-    def finding(self) -> Finding:
-        """The finding that refuses the file."""
-        return Finding("not-readable", str(self))
+#: Most rows of a sheet's table: a sweep of minutes read a hundred times a second.
+MOST_ROWS = 100_000
+_SEPARATORS = (",", ";", "\t", "|")
+_LOOKED_AT = 30
 
 
 def has_front_matter(text: str) -> bool:
@@ -47,32 +30,43 @@ def has_front_matter(text: str) -> bool:
     return text.lstrip().split("\n", 1)[0].strip() == FENCE
 
 
-def read(path: Path) -> RawSheet:
+def read(path: Path, headings: Headings = PLAIN) -> RawSheet:
     """Read a sheet file; what is wrong with it becomes findings of the sheet."""
-    sheet = RawSheet(path.stem, str(path))
+    sheet = RawSheet(path.stem, str(path), headings=headings)
     try:
-        text = decode(path)
-    except UnreadableError as fault:
+        text, notes = text_file.read(path)
+        sheet.findings += notes
+        _take_apart(sheet, text, path.name)
+    except text_file.UnreadableError as fault:
         sheet.findings.append(fault.finding)
-        return sheet
-    lines = text.splitlines()
-    fences = [i for i, line in enumerate(lines) if line.strip() == FENCE][:2]
-    if not has_front_matter(text) or len(fences) < 2:
-        message = f"{path.name} does not open with fields between two {FENCE} lines"
-        sheet.findings.append(Finding("no-front-matter", message, row=1))
-        return sheet
-    first, last = fences
-    add_fields(sheet, "\n".join(lines[first + 1 : last]), first + 2)
-    sheet.table = read_table(lines[last + 1 :], last + 2)
     return sheet
 
 
-def read_build(path: Path) -> RawSheet:
+def _take_apart(sheet: RawSheet, text: str, name: str) -> None:
+    lines = text.split("\n")
+    fences = []
+    for place, line in enumerate(lines):
+        if line.startswith(FENCE) and line.strip() == FENCE:
+            fences.append(place)
+            if len(fences) == 2:
+                break
+    if not has_front_matter(text) or len(fences) < 2:
+        message = f"{name} does not open with fields between two {FENCE} lines"
+        sheet.findings.append(Finding("no-front-matter", message, row=1))
+        return
+    first, last = fences
+    add_fields(sheet, "\n".join(lines[first + 1 : last]), first + 2)
+    sheet.table = rows_of(lines[last + 1 :], last + 2, sheet.headings.pull, MOST_ROWS)
+
+
+def read_build(path: Path, headings: Headings = PLAIN) -> RawSheet:
     """Read a build without a pull: a file of plain fields."""
-    sheet = RawSheet(path.stem, str(path))
+    sheet = RawSheet(path.stem, str(path), headings=headings)
     try:
-        add_fields(sheet, decode(path), 1)
-    except UnreadableError as fault:
+        text, notes = text_file.read(path)
+        sheet.findings += notes
+        add_fields(sheet, text, 1)
+    except text_file.UnreadableError as fault:
         sheet.findings.append(fault.finding)
     return sheet
 
@@ -91,30 +85,67 @@ def add_fields(sheet: RawSheet, text: str, first_row: int) -> None:
 
 def add_field(sheet: RawSheet, heading: str, text: str, row: int) -> None:
     """Add one field to a sheet, or the finding that says why not."""
-    name, unit = match(heading, FIELDS)
+    name, unit, inferred, _ = sheet.headings.sheet(heading)
     if name is None:
         message = f"{heading!r} is not a field of a sheet and was left out"
         sheet.findings.append(Finding("unknown-field", message, heading, row, text))
-    elif name in sheet.fields:
+        return
+    if name in sheet.fields:
         message = f"{name} is given twice, in rows {sheet.fields[name].row} and {row}; keep one"
         sheet.findings.append(Finding("repeated-field", message, name, row, text))
-    else:
-        sheet.fields[name] = Cell(text, row, unit)
+        return
+    if inferred and text.strip():
+        message = f"the field {heading!r} was read as {name!r}"
+        sheet.findings.append(Finding("read-as", message, name, row, heading))
+    sheet.fields[name] = Cell(text, row, unit)
 
 
-def read_table(lines: list[str], first_row: int) -> Table | None:
-    """Read comma-separated lines into a table; blank lines do not count.
+def rows_of(
+    lines: list[str], first_row: int, named: Callable[[str], Named], most: int
+) -> list[Row]:
+    """Read lines of separated cells; blank lines do not count.
 
-    ``first_row`` is the row of the first line in the file.
+    Parameters
+    ----------
+    lines
+        Of the file.
+    first_row
+        The number of the first of them in the file.
+    named
+        What a heading names, to tell which mark separates the cells.
+    most
+        Rows beyond this number are an error.
+
+    Raises
+    ------
+    UnreadableError
+        There are too many rows, or a cell that never ends.
+
     """
-    reader = csv.reader(lines)
-    rows: list[tuple[int, list[str]]] = []
-    while True:
-        row = first_row + reader.line_num
-        try:
-            cells = next(reader)
-        except StopIteration:
-            break
-        if any(cell.strip() for cell in cells):
-            rows.append((row, cells))
-    return Table(rows[0][1], rows[1:]) if rows else None
+    reader = csv.reader(lines, delimiter=_separator(lines, named))
+    rows: list[Row] = []
+    try:
+        while True:
+            row = first_row + reader.line_num
+            cells = next(reader, None)
+            if cells is None:
+                return rows
+            if cells and ("".join(cells)).strip():
+                rows.append((row, cells))
+                if len(rows) > most:
+                    msg = f"the table has more than {most} rows"
+                    raise text_file.UnreadableError(msg, "too-large")
+    except csv.Error as fault:
+        msg = f"the table cannot be read from row {row}: {fault}"
+        raise text_file.UnreadableError(msg) from fault
+
+
+def _separator(lines: list[str], named: Callable[[str], Named]) -> str:
+    """Return the mark between the cells: the first under which a line names two columns."""
+    for line in [line for line in lines[:_LOOKED_AT] if line.strip()]:
+        for mark in _SEPARATORS:
+            if mark in line:
+                cells = next(csv.reader([line], delimiter=mark), [])
+                if sum(named(cell).field is not None for cell in cells) >= 2:
+                    return mark
+    return _SEPARATORS[0]

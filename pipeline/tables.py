@@ -8,67 +8,101 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from pipeline import sheet_file
-from pipeline.headings import match
-from pipeline.sheet import RawSheet, Table
-from schemas.fields import FIELDS, PULL_FIELDS
+from pipeline import sheet_file, text_file
+from pipeline.headings import PLAIN
+from pipeline.sheet import RawSheet
+from pipeline.units import known
+from schemas.fields import FIELDS
 from schemas.findings import Finding
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
+
+    from pipeline.headings import Headings, Named
+
+    Row = tuple[int, list[str]]
 
 BUILDS = "builds"
 PULLS = "pulls"
+_MOST_ROWS = 20_000_000
 
 
-def read_folder(folder: Path) -> list[RawSheet]:
+def read_folder(folder: Path, headings: Headings = PLAIN) -> list[RawSheet]:
     """Read ``builds.csv`` and ``pulls.csv`` of a folder."""
-    pulls = folder / f"{PULLS}.csv"
+    path, pulls = table_in(folder, BUILDS), table_in(folder, PULLS)
     try:
-        builds_table = csv_table(folder / f"{BUILDS}.csv")
-        pulls_table = csv_table(pulls) if pulls.is_file() else None
-    except sheet_file.UnreadableError as fault:
+        builds, notes = csv_table(path or folder / f"{BUILDS}.csv", headings.sheet)
+        of_pulls, more = csv_table(pulls, headings.pulls) if pulls else (None, [])
+    except text_file.UnreadableError as fault:
         return [RawSheet(folder.name, str(folder), findings=[fault.finding])]
-    return assemble(builds_table, pulls_table, str(folder / f"{BUILDS}.csv"))
+    return assemble(builds, of_pulls, str(path), headings, notes + more)
 
 
-def csv_table(path: Path) -> Table:
-    """Return the table in a csv file; an empty file is an empty table."""
-    return sheet_file.read_table(sheet_file.decode(path).splitlines(), 1) or Table([], [])
+def table_in(folder: Path, name: str) -> Path | None:
+    """Return the csv file of a folder that has such a name, however it is capitalised."""
+    wanted = f"{name}.csv"
+    if (path := folder / wanted).exists():
+        return path
+    return next((p for p in sorted(folder.iterdir()) if p.name.casefold() == wanted), None)
 
 
-def read_workbook(path: Path) -> list[RawSheet]:
+def csv_table(path: Path, named: Callable[[str], Named]) -> tuple[list[Row], list[Finding]]:
+    """Return the rows of a csv file, and what was inferred of the file.
+
+    Raises
+    ------
+    UnreadableError
+        The file cannot be read as text.
+
+    """
+    text, notes = text_file.read(path, text_file.TABLE_BYTES)
+    return sheet_file.rows_of(text.split("\n"), 1, named, _MOST_ROWS), notes
+
+
+def read_workbook(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
     """Read the tabs ``builds`` and ``pulls`` of a workbook."""
     from pipeline import workbook  # noqa: PLC0415 - openpyxl is for those who bring workbooks
 
     try:
-        tabs = workbook.read(path)
-    except sheet_file.UnreadableError as fault:
+        tabs, notes = workbook.read(path, (BUILDS, PULLS))
+    except text_file.UnreadableError as fault:
         return [RawSheet(path.stem, str(path), findings=[fault.finding])]
     if BUILDS not in tabs:
         message = f"{path.name} has no tab named {BUILDS}"
         return [RawSheet(path.stem, str(path), findings=[Finding("not-readable", message)])]
-    return assemble(tabs[BUILDS], tabs.get(PULLS), str(path))
+    return assemble(tabs[BUILDS], tabs.get(PULLS), str(path), headings, notes)
 
 
-def assemble(builds: Table, pulls: Table | None, source: str) -> list[RawSheet]:
+def assemble(
+    builds: list[Row],
+    pulls: list[Row] | None,
+    source: str,
+    headings: Headings = PLAIN,
+    notes: list[Finding] | None = None,
+) -> list[RawSheet]:
     """Bring builds and their pulls together.
 
     Parameters
     ----------
     builds
-        A row a sheet.
+        Headings, perhaps a row of units, and a row a sheet; text above the headings is left out.
     pulls
         Rows that name their sheet, or ``None``: the sheets are then builds alone.
     source
         The file, for findings.
+    headings
+        What headings mean.
+    notes
+        What was inferred of the files; every sheet carries it.
 
     Returns
     -------
     A sheet for every row of ``builds``, and one for every name that only ``pulls`` has.
 
     """
-    sheets = [_build(builds.headings, row, cells, source) for row, cells in builds.rows]
+    names, units, body = _headed(builds, headings.sheet, 2)
+    sheets = [_build(names, units, row, cells, source, headings) for row, cells in body]
     counts = Counter(sheet.sheet_id for sheet in sheets)
     for sheet in sheets:
         if counts[sheet.sheet_id] > 1:
@@ -77,46 +111,103 @@ def assemble(builds: Table, pulls: Table | None, source: str) -> list[RawSheet]:
             sheet.findings.append(
                 Finding("repeated-field", message, "sheet_id", row, sheet.sheet_id)
             )
-    tables = {} if pulls is None else _split(pulls)
+    tables = {} if pulls is None else _split(pulls, headings)
     for sheet in sheets:
         sheet.table = tables.pop(sheet.sheet_id, None)
+        sheet.findings += notes or []
     return sheets + [_orphan(name, table, source) for name, table in tables.items()]
 
 
-def _build(headings: list[str], row: int, cells: list[str], source: str) -> RawSheet:
-    sheet = RawSheet(f"row {row}", source)
-    for heading, text in zip(headings, cells, strict=False):
-        if heading.strip() and (text.strip() or match(heading, FIELDS)[0]):
+def _headed(
+    rows: list[Row], named: Callable[[str], Named], least: int
+) -> tuple[list[str], list[str], list[Row]]:
+    """Return the headings of a table of builds, the units below them if any, and the rest."""
+    for at, (_, cells) in enumerate(rows):
+        found = [named(cell).field for cell in cells]
+        if sum(name is not None for name in found) >= min(least, len(cells)):
+            below = rows[at + 1][1] if at + 1 < len(rows) else []
+            if _are_units(found, below):
+                return cells, below, rows[at + 2 :]
+            return cells, [], rows[at + 1 :]
+    return (rows[0][1], [], rows[1:]) if rows else ([], [], [])
+
+
+def _are_units(fields: list[str | None], cells: list[str]) -> bool:
+    said = [(name, cell) for name, cell in zip(fields, cells, strict=False) if cell.strip()]
+    return bool(said) and all(
+        name is not None and FIELDS[name].numeric and known(_bare(cell), FIELDS[name].unit)
+        for name, cell in said
+    )
+
+
+def _bare(unit: str) -> str:
+    return unit.strip().strip("()[]")
+
+
+def _build(
+    names: list[str], units: list[str], row: int, cells: list[str], source: str, headings: Headings
+) -> RawSheet:
+    sheet = RawSheet(f"row {row}", source, headings=headings)
+    for place, text in enumerate(cells):
+        heading = names[place].strip() if place < len(names) else ""
+        if heading and (text.strip() or headings.sheet(heading).field):
             sheet_file.add_field(sheet, heading, text, row)
+            if place < len(units) and units[place].strip():
+                _state(sheet, headings.sheet(heading).field, _bare(units[place]))
+        elif text.strip():
+            message = f"row {row} has a cell {text.strip()!r} that stands under no heading"
+            code = "more-cells-than-headings" if place >= len(names) else "unknown-column"
+            sheet.findings.append(Finding(code, message, None, row, text.strip()))
     if not (named := sheet.fields.get("sheet_id")) or not named.text.strip():
         message = f"row {row} of the builds has no sheet_id; give every build a name"
         sheet.findings.append(Finding("missing", message, "sheet_id", row))
     else:
         sheet.sheet_id = named.text.strip()
+    if any(units):
+        message = f"the row below the headings was read as units: {', '.join(filter(None, units))}"
+        sheet.findings.append(Finding("unit-row", message, None, row))
     return sheet
 
 
-def _split(pulls: Table) -> dict[str, Table]:
-    """Take the pulls apart by sheet; a row that names none belongs to the name ''."""
-    known = {**PULL_FIELDS, "sheet_id": FIELDS["sheet_id"]}
-    at = [i for i, heading in enumerate(pulls.headings) if match(heading, known)[0] == "sheet_id"]
-    column = at[0] if at else None
-    headings = [heading for i, heading in enumerate(pulls.headings) if i != column]
-    tables: dict[str, Table] = {}
-    for row, cells in pulls.rows:
+def _state(sheet: RawSheet, field: str | None, unit: str) -> None:
+    """Give a cell the unit that stands below its heading, where the heading names none."""
+    if field is not None and (cell := sheet.fields.get(field)) is not None:
+        cell.unit = cell.unit or unit
+
+
+def _split(pulls: list[Row], headings: Headings) -> dict[str, list[Row]]:
+    """Take the pulls apart by sheet, each under the headings; '' names no sheet."""
+    names, units, body = [], [], pulls
+    for at, (_, cells) in enumerate(pulls):
+        fields = [headings.pulls(cell).field for cell in cells]
+        if "rpm" in fields or "sheet_id" in fields:
+            names, body = pulls[at : at + 1], pulls[at + 1 :]
+            break
+    fields = [headings.pulls(cell).field for cell in names[0][1]] if names else []
+    column = fields.index("sheet_id") if "sheet_id" in fields else None
+    if column is not None and body and not any(cell[:1].isdigit() for cell in body[0][1]):
+        units, body = body[:1], body[1:]
+    tables: dict[str, list[Row]] = {}
+    head = [(row, _without(cells, column)) for row, cells in (*names, *units)]
+    for row, cells in body:
         named = column is not None and column < len(cells)
         name = cells[column].strip() if named and column is not None else ""
-        rest = [cell for i, cell in enumerate(cells) if i != column]
-        tables.setdefault(name, Table(headings, [])).rows.append((row, rest))
+        if name not in tables:
+            tables[name] = list(head)
+        tables[name].append((row, _without(cells, column)))
     return tables
 
 
-def _orphan(name: str, table: Table, source: str) -> RawSheet:
-    row = table.rows[0][0]
+def _without(cells: list[str], column: int | None) -> list[str]:
+    return cells if column is None else cells[:column] + cells[column + 1 :]
+
+
+def _orphan(name: str, table: list[Row], source: str) -> RawSheet:
+    row = table[-1][0]
     message = (
-        f"the pulls from row {row} name the sheet {name!r}, which the builds do not have"
+        f"the pulls in row {row} name the sheet {name!r}, which the builds do not have"
         if name
-        else f"the pulls from row {row} do not name their sheet; add a column sheet_id"
+        else f"the pulls in row {row} do not name their sheet; add a column sheet_id"
     )
     orphan = RawSheet(name or f"row {row}", source, table=table)
     orphan.findings.append(Finding("pull-without-build", message, "sheet_id", row, name))

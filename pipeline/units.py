@@ -7,7 +7,7 @@ spellings means torque rather than energy, force rather than mass.
 from __future__ import annotations
 
 import re
-from functools import cache
+from functools import cache, lru_cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -31,6 +31,7 @@ _OF_FIELD: Mapping[str, str] = MappingProxyType(
     {
         "in": "inch",
         "in2": "inch**2",
+        "ft": "foot",
         "cc": "centimeter**3",
         "cfm": "foot**3/minute",
         "psi": "psi",
@@ -56,6 +57,7 @@ _SPELLINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
     {
         "in": {"in": "inch", '"': "inch", "inch": "inch", "inches": "inch", "mm": "millimeter",
                "cm": "centimeter", "m": "meter", "ft": "foot"},
+        "ft": {"ft": "foot", "feet": "foot", "m": "meter", "masl": "meter"},
         "in2": {"in2": "inch**2", "sqin": "inch**2", "squarein": "inch**2", "inch2": "inch**2",
                 "mm2": "millimeter**2", "sqmm": "millimeter**2", "cm2": "centimeter**2",
                 "sqcm": "centimeter**2"},
@@ -104,6 +106,10 @@ _SPELLINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
     }
 )  # fmt: skip
 
+#: What pint is asked about: names with small whole powers, joined. Its own grammar has more, such
+#: as towers of powers that take for ever.
+_TOKEN = r"[^\W\d_][^\W_]{0,23}(?:(?:\^|\*\*)[234])?"
+_ASKED = re.compile(rf"(?:1\s*/\s*)?{_TOKEN}(?:\s*[./*·⋅ -]\s*{_TOKEN}){{0,3}}")
 _JOINTS = re.compile(r"[\s.\-*·⋅_^]+")
 
 
@@ -125,17 +131,31 @@ def _registry() -> Any:
     return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
 
 
-@cache
-def _line(text: str, field_unit: str) -> tuple[float, float]:
-    """Return slope and offset from a unit to the field's own: every unit here is affine."""
+@lru_cache(maxsize=4096)
+def scale(text: str | None, field_unit: str) -> tuple[float, float]:
+    """Return slope and offset from a unit to the field's own: every unit here is affine.
+
+    ``None`` means the field's own.
+
+    Raises
+    ------
+    UnknownUnitError, WrongUnitError
+        As for `convert`.
+
+    """
+    if text is None or _squash(text) == _squash(field_unit):
+        return 1.0, 0.0
+    name = _SPELLINGS[field_unit].get(_squash(text))
+    if name is None and not _ASKED.fullmatch(text.strip()):
+        msg = f"{text!r} is not a known unit"
+        raise UnknownUnitError(msg)
     import pint  # noqa: PLC0415
 
     registry = _registry()
-    name = _SPELLINGS[field_unit].get(_squash(text), text)
     target = _OF_FIELD[field_unit]
     try:
-        zero = registry.Quantity(0.0, name).to(target).magnitude
-        one = registry.Quantity(1.0, name).to(target).magnitude
+        zero = registry.Quantity(0.0, name or text.strip()).to(target).magnitude
+        one = registry.Quantity(1.0, name or text.strip()).to(target).magnitude
     except pint.DimensionalityError as fault:
         msg = f"{text!r} does not measure what {field_unit or 'a pure number'!r} measures"
         raise WrongUnitError(msg) from fault
@@ -143,6 +163,15 @@ def _line(text: str, field_unit: str) -> tuple[float, float]:
         msg = f"{text!r} is not a known unit"
         raise UnknownUnitError(msg) from fault
     return one - zero, zero
+
+
+def known(text: str, field_unit: str) -> bool:
+    """Tell whether a text is a unit for fields in ``field_unit``."""
+    try:
+        scale(text, field_unit)
+    except (UnknownUnitError, WrongUnitError):
+        return False
+    return True
 
 
 def convert(number: float, unit: str | None, field_unit: str) -> float:
@@ -174,7 +203,5 @@ def convert(number: float, unit: str | None, field_unit: str) -> float:
     73.756
 
     """
-    if unit is None or _squash(unit) == _squash(field_unit):
-        return number
-    slope, offset = _line(unit.strip(), field_unit)
+    slope, offset = scale(unit, field_unit)
     return slope * number + offset

@@ -31,6 +31,17 @@ class Route(NamedTuple):
     sd: float
 
 
+def station_pressure(elevation: float) -> float:
+    """Return the pressure, inHg, of the standard atmosphere at an elevation in ft.
+
+    ISO 2533 (ICAO standard atmosphere), troposphere, from memory.
+
+    >>> round(station_pressure(5000), 2)
+    24.9
+    """
+    return float(29.921 * (1 - 6.8756e-6 * elevation) ** 5.2559)
+
+
 def _number(values: Mapping[str, Value], name: str) -> float | None:
     value = values.get(name)
     return float(value) if isinstance(value, int | float) else None

@@ -1,51 +1,105 @@
-"""Workbooks: the values of every tab, as the texts a person sees."""
+"""Workbooks: the values of the tabs, as the texts a person sees.
+
+A workbook is an archive of XML from somebody else: it is weighed before it is opened, and its
+entities and far corners do nothing.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
+import io
+import re
 import warnings
+import zipfile
 from typing import TYPE_CHECKING, Any
-from zipfile import BadZipFile
 
+import defusedxml.ElementTree as Xml
 import openpyxl
-from openpyxl.utils.exceptions import InvalidFileException
+from openpyxl.utils.cell import coordinate_to_tuple, range_boundaries
 
-from pipeline.sheet import Table
-from pipeline.sheet_file import UnreadableError
+from pipeline import text_file
+from pipeline.text_file import UnreadableError
+from schemas.findings import Finding
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
     from pathlib import Path
 
+    Row = tuple[int, list[str]]
 
-def read(path: Path) -> dict[str, Table]:
-    """Return the tabs of a workbook by name in lower case; formulas give their last value.
+_PACKED_BYTES, _UNPACKED_BYTES, _PARTS = 64_000_000, 256_000_000, 4000
+_COLUMNS = 512
+_FILLED = 1_000_000
+_NAMESPACE = re.compile(r"^\{[^}]*\}")
+
+
+def read(path: Path, wanted: Iterable[str]) -> tuple[dict[str, list[Row]], list[Finding]]:
+    """Return tabs of a workbook by name in lower case, and what was inferred.
+
+    Formulas give their last value; a merged cell stands in every row that it covers.
+
+    Parameters
+    ----------
+    path
+        The workbook.
+    wanted
+        Names of the tabs that are read, in lower case.
 
     Raises
     ------
     UnreadableError
-        The file is not a workbook.
+        The file is not a workbook, or unpacks to more than a workbook should.
 
     """
+    data = text_file.contents(path, _PACKED_BYTES)
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # styles and extensions that carry no values
-            book = openpyxl.load_workbook(path, read_only=True, data_only=True)
-            try:
-                return {tab.title.strip().casefold(): _table(tab) for tab in book.worksheets}
-            finally:
-                book.close()
-    except (BadZipFile, InvalidFileException, KeyError, ValueError, OSError, EOFError) as fault:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            _weigh(archive, path.name)
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")  # styles and extensions that carry no values
+                return _tabs(io.BytesIO(data), archive, set(wanted))
+    except UnreadableError:
+        raise
+    except Exception as fault:  # the library raises whatever it meets in a damaged file
         msg = f"{path.name} cannot be read as a workbook; save it anew as .xlsx"
         raise UnreadableError(msg) from fault
 
 
-def _table(tab: Any) -> Table:
-    rows = [
-        (number, [_text(value) for value in values])
-        for number, values in enumerate(tab.iter_rows(values_only=True), start=1)
-    ]
-    rows = [(number, cells) for number, cells in rows if any(cell.strip() for cell in cells)]
-    return Table(rows[0][1], rows[1:]) if rows else Table([], [])
+def _weigh(archive: zipfile.ZipFile, name: str) -> None:
+    parts = archive.infolist()
+    size = sum(part.file_size for part in parts)
+    if len(parts) > _PARTS or size > _UNPACKED_BYTES:
+        msg = f"{name} unpacks to {len(parts)} parts and {size / 1e6:.0f} MB: too much for sheets"
+        raise UnreadableError(msg, "too-large")
+
+
+def _tabs(
+    file: io.BytesIO, archive: zipfile.ZipFile, wanted: set[str]
+) -> tuple[dict[str, list[Row]], list[Finding]]:
+    book = openpyxl.load_workbook(file, read_only=True, data_only=True, keep_links=False)
+    tabs: dict[str, list[Row]] = {}
+    findings: list[Finding] = []
+    try:
+        for tab in book.worksheets:
+            name = tab.title.strip().casefold()
+            if name in wanted:
+                grid = _grid(tab)
+                part = archive.read(tab._worksheet_path)  # noqa: SLF001 - it has no other name
+                findings += _mend(grid, part, tab.title)
+                tabs[name] = [(row, cells) for row, cells in grid.items() if any(cells)]
+    finally:
+        book.close()
+    return tabs, findings
+
+
+def _grid(tab: Any) -> dict[int, list[str]]:
+    tab.reset_dimensions()  # what a file says of its size is not to be trusted
+    grid = {}
+    for number, values in enumerate(tab.iter_rows(max_col=_COLUMNS, values_only=True), start=1):
+        last = max((i for i, value in enumerate(values) if value is not None), default=-1)
+        if last >= 0:
+            grid[number] = [_text(value).strip() for value in values[: last + 1]]
+    return grid
 
 
 def _text(value: object) -> str:
@@ -60,3 +114,75 @@ def _text(value: object) -> str:
             return value.date().isoformat()
         case _:
             return str(value)
+
+
+def _mend(grid: dict[int, list[str]], part: bytes, title: str) -> list[Finding]:
+    """Write merged cells into the rows they cover, and formulas without a value as they stand."""
+    if b"mergeCell" not in part and b"<f" not in part and b":f" not in part:
+        return []
+    merged, formulas = [], 0
+    room = _FILLED
+    for kind, where, text in _marks(part):
+        if kind == "merged":
+            left, top, _, bottom = range_boundaries(where)
+            if left is None or top is None or bottom is None or left > _COLUMNS:
+                continue
+            value = _cell(grid, top, left)
+            rows = [row for row in range(top + 1, min(bottom, max(grid, default=0)) + 1)]
+            room -= len(rows)
+            if not value or not rows or room < 0:
+                continue
+            for row in rows:
+                _put(grid, row, left, value)
+            merged.append(where)
+        else:
+            row, column = coordinate_to_tuple(where)
+            if column <= _COLUMNS and not _cell(grid, row, column):
+                _put(grid, row, column, f"={text}")
+                formulas += 1
+    findings = []
+    if merged:
+        message = (
+            f"tab {title!r}: merged cells ({', '.join(merged[:3])}) were read as the same value in"
+            " each row"
+        )
+        findings.append(Finding("merged-cells", message))
+    if formulas:
+        message = (
+            f"tab {title!r}: {formulas} formulas have no stored value; open the workbook, let it"
+            " calculate, and save it"
+        )
+        findings.append(Finding("formula-without-value", message))
+    return findings
+
+
+def _marks(part: bytes) -> Iterator[tuple[str, str, str]]:
+    """Yield what a tab's XML says of merged ranges and of formulas without a value."""
+    formula: str | None = None
+    valued = False
+    for _, element in Xml.iterparse(io.BytesIO(part), forbid_dtd=True):
+        match _NAMESPACE.sub("", element.tag):
+            case "f":
+                formula = element.text or ""
+            case "v" | "is":
+                valued = bool((element.text or "").strip()) or len(element) > 0
+            case "c":
+                if formula is not None and not valued and (where := element.get("r")):
+                    yield "formula", where, formula
+                formula, valued = None, False
+                element.clear()
+            case "mergeCell" if where := element.get("ref"):
+                yield "merged", where, ""
+            case "row":
+                element.clear()
+
+
+def _cell(grid: dict[int, list[str]], row: int, column: int) -> str:
+    cells = grid.get(row, [])
+    return cells[column - 1] if column <= len(cells) else ""
+
+
+def _put(grid: dict[int, list[str]], row: int, column: int, text: str) -> None:
+    cells = grid.setdefault(row, [])
+    cells += [""] * (column - len(cells))
+    cells[column - 1] = text

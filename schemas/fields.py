@@ -206,6 +206,13 @@ _TABLE = (
     ),
     _weather("air_temperature", "inlet air temperature", "degF", -60, 150),
     _weather("barometer", "station pressure, not reduced to sea level", "inHg", 14, 33),
+    _weather(
+        "elevation",
+        "of the dyno above the sea; checks the barometer, dropped on contribution",
+        "ft",
+        -1500,
+        15000,
+    ),
     _weather("relative_humidity", "relative humidity", "%", 0, 100),
     _weather("coolant_temperature", "coolant temperature", "degF", 0, 300),
     _weather("oil_temperature", "oil temperature", "degF", 0, 400),

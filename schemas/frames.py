@@ -29,11 +29,12 @@ _DTYPES = {
     Kind.FLAG: "boolean",
     Kind.DATE: "Int64",
 }
-_WITHHELD = ("notes",)
+#: Fields that never leave a contributor.
+WITHHELD = ("notes", "elevation")
 _ALWAYS = ("sheet_id", "shop", "aspiration")
 
 #: The columns of the curated table of builds that come from the sheet.
-CURATED_FIELDS = tuple(name for name in FIELDS if name not in _WITHHELD)
+CURATED_FIELDS = tuple(name for name in FIELDS if name not in WITHHELD)
 
 
 def dtype(field: Field) -> str:

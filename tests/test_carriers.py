@@ -7,6 +7,7 @@ import pytest
 from valid_sheet import FIELDS, PULL, sheet_text
 
 from pipeline import checks, parse, read
+from pipeline.rules.pulls import torque_of
 
 
 def judged(path):
@@ -149,7 +150,7 @@ def test_a_lone_mark_says_that_nothing_is_known(write_sheet, mark):
 def test_power_alone_is_enough(write_sheet):
     (sheet,) = judged(write_sheet(pull=[(row[0], row[2]) for row in PULL]))
     assert sheet.accepted
-    torque = checks.torque_of(None, sheet.readings[0].power, sheet.readings[0].rpm)
+    torque = torque_of(None, sheet.readings[0].power, sheet.readings[0].rpm)
     assert torque == pytest.approx(345.2 / 1.3558, rel=0.002)
 
 

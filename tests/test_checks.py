@@ -27,8 +27,8 @@ BROKEN = [
     ({"barometer": ""}, "missing-weather", "barometer"),
     ({"air_temperature": ""}, "missing-weather", "air_temperature"),
     ({"aspiration": "turbocharged"}, "missing-boost", "boost"),
-    ({"bore": "99"}, "out-of-range", "bore"),
-    ({"barometer": "1013"}, "out-of-range", "barometer"),
+    ({"bore": "99"}, "unit-left-out", "bore"),
+    ({"barometer": "1013"}, "unit-left-out", "barometer"),
     ({"compression_ratio": "94"}, "out-of-range", "compression_ratio"),
     ({"relative_humidity": "140"}, "out-of-range", "relative_humidity"),
     ({"bore": "1.9 in"}, "mean-pressure", "torque"),
@@ -70,7 +70,7 @@ def test_five_distinct_rpm_are_enough(write_sheet):
     ("change", "hint"), [({"bore": "99"}, "99 mm"), ({"barometer": "1013"}, "1013 hPa")]
 )
 def test_a_unit_that_was_left_out_is_guessed_aloud_not_applied(write_sheet, change, hint):
-    (finding,) = [f for f in findings(write_sheet(change)).findings if f.code == "out-of-range"]
+    (finding,) = [f for f in findings(write_sheet(change)).findings if f.code == "unit-left-out"]
     assert hint in finding.message
 
 

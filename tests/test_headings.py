@@ -2,8 +2,8 @@
 
 import pytest
 
-from pipeline.headings import match
-from schemas.fields import FIELDS, PULL_FIELDS
+from pipeline.headings import PLAIN, Headings
+from schemas.fields import FIELDS
 
 
 @pytest.mark.parametrize(
@@ -24,7 +24,7 @@ from schemas.fields import FIELDS, PULL_FIELDS
     ],
 )
 def test_fields_are_found_however_spelled(heading, name, unit):
-    assert match(heading, FIELDS) == (name, unit)
+    assert PLAIN.sheet(heading)[:3] == (name, unit, False)
 
 
 @pytest.mark.parametrize(
@@ -39,16 +39,41 @@ def test_fields_are_found_however_spelled(heading, name, unit):
     ],
 )
 def test_columns_of_a_pull_are_found_however_spelled(heading, name, unit):
-    assert match(heading, PULL_FIELDS) == (name, unit)
+    assert PLAIN.pull(heading)[:3] == (name, unit, False)
 
 
 @pytest.mark.parametrize(
     "heading", ["boredom", "colour", "bore of the year", "", "(mm)", "torques"]
 )
 def test_other_headings_name_nothing(heading):
-    assert match(heading, FIELDS) == (None, None)
+    assert PLAIN.sheet(heading).field is None
 
 
 @pytest.mark.parametrize("name", list(FIELDS))
 def test_every_field_is_found_by_its_own_name_in_capitals(name):
-    assert match(name.upper().replace("_", " "), FIELDS) == (name, None)
+    assert PLAIN.sheet(name.upper().replace("_", " "))[:3] == (name, None, False)
+
+
+@pytest.mark.parametrize(
+    ("heading", "name", "unit"),
+    [("TQ", "torque", None), ("HP", "power", None), ("kW", "power", "kW"), ("Nm", "torque", "N.m"),
+     ("Engine Speed", "rpm", None), ("1/min", "rpm", None), ("Tq (Nm)", "torque", "Nm")],
+)  # fmt: skip
+def test_customary_headings_are_read_and_said_to_be(heading, name, unit):
+    assert PLAIN.pull(heading)[:3] == (name, unit, True)
+
+
+@pytest.mark.parametrize(
+    ("heading", "number"), [("torque 2", 2), ("Torque_3 (N.m)", 3), ("TQ run 4", 4), ("tq #5", 5)]
+)
+def test_a_heading_may_number_its_pull(heading, number):
+    named = PLAIN.pull.numbered(heading)
+    assert (named.field, named.number) == ("torque", number)
+    assert named.unit == ("N.m" if "N.m" in heading else None)
+
+
+def test_a_shops_own_headings_go_before():
+    own = Headings({"Bohrung": "bore (mm)", "Drehmoment": "torque (N.m)", "RPM": "notes"})
+    assert own.sheet("BOHRUNG")[:3] == ("bore", "mm", True)
+    assert own.pull("drehmoment")[:3] == ("torque", "N.m", True)
+    assert own.sheet("rpm").field == "notes"

@@ -1,0 +1,211 @@
+"""Where in a table the pulls stand: under which headings, side by side or stacked, amid what text.
+
+A table here is what a dyno printed: perhaps a title, headings, a row of units, readings, then a
+summary; and the same again for the next pull, below or beside.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from pipeline.cells import is_missing
+from pipeline.headings import squash
+from pipeline.units import known
+from schemas.fields import PULL_FIELDS
+from schemas.findings import Finding
+
+if TYPE_CHECKING:
+    from pipeline.headings import Headings, Named
+
+    Row = tuple[int, list[str]]
+
+_BEGINS_LIKE_A_NUMBER = re.compile(r"\s*[+-]?[.,]?\d")
+_SUMMARY = frozenset(
+    {"max", "maximum", "peak", "min", "minimum", "avg", "average", "mean", "total", "sum", "std",
+     "sd", "median"}
+)  # fmt: skip
+_READ = ("torque", "power")
+
+
+@dataclass(slots=True)
+class Block:
+    """Columns and rows of one pull, or of several that a column tells apart.
+
+    Attributes
+    ----------
+    columns
+        Position and unit of each column, by the name of its field.
+    number
+        Number of the pull where the place or the heading tells it, from 1; else 0.
+    rows
+        Number in the file and cells of each row that holds a reading.
+    """
+
+    columns: dict[str, tuple[int, str | None]]
+    number: int
+    rows: list[Row] = field(default_factory=list)
+
+
+def blocks(rows: list[Row], headings: Headings) -> tuple[list[Block], list[Finding]]:
+    """Find the pulls of a table.
+
+    Parameters
+    ----------
+    rows
+        Number in the file and cells of every row that is not blank.
+    headings
+        What headings mean.
+
+    Returns
+    -------
+    The pulls in the order of the file, and what was inferred, left out or found amiss.
+
+    """
+    done: list[Block] = []
+    beside: list[Block] = []
+    findings: list[Finding] = []
+    width = 0
+    for row, cells in rows:
+        if beside and not beside[0].rows and (units := _units(cells, beside)):
+            findings.append(_unit_row(row, units))
+        elif beside and _is_reading(cells, beside):
+            beside[0].rows.append((row, cells))
+            if len(cells) > width and (spare := _spare(row, cells[width:])):
+                findings.append(spare)
+        elif (found := _columns(cells, row, headings))[0]:
+            if beside:
+                message = f"row {row} has the headings of a further pull"
+                findings.append(Finding("several-pulls", message, "pull", row))
+            beside, told = found
+            for block in beside:
+                block.number += len(done) if done or len(beside) > 1 else 0
+            _share(done)
+            done += beside
+            findings += told
+            width = len(cells)
+        else:
+            said = " ".join(cell.strip() for cell in cells if cell.strip())[:60]
+            message = f"row {row} is no reading and was left out: {said!r}"
+            findings.append(Finding("text-left-out", message, None, row, said))
+    _share(done)
+    return done, findings
+
+
+def _share(done: list[Block]) -> None:
+    """Give the pulls that stand beside one another the rows of the first of them."""
+    for first, block in zip(done, done[1:], strict=False):
+        if not block.rows:
+            block.rows = first.rows
+
+
+def _is_reading(cells: list[str], beside: list[Block]) -> bool:
+    """Tell whether a row holds numbers where the columns are; a summary of them is none."""
+    for block in beside:
+        place = block.columns["rpm"][0] if "rpm" in block.columns else -1
+        speed = cells[place].strip() if 0 <= place < len(cells) else ""
+        if speed.isdigit():
+            return True
+        others = [
+            cells[block.columns[name][0]]
+            for name in _READ
+            if name in block.columns and block.columns[name][0] < len(cells)
+        ]
+        some = any(_BEGINS_LIKE_A_NUMBER.match(cell) for cell in others)
+        if squash(speed).rstrip(":.") in _SUMMARY:
+            continue
+        if some or (
+            _BEGINS_LIKE_A_NUMBER.match(speed)
+            and (len(speed.split()) <= 2 or any(not is_missing(cell) for cell in others))
+        ):
+            return True
+    return False
+
+
+def _spare(row: int, cells: list[str]) -> Finding | None:
+    said = [cell for cell in cells if cell.strip()]
+    if not any(_BEGINS_LIKE_A_NUMBER.match(cell) for cell in said):
+        return None
+    message = (
+        f"row {row} has more cells than there are headings ({said[0]!r}); with decimal commas,"
+        " separate the cells by semicolons or quote them"
+    )
+    return Finding("more-cells-than-headings", message, None, row, said[0])
+
+
+def _columns(cells: list[str], row: int, headings: Headings) -> tuple[list[Block], list[Finding]]:
+    """Take a row as headings: the pulls that stand side by side under it, none if it is none."""
+    named = [headings.pull(cell) for cell in cells]
+    if not any(name.field == "rpm" for name in named) or sum(map(bool, cells)) < 2:
+        return [], []
+    if any(_BEGINS_LIKE_A_NUMBER.match(c) for c, n in zip(cells, named, strict=True) if not n[0]):
+        return [], []
+    findings: list[Finding] = []
+    beside = [Block({}, 1)]
+    for place, (cell, name) in enumerate(zip(cells, named, strict=True)):
+        heading = cell.strip()
+        if name.field is None:
+            name = headings.pull.numbered(heading)  # noqa: PLW2901 - a second look
+        if name.field is None:
+            if heading:
+                message = f"the column {heading!r} is not one of a pull and was left out"
+                findings.append(Finding("unknown-column", message, heading, row))
+            continue
+        if name.inferred:
+            message = f"the column {heading!r} was read as {name.field!r}"
+            findings.append(Finding("read-as", message, name.field, row, heading))
+        _place(beside, name, place)
+    whole = [block for block in beside if "rpm" in block.columns]
+    for block in beside:
+        if block not in whole:
+            twice = next(iter(block.columns))
+            message = f"the column {twice} occurs twice under one rpm; keep one, or number them"
+            findings.append(Finding("repeated-field", message, twice, row))
+    if len(whole) > 1:
+        message = f"row {row} has the headings of {len(whole)} pulls side by side"
+        findings.append(Finding("several-pulls", message, "pull", row))
+    else:
+        whole[0].number = 0
+    return whole, findings
+
+
+def _place(beside: list[Block], name: Named, place: int) -> None:
+    """Put a column into the pull it belongs to; one that repeats begins the next pull."""
+    column = (place, name.unit)
+    field_name = str(name.field)
+    if name.number is not None:
+        speed = beside[0].columns.get("rpm")
+        if len(beside) == 1 and set(beside[0].columns) <= {"rpm"}:
+            beside[0].number = name.number
+        block = next((b for b in beside if b.number == name.number), None)
+        if block is None:
+            block = Block({} if speed is None else {"rpm": speed}, name.number)
+            beside.append(block)
+        block.columns.setdefault(field_name, column)
+        return
+    if field_name in beside[-1].columns:
+        beside.append(Block({}, len(beside) + 1))
+    beside[-1].columns[field_name] = column
+
+
+def _units(cells: list[str], beside: list[Block]) -> list[str]:
+    """Take a row as the units of the columns above; nothing if it is no such row."""
+    found: dict[tuple[int, str], str] = {}
+    for number, block in enumerate(beside):
+        for name, (place, _) in block.columns.items():
+            text = cells[place].strip().strip("()[]") if place < len(cells) else ""
+            if not text:
+                continue
+            if text.isdigit() or not known(text, PULL_FIELDS[name].unit):
+                return []
+            found[number, name] = text
+    for (number, name), text in found.items():
+        place, unit = beside[number].columns[name]
+        beside[number].columns[name] = (place, unit or text)
+    return list(found.values())
+
+
+def _unit_row(row: int, units: list[str]) -> Finding:
+    message = f"row {row} was read as the units of the columns: {', '.join(units)}"
+    return Finding("unit-row", message, None, row)

@@ -1,0 +1,135 @@
+"""Numerals as people write them: decimal points or commas, and marks between thousands.
+
+What a single comma means cannot be seen from one number. The other numbers of a sheet tell; where
+they do not, the range of the field may; where that does not either, nothing is guessed.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, NamedTuple
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+#: A plain number, then the rest: its unit, if any.
+_PLAIN = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*)", re.DOTALL | re.ASCII)
+_SPACES = " \u00a0\u202f\u2009"
+_GROUPS = f"'’{_SPACES}"
+#: A number with commas, or with marks between its thousands, then the rest.
+_MARKED = re.compile(
+    rf"([+-]?(?:\d[\d.,{_GROUPS}]*\d|\d|[.,]\d+)[.,]?(?:[eE][+-]?\d+)?)\s*(.*)",
+    re.DOTALL | re.ASCII,
+)
+#: Inches as rules have them: 1 5/8, 15/16.
+_FRACTION = re.compile(
+    r"(?:(\d{1,3})[ -])?(\d{1,2})/(2|4|8|16|32|64)(?!\d)\s*(.*)", re.DOTALL | re.ASCII
+)
+_GROUPED = re.compile(r"\d{1,3}(?:([.,'’ ])\d{3})(?:\1\d{3})*")
+_POINT_SURE = re.compile(r"\s*[+-]?(?:\d*\.(?:\d{1,2}|\d{4,})(?!\d)|0?\.\d+)(?![.,\d])", re.ASCII)
+_COMMA_SURE = re.compile(r"\s*[+-]?[\d.]*,(?:\d{1,2}|\d{4,})(?!\d)|\s*[+-]?0?,\d+", re.ASCII)
+
+
+class Numeral(NamedTuple):
+    """What a text says of a number.
+
+    Attributes
+    ----------
+    readings
+        The numbers it may mean: one, or two where the sheet does not tell.
+    rest
+        What follows the number.
+    note
+        Code of the note that the reading deserves, or ``None``.
+    """
+
+    readings: tuple[float, ...]
+    rest: str
+    note: str | None
+
+
+def decimal_mark(texts: Iterable[str]) -> str | None:
+    """Return the decimal mark that the numbers of a sheet show; ``None`` where they do not.
+
+    >>> decimal_mark(["2.000", "345,2"]), decimal_mark(["2,000", "9.4"]), decimal_mark(["1,250"])
+    (',', '.', None)
+    """
+    texts = list(texts)
+    comma = any("," in text and _COMMA_SURE.match(text) for text in texts)
+    point = any("." in text and _POINT_SURE.match(text) for text in texts)
+    if comma == point:
+        return None
+    return "," if comma else "."
+
+
+def read(text: str, mark: str | None = None) -> Numeral | None:
+    """Return what a text says of a number, or ``None`` where it does not begin with one.
+
+    Parameters
+    ----------
+    text
+        Without blanks around it.
+    mark
+        The decimal mark of the sheet, as `decimal_mark` found it.
+
+    Examples
+    --------
+    >>> read("92.1 mm")
+    Numeral(readings=(92.1,), rest='mm', note=None)
+    >>> read("2.000", ",").readings, read("1 250,5").readings, read("1,250").readings
+    ((2000.0,), (1250.5,), (1.25, 1250.0))
+    >>> read("1 5/8 in")
+    Numeral(readings=(1.625,), rest='in', note=None)
+
+    """
+    plain = _PLAIN.fullmatch(text)
+    if "/" in text and (fraction := _FRACTION.fullmatch(text)):
+        number = int(fraction[1] or 0) + int(fraction[2]) / int(fraction[3])
+        return Numeral((number,), fraction[4], None)
+    if plain and plain[2][:1] not in (",", ".", "'", "’") and not plain[2][:1].isdigit():
+        digits = plain[1].lstrip("+-").partition(".")
+        if mark != "," or len(digits[2]) != 3 or not 1 <= len(digits[0]) <= 3 or digits[0] == "0":
+            return Numeral((float(plain[1]),), plain[2], None)
+        return Numeral((float(plain[1].replace(".", "")),), plain[2], "thousands-mark")
+    marked = _MARKED.fullmatch(text)
+    if marked is None:
+        return None
+    body, exponent = _split_exponent(marked[1].rstrip(".,"))
+    sign = -1.0 if body.startswith("-") else 1.0
+    found = _marked(body.lstrip("+-"), mark)
+    if not found[0]:
+        return None
+    return Numeral(tuple(sign * float(f"{n}{exponent}") for n in found[0]), marked[2], found[1])
+
+
+def _split_exponent(text: str) -> tuple[str, str]:
+    at = text.lower().find("e")
+    return (text, "") if at < 0 else (text[:at], text[at:])
+
+
+def _marked(body: str, mark: str | None) -> tuple[tuple[str, ...], str | None]:
+    """Return the readings of a numeral with marks in it, as plain numerals, and the note."""
+    for space in _SPACES:
+        body = body.replace(space, " ")
+    last = max(body.rfind("."), body.rfind(","))
+    if any(group in body for group in "'’ ") or (body.count(".") and body.count(",")):
+        whole, fraction = (body, "") if last < 0 else (body[:last], body[last + 1 :])
+        if _GROUPED.fullmatch(body) and last >= 0 and body[last] in whole:
+            whole, fraction = body, ""
+        if not _GROUPED.fullmatch(whole) or not (fraction.isdigit() or not fraction):
+            return (), None
+        return (_joined(whole, fraction),), "thousands-mark"
+    if body.count(",") > 1 or body.count(".") > 1:
+        return ((_joined(body, ""),), "thousands-mark") if _GROUPED.fullmatch(body) else ((), None)
+    whole, _, fraction = body.partition(",")
+    decimal = f"{whole or '0'}.{fraction}"
+    if not _GROUPED.fullmatch(body) or whole == "0" or mark == ",":
+        return (decimal,), "decimal-comma"
+    if mark == ".":
+        return (whole + fraction,), "thousands-mark"
+    return (decimal, whole + fraction), "decimal-comma"
+
+
+def _joined(whole: str, fraction: str) -> str:
+    digits = "".join(c for c in whole if c.isdigit())
+    return f"{digits}.{fraction}" if fraction else digits

@@ -66,7 +66,7 @@ def answers(
     model, told
         As `bundle.load` gives them.
     builds
-        Typed builds, as `curate.typed_builds` gives them.
+        Typed builds, as `build_table.typed_builds` gives them.
     shops
         The code of the shop that each build is said to come from, or ``None``.
     question

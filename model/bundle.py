@@ -28,7 +28,7 @@ from model.novelty import Reference, seen_choices
 from model.sample import columns
 from model.training import Model
 from pipeline import feature_table
-from schemas import frames
+from schemas.fields import CURATED_FIELDS
 
 FORMAT = 1
 MANIFEST = "bundle.json"
@@ -119,7 +119,7 @@ def _arrays(model: Model) -> Arrays:
 
 def _sheets(model: Model) -> pd.DataFrame:
     """The builds as they were given, but for what is told elsewhere or not needed."""
-    return model.fields[list(frames.CURATED_FIELDS)]
+    return model.fields[list(CURATED_FIELDS)]
 
 
 def _golden(model: Model) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from model import standing as standing_of
 from model.answer import Between, Peak, Point
 from pipeline import feature_table
 from pipeline.units import TORQUE_POWER_CONSTANT
-from schemas.fields import FIELDS
+from schemas.fields import CURATED_FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -164,7 +164,7 @@ def predict(model: Model, builds: pd.DataFrame, shops: Sequence[str | None]) -> 
     model
         The model.
     builds
-        Typed builds, as `curate.typed_builds` gives them.
+        Typed builds, as `build_table.typed_builds` gives them.
     shops
         The code of the shop that each build is said to come from, or ``None``.
 
@@ -214,7 +214,7 @@ def _given(row: Mapping[Any, Any]) -> dict[str, object]:
     """Return the fields that a row of a typed table gives."""
     return {
         name: row[name]
-        for name in FIELDS
+        for name in CURATED_FIELDS
         if isinstance(row.get(name), str | bool | int) or row.get(name, np.nan) == row.get(name)
     }
 

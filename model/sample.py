@@ -15,8 +15,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _SPEED = "rpm"
-#: A nominal correction makes a sheet count for less: its variance stands beside this of the
-#: rest (shop, engine and pull), as a relative standard deviation.
+#: Ordinary scatter of a sheet (shop, engine and pull), as a relative standard deviation: what a
+#: nominal correction or a warning adds stands beside it. Common practice, no source.
 _ORDINARY_SD = 0.025
 
 
@@ -115,8 +115,18 @@ def sample_of(builds: pd.DataFrame, pulls: pd.DataFrame, table: pd.DataFrame) ->
         sheet=sheet,
         rpm=pulls["rpm"].to_numpy(dtype=float),
         target=np.log(pulls["torque"].to_numpy(dtype=float) / size[sheet]),
-        weight=_ORDINARY_SD**2 / (_ORDINARY_SD**2 + builds["factor_sd"].to_numpy(float) ** 2),
+        weight=weight_of(builds),
     )
+
+
+def weight_of(builds: pd.DataFrame) -> Floats:
+    """Return how much each curated sheet counts, at most 1, shape (sheets,).
+
+    What makes its torque less certain stands beside the ordinary scatter; copies share one weight.
+    """
+    more = builds["factor_sd"].to_numpy(float) ** 2 + builds["doubt_sd"].to_numpy(float) ** 2
+    weight: Floats = _ORDINARY_SD**2 / (_ORDINARY_SD**2 + more) / builds["copies"].to_numpy(float)
+    return weight
 
 
 def columns(table: pd.DataFrame) -> list[str]:

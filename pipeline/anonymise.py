@@ -13,9 +13,11 @@ import os
 import re
 import secrets
 import unicodedata
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from pipeline.headings import squash
+from schemas.fields import WITHHELD
 from schemas.findings import Finding
 
 if TYPE_CHECKING:
@@ -28,6 +30,24 @@ _CODE_CHARS = 32
 _CODE = re.compile(rf"^[0-9a-f]{{{_CODE_CHARS}}}$")
 _SHORTEST_NAME = 3
 _TEXTS = ("sheet_id", "family")
+_SHORT, _LONG_ENOUGH, _LONGEST_NAME = 10, 6, 80
+#: Words of shops' names that tell nobody apart. Common practice, no source.
+_TRADE = frozenset(
+    {"auto", "boat", "boats", "company", "dyno", "engine", "engineering", "engines", "garage",
+     "limited", "machine", "marine", "motor", "motors", "performance", "racing", "rebuild",
+     "rebuilds", "rebuilders", "service", "shop", "sons", "works", "workshop", "yard"}
+)  # fmt: skip
+#: What a name of a sheet or a family may hold that tells who is behind it.
+_TELLING = (
+    ("holds a mail address", re.compile(r"\S@\S+\.\w")),
+    ("holds a date", re.compile(
+        r"(?<!\d)(?:(?:19|20)\d\d[-./]\d\d?[-./]\d\d?|\d\d?[./]\d\d?[./](?:19|20)?\d\d)(?!\d)")),
+    ("holds a phone number", re.compile(
+        r"\+\d[\d ()-]{6,}\d|\(\d{3,5}\) ?\d{3}|(?<!\d)\d{3}[-. ]\d{3,4}[-. ]\d{4}(?!\d)"
+        r"|\b(?:tel|phone|call|fax)\b\D{0,4}\d{5}", re.IGNORECASE)),
+    ("holds a serial number", re.compile(
+        r"\b(?:s/n|serial|vin|hull|reg)\b\W{0,3}\w*\d|\b(?=\w*\d)(?=\w*[A-Z])[A-HJ-NPR-Z0-9]{17}\b")),
+)  # fmt: skip
 
 
 class KeyFileError(OSError):
@@ -105,27 +125,63 @@ def is_code(text: object) -> bool:
 def anonymise(sheet: Sheet, key: bytes) -> None:
     """Replace the shop's name by its code and drop what would tell on it, in place.
 
-    Free text goes; other names that hold the shop's name are replaced by codes of their own. A
-    sheet that already carries a code keeps it.
+    Free text and what tells where the dyno stands go. A name that travels is replaced by a code
+    of its own where it holds the shop's name or more than a name, or where it is only that of a
+    file. A sheet that already carries a code keeps it.
     """
-    sheet.values.pop("notes", None)
+    for name in WITHHELD:
+        sheet.values.pop(name, None)
     shop = sheet.values.get("shop")
     if not isinstance(shop, str) or is_code(shop):
         return
     sheet.values["shop"] = code(key, shop)
     for name in _TEXTS:
         text = sheet.values.get(name)
-        if isinstance(text, str) and names(shop, text):
-            sheet.values[name] = code(key, text)
+        if not isinstance(text, str):
+            continue
+        row = sheet.rows.get(name)
+        if names(shop, text):
             message = f"{name} held the shop's name and was replaced by a code"
-            sheet.findings.append(Finding("name-withheld", message, name, sheet.rows.get(name)))
+            sheet.findings.append(Finding("name-withheld", message, name, row))
+        elif (why := _more_than_a_name(text)) or name not in sheet.rows:
+            message = f"{name} {why or 'is the name of a file'} and was replaced by a code"
+            sheet.findings.append(Finding("text-withheld", message, name, row))
+        else:
+            if word := hint(shop, text):
+                message = f"{name} holds {word!r}, as the shop's name does, and travels as it is"
+                sheet.findings.append(Finding("name-hint", message, name, row, text))
+            continue
+        sheet.values[name] = f"{name.removesuffix('_id')}-{code(key, text)[:_SHORT]}"
     sheet.sheet_id = str(sheet.values["sheet_id"])
 
 
+def _more_than_a_name(text: str) -> str | None:
+    """Return what a name holds that tells who is behind it, if anything."""
+    if len(text) > _LONGEST_NAME or not text.isprintable():
+        return "is a free text"
+    return next((what for what, pattern in _TELLING if pattern.search(text)), None)
+
+
+def _words(shop: str) -> list[str]:
+    return [squash(word) for word in re.findall(r"\w+", shop)]
+
+
 def names(shop: str, text: str) -> bool:
-    """Tell whether a text holds the shop's name, however spelled."""
-    short = squash(shop)
-    return len(short) >= _SHORTEST_NAME and short in squash(text)
+    """Tell whether a text holds the shop's name, or two words of it that follow one another."""
+    short, words = squash(text), _words(shop)
+    whole = "".join(words)
+    parts = [a + b for a, b in pairwise(words) if len(a + b) >= _LONG_ENOUGH]
+    return len(whole) >= _SHORTEST_NAME and any(part in short for part in (whole, *parts))
+
+
+def hint(shop: str, text: str) -> str | None:
+    """Return the word of the shop's name, or its initials, that a text holds; ``None`` if none."""
+    words = _words(shop)
+    found = [w for w in words if len(w) > _SHORTEST_NAME and w not in _TRADE and w in squash(text)]
+    initials = "".join(word[0] for word in words if word)
+    if len(initials) >= _SHORTEST_NAME and initials in map(squash, re.findall(r"\w+", text)):
+        found.append(initials)
+    return found[0] if found else None
 
 
 def withhold(shop: str | None, text: str, instead: str) -> str:

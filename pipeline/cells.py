@@ -94,8 +94,19 @@ def parse(
 
     """
     text = text.strip()
+    kind = field.kind
+    if kind is Kind.NUMBER and mark is None and (number := numerals.plain(text)) is not None:
+        slope, offset = scale(unit, field.unit) if unit is not None else (1.0, 0.0)
+        if math.isfinite(number):
+            return slope * number + offset, None
     if is_missing(text):
         return None, None
+    return _of_kind(text, field, unit, row, mark)
+
+
+def _of_kind(
+    text: str, field: Field, unit: str | None, row: int | None, mark: str | None
+) -> tuple[Value, Finding | None]:
     match field.kind:
         case Kind.TEXT:
             return text, None

@@ -1,8 +1,12 @@
 """Contributing: check, anonymise, and put every sheet where it belongs.
 
-Accepted sheets are written anew in plain units under the shop's code. Refused ones are written
-with their findings, as they were but for the shop's name and the free text, so that they can be
-mended and sent again. The originals are only read.
+Accepted sheets are written anew in plain units under the shop's code; a corrected one takes the
+place of the old, which is kept beside. Refused ones are written with their findings, as they were
+but for the shop's name and the free text, so that they can be mended and sent again; their
+originals are kept sealed. What the contributor has is only read.
+
+Whatever is written is written whole or not at all, under a lock: killed at any moment and run
+again, a contribution ends in the same state.
 """
 
 from __future__ import annotations
@@ -10,65 +14,201 @@ from __future__ import annotations
 import csv
 import io
 import json
-import os
+import re
+from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from pipeline import anonymise, checks, parse, read
+from pipeline import anonymise, checks, parse, read, together
+from pipeline.headings import PLAIN
 from schemas.fields import FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from pathlib import Path
 
+    from pipeline.headings import Headings
     from pipeline.sheet import RawSheet, Reading, Sheet
     from schemas.fields import Value
 
-ACCEPTED, REFUSED = "accepted", "refused"
+ACCEPTED, REFUSED, SUPERSEDED, ORIGINALS = "accepted", "refused", "superseded", "originals"
 _NAME_CHARS = 12
 _DIGITS = 10
+_PATIENCE = 600.0
+_PART = ".part"
+_NUMBER = re.compile(r"[+-]?[\d.,]+(?:[eE][+-]?\d+)?")
+
+
+@dataclass(slots=True)
+class Entry:
+    """A sheet that is accepted: itself, and the file it becomes.
+
+    Attributes
+    ----------
+    sheet
+        Anonymised.
+    name
+        Of the file; it says nothing, and is the same for the same shop and sheet.
+    text
+        All that leaves the contributor.
+    origin
+        Keyed code of where the sheet was read from.
+    """
+
+    sheet: Sheet
+    name: str
+    text: str
+    origin: str
+
+
+@dataclass(slots=True)
+class Refusal:
+    """A sheet that is refused: as read, as judged, and the keyed code of where it was read from."""
+
+    raw: RawSheet
+    sheet: Sheet
+    origin: str
+
+
+@dataclass(slots=True)
+class Plan:
+    """What a contribution will write: every sheet is in exactly one of the lists.
+
+    Attributes
+    ----------
+    accepted, refused
+        The sheets.
+    passed_over
+        Files that carry no sheets by their name.
+    """
+
+    accepted: list[Entry] = field(default_factory=list)
+    refused: list[Refusal] = field(default_factory=list)
+    passed_over: list[Path] = field(default_factory=list)
 
 
 @dataclass(slots=True)
 class Outcome:
-    """What became of a contribution: every sheet is in exactly one of the lists."""
+    """What a contribution has written.
 
-    accepted: list[Sheet] = field(default_factory=list)
-    refused: list[Sheet] = field(default_factory=list)
+    Attributes
+    ----------
+    plan
+        What it was to write.
+    new, superseding, unchanged
+        How many of the accepted sheets were not there before, took the place of an earlier one,
+        and stood there already or were said twice.
+    """
+
+    plan: Plan
+    new: int = 0
+    superseding: int = 0
+    unchanged: int = 0
 
 
-def contribute(paths: Iterable[Path], into: Path, key: bytes) -> Outcome:
-    """Check and anonymise sheets and write them below a folder.
+def plan(paths: Iterable[Path], key: bytes, headings: Headings = PLAIN) -> Plan:
+    """Read, judge and anonymise sheets; nothing is written.
 
     Parameters
     ----------
     paths
         Where the sheets lie.
-    into
-        The folder; ``accepted`` and ``refused`` are made in it.
     key
         The contributor's key.
+    headings
+        What headings mean, the shop's own among them.
+
+    Raises
+    ------
+    NothingToReadError
+        A path holds no sheets.
+
+    """
+    found = read.find(paths)
+    raws = [raw for source in found.sources for raw in read.source(source, headings)]
+    sheets = [checks.judge(parse.typed(raw), checks.CONTRIBUTION_RULES) for raw in raws]
+    together.judge(sheets)
+    made = Plan(passed_over=found.passed_over)
+    met: Counter[str] = Counter()
+    for raw, sheet in zip(raws, sheets, strict=True):
+        where = _where(raw)
+        origin = anonymise.code(key, f"{where}\n{met[where]}")
+        met[where] += 1
+        if sheet.accepted:
+            anonymise.anonymise(sheet, key)
+            text = sheet_text(sheet.values, sheet.readings)
+            made.accepted.append(Entry(sheet, _name(key, sheet), text, origin[:_NAME_CHARS]))
+        else:
+            made.refused.append(Refusal(raw, sheet, origin[:_NAME_CHARS]))
+    return made
+
+
+def _where(raw: RawSheet) -> str:
+    return f"{[str(file.resolve()) for file in raw.files]}\n{raw.sheet_id}"
+
+
+def contribute(
+    paths: Iterable[Path], into: Path, key: bytes, headings: Headings = PLAIN
+) -> Outcome:
+    """Check and anonymise sheets and write them below a folder; see `plan`.
+
+    Parameters
+    ----------
+    paths, key, headings
+        As for `plan`.
+    into
+        The folder; ``accepted``, ``refused`` and ``superseded`` are made in it.
 
     Raises
     ------
     NothingToReadError
         A path holds no sheets; nothing is written then.
+    TimeoutError
+        Another contribution is writing into the folder and does not end.
 
     """
-    raws = list(read.sheets(paths))
-    outcome = Outcome()
+    from filelock import FileLock, Timeout  # noqa: PLC0415 - only where something is written
+
+    outcome = Outcome(plan(paths, key, headings))
     for folder in (ACCEPTED, REFUSED):
         (into / folder).mkdir(parents=True, exist_ok=True)
-    for raw in raws:
-        sheet = checks.judge(parse.typed(raw), checks.CONTRIBUTION_RULES)
-        if sheet.accepted:
-            anonymise.anonymise(sheet, key)
-            _write(into / ACCEPTED / _name(key, sheet), sheet_text(sheet.values, sheet.readings))
-            outcome.accepted.append(sheet)
-        else:
-            _write_refused(into / REFUSED, raw, sheet, key)
-            outcome.refused.append(sheet)
+    try:
+        with FileLock(into / ".lock", timeout=_PATIENCE):
+            for part in into.rglob(f".*{_PART}"):
+                part.unlink()  # left behind by a run that was killed
+            _write_all(outcome, into, key)
+    except Timeout as fault:
+        msg = f"another contribution is writing into {into} and does not end"
+        raise TimeoutError(msg) from fault
     return outcome
+
+
+def _write_all(outcome: Outcome, into: Path, key: bytes) -> None:
+    for entry in outcome.plan.accepted:
+        path = into / ACCEPTED / entry.name
+        data = entry.text.encode()
+        old = path.read_bytes() if path.is_file() else None
+        if old is None:
+            outcome.new += 1
+        elif old == data:
+            outcome.unchanged += 1
+        else:
+            outcome.superseding += 1
+            _keep(into / SUPERSEDED, path.stem, old)
+        if old != data:
+            _write(path, data)
+        for mended in (into / REFUSED).glob(f"*-{entry.origin}.*"):
+            mended.unlink()
+    for refusal in outcome.plan.refused:
+        _write_refused(into / REFUSED, refusal, key)
+
+
+def _keep(folder: Path, stem: str, data: bytes) -> None:
+    """Keep an earlier version of a sheet; the last one kept is not kept twice."""
+    folder.mkdir(exist_ok=True)
+    kept = sorted(folder.glob(f"{stem}-*.csv"))
+    if not kept or kept[-1].read_bytes() != data:
+        _write(folder / f"{stem}-{len(kept) + 1:04d}.csv", data)
 
 
 def _name(key: bytes, sheet: Sheet) -> str:
@@ -77,10 +217,10 @@ def _name(key: bytes, sheet: Sheet) -> str:
     return f"{shop[:_NAME_CHARS]}-{anonymise.code(key, sheet.sheet_id)[:_NAME_CHARS]}.csv"
 
 
-def _write(path: Path, text: str) -> None:
+def _write(path: Path, data: bytes) -> None:
     """Write a whole file or none."""
-    part = path.with_name(f".{path.name}.{os.getpid()}")
-    part.write_text(text, encoding="utf-8")
+    part = path.with_name(f".{path.name}{_PART}")
+    part.write_bytes(data)
     part.replace(path)
 
 
@@ -123,11 +263,12 @@ def _assemble(lines: list[str], rows: list[list[str]]) -> str:
     return "\n".join(["---", *lines, "---", out.getvalue()])
 
 
-def _write_refused(folder: Path, raw: RawSheet, sheet: Sheet, key: bytes) -> None:
+def _write_refused(folder: Path, refusal: Refusal, key: bytes) -> None:
+    raw, sheet = refusal.raw, refusal.sheet
     named = raw.fields.get("shop")
     shop = named.text.strip() if named is not None and named.text.strip() else None
     instead = anonymise.code(key, shop) if shop is not None else ""
-    stem = f"{instead[:_NAME_CHARS] or 'no-shop'}-{_refused_code(key, raw)}"
+    stem = f"{instead[:_NAME_CHARS] or 'no-shop'}-{refusal.origin}"
 
     def private(text: str) -> str:
         return anonymise.withhold(shop, text, instead)
@@ -137,15 +278,71 @@ def _write_refused(folder: Path, raw: RawSheet, sheet: Sheet, key: bytes) -> Non
         for name, cell in raw.fields.items()
         if name != "notes"
     ]
-    table = [] if raw.table is None else [raw.table.headings, *(c for _, c in raw.table.rows)]
-    _write(folder / f"{stem}.csv", _assemble(lines, [[private(c) for c in row] for row in table]))
-    findings = [finding.as_json() for finding in sheet.findings]
-    told = {"sheet_id": sheet.sheet_id, "findings": findings}
-    _write(
-        folder / f"{stem}.findings.json", private(json.dumps(told, indent=2, ensure_ascii=False))
-    )
+    rows = [[_harmless(private(cell)) for cell in cells] for _, cells in raw.table or ()]
+    told = {
+        "sheet_id": sheet.sheet_id,
+        "findings": [finding.as_json() for finding in sheet.findings],
+        "originals": _keep_originals(folder / ORIGINALS, raw, key),
+    }
+    _write(folder / f"{stem}.csv", _assemble(lines, rows).encode())
+    findings = private(json.dumps(told, indent=2, ensure_ascii=False))
+    _write(folder / f"{stem}.findings.json", findings.encode())
 
 
-def _refused_code(key: bytes, raw: RawSheet) -> str:
-    row = raw.fields["sheet_id"].row if "sheet_id" in raw.fields else 0
-    return anonymise.code(key, f"{raw.source} {raw.sheet_id} {row}")[:_NAME_CHARS]
+def _harmless(cell: str) -> str:
+    """Return a cell that no spreadsheet takes for a formula."""
+    formula = cell[:1] in ("=", "+", "-", "@", "\t") and not _NUMBER.fullmatch(cell)
+    return f"'{cell}" if formula else cell
+
+
+def _keep_originals(folder: Path, raw: RawSheet, key: bytes) -> list[str]:
+    """Keep the files a sheet was read from, sealed; return under which names."""
+    from pipeline import seal  # noqa: PLC0415 - a cipher is only loaded when a sheet is refused
+
+    names = []
+    for file in raw.files:
+        if not file.is_file():
+            continue
+        data = file.read_bytes()
+        name = f"{anonymise.code(key, f'{file.name}{data.hex()}')}{seal.SUFFIX}"
+        names.append(name)
+        if not (folder / name).exists():
+            folder.mkdir(exist_ok=True)
+            _write(folder / name, seal.seal(key, file.name, data))
+    return names
+
+
+def unseal(shared: Path, into: Path, key: bytes) -> list[Path]:
+    """Write the sealed originals below a folder back as they were.
+
+    Parameters
+    ----------
+    shared
+        A contribution.
+    into
+        Where to write; each original into a folder of its own, for many may share a name.
+    key
+        The contributor's key.
+
+    Raises
+    ------
+    NothingToReadError
+        Nothing is sealed there.
+    SealError
+        The key is another's.
+
+    """
+    from pipeline import seal  # noqa: PLC0415
+
+    sealed = sorted(shared.rglob(f"*{seal.SUFFIX}"))
+    if not sealed:
+        msg = f"{shared} holds no sealed originals"
+        raise read.NothingToReadError(msg)
+    written = []
+    for path in sealed:
+        name, data = seal.unseal(key, path.read_bytes())
+        folder = into / path.stem[:_NAME_CHARS]
+        folder.mkdir(parents=True, exist_ok=True)
+        _write(folder / name, data)
+        written.append(folder / name)
+    return written

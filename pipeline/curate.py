@@ -2,26 +2,26 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+import numpy as np
 import pandas as pd
 
-from pipeline import anonymise, checks, parse, read
+from pipeline import consensus, neighbours, read
 from pipeline.contribute import ACCEPTED
-from pipeline.rules.pulls import torque_of
-from pipeline.units import TORQUE_POWER_CONSTANT
-from pipeline.weather import route
+from pipeline.gather import Cache, gather
 from schemas import frames
-from schemas.fields import FIELDS
-from schemas.findings import Finding
+from schemas.findings import CODES, Finding
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import Iterable
     from pathlib import Path
 
-    from pipeline.sheet import Sheet
+    from numpy.typing import NDArray
+
+    from pipeline.gather import Track
+    from pipeline.judged import Judged
 
 BUILDS, PULLS, FINDINGS = "builds.parquet", "pulls.parquet", "findings.parquet"
 _SHOP_CHARS = 8
@@ -34,8 +34,9 @@ class Curated:
     Attributes
     ----------
     builds
-        A row a sheet: its fields, and how its torque came to the reference condition (``route``,
-        ``factor`` and ``factor_sd``, the relative standard deviation that the route adds).
+        A row a sheet: its fields, how its torque came to the reference condition (``route``,
+        ``factor`` and ``factor_sd``, the relative standard deviation that the route adds),
+        ``doubt_sd``, what its warnings add, and ``copies``, how many sheets say the same.
     pulls
         A row a reading: ``sheet_id``, ``pull``, ``rpm``, ``torque`` in lb-ft and ``power`` in hp
         at the flywheel under the reference condition.
@@ -92,7 +93,10 @@ def load(folder: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
 
 
 def curate(
-    folders: Iterable[Path], track: Callable[[Iterable[Sheet]], Iterable[Sheet]] = iter
+    folders: Iterable[Path],
+    jobs: int = 1,
+    cache: Path | None = None,
+    track: Track = iter,
 ) -> Curated:
     """Bring the accepted sheets of contributions into one data set.
 
@@ -100,8 +104,12 @@ def curate(
     ----------
     folders
         Contributions: folders with ``accepted`` in them, or folders of accepted sheets.
+    jobs
+        Processes to use.
+    cache
+        A folder for what was judged before; sources that did not change are not read again.
     track
-        Wraps the loop over sheets to show progress.
+        Wraps the loop over lots of sheets to show progress.
 
     Raises
     ------
@@ -112,109 +120,116 @@ def curate(
 
     """
     places = [path / ACCEPTED if (path / ACCEPTED).is_dir() else path for path in folders]
-    raws = read.sheets(places)
-    seen = [_judged(sheet) for sheet in track(parse.typed(raw) for raw in raws)]
-    accepted = _latest([sheet for sheet in seen if sheet.accepted])
-    if not accepted:
+    sources = read.find(places).sources
+    judged = gather(sources, jobs, Cache.of(cache, places) if cache is not None else None, track)
+    accepted = judged.sheets["accepted"].to_numpy()
+    latest, findings = _latest(judged.sheets, accepted)
+    if not len(latest):
         msg = "no sheet was fit for the data set; see: pullbook check"
         raise NotCuratedError(msg)
-    _name_apart(accepted)
-    curated = Curated(
-        builds=_builds(accepted),
-        pulls=_pulls(accepted),
-        findings=_findings(seen),
-        refused=sum(not sheet.accepted for sheet in seen),
-        replaced=sum(sheet.accepted for sheet in seen) - len(accepted),
-    )
+    curated = _curated(judged, latest, findings)
     frames.builds_schema().validate(curated.builds)
     frames.pulls_schema().validate(curated.pulls)
     frames.findings_schema().validate(curated.findings)
     return curated
 
 
-def _judged(sheet: Sheet) -> Sheet:
-    checks.judge(sheet, checks.CONTRIBUTION_RULES)
-    shop = sheet.values.get("shop")
-    if shop is not None and not anonymise.is_code(shop):
-        message = "the shop's name stands in clear; run the sheet through: pullbook contribute"
-        sheet.findings.append(Finding("shop-in-clear", message, "shop"))
-    return sheet
+def _latest(
+    sheets: pd.DataFrame, accepted: NDArray[np.bool_]
+) -> tuple[NDArray[np.int64], list[tuple[int, Finding]]]:
+    """Return the places of the last sheet of each shop and name, sorted by name.
 
-
-def _latest(sheets: list[Sheet]) -> list[Sheet]:
-    """Keep the last sheet of each shop and name, sorted by name.
-
-    The order, and so the model, does not hang on how the files lie or what the codes are.
+    The order, and so the model, does not hang on how the files lie or what the codes are. Earlier
+    sheets that said something else get a finding.
     """
-    latest: dict[tuple[object, str], Sheet] = {}
-    for sheet in sheets:
-        name = (sheet.values["shop"], sheet.sheet_id)
-        if name in latest and _content(latest[name]) != _content(sheet):
-            message = f"a later sheet named {sheet.sheet_id!r} of the same shop replaced this one"
-            latest[name].findings.append(Finding("same-sheet-again", message, "sheet_id"))
-        latest[name] = sheet
-    return [latest[name] for name in sorted(latest, key=lambda name: (name[1], str(name[0])))]
+    own = sheets.loc[accepted, ["sheet_id", "shop", "content"]]
+    groups = own.groupby(["shop", "sheet_id"], sort=False)
+    last = groups["content"].transform("last")
+    is_last = ~own.duplicated(["shop", "sheet_id"], keep="last")
+    earlier = own[~is_last & (own["content"] != last)]
+    findings = [
+        (
+            place,
+            Finding(
+                "same-sheet-again",
+                f"a later sheet named {name!r} of the same shop replaced this one",
+                "sheet_id",
+            ),
+        )
+        for place, name in zip(earlier.index.tolist(), earlier["sheet_id"].tolist(), strict=True)
+    ]
+    kept = own[is_last].sort_values(["sheet_id", "shop"])
+    return kept.index.to_numpy(dtype=np.int64), findings
 
 
-def _content(sheet: Sheet) -> tuple[object, object]:
-    return sheet.values, [(r.pull, r.rpm, r.torque, r.power) for r in sheet.readings]
+def _curated(
+    judged: Judged, latest: NDArray[np.int64], findings: list[tuple[int, Finding]]
+) -> Curated:
+    kept = judged.take(latest)
+    names = _names_apart(kept.sheets)
+    builds = kept.sheets.drop(columns=["source", "content", "accepted"])
+    builds["sheet_id"] = names
+    builds["aspiration"] = builds["aspiration"].fillna("natural")
+    pulls = kept.readings.drop(columns="sheet")
+    pulls.insert(0, "sheet_id", names.iloc[kept.readings["sheet"].to_numpy()].to_numpy())
+    pulls["sheet_id"] = pulls["sheet_id"].astype("str")
+    told = _told_by_others(kept, builds, pulls)
+    findings = findings + [(int(latest[place]), finding) for place, finding in told]
+    return Curated(
+        builds=builds,
+        pulls=pulls,
+        findings=_findings(judged, latest, names, findings),
+        refused=int((~judged.sheets["accepted"]).sum()),
+        replaced=int(judged.sheets["accepted"].sum()) - len(latest),
+    )
 
 
-def _name_apart(sheets: list[Sheet]) -> None:
-    """Tell sheets of different shops apart that go by the same name."""
-    counts = Counter(sheet.sheet_id for sheet in sheets)
-    for sheet in sheets:
-        if counts[sheet.sheet_id] > 1:
-            sheet.sheet_id = f"{sheet.sheet_id}@{str(sheet.values['shop'])[:_SHOP_CHARS]}"
+def _told_by_others(
+    kept: Judged, builds: pd.DataFrame, pulls: pd.DataFrame
+) -> list[tuple[int, Finding]]:
+    """Judge sheets by one another; what is found weighs on their builds, in place."""
+    size = (builds["bore"] ** 2 * builds["stroke"] * builds["cylinders"]).to_numpy(dtype=float)
+    readings = kept.readings
+    first = readings["pull"] == readings.groupby("sheet")["pull"].transform("min")
+    one = readings[first]
+    copies = neighbours.copies(
+        size, one["sheet"].to_numpy(), one["rpm"].to_numpy(), one["torque"].to_numpy()
+    )
+    told = neighbours.copies_told(copies, builds["sheet_id"].tolist())
+    told += neighbours.barometers_told(builds)
+    told += consensus.told(consensus.readings_of_shops(builds, pulls), builds)
+    doubt = builds["doubt_sd"].to_numpy(dtype=float) ** 2
+    for place, finding in told:
+        doubt[place] += CODES[finding.code].sd ** 2
+    builds["doubt_sd"] = np.sqrt(doubt)
+    builds["copies"] = copies.counts
+    return told
 
 
-def typed_builds(sheets: list[Sheet]) -> pd.DataFrame:
-    """Return the fields of sheets as a typed table, a row a sheet, in the order given."""
-    columns = {}
-    for name in frames.CURATED_FIELDS:
-        column: list[Any] = [sheet.values.get(name) for sheet in sheets]
-        columns[name] = pd.Series(column, dtype=frames.dtype(FIELDS[name]))
-    table = pd.DataFrame(columns)
-    table["sheet_id"] = pd.array([sheet.sheet_id for sheet in sheets], dtype="str")
-    table["aspiration"] = table["aspiration"].fillna("natural")
-    return table
+def _names_apart(sheets: pd.DataFrame) -> pd.Series:
+    """Return names under which sheets of different shops that go by one name stay apart."""
+    names: pd.Series = sheets["sheet_id"]
+    apart = names + "@" + sheets["shop"].str[:_SHOP_CHARS]
+    return names.where(~names.duplicated(keep=False), apart)
 
 
-def _builds(sheets: list[Sheet]) -> pd.DataFrame:
-    table = typed_builds(sheets)
-    routes = [route(sheet.values) for sheet in sheets]
-    table["route"] = pd.array([r.name for r in routes], dtype="str")
-    table["factor"] = [r.factor for r in routes]
-    table["factor_sd"] = [r.sd for r in routes]
-    return table
-
-
-def _pulls(sheets: list[Sheet]) -> pd.DataFrame:
-    rows = []
-    for sheet in sheets:
-        factor = route(sheet.values).factor
-        for r in sorted(sheet.readings, key=lambda reading: (reading.pull, reading.rpm)):
-            torque = torque_of(r.torque, r.power, r.rpm)
-            if torque is not None:
-                rows.append((sheet.sheet_id, r.pull, r.rpm, torque * factor))
-    table = pd.DataFrame(rows, columns=["sheet_id", "pull", "rpm", "torque"])
+def _findings(
+    judged: Judged,
+    latest: NDArray[np.int64],
+    names: pd.Series,
+    more: list[tuple[int, Finding]],
+) -> pd.DataFrame:
+    """Return the findings of all sheets, each under the name its sheet goes by."""
+    own = judged.sheets["sheet_id"].copy()
+    own.iloc[latest] = names.to_numpy()
+    rows = [
+        {"sheet": place, "source": judged.sheets["source"].iloc[place], **finding.as_json()}
+        for place, finding in more
+    ]
+    table = judged.findings
+    if rows:
+        table = pd.concat([table, pd.DataFrame(rows).astype(table.dtypes)], ignore_index=True)
+        table = table.sort_values("sheet", kind="stable", ignore_index=True)
+    table.insert(0, "sheet_id", own.iloc[table["sheet"].to_numpy()].to_numpy())
     table["sheet_id"] = table["sheet_id"].astype("str")
-    table["power"] = table["torque"] * table["rpm"] / TORQUE_POWER_CONSTANT
-    return table
-
-
-def _findings(sheets: list[Sheet]) -> pd.DataFrame:
-    def rows() -> Iterator[dict[str, object]]:
-        for sheet in sheets:
-            for finding in sheet.findings:
-                yield {
-                    "sheet_id": sheet.sheet_id,
-                    "source": sheet.source,
-                    **finding.as_json(),
-                }
-
-    names = list(frames.findings_schema().columns)
-    table = pd.DataFrame(list(rows()), columns=names)
-    for name in names:
-        table[name] = table[name].astype("Int64" if name == "row" else "str")
-    return table
+    return table.drop(columns="sheet")

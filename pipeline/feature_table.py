@@ -59,7 +59,7 @@ def make(builds: pd.DataFrame, fitted: Filling) -> pd.DataFrame:
     Parameters
     ----------
     builds
-        Typed builds, as `curate.typed_builds` gives them.
+        Typed builds, as `build_table.typed_builds` gives them.
     fitted
         The filling.
 

@@ -17,7 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pipeline import engine
-from schemas.fields import BUILD_FIELDS, FIELDS, Kind
+from schemas.fields import BUILD_FIELDS, CURATED_FIELDS, FIELDS, Kind
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -226,7 +226,8 @@ def numbers(builds: pd.DataFrame) -> dict[str, Column]:
     Choices become their place in the field dictionary, flags 0 and 1.
     """
     columns: dict[str, Column] = {}
-    for name, field in FIELDS.items():
+    for name in CURATED_FIELDS:
+        field = FIELDS[name]
         if field.kind is Kind.CHOICE:
             codes = pd.Categorical(builds[name], categories=list(field.choices)).codes
             columns[name] = np.where(codes < 0, np.nan, codes.astype(float))

@@ -23,7 +23,19 @@ _LONE_MARK = re.compile(r"^([^\s#:][^:\n]*:[ \t]*)([-?])[ \t]*$", re.MULTILINE)
 _COLON_INSIDE = re.compile(
     r"^([^\s#:][^:\n]*:[ \t]+)([^\s\"'\[{&*!|>%@`#-][^\n]*:[ \t][^\n]*)$", re.M
 )
-_LOADER = getattr(yaml, "CBaseLoader", yaml.BaseLoader)
+
+
+class _Loader(getattr(yaml, "CBaseLoader", yaml.BaseLoader)):  # type: ignore[misc]  # no stub
+    """Takes every scalar as it stands: there is nothing to resolve."""
+
+    def resolve(self, *_: object) -> str:
+        return ""
+
+    def descend_resolver(self, *_: object) -> None:
+        pass
+
+    def ascend_resolver(self) -> None:
+        pass
 
 
 class FrontMatterError(ValueError):
@@ -59,7 +71,7 @@ def read(text: str, first_row: int = 1) -> Iterator[tuple[str, str, int]]:
 
     """
     try:
-        node = yaml.compose(_as_meant(text), Loader=_LOADER)
+        node = yaml.compose(_as_meant(text), Loader=_Loader)
     except yaml.YAMLError as fault:
         mark = getattr(fault, "problem_mark", None)
         row = None if mark is None else mark.line + first_row

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from pipeline.cells import is_missing
@@ -95,7 +96,7 @@ def blocks(rows: list[Row], headings: Headings) -> tuple[list[Block], list[Findi
 
 def _share(done: list[Block]) -> None:
     """Give the pulls that stand beside one another the rows of the first of them."""
-    for first, block in zip(done, done[1:], strict=False):
+    for first, block in pairwise(done):
         if not block.rows:
             block.rows = first.rows
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 #: A plain number, then the rest: its unit, if any.
 _PLAIN = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*)", re.DOTALL | re.ASCII)
 _SPACES = " \u00a0\u202f\u2009"
-_GROUPS = f"'’{_SPACES}"
+_GROUPS = f"'\u2019{_SPACES}"
 #: A number with commas, or with marks between its thousands, then the rest.
 _MARKED = re.compile(
     rf"([+-]?(?:\d[\d.,{_GROUPS}]*\d|\d|[.,]\d+)[.,]?(?:[eE][+-]?\d+)?)\s*(.*)",
@@ -25,7 +25,7 @@ _MARKED = re.compile(
 _FRACTION = re.compile(
     r"(?:(\d{1,3})[ -])?(\d{1,2})/(2|4|8|16|32|64)(?!\d)\s*(.*)", re.DOTALL | re.ASCII
 )
-_GROUPED = re.compile(r"\d{1,3}(?:([.,'’ ])\d{3})(?:\1\d{3})*")
+_GROUPED = re.compile(r"\d{1,3}(?:([.,'\u2019 ])\d{3})(?:\1\d{3})*")
 _POINT_SURE = re.compile(r"\s*[+-]?(?:\d*\.(?:\d{1,2}|\d{4,})(?!\d)|0?\.\d+)(?![.,\d])", re.ASCII)
 _COMMA_SURE = re.compile(r"\s*[+-]?[\d.]*,(?:\d{1,2}|\d{4,})(?!\d)|\s*[+-]?0?,\d+", re.ASCII)
 
@@ -62,6 +62,16 @@ def decimal_mark(texts: Iterable[str]) -> str | None:
     return "," if comma else "."
 
 
+def plain(text: str) -> float | None:
+    """Return the number a text is without unit or mark; ``None`` for any other text."""
+    if text[-1:].isdecimal() and "_" not in text:
+        try:
+            return float(text)
+        except ValueError:
+            return None
+    return None
+
+
 def read(text: str, mark: str | None = None) -> Numeral | None:
     """Return what a text says of a number, or ``None`` where it does not begin with one.
 
@@ -86,7 +96,7 @@ def read(text: str, mark: str | None = None) -> Numeral | None:
     if "/" in text and (fraction := _FRACTION.fullmatch(text)):
         number = int(fraction[1] or 0) + int(fraction[2]) / int(fraction[3])
         return Numeral((number,), fraction[4], None)
-    if plain and plain[2][:1] not in (",", ".", "'", "’") and not plain[2][:1].isdigit():
+    if plain and plain[2][:1] not in (",", ".", "'", "\u2019") and not plain[2][:1].isdigit():
         digits = plain[1].lstrip("+-").partition(".")
         if mark != "," or len(digits[2]) != 3 or not 1 <= len(digits[0]) <= 3 or digits[0] == "0":
             return Numeral((float(plain[1]),), plain[2], None)
@@ -112,7 +122,7 @@ def _marked(body: str, mark: str | None) -> tuple[tuple[str, ...], str | None]:
     for space in _SPACES:
         body = body.replace(space, " ")
     last = max(body.rfind("."), body.rfind(","))
-    if any(group in body for group in "'’ ") or (body.count(".") and body.count(",")):
+    if any(group in body for group in "'\u2019 ") or (body.count(".") and body.count(",")):
         whole, fraction = (body, "") if last < 0 else (body[:last], body[last + 1 :])
         if _GROUPED.fullmatch(body) and last >= 0 and body[last] in whole:
             whole, fraction = body, ""

@@ -71,7 +71,7 @@ def _readings(raw: RawSheet, findings: list[Finding], mark: str | None) -> list[
 
 
 def _of_block(block: Block, findings: list[Finding], mark: str | None) -> list[Reading]:
-    readings = []
+    readings: list[Reading] = []
     noted: set[tuple[str, str]] = set()
     cells_of = [
         (name, place, _reader(name, unit, mark)) for name, (place, unit) in block.columns.items()
@@ -107,12 +107,9 @@ def _reader(
         slope, offset = math.nan, math.nan  # the cell says so
 
     def read(text: str, row: int) -> tuple[float | None, Finding | None]:
-        if mark is None and "_" not in text:
-            try:
-                number = slope * float(text) + offset
-            except ValueError:
-                number = math.nan
-            if math.isfinite(number) and name != "pull":
+        if mark is None and (number := numerals.plain(text)) is not None:
+            number = slope * number + offset
+            if math.isfinite(number) and (name != "pull" or number.is_integer()):
                 return number, None
         if is_missing(text):
             return None, None

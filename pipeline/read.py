@@ -121,11 +121,18 @@ def _file(path: Path) -> Path:
 
 def source(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
     """Read the sheets of one source, as `find` lists them; faults become findings."""
+    files: tuple[Path, ...] = (path,)
     if path.is_dir():
-        return tables.read_folder(path, headings)
-    if path.suffix.casefold() == ".xlsx":
-        return tables.read_workbook(path, headings)
-    return [sheet_file.read(path, headings)]
+        found = tables.read_folder(path, headings)
+        both = (tables.table_in(path, name) for name in (tables.BUILDS, tables.PULLS))
+        files = tuple(file for file in both if file is not None)
+    elif path.suffix.casefold() == ".xlsx":
+        found = tables.read_workbook(path, headings)
+    else:
+        found = [sheet_file.read(path, headings)]
+    for sheet in found:
+        sheet.files = files
+    return found
 
 
 def sheets(paths: Iterable[Path], headings: Headings = PLAIN) -> Iterator[RawSheet]:

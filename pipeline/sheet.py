@@ -9,6 +9,8 @@ from pipeline.headings import PLAIN
 from schemas.findings import refused
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from pipeline.headings import Headings
     from schemas.fields import Value
     from schemas.findings import Finding
@@ -52,6 +54,8 @@ class RawSheet:
         What its headings mean.
     findings
         What was found on the way.
+    files
+        Everything it was read from.
     """
 
     sheet_id: str
@@ -60,6 +64,7 @@ class RawSheet:
     table: list[tuple[int, list[str]]] | None = None
     headings: Headings = PLAIN
     findings: list[Finding] = field(default_factory=list)
+    files: tuple[Path, ...] = ()
 
 
 class Reading(NamedTuple):
@@ -70,6 +75,10 @@ class Reading(NamedTuple):
     rpm: float
     torque: float | None
     power: float | None
+
+
+#: Engine speed, torque in lb-ft and the reading itself, by rising speed.
+Curve = list[tuple[float, float, Reading]]
 
 
 @dataclass(slots=True)
@@ -90,6 +99,8 @@ class Sheet:
         The row of each field in the file, for findings of later checks.
     bare
         The fields whose number named no unit.
+    curves
+        The pulls as curves, once `pipeline.rules.pulls` has made them.
     """
 
     sheet_id: str
@@ -99,6 +110,7 @@ class Sheet:
     findings: list[Finding]
     rows: dict[str, int]
     bare: frozenset[str] = frozenset()
+    curves: list[Curve] | None = None
 
     @property
     def accepted(self) -> bool:

@@ -108,8 +108,8 @@ _SPELLINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
 
 #: What pint is asked about: names with small whole powers, joined. Its own grammar has more, such
 #: as towers of powers that take for ever.
-_TOKEN = r"[^\W\d_][^\W_]{0,23}(?:(?:\^|\*\*)[234])?"
-_ASKED = re.compile(rf"(?:1\s*/\s*)?{_TOKEN}(?:\s*[./*·⋅ -]\s*{_TOKEN}){{0,3}}")
+_NAME = r"[^\W\d_][^\W_]{0,23}(?:(?:\^|\*\*)[234])?"
+_ASKED = re.compile(rf"(?:1\s*/\s*)?{_NAME}(?:\s*[./*·⋅ -]\s*{_NAME}){{0,3}}")
 _JOINTS = re.compile(r"[\s.\-*·⋅_^]+")
 
 

@@ -84,12 +84,17 @@ def _tabs(
             name = tab.title.strip().casefold()
             if name in wanted:
                 grid = _grid(tab)
-                part = archive.read(tab._worksheet_path)  # noqa: SLF001 - it has no other name
+                part = archive.read(_part_of(tab))
                 findings += _mend(grid, part, tab.title)
                 tabs[name] = [(row, cells) for row, cells in grid.items() if any(cells)]
     finally:
         book.close()
     return tabs, findings
+
+
+def _part_of(tab: Any) -> str:
+    """Return the name of a tab's part in the archive; the library keeps it to itself."""
+    return str(tab._worksheet_path)
 
 
 def _grid(tab: Any) -> dict[int, list[str]]:
@@ -128,7 +133,7 @@ def _mend(grid: dict[int, list[str]], part: bytes, title: str) -> list[Finding]:
             if left is None or top is None or bottom is None or left > _COLUMNS:
                 continue
             value = _cell(grid, top, left)
-            rows = [row for row in range(top + 1, min(bottom, max(grid, default=0)) + 1)]
+            rows = range(top + 1, min(bottom, max(grid, default=0)) + 1)
             room -= len(rows)
             if not value or not rows or room < 0:
                 continue

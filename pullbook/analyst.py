@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -20,11 +21,18 @@ _OUT = typer.Option("--out", help="Where to write; made if need be.")
 def curate(
     folders: Annotated[list[Path], typer.Argument(help="Contributions, as written by contribute.")],
     out: Annotated[Path, _OUT],
+    fresh: Annotated[
+        bool, typer.Option("--fresh", help="Read every sheet, also those that did not change.")
+    ] = False,
 ) -> None:
     """Bring accepted sheets to one data set at the reference condition."""
+    import platformdirs  # noqa: PLC0415
+
     from pipeline import curate as curating  # noqa: PLC0415
 
-    curated = curating.curate(folders, progress.bar("Curating"))
+    root = None if fresh else platformdirs.user_cache_path("pullbook") / "judged"
+    jobs = os.cpu_count() or 1
+    curated = curating.curate(folders, jobs, root, progress.bar("Curating"))
     curated.write(out)
     builds, findings = curated.builds, curated.findings
     total = len(builds) + curated.refused + curated.replaced

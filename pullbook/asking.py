@@ -111,7 +111,7 @@ def answers(
     ``loaded`` is what `model.bundle.load` returned.
     """
     from model import ask  # noqa: PLC0415
-    from pipeline.curate import typed_builds  # noqa: PLC0415
+    from pipeline.build_table import typed_builds  # noqa: PLC0415
 
     model, told = loaded
     sound = [i for i, sheet in enumerate(sheets) if sheet.accepted]

@@ -56,10 +56,10 @@ def demo(
     key = anonymise.make_key(into / "contributor.key")
     outcome = contribute.contribute([raw], shared, key)
     typer.echo(
-        f"2. Contributed under coded names: {len(outcome.accepted)} accepted,"
-        f" {len(outcome.refused)} refused with reasons."
+        f"2. Contributed under coded names: {len(outcome.plan.accepted)} accepted,"
+        f" {len(outcome.plan.refused)} refused with reasons."
     )
-    found = curating.curate([shared], progress.bar("Curating"))
+    found = curating.curate([shared], track=progress.bar("Curating"))
     found.write(curated)
     typer.echo(f"3. Curated at one reference condition: {len(found.pulls)} readings.")
     typer.echo("4. ", nl=False)

@@ -22,3 +22,7 @@ Params = Annotated[
     typer.Option("--params", help="A YAML file whose section `train` holds the settings."),
 ]
 Seed = Annotated[int | None, typer.Option("--seed", min=1, help="Of everything drawn by chance.")]
+OwnHeadings = Annotated[
+    Path | None,
+    typer.Option("--headings", help="What your own headings mean; see `pullbook headings`."),
+]

@@ -32,6 +32,16 @@ class Kind(StrEnum):
     DATE = "date"
 
 
+_DTYPES = {
+    Kind.TEXT: "str",
+    Kind.CHOICE: "str",
+    Kind.NUMBER: "float64",
+    Kind.WHOLE: "Int64",
+    Kind.FLAG: "boolean",
+    Kind.DATE: "Int64",
+}
+
+
 class Role(StrEnum):
     """What a field tells about: who tested, what was built, or how it was tested."""
 
@@ -78,6 +88,11 @@ class Field:
     def numeric(self) -> bool:
         """Whether the field holds a number."""
         return self.kind in (Kind.NUMBER, Kind.WHOLE)
+
+    @property
+    def dtype(self) -> str:
+        """The pandas dtype of the field in a curated table."""
+        return _DTYPES[self.kind]
 
     @property
     def allowed(self) -> str:
@@ -242,3 +257,9 @@ WEATHER_REQUIRED = ("air_temperature", "barometer")
 
 #: Fields that describe the engine, in the order of the sheet.
 BUILD_FIELDS = tuple(field.name for field in _TABLE if field.role is Role.BUILD)
+
+#: Fields that never leave a contributor.
+WITHHELD = ("notes", "elevation")
+
+#: The columns of the curated table of builds that come from the sheet.
+CURATED_FIELDS = tuple(name for name in FIELDS if name not in WITHHELD)

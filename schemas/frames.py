@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import pandera.pandas as pa
 
-from schemas.fields import FIELDS, PULL_FIELDS, Kind
+from schemas.fields import CURATED_FIELDS, FIELDS, PULL_FIELDS
 from schemas.findings import CODES, Severity
 
 if TYPE_CHECKING:
@@ -21,25 +21,7 @@ if TYPE_CHECKING:
 #: How a curated sheet came to the reference condition.
 ROUTES = ("weather", "nominal", "stated")
 
-_DTYPES = {
-    Kind.TEXT: "str",
-    Kind.CHOICE: "str",
-    Kind.NUMBER: "float64",
-    Kind.WHOLE: "Int64",
-    Kind.FLAG: "boolean",
-    Kind.DATE: "Int64",
-}
-#: Fields that never leave a contributor.
-WITHHELD = ("notes", "elevation")
 _ALWAYS = ("sheet_id", "shop", "aspiration")
-
-#: The columns of the curated table of builds that come from the sheet.
-CURATED_FIELDS = tuple(name for name in FIELDS if name not in WITHHELD)
-
-
-def dtype(field: Field) -> str:
-    """Return the pandas dtype of a field in a curated table."""
-    return _DTYPES[field.kind]
 
 
 def _column(field: Field) -> pa.Column:
@@ -51,7 +33,7 @@ def _column(field: Field) -> pa.Column:
         slack = 1e-9 * max(abs(field.low), abs(field.high))
         checks.append(pa.Check.in_range(field.low - slack, field.high + slack))
     required = field.required or field.name in _ALWAYS
-    return pa.Column(dtype(field), checks, nullable=not required)
+    return pa.Column(field.dtype, checks, nullable=not required)
 
 
 @cache
@@ -61,6 +43,8 @@ def builds_schema() -> pa.DataFrameSchema:
     columns["route"] = pa.Column("str", pa.Check.isin(ROUTES))
     columns["factor"] = pa.Column("float64", pa.Check.in_range(0.5, 2.0))
     columns["factor_sd"] = pa.Column("float64", pa.Check.in_range(0.0, 0.5))
+    columns["doubt_sd"] = pa.Column("float64", pa.Check.in_range(0.0, 0.5))
+    columns["copies"] = pa.Column("int64", pa.Check.ge(1))
     return pa.DataFrameSchema(columns, unique=["sheet_id"], strict=True)
 
 

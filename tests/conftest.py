@@ -55,3 +55,11 @@ def demo(tmp_path_factory) -> Demo:
     model = training.train(found.builds, found.pulls, features, Settings())
     bundle.save(model, folder / "bundle")
     return Demo(made, folder, key, found.builds, found.pulls, model, folder / "bundle")
+
+
+@pytest.fixture(autouse=True, scope="session")
+def own_cache(tmp_path_factory):
+    """Keep what commands cache away from the user's own, also in processes of their own."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
+        yield

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipeline.curate import typed_builds
+from pipeline.build_table import typed_builds
 from pipeline.sheet import Sheet
 from pipeline.units import TORQUE_POWER_CONSTANT
 
@@ -46,6 +46,8 @@ def curated() -> tuple[pd.DataFrame, pd.DataFrame]:
         sheets.append(Sheet(name, "", values, [], [], {}))
         torque = row["horsepower"] * TORQUE_POWER_CONSTANT / row["peak_rpm"]
         rows.append((name, 0, float(row["peak_rpm"]), torque, float(row["horsepower"])))
-    builds = typed_builds(sheets).assign(route="stated", factor=1.0, factor_sd=0.0)
+    builds = typed_builds(sheets).assign(
+        route="stated", factor=1.0, factor_sd=0.0, doubt_sd=0.0, copies=1
+    )
     pulls = pd.DataFrame(rows, columns=["sheet_id", "pull", "rpm", "torque", "power"])
     return builds, pulls

@@ -57,7 +57,7 @@ def test_the_shops_name_is_nowhere(tmp_path, write_sheet, broken):
     pull = [(*PULL[0], "remark"), *((*row, "ok at tern quay marine") for row in PULL[1:])]
     path = write_sheet(secret | broken, pull, name="in/a.csv")
     outcome = contribute([path], tmp_path / "out", KEY)
-    assert len(outcome.refused) == bool(broken)
+    assert len(outcome.plan.refused) == bool(broken)
     told = everything(tmp_path / "out").casefold()
     for word in ("tern quay marine", "tern-quay_marine", "ternquaymarine", "555-0199", "rung by"):
         assert word not in told
@@ -72,7 +72,7 @@ def test_an_accepted_sheet_reads_back_as_it_was(tmp_path, write_sheet):
     outcome = contribute([path], tmp_path / "out", KEY)
     (file,) = (tmp_path / "out" / "accepted").iterdir()
     (after,) = (parse.typed(raw) for raw in read.sheets([file]))
-    assert outcome.accepted[0].sheet_id == after.sheet_id == FIELDS["sheet_id"]
+    assert outcome.plan.accepted[0].sheet.sheet_id == after.sheet_id == FIELDS["sheet_id"]
     assert after.values.pop("shop") == anonymise.code(KEY, SHOP)
     before.values.pop("shop")
     assert after.values.keys() == before.values.keys()
@@ -91,7 +91,7 @@ def test_every_sheet_is_in_one_place_and_the_originals_are_untouched(tmp_path, w
     (tmp_path / "in" / "noise.csv").write_bytes(b"\x00\xff\x00")
     before = {p: p.read_bytes() for p in (tmp_path / "in").iterdir()}
     outcome = contribute([tmp_path / "in"], tmp_path / "out", KEY)
-    assert (len(outcome.accepted), len(outcome.refused)) == (3, 4)
+    assert (len(outcome.plan.accepted), len(outcome.plan.refused)) == (3, 4)
     assert len(list((tmp_path / "out" / "accepted").iterdir())) == 3
     told = list((tmp_path / "out" / "refused").glob("*.findings.json"))
     assert len(told) == len(list((tmp_path / "out" / "refused").glob("*.csv"))) == 4
@@ -107,8 +107,8 @@ def test_a_refused_sheet_can_be_mended_and_sent_again(tmp_path, write_sheet):
     (kept,) = (tmp_path / "out" / "refused").glob("*.csv")
     kept.write_text(kept.read_text().replace('"99"', '"99 mm"'))
     outcome = contribute([kept], tmp_path / "again", KEY)
-    assert len(outcome.accepted) == 1
-    assert outcome.accepted[0].values["shop"] == anonymise.code(KEY, SHOP)
+    assert len(outcome.plan.accepted) == 1
+    assert outcome.plan.accepted[0].sheet.values["shop"] == anonymise.code(KEY, SHOP)
 
 
 def test_the_same_sheet_twice_is_one_sheet(tmp_path, write_sheet):

@@ -9,7 +9,7 @@ from pipeline.air import KPA_PER_INHG
 from pipeline.contribute import contribute
 from pipeline.curate import NotCuratedError, curate, load
 from pipeline.units import TORQUE_POWER_CONSTANT
-from schemas import frames
+from schemas.fields import CURATED_FIELDS
 
 KEY = b"a key for the tests alone"
 
@@ -69,7 +69,7 @@ def test_what_is_written_reads_back_and_keeps_its_schema(tmp_path, shared):
     builds, pulls = load(tmp_path / "curated")
     pd.testing.assert_frame_equal(builds, found.builds)
     pd.testing.assert_frame_equal(pulls, found.pulls)
-    assert set(frames.CURATED_FIELDS) <= set(builds)
+    assert set(CURATED_FIELDS) <= set(builds)
     assert "notes" not in builds
 
 

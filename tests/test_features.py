@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from pipeline import features
-from pipeline.curate import typed_builds
+from pipeline.build_table import typed_builds
 from pipeline.features import FEATURES
 from pipeline.sheet import Sheet
 

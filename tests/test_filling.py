@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from pipeline import features, filling
-from pipeline.curate import typed_builds
+from pipeline.build_table import typed_builds
 from pipeline.filling import FILLED
 from pipeline.sheet import Sheet
 

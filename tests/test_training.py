@@ -6,7 +6,7 @@ import pytest
 
 from model import hold_out, training
 from model.prediction import predict
-from model.sample import sample_of
+from model.sample import sample_of, weight_of
 from model.settings import Settings, from_mapping
 from pipeline import feature_table
 
@@ -91,9 +91,18 @@ def test_a_nominal_correction_counts_for_less(demo):
     table = feature_table.make(demo.builds, demo.model.filling)
     sample = sample_of(demo.builds, demo.pulls, table)
     nominal = (demo.builds["route"] == "nominal").to_numpy() & demo.builds["dyno"].isna().to_numpy()
-    exact = (demo.builds["factor_sd"] == 0).to_numpy()
+    exact = (demo.builds[["factor_sd", "doubt_sd"]] == 0).all(axis=1).to_numpy()
     assert (sample.weight[exact] == 1).all()
     assert (sample.weight[nominal] < 0.9).all()
+
+
+def test_warned_sheets_count_for_less_and_copies_share_one_weight(demo):
+    builds = demo.builds.iloc[:3].copy()
+    builds["factor_sd"], builds["doubt_sd"], builds["copies"] = 0.0, [0.0, 0.02, 0.0], [1, 1, 2]
+    plain, warned, copied = weight_of(builds)
+    assert plain == 1
+    assert 0.5 < warned < 0.7
+    assert copied == 0.5
 
 
 @pytest.mark.parametrize(

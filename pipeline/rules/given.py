@@ -1,4 +1,4 @@
-"""Rules about fields one by one: is it there, can it be, and in which unit was it meant?"""
+"""Rules about fields one by one: that it is there, that it can be, in which unit it was meant."""
 
 from __future__ import annotations
 

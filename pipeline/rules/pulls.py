@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from itertools import groupby, pairwise
+from itertools import pairwise
+from operator import itemgetter
 from statistics import median
 from typing import TYPE_CHECKING
 
@@ -16,9 +17,7 @@ from schemas.findings import Finding
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from pipeline.sheet import Reading, Sheet
-
-    Curve = list[tuple[float, float, Reading]]
+    from pipeline.sheet import Curve, Reading, Sheet
 
 _ENOUGH_RPM = 5
 #: Brake mean effective pressure, kPa, that a four-stroke engine reaches at its best: from tired
@@ -31,7 +30,7 @@ _IDENTITY_SHARE = 0.015
 _IDENTITY_HP = 0.5
 #: A reading this far, as a share, off the line between its neighbours is no engine's; and it is
 #: that many times as far as the others of its pull.
-_SPIKE, _TIMES = 0.07, 6.0
+_SPIKE, _TIMES = 0.09, 6.0
 #: The first or last reading is cut off when it falls this far below where the curve was going.
 _CUT = 0.25
 _GAP_RPM, _GAP_STEPS = 500.0, 3.0
@@ -49,19 +48,20 @@ def torque_of(torque: float | None, power: float | None, rpm: float) -> float | 
 
 
 def curves(sheet: Sheet) -> list[Curve]:
-    """Return rpm, torque and reading of each pull, by rising rpm; empty while any is refused."""
-    if any(spoiled(sheet, name) for name in ("rpm", "torque", "power")):
-        return []
-    of_pull: list[Curve] = []
-    for _, own in groupby(sorted(sheet.readings, key=_by_pull), key=lambda r: r.pull):
-        of_pull.append(
-            [(r.rpm, t, r) for r in own if (t := torque_of(r.torque, r.power, r.rpm)) is not None]
-        )
-    return of_pull
+    """Return the pulls of a sheet as curves; empty while a column of theirs is refused."""
+    if sheet.curves is None:
+        refused = any(spoiled(sheet, name) for name in ("rpm", "torque", "power"))
+        sheet.curves = [] if refused else _curves(sheet.readings)
+    return sheet.curves
 
 
-def _by_pull(reading: Reading) -> tuple[int, float]:
-    return reading.pull, reading.rpm
+def _curves(readings: list[Reading]) -> list[Curve]:
+    of_pull: dict[int, Curve] = {}
+    for reading in sorted(readings, key=itemgetter(1, 2)):
+        torque = torque_of(reading.torque, reading.power, reading.rpm)
+        if torque is not None:
+            of_pull.setdefault(reading.pull, []).append((reading.rpm, torque, reading))
+    return list(of_pull.values())
 
 
 def enough_rpm(sheet: Sheet) -> Iterator[Finding]:
@@ -125,7 +125,9 @@ def spikes(sheet: Sheet) -> Iterator[Finding]:
             here = off[at]
             around = [abs(off[n]) for n in (at - 1, at + 1) if 0 < n < len(curve) - 1]
             end = at in (0, len(curve) - 1)
-            if end and here > -_CUT or not end and (abs(here) <= limit or abs(here) < max(around)):
+            if (end and here > -_CUT) or (
+                not end and (abs(here) <= limit or abs(here) < max(around))
+            ):
                 continue
             code = "spike" if here > 0 else "dropout"
             message = (

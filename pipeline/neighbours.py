@@ -1,0 +1,143 @@
+"""Rules that need other sheets to compare with: copies, and what is unlike the rest of a shop."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from schemas.findings import Finding
+
+if TYPE_CHECKING:
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
+    Told = list[tuple[int, Finding]]
+
+#: Engine speeds at which curves are compared; windows of four find the candidates.
+_GRID = np.arange(1000.0, 9001.0, 250.0)
+_WINDOWS = [slice(start, start + 7, 2) for start in (2, 6, 10, 14, 18)]
+#: Two pulls of one engine differ by more than this from reading to reading; a copy does not.
+_SAME = 0.001
+_NEAR = 0.006
+_FEWEST = 6
+#: Station pressure of one place varies by less than this, inHg, from its middle.
+_WEATHER_INHG = 1.5
+_FEWEST_SHEETS = 4
+
+
+class Copies(NamedTuple):
+    """Which sheets are copies of one another.
+
+    Attributes
+    ----------
+    counts
+        For each sheet how many say the same, itself among them, shape (sheets,).
+    pairs
+        Places of the two sheets and the factor between them, a row a pair, shape (pairs, 3).
+    """
+
+    counts: Ints
+    pairs: Floats
+
+
+def copies(size: Floats, sheet: Ints, rpm: Floats, torque: Floats) -> Copies:
+    """Find sheets whose curve is another's, or another's times a number.
+
+    A correction undone or not, a unit mistaken and a dyno's scale all multiply a curve; noise
+    does not. So curves are compared by their shape, whatever shop, unit or name they come under.
+
+    Parameters
+    ----------
+    size
+        Displacement of each sheet, shape (sheets,); copies are of one size.
+    sheet
+        For each reading the place of its sheet; rising.
+    rpm, torque
+        Of each reading.
+
+    """
+    from scipy.spatial import cKDTree  # noqa: PLC0415 - slow to import
+
+    curves = _curves(len(size), sheet, rpm, torque)
+    found: set[tuple[int, int]] = set()
+    for window in _WINDOWS:
+        part = curves[:, window]
+        whole = np.flatnonzero(~np.isnan(part).any(axis=1))
+        if len(whole) < 2:
+            continue
+        shape = np.column_stack([np.diff(part[whole]), np.log(size[whole])])
+        pairs = cKDTree(shape).query_pairs(_NEAR, output_type="ndarray")
+        found.update(map(tuple, whole[pairs].tolist()))
+    if not found:
+        return Copies(np.ones(len(size), dtype=np.int64), np.empty((0, 3)))
+    pairs = np.array(sorted(found))
+    apart = curves[pairs[:, 0]] - curves[pairs[:, 1]]
+    common = np.count_nonzero(~np.isnan(apart), axis=1)
+    pairs, apart = pairs[common >= _FEWEST], apart[common >= _FEWEST]
+    if not len(pairs):
+        return Copies(np.ones(len(size), dtype=np.int64), np.empty((0, 3)))
+    same = np.nanstd(apart, axis=1) <= _SAME
+    pairs, factor = pairs[same], np.exp(np.nanmean(apart[same], axis=1))
+    return Copies(_group_sizes(len(size), pairs), np.column_stack([pairs, factor]))
+
+
+def _curves(sheets: int, sheet: Ints, rpm: Floats, torque: Floats) -> Floats:
+    """Return the logarithm of the torque of each sheet on the grid; NaN beyond its sweep."""
+    curves = np.full((sheets, len(_GRID)), np.nan)
+    bounds = np.searchsorted(sheet, np.arange(sheets + 1))
+    log = np.log(torque)
+    for i in range(sheets):
+        own = slice(bounds[i], bounds[i + 1])
+        x, y = rpm[own], log[own]
+        if len(x) and not (np.diff(x) >= 0).all():
+            order = np.argsort(x, kind="stable")
+            x, y = x[order], y[order]
+        if len(x):
+            curves[i] = np.interp(_GRID, x, y, left=np.nan, right=np.nan)
+    return curves
+
+
+def _group_sizes(sheets: int, pairs: Ints) -> Ints:
+    from scipy.sparse import coo_matrix  # noqa: PLC0415
+    from scipy.sparse.csgraph import connected_components  # noqa: PLC0415
+
+    links = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(sheets, sheets))
+    _, group = connected_components(links, directed=False)
+    counts: Ints = np.bincount(group)[group]
+    return counts
+
+
+def copies_told(found: Copies, names: list[str]) -> Told:
+    """Return the findings of copies, one a sheet, with the place of the sheet."""
+    told: dict[int, Finding] = {}
+    for first, second, factor in found.pairs:
+        for here, there, times in (
+            (int(first), int(second), factor), (int(second), int(first), 1 / factor),
+        ):  # fmt: skip
+            exact = abs(times - 1) <= _SAME
+            message = f"its curve is that of {names[there]}"
+            message += "" if exact else f" times {times:.3f}, reading by reading"
+            message += "; together they weigh as one sheet"
+            told.setdefault(here, Finding("copy" if exact else "near-copy", message, None, None))
+    return sorted(told.items())
+
+
+def barometers_told(builds: pd.DataFrame) -> Told:
+    """Return findings of sheets whose barometer stands far above the others of their shop.
+
+    Where most of a shop's sheets show the pressure of its height, one near sea level's was likely
+    reduced to sea level.
+    """
+    told: Told = []
+    read = builds["barometer"]
+    middle = read.groupby(builds["shop"]).transform("median")
+    enough = read.groupby(builds["shop"]).transform("count") >= _FEWEST_SHEETS
+    for place in np.flatnonzero((enough & (read - middle > _WEATHER_INHG)).to_numpy()):
+        message = (
+            f"barometer is {read.iloc[place]:.2f} inHg; half of the shop's sheets show"
+            f" {middle.iloc[place]:.2f} or less: was it reduced to sea level?"
+        )
+        told.append((int(place), Finding("shop-barometer", message, "barometer")))
+    return told

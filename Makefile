@@ -6,7 +6,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check -qq
 
-.PHONY: demo test lint format repro bench pins clean
+.PHONY: demo test lint format repro bench fuzz pins clean
 
 # --- set-up ---------------------------------------------------------------------------
 
@@ -45,6 +45,9 @@ format: $(VENV)/dev-ready
 
 repro: $(VENV)/dev-ready
 	@PATH="$(CURDIR)/$(BIN):$$PATH" $(BIN)/dvc repro
+
+fuzz: $(VENV)/dev-ready
+	@cd tests && ../$(BIN)/python fuzz_reader.py --inputs 100000
 
 bench: $(VENV)/dev-ready
 	@$(BIN)/python benchmarks/run.py

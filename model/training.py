@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from model import calibration, curve, hold_out, novelty, spread
+from model import calibration, curve, hold_out, novelty, shops, spread
 from model.sample import columns, sample_of
 from model.withhold import withhold
-from pipeline import feature_table, shops
+from pipeline import feature_table
 
 if TYPE_CHECKING:
     from model.calibration import Regime

@@ -44,9 +44,10 @@ _TELLING = (
         r"(?<!\d)(?:(?:19|20)\d\d[-./]\d\d?[-./]\d\d?|\d\d?[./]\d\d?[./](?:19|20)?\d\d)(?!\d)")),
     ("holds a phone number", re.compile(
         r"\+\d[\d ()-]{6,}\d|\(\d{3,5}\) ?\d{3}|(?<!\d)\d{3}[-. ]\d{3,4}[-. ]\d{4}(?!\d)"
-        r"|\b(?:tel|phone|call|fax)\b\D{0,4}\d{5}", re.IGNORECASE)),
+        r"|\b(?:tel|phone|call|fax)\b\D{0,4}(?:\d[ -]?){5}", re.IGNORECASE)),
     ("holds a serial number", re.compile(
-        r"\b(?:s/n|serial|vin|hull|reg)\b\W{0,3}\w*\d|\b(?=\w*\d)(?=\w*[A-Z])[A-HJ-NPR-Z0-9]{17}\b")),
+        r"(?i:\b(?:s/n|serial|vin|hull|reg)\b\W{0,3}\w*\d)"
+        r"|\b(?=\w*\d)(?=\w*[A-Z])[A-HJ-NPR-Z0-9]{17}\b")),
 )  # fmt: skip
 
 

@@ -94,11 +94,10 @@ def parse(
 
     """
     text = text.strip()
-    kind = field.kind
-    if kind is Kind.NUMBER and mark is None and (number := numerals.plain(text)) is not None:
-        slope, offset = scale(unit, field.unit) if unit is not None else (1.0, 0.0)
-        if math.isfinite(number):
-            return slope * number + offset, None
+    if field.kind is Kind.NUMBER and mark is None and unit is None:
+        number = numerals.plain(text)
+        if number is not None and math.isfinite(number):
+            return number, None
     if is_missing(text):
         return None, None
     return _of_kind(text, field, unit, row, mark)

@@ -6,24 +6,28 @@ was built, told of no shop. It is there to find a shop that reads high or low, n
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pipeline import engine, shops
-from schemas.fields import BUILD_FIELDS, FIELDS, Kind
+from pipeline import engine
+from pipeline.features import engineer, numbers
+from schemas.fields import BUILD_FIELDS, FIELDS
 from schemas.findings import Finding
 
 if TYPE_CHECKING:
     Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
 
-_FOLDS, _PENALTY = 5, 3.0
+#: Folds of shops, and the ridge's penalty as a share of the number of sheets.
+_FOLDS, _PENALTY = 5, 0.35
 _RARE = 5
 #: A shop reads off when it is this far from the consensus, and by so many standard errors.
-_OFF, _ERRORS = 0.035, 2.0
+_OFF, _ERRORS = 0.03, 2.0
 _NEEDED = 30
+_HALVINGS = 60
 
 
 def readings_of_shops(builds: pd.DataFrame, pulls: pd.DataFrame) -> pd.DataFrame:
@@ -42,9 +46,8 @@ def readings_of_shops(builds: pd.DataFrame, pulls: pd.DataFrame) -> pd.DataFrame
 
     """
     shop, codes = pd.factorize(builds["shop"])
-    columns = ["shop", "sheets", "offset", "error"]
     if len(builds) < _NEEDED or len(codes) < 2:
-        return pd.DataFrame(columns=columns)
+        return pd.DataFrame(columns=["shop", "sheets", "offset", "error"])
     best = pulls.groupby("sheet_id", sort=False)["torque"].quantile(0.9)
     bore, stroke, cylinders = (
         builds[name].to_numpy(dtype=float) for name in ("bore", "stroke", "cylinders")
@@ -52,24 +55,79 @@ def readings_of_shops(builds: pd.DataFrame, pulls: pd.DataFrame) -> pd.DataFrame
     size = np.asarray(engine.displacement(bore, stroke, cylinders))
     target = np.log(best.reindex(builds["sheet_id"]).to_numpy() / size)
     residual = target - _held_out(_features(builds, size), target, shop)
-    offset, _ = shops.offsets(residual, shop)
-    error = shops.errors(residual, shop)
+    part = pd.factorize(builds["shop"] + " " + builds["family"].astype("str"))[0]
+    effect = nested(residual, shop, part)
     return pd.DataFrame(
-        {"shop": codes, "sheets": np.bincount(shop), "offset": offset, "error": error}
+        {
+            "shop": codes,
+            "sheets": np.bincount(shop),
+            "offset": effect.offset,
+            "error": effect.error,
+        }
     )
+
+
+class Effect(NamedTuple):
+    """Shrunken effect of each shop and its standard error, shape (shops,)."""
+
+    offset: Floats
+    error: Floats
+
+
+def nested(residual: Floats, shop: Ints, part: Ints) -> Effect:
+    """Return how shops read, where sheets of one part of a shop err together.
+
+    The consensus is wrong about a family by more than chance, so ten sheets of one family say less
+    than ten of ten. Variance components of the nested layout by moments (Searle, Casella and
+    McCulloch, Variance Components, ch. 5, from memory), that of shops by Paule and Mandel's
+    equation (1982, from memory).
+
+    Parameters
+    ----------
+    residual
+        Of each sheet, on the logarithmic scale.
+    shop, part
+        Number of the shop, and of the shop's part, of each sheet, from 0.
+
+    """
+    of_part, of_shop = np.bincount(part), np.bincount(shop)
+    owner = np.zeros(len(of_part), dtype=np.int64)
+    owner[part] = shop
+    part_mean = np.bincount(part, residual) / of_part
+    shop_mean = np.bincount(shop, residual) / of_shop
+    within = np.sum((residual - part_mean[part]) ** 2) / max(1, len(residual) - len(of_part))
+    spare = len(of_part) - len(of_shop)
+    parts = 0.0
+    if spare > 0:
+        between = np.sum(of_part * (part_mean - shop_mean[owner]) ** 2) / spare
+        squares = np.bincount(owner, of_part.astype(float) ** 2) / of_shop
+        typical = (len(residual) - squares.sum()) / spare
+        parts = max(0.0, float(between - within) / typical)
+    noise = np.bincount(owner, (of_part / of_shop[owner]) ** 2) * parts + within / of_shop
+    among, middle = _paule_mandel(shop_mean, noise)
+    share = among / (among + noise)
+    return Effect(share * (shop_mean - middle), np.sqrt(share * noise))
+
+
+def _paule_mandel(mean: Floats, noise: Floats) -> tuple[float, float]:
+    """Return the variance among groups that makes their weighted scatter what it should be."""
+    low, high = 0.0, 2 * float(np.var(mean)) + 1e-12
+    for _ in range(_HALVINGS):
+        among = (low + high) / 2
+        weight = 1 / (noise + among + 1e-15)
+        middle = float(np.sum(weight * mean) / np.sum(weight))
+        too_wide = np.sum(weight * (mean - middle) ** 2) > len(mean) - 1
+        low, high = (among, high) if too_wide else (low, among)
+    return among, middle
 
 
 def _features(builds: pd.DataFrame, size: Floats) -> Floats:
     """Return standardised columns of what was built; what is missing is the mean, and marked."""
     columns = [np.log(size)]
-    for name in BUILD_FIELDS:
-        field, column = FIELDS[name], builds[name]
+    for name in ("family", *BUILD_FIELDS):
+        column = builds[name]
         given = column.notna().to_numpy()
-        if field.numeric and given.sum() >= _RARE:
-            number = column.astype("float64").to_numpy(na_value=np.nan)
-            number = np.where(given, number, np.nanmean(number))
-            columns += [number, (number - number.mean()) ** 2]
-        elif field.kind in (Kind.CHOICE, Kind.FLAG):
+        if not FIELDS[name].numeric:
             texts = column.astype("str").fillna("")
             counts = texts.value_counts()
             columns += [
@@ -78,20 +136,25 @@ def _features(builds: pd.DataFrame, size: Floats) -> Floats:
             ]
         if _RARE <= given.sum() <= len(given) - _RARE:
             columns.append(given.astype(float))
+    for number in engineer(numbers(builds)).to_numpy(dtype=float).T:
+        given = np.isfinite(number)
+        if given.sum() >= _RARE and (scale := float(np.std(number[given]))) > 0:
+            standard = np.where(given, (number - np.mean(number[given])) / scale, 0.0)
+            columns += [standard, standard**2]
     matrix = np.column_stack(columns)
     matrix = matrix - matrix.mean(axis=0)
-    scale = matrix.std(axis=0)
-    standard: Floats = matrix[:, scale > 0] / scale[scale > 0]
-    return standard
+    spread = matrix.std(axis=0)
+    standardised: Floats = matrix[:, spread > 0] / spread[spread > 0]
+    return standardised
 
 
-def _held_out(matrix: Floats, target: Floats, shop: NDArray[np.int64]) -> Floats:
+def _held_out(matrix: Floats, target: Floats, shop: Ints) -> Floats:
     """Return what a ridge regression on other shops says of each sheet."""
     said = np.empty(len(target))
     for fold in range(min(_FOLDS, int(shop.max()) + 1)):
         out = shop % _FOLDS == fold
         rest, mean = matrix[~out], target[~out].mean()
-        penalty = _PENALTY * np.eye(matrix.shape[1])
+        penalty = _PENALTY * len(rest) * np.eye(matrix.shape[1])
         slope = np.linalg.solve(rest.T @ rest + penalty, rest.T @ (target[~out] - mean))
         said[out] = mean + matrix[out] @ slope
     return said

@@ -17,7 +17,7 @@ import json
 import re
 from collections import Counter
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pipeline import anonymise, checks, parse, read, together
 from pipeline.headings import PLAIN
@@ -36,6 +36,8 @@ _NAME_CHARS = 12
 _DIGITS = 10
 _PATIENCE = 600.0
 _PART = ".part"
+#: How the names of the files end that hold what was found in a refused sheet.
+FINDINGS_FILE = ".findings.json"
 _NUMBER = re.compile(r"[+-]?[\d.,]+(?:[eE][+-]?\d+)?")
 
 
@@ -286,7 +288,7 @@ def _write_refused(folder: Path, refusal: Refusal, key: bytes) -> None:
     }
     _write(folder / f"{stem}.csv", _assemble(lines, rows).encode())
     findings = private(json.dumps(told, indent=2, ensure_ascii=False))
-    _write(folder / f"{stem}.findings.json", findings.encode())
+    _write(folder / f"{stem}{FINDINGS_FILE}", findings.encode())
 
 
 def _harmless(cell: str) -> str:
@@ -310,6 +312,21 @@ def _keep_originals(folder: Path, raw: RawSheet, key: bytes) -> list[str]:
             folder.mkdir(exist_ok=True)
             _write(folder / name, seal.seal(key, file.name, data))
     return names
+
+
+def refusals(folder: Path) -> list[tuple[str, str, list[dict[str, Any]]]]:
+    """Return the sheets that a contribution refused: name, file and findings of each.
+
+    What cannot be read there is passed over: it is the contributor's own record.
+    """
+    found = []
+    for path in sorted((folder / REFUSED).glob(f"*{FINDINGS_FILE}")):
+        try:
+            told = json.loads(path.read_text(encoding="utf-8"))
+            found.append((str(told["sheet_id"]), str(path), list(told["findings"])))
+        except (OSError, ValueError, KeyError, TypeError):
+            continue
+    return found
 
 
 def unseal(shared: Path, into: Path, key: bytes) -> list[Path]:

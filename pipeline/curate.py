@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
 from pipeline import consensus, neighbours, read
-from pipeline.contribute import ACCEPTED
+from pipeline.contribute import ACCEPTED, refusals
 from pipeline.gather import Cache, gather
 from schemas import frames
 from schemas.findings import CODES, Finding
@@ -44,6 +44,8 @@ class Curated:
         A row a finding, those of refused sheets too.
     refused
         How many sheets were refused.
+    refused_before
+        How many more were refused when they were contributed; their findings are there too.
     replaced
         How many were accepted and replaced by a later sheet of the same shop and name.
     """
@@ -52,6 +54,7 @@ class Curated:
     pulls: pd.DataFrame
     findings: pd.DataFrame
     refused: int
+    refused_before: int
     replaced: int
 
     def write(self, folder: Path) -> None:
@@ -92,6 +95,24 @@ def load(folder: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
     return builds, pulls
 
 
+def load_findings(folder: Path) -> pd.DataFrame:
+    """Return the findings of a curated folder.
+
+    Raises
+    ------
+    NotCuratedError
+        The table is not there.
+
+    """
+    from pyarrow import ArrowException  # noqa: PLC0415 - slow to import
+
+    try:
+        return pd.read_parquet(folder / FINDINGS)
+    except (OSError, ArrowException) as fault:
+        msg = f"{folder} holds no findings; make them with: pullbook curate"
+        raise NotCuratedError(msg) from fault
+
+
 def curate(
     folders: Iterable[Path],
     jobs: int = 1,
@@ -119,6 +140,7 @@ def curate(
         No sheet was fit for the data set.
 
     """
+    folders = list(folders)
     places = [path / ACCEPTED if (path / ACCEPTED).is_dir() else path for path in folders]
     sources = read.find(places).sources
     judged = gather(sources, jobs, Cache.of(cache, places) if cache is not None else None, track)
@@ -128,10 +150,25 @@ def curate(
         msg = "no sheet was fit for the data set; see: pullbook check"
         raise NotCuratedError(msg)
     curated = _curated(judged, latest, findings)
+    _add_refusals(curated, [found for folder in folders for found in refusals(folder)])
     frames.builds_schema().validate(curated.builds)
     frames.pulls_schema().validate(curated.pulls)
     frames.findings_schema().validate(curated.findings)
     return curated
+
+
+def _add_refusals(curated: Curated, refused: list[tuple[str, str, list[dict[str, Any]]]]) -> None:
+    rows = [
+        {"sheet_id": name, "source": source, **finding}
+        for name, source, findings in refused
+        for finding in findings
+        if finding.get("code") in CODES
+    ]
+    curated.refused_before = len(refused)
+    if rows:
+        table = curated.findings
+        more = pd.DataFrame(rows, columns=list(table.columns)).astype(table.dtypes)
+        curated.findings = pd.concat([table, more], ignore_index=True)
 
 
 def _latest(
@@ -180,6 +217,7 @@ def _curated(
         pulls=pulls,
         findings=_findings(judged, latest, names, findings),
         refused=int((~judged.sheets["accepted"]).sum()),
+        refused_before=0,
         replaced=int(judged.sheets["accepted"].sum()) - len(latest),
     )
 

@@ -21,7 +21,7 @@ _WINDOWS = [slice(start, start + 7, 2) for start in (2, 6, 10, 14, 18)]
 #: Two pulls of one engine differ by more than this from reading to reading; a copy does not.
 _SAME = 0.001
 _NEAR = 0.006
-_FEWEST = 6
+_FEWEST = 8
 #: Station pressure of one place varies by less than this, inHg, from its middle.
 _WEATHER_INHG = 1.5
 _FEWEST_SHEETS = 4
@@ -72,15 +72,24 @@ def copies(size: Floats, sheet: Ints, rpm: Floats, torque: Floats) -> Copies:
         found.update(map(tuple, whole[pairs].tolist()))
     if not found:
         return Copies(np.ones(len(size), dtype=np.int64), np.empty((0, 3)))
-    pairs = np.array(sorted(found))
-    apart = curves[pairs[:, 0]] - curves[pairs[:, 1]]
-    common = np.count_nonzero(~np.isnan(apart), axis=1)
-    pairs, apart = pairs[common >= _FEWEST], apart[common >= _FEWEST]
-    if not len(pairs):
-        return Copies(np.ones(len(size), dtype=np.int64), np.empty((0, 3)))
-    same = np.nanstd(apart, axis=1) <= _SAME
-    pairs, factor = pairs[same], np.exp(np.nanmean(apart[same], axis=1))
-    return Copies(_group_sizes(len(size), pairs), np.column_stack([pairs, factor]))
+    bounds = np.searchsorted(sheet, np.arange(len(size) + 1))
+    kept = []
+    for first, second in sorted(found):
+        one, other = (slice(bounds[i], bounds[i + 1]) for i in (first, second))
+        factor = _factor(rpm[one], torque[one], rpm[other], torque[other])
+        if factor is not None:
+            kept.append((first, second, factor))
+    pairs = np.array(kept).reshape(-1, 3)
+    return Copies(_group_sizes(len(size), pairs[:, :2].astype(np.int64)), pairs)
+
+
+def _factor(rpm: Floats, torque: Floats, other_rpm: Floats, other_torque: Floats) -> float | None:
+    """Return what one curve is the other's times, reading by reading; ``None`` if it is not."""
+    _, here, there = np.intersect1d(rpm, other_rpm, return_indices=True)
+    apart = np.log(torque[here] / other_torque[there])
+    if len(here) < _FEWEST or float(np.std(apart)) > _SAME:
+        return None
+    return float(np.exp(np.mean(apart)))
 
 
 def _curves(sheets: int, sheet: Ints, rpm: Floats, torque: Floats) -> Floats:

@@ -26,6 +26,10 @@ _FRACTION = re.compile(
     r"(?:(\d{1,3})[ -])?(\d{1,2})/(2|4|8|16|32|64)(?!\d)\s*(.*)", re.DOTALL | re.ASCII
 )
 _GROUPED = re.compile(r"\d{1,3}(?:([.,'\u2019 ])\d{3})(?:\1\d{3})*")
+#: What shows that a number has not ended where a plain one would.
+_GOES_ON = re.compile(rf"[{_SPACES}]*[\d.,'\u2019]")
+#: One point before three digits: where decimals have commas, it marks thousands.
+_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}\.\d{3}")
 _POINT_SURE = re.compile(r"\s*[+-]?(?:\d*\.(?:\d{1,2}|\d{4,})(?!\d)|0?\.\d+)(?![.,\d])", re.ASCII)
 _COMMA_SURE = re.compile(r"\s*[+-]?[\d.]*,(?:\d{1,2}|\d{4,})(?!\d)|\s*[+-]?0?,\d+", re.ASCII)
 
@@ -92,15 +96,14 @@ def read(text: str, mark: str | None = None) -> Numeral | None:
     Numeral(readings=(1.625,), rest='in', note=None)
 
     """
-    plain = _PLAIN.fullmatch(text)
     if "/" in text and (fraction := _FRACTION.fullmatch(text)):
         number = int(fraction[1] or 0) + int(fraction[2]) / int(fraction[3])
         return Numeral((number,), fraction[4], None)
-    if plain and plain[2][:1] not in (",", ".", "'", "\u2019") and not plain[2][:1].isdigit():
-        digits = plain[1].lstrip("+-").partition(".")
-        if mark != "," or len(digits[2]) != 3 or not 1 <= len(digits[0]) <= 3 or digits[0] == "0":
-            return Numeral((float(plain[1]),), plain[2], None)
-        return Numeral((float(plain[1].replace(".", "")),), plain[2], "thousands-mark")
+    simple = _PLAIN.fullmatch(text)
+    if simple and not _GOES_ON.match(simple[2]):
+        if mark != "," or not _THOUSANDS.fullmatch(simple[1]):
+            return Numeral((float(simple[1]),), simple[2], None)
+        return Numeral((float(simple[1].replace(".", "")),), simple[2], "thousands-mark")
     marked = _MARKED.fullmatch(text)
     if marked is None:
         return None
@@ -121,16 +124,19 @@ def _marked(body: str, mark: str | None) -> tuple[tuple[str, ...], str | None]:
     """Return the readings of a numeral with marks in it, as plain numerals, and the note."""
     for space in _SPACES:
         body = body.replace(space, " ")
-    last = max(body.rfind("."), body.rfind(","))
     if any(group in body for group in "'\u2019 ") or (body.count(".") and body.count(",")):
+        last = max(body.rfind("."), body.rfind(","))
         whole, fraction = (body, "") if last < 0 else (body[:last], body[last + 1 :])
         if _GROUPED.fullmatch(body) and last >= 0 and body[last] in whole:
             whole, fraction = body, ""
-        if not _GROUPED.fullmatch(whole) or not (fraction.isdigit() or not fraction):
-            return (), None
-        return (_joined(whole, fraction),), "thousands-mark"
+        sound = _GROUPED.fullmatch(whole) and (fraction.isdigit() or not fraction)
+        return ((_joined(whole, fraction),), "thousands-mark") if sound else ((), None)
     if body.count(",") > 1 or body.count(".") > 1:
         return ((_joined(body, ""),), "thousands-mark") if _GROUPED.fullmatch(body) else ((), None)
+    return _one_comma(body, mark) if "," in body else ((), None)
+
+
+def _one_comma(body: str, mark: str | None) -> tuple[tuple[str, ...], str]:
     whole, _, fraction = body.partition(",")
     decimal = f"{whole or '0'}.{fraction}"
     if not _GROUPED.fullmatch(body) or whole == "0" or mark == ",":

@@ -61,7 +61,7 @@ def _turns(speeds: list[float]) -> list[int]:
             if abs(speed - speeds[start]) >= least:
                 direction = 1 if speed > speeds[start] else -1
                 extreme = place
-        elif back < 0 or (back == 0 and speed == speeds[extreme]):
+        elif back < 0:
             extreme = place
         elif back >= least:
             turns.append(extreme + 1)

@@ -38,7 +38,8 @@ def curate(
     total = len(builds) + curated.refused + curated.replaced
     typer.echo(
         f"{total} sheets: {len(builds)} curated, {curated.refused} refused,"
-        f" {curated.replaced} replaced by a later one"
+        f" {curated.replaced} replaced by a later one;"
+        f" {curated.refused_before} more were refused when they were contributed"
     )
     routes = builds["route"].value_counts()
     typer.echo(
@@ -54,7 +55,10 @@ def curate(
 
 
 def _refusals(findings: Any) -> list[tuple[str, str]]:
-    refused = findings[findings["severity"] == "refuse"]
+    from pipeline.contribute import FINDINGS_FILE  # noqa: PLC0415
+
+    earlier = findings["source"].str.endswith(FINDINGS_FILE)
+    refused = findings[(findings["severity"] == "refuse") & ~earlier]
     return list(zip(refused["sheet_id"], refused["message"], strict=True))
 
 

@@ -33,6 +33,8 @@ STYLE: Any = {
     "axes.spines.top": False,
     "axes.spines.right": False,
     "svg.hashsalt": "pullbook",
+    "svg.fonttype": "none",  # text stays text: to be found, read aloud, and small
+    "font.sans-serif": ["DejaVu Sans", "Verdana", "Arial"],
 }
 #: Nothing that changes from run to run goes into a picture.
 METADATA: dict[str, dict[str, Any]] = {

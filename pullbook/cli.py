@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from pullbook import analyst, builder, demonstration, shop
+from pullbook import analyst, builder, demonstration, reports, shop
 
 app = typer.Typer(
     name="pullbook",
@@ -20,6 +20,8 @@ app = typer.Typer(
 for part in (shop, builder, analyst, demonstration):
     for command in part.COMMANDS:
         app.command()(command)
+
+app.add_typer(reports.group)
 
 _INTERRUPTED = 130
 

@@ -5,7 +5,7 @@ import pytest
 from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import ConstantKernel, WhiteKernel
 
-from pipeline import shops
+from model import shops
 
 
 def planted(seed=3, count=40):

@@ -5,11 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.int64]
+    from model.sample import Floats, Ints
 
 
 def sheet_means(residual: Floats, sheet: Ints, sheets: int) -> Floats:
@@ -60,16 +58,3 @@ def offsets(mean: Floats, shop: Ints) -> tuple[Floats, Floats]:
     others = count[shop] - 1
     without = np.where(others > 0, (total[shop] - mean) / np.maximum(others + ratio, 1e-12), 0.0)
     return of_shop, without
-
-
-def errors(mean: Floats, shop: Ints) -> Floats:
-    """Return the standard error of each shop's offset: how far it may be from how the shop reads.
-
-    The prediction variance of the one-way layout, among / (1 + count among / within); nought
-    where shops do not differ.
-    """
-    within, among = variances(mean, shop)
-    count = np.bincount(shop).astype(float)
-    if among == 0.0:
-        return np.zeros(len(count))
-    return np.sqrt(among * within / np.maximum(within + count * among, 1e-300))

@@ -1,0 +1,141 @@
+"""Sheets judged by one another: copies, barometers, and shops against the consensus."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from valid_sheet import PULL, sheet_text
+
+from pipeline import consensus, neighbours
+from pipeline.contribute import contribute
+from pipeline.curate import curate
+
+KEY = b"a key for the tests alone"
+RPM = np.arange(2000, 5001, 250.0)
+
+
+def curves(*torques):
+    sheet = np.repeat(np.arange(len(torques)), len(RPM))
+    return sheet, np.tile(RPM, len(torques)), np.concatenate(torques)
+
+
+def noisy(rng, level=0.003):
+    return 250 * np.exp(-(((RPM - 3400) / 4000) ** 2) + rng.normal(0, level, len(RPM)))
+
+
+def test_copies_are_found_across_rounding_and_scale_and_two_pulls_are_none():
+    rng = np.random.default_rng(4)
+    one = noisy(rng)
+    rounded = np.round(one * 1.3558179, 1) / 1.3558179
+    found = neighbours.copies(
+        np.full(5, 54.0), *curves(one, rounded, one * 0.961, noisy(rng), noisy(rng))
+    )
+    assert found.counts.tolist() == [3, 3, 3, 1, 1]
+    told = dict(neighbours.copies_told(found, list("abcde")))
+    assert told[0].code == "copy"
+    assert {told[2].code} == {"near-copy"}
+    assert "1.04" in told[2].message or "0.961" in told[2].message
+
+
+def test_the_same_curve_of_another_size_is_no_copy():
+    one = noisy(np.random.default_rng(4))
+    found = neighbours.copies(np.array([54.0, 55.0]), *curves(one, one))
+    assert found.counts.tolist() == [1, 1]
+
+
+def test_few_false_copies_among_repeated_pulls():
+    """Five hundred engines pulled twice, with the repeatability of a good dyno."""
+    rng = np.random.default_rng(5)
+    torques = [noisy(rng, 0.0025) for _ in range(1000)]
+    found = neighbours.copies(np.repeat(np.linspace(40, 90, 500), 2), *curves(*torques))
+    assert len(found.pairs) == 0
+
+
+def test_a_copy_in_other_units_from_another_shop_is_told_and_shares_its_weight(tmp_path):
+    rows = [
+        ("rpm", "torque"),
+        *(
+            (f"{r:.0f}", f"{t:.1f}")
+            for r, t in zip(RPM, noisy(np.random.default_rng(1)), strict=True)
+        ),
+    ]
+    metric = [("rpm", "torque (N.m)"), *((r, f"{float(t) * 1.3558179:.1f}") for r, t in rows[1:])]
+    other = [
+        ("rpm", "torque"),
+        *(
+            (f"{r:.0f}", f"{t:.1f}")
+            for r, t in zip(RPM, noisy(np.random.default_rng(2)), strict=True)
+        ),
+    ]
+    folder = tmp_path / "in"
+    folder.mkdir()
+    for name, shop, pull in (
+        ("a", "Tern Quay", rows),
+        ("b", "Otter Weir", metric),
+        ("c", "Reed", other),
+    ):
+        (folder / f"{name}.csv").write_text(sheet_text({"sheet_id": name, "shop": shop}, pull))
+    contribute([folder], tmp_path / "out", KEY)
+    found = curate([tmp_path / "out"])
+    assert found.builds["copies"].tolist() == [2, 2, 1]
+    assert sorted(found.findings.loc[found.findings["code"] == "copy", "sheet_id"]) == ["a", "b"]
+
+
+def test_a_barometer_unlike_the_shops_others():
+    builds = pd.DataFrame(
+        {"shop": ["a"] * 5 + ["b"] * 5,
+         "barometer": [24.9, 25.0, 29.9, 24.8, 25.1, 29.7, 29.9, 30.1, 29.5, None]}
+    )  # fmt: skip
+    assert [place for place, _ in neighbours.barometers_told(builds)] == [2]
+
+
+@pytest.fixture
+def shifted(demo):
+    """Return a function that multiplies all torque of one shop of the demo."""
+
+    def shift(shop, factor):
+        own = demo.builds.loc[demo.builds["shop"] == shop, "sheet_id"]
+        pulls = demo.pulls.copy()
+        pulls.loc[pulls["sheet_id"].isin(own), "torque"] *= factor
+        return pulls
+
+    return shift
+
+
+def test_the_consensus_finds_how_shops_read(demo):
+    """Against what the invented shops were made to read, which no sheet tells."""
+    found = consensus.readings_of_shops(demo.builds, demo.pulls).set_index("shop")
+    made = {m.sheet_id: m.shop for m in demo.made}
+    truth = pd.Series(
+        {code: np.log(made[name].bias) for code, name in
+         demo.builds.groupby("shop")["sheet_id"].first().items() if not made[name].chassis}
+    )  # fmt: skip
+    found = found.loc[truth.index]
+    assert np.corrcoef(found["offset"], truth)[0, 1] > 0.65
+    inside = (found["offset"] - truth).abs() <= 2 * found["error"]
+    assert inside.mean() > 0.8
+
+
+def test_a_shop_that_is_off_by_six_percent_is_told_and_nothing_is_changed(demo, shifted):
+    counts = demo.builds["shop"].value_counts()
+    shop = counts.index[(counts >= 10) & (counts <= 25)][0]
+    before = consensus.readings_of_shops(demo.builds, demo.pulls).set_index("shop")
+    pulls = shifted(shop, 1.08)
+    after = consensus.readings_of_shops(demo.builds, pulls).set_index("shop")
+    assert after.loc[shop, "offset"] - before.loc[shop, "offset"] > 0.05
+    told = consensus.told(after.reset_index(), demo.builds)
+    places = {place for place, _ in told}
+    assert set(np.flatnonzero(demo.builds["shop"] == shop)) <= places
+
+
+def test_too_few_agree_on_nothing(demo):
+    few = demo.builds.iloc[:20]
+    assert consensus.readings_of_shops(few, demo.pulls).empty
+
+
+def test_short_sheets_do_not_break_it(tmp_path):
+    folder = tmp_path / "in"
+    folder.mkdir()
+    for i in range(3):
+        (folder / f"{i}.csv").write_text(sheet_text({"sheet_id": f"s{i}"}, PULL))
+    contribute([folder], tmp_path / "out", KEY)
+    assert curate([tmp_path / "out"]).builds["copies"].tolist() == [1, 1, 1]

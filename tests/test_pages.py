@@ -1,0 +1,86 @@
+"""Pages: self-contained, nothing on them is taken as markup, and the list of checks is current."""
+
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from pullbook import checks_report, curation_report
+from pullbook.page import Page
+from schemas.findings import CODES
+
+ROOT = Path(__file__).parents[1]
+
+
+class Tags(HTMLParser):
+    """Collects tags and checks that they close."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.open, self.seen = [], []
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):  # noqa: D102 - as the base class has it
+        self.seen.append((tag, dict(attrs)))
+        if tag not in ("meta", "img"):
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):  # noqa: D102 - as the base class has it
+        assert self.open.pop() == tag
+
+
+@pytest.fixture(scope="module")
+def audit(demo):
+    from pipeline.curate import curate
+
+    found = curate([demo.folder / "shared"])
+    return curation_report.page(found.builds, found.pulls, found.findings)
+
+
+def test_the_audit_stands_on_its_own(audit):
+    tags = Tags(audit.html())
+    assert tags.open == []
+    images = [attrs for tag, attrs in tags.seen if tag == "img"]
+    assert len(images) >= 5
+    assert all(a["src"].startswith("data:image/svg+xml;base64,") and a["alt"] for a in images)
+    assert not [a for tag, a in tags.seen if tag in ("script", "link") or "href" in a]
+
+
+def test_the_audit_says_what_an_analyst_asks(audit, demo):
+    text = audit.markdown()
+    assert f"{len(demo.builds)} sheets of 60 shops" in text
+    for wanted in ("unit-left-out", "nominal-correction", "compression_ratio", "SAE J607", "±"):
+        assert wanted in text or wanted == "±"
+    assert text.count("| ") > 100
+
+
+def test_the_audit_is_written_the_same_each_time(audit, tmp_path):
+    audit.write(tmp_path / "a", "curation")
+    audit.write(tmp_path / "b", "curation")
+    names = sorted(p.name for p in (tmp_path / "a").iterdir())
+    assert {"curation.md", "curation.html"} < set(names)
+    for name in names:
+        assert (tmp_path / "a" / name).read_bytes() == (tmp_path / "b" / name).read_bytes()
+    linked = set(re.findall(r"\]\((\S+\.svg)\)", (tmp_path / "a" / "curation.md").read_text()))
+    assert linked == {n for n in names if n.endswith(".svg")}
+
+
+def test_nothing_from_a_sheet_is_markup():
+    page = Page("a <b> & c")
+    page.heading("<script>alert(1)</script>")
+    page.text("| not a cell | [not](a://link) *plain*")
+    page.table(["<i>", "n"], [["<img src=x onerror=y>|", "1"]])
+    assert "<script>" not in page.html()
+    assert "<img" not in page.html()
+    markdown = page.markdown()
+    assert "<script>" not in markdown
+    assert "[not](" not in markdown
+    row = markdown.splitlines()[-1]
+    assert len(re.findall(r"(?<!\\)\|", row)) == 3
+
+
+def test_the_list_of_checks_is_whole_and_current():
+    page = checks_report.page()
+    assert all(f"| {code} |" in page.markdown() for code in CODES)
+    assert (ROOT / "reports" / "checks.md").read_text(encoding="utf-8") == page.markdown()

@@ -6,7 +6,9 @@ unavoidable part of the same work on the same machine in the same minute holds.
 
 from __future__ import annotations
 
+import argparse
 import csv
+import os
 import statistics
 import subprocess
 import sys
@@ -15,15 +17,25 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import many
 import yaml
 
-from pipeline import contribute, curate
-from pipeline.demo import sheets
+from pipeline import curate
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
 _RUNS = 5
+_CORES = os.cpu_count() or 1
+_PEAK = """
+import resource, sys
+from pathlib import Path
+from pipeline.curate import curate
+if __name__ == "__main__":
+    curate([Path(sys.argv[1])], int(sys.argv[2]))
+    own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    print((own + 2 * resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss) / 1e6)
+"""
 
 
 def _seconds(work: Callable[[], object]) -> float:
@@ -32,10 +44,10 @@ def _seconds(work: Callable[[], object]) -> float:
     return time.perf_counter() - start
 
 
-def ratio(work: Callable[[], object], peer: Callable[[], object]) -> float:
+def ratio(work: Callable[[], object], peer: Callable[[], object], runs: int = _RUNS) -> float:
     """Return the median over pairs of runs of the time of work to that of its peer."""
     work(), peer()
-    return statistics.median(_seconds(work) / _seconds(peer) for _ in range(_RUNS))
+    return statistics.median(_seconds(work) / _seconds(peer) for _ in range(runs))
 
 
 def bare_reading(folder: Path) -> None:
@@ -46,25 +58,54 @@ def bare_reading(folder: Path) -> None:
         list(csv.reader(table.splitlines()))
 
 
-def _python(code: str) -> Callable[[], object]:
-    return lambda: subprocess.run([sys.executable, "-c", code], check=True, capture_output=True)
+def _python(code: str, *words: object) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-c", code, *map(str, words)], check=True, capture_output=True, text=True
+    )
+
+
+def _say(what: str, figure: float, wanted: str) -> None:
+    print(f"{what:62} {figure:7.2f}   (wanted: {wanted})", flush=True)
+
+
+def curation(folder: Path, most: int) -> None:
+    """Print what curating costs."""
+    few, some, lots = many.make(folder, [800, 8000, most])
+    for place, count in ((few, 800), (some, 8000)):
+        found = ratio(
+            lambda place=place: curate.curate([place], _CORES),
+            lambda place=place: bare_reading(place / "accepted"),
+        )
+        _say(f"curating {count} sheets / bare reading of the same files", found, "at most 3")
+    found = ratio(lambda: curate.curate([some]), lambda: curate.curate([some], _CORES), 3)
+    _say(f"curating 8000 sheets with one process / with {_CORES}", found, "above 1")
+    found = ratio(lambda: curate.curate([some], _CORES), lambda: curate.curate([few], _CORES), 3)
+    _say("curating 8000 sheets / 800", found, "at most 11")
+    cache = folder / "cache"
+    curate.curate([some], _CORES, cache)
+    found = ratio(lambda: curate.curate([some], _CORES, cache),
+                  lambda: bare_reading(some / "accepted"), 3)  # fmt: skip
+    _say("curating 8000 sheets again / bare reading of the same files", found, "below 1")
+    peak = float(_python(_PEAK, lots, _CORES).stdout)
+    _say(f"gigabytes at the most while curating {most} sheets", peak, "below 2")
+
+
+def check(folder: Path) -> None:
+    """Print what a look at one sheet costs."""
+    sheet = next(iter(sorted((folder / "many-800" / "accepted").iterdir())))
+    code = "import sys; sys.argv[1:] = ['check', sys.argv[1]]; from pullbook.cli import run; run()"
+    found = ratio(lambda: _python(code, sheet), lambda: _python("import pandas"))
+    _say("pullbook check of one sheet / import pandas", found, "at most 2")
 
 
 def main() -> None:
     """Print a line a ratio."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--most", type=int, default=100_000, help="Sheets of the largest run.")
+    most = parser.parse_args().most
     with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        sheets.make(folder / "sheets", sheets=400, shops=30)
-        contribute.contribute([folder / "sheets"], folder / "shared", b"a key for the benchmark")
-        accepted = folder / "shared" / "accepted"
-        found = ratio(lambda: curate.curate([folder / "shared"]), lambda: bare_reading(accepted))
-        print(f"curating 400 sheets / bare reading of the same files      {found:6.2f}")
-        sheet = next(iter(sorted(accepted.iterdir())))
-        check = (
-            f"from pullbook.cli import run; import sys; sys.argv[1:] = ['check', '{sheet}']; run()"
-        )
-        found = ratio(_python(check), _python("import pandas"))
-        print(f"pullbook check of one sheet / import pandas               {found:6.2f}")
+        curation(Path(name), most)
+        check(Path(name))
 
 
 if __name__ == "__main__":

@@ -140,6 +140,8 @@ def _year(text: str, field: Field, row: int | None) -> int:
 
 
 def _choice(text: str, field: Field, row: int | None) -> tuple[str, Finding | None]:
+    if text in field.choices:
+        return text, None
     short = squash(text)
     for choice in field.choices:
         if squash(choice) == short:

@@ -48,10 +48,24 @@ class FrontMatterError(ValueError):
 
 def _as_meant(text: str) -> str:
     """Quote what people write plainly and YAML would not take as a text; rows stay as they are."""
-    plain = "\n".join(text.splitlines())
     for pattern in (_LONE_MARK, _COLON_INSIDE):
-        plain = pattern.sub(lambda found: found[1] + json.dumps(found[2].strip()), plain)
-    return plain
+        text = pattern.sub(lambda found: found[1] + json.dumps(found[2].strip()), text)
+    return text
+
+
+def _composed(text: str) -> yaml.Node | None:
+    """Return the YAML of a text; where it is no flat list of fields, of the text as it is meant."""
+    try:
+        node: yaml.Node | None = yaml.compose(text, Loader=_Loader)
+    except yaml.YAMLError:
+        node = None
+    else:
+        flat = isinstance(node, yaml.MappingNode) and all(
+            isinstance(value, yaml.ScalarNode) for _, value in node.value
+        )
+        if node is None or flat:
+            return node
+    return yaml.compose(_as_meant(text), Loader=_Loader)
 
 
 def read(text: str, first_row: int = 1) -> Iterator[tuple[str, str, int]]:
@@ -71,7 +85,7 @@ def read(text: str, first_row: int = 1) -> Iterator[tuple[str, str, int]]:
 
     """
     try:
-        node = yaml.compose(_as_meant(text), Loader=_Loader)
+        node = _composed(text)
     except yaml.YAMLError as fault:
         mark = getattr(fault, "problem_mark", None)
         row = None if mark is None else mark.line + first_row

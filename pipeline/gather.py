@@ -22,8 +22,10 @@ if TYPE_CHECKING:
 
     Track = Callable[[Iterable[Judged]], Iterable[Judged]]
 
-#: Sources that one process judges at a time; fewer than two lots are not worth a second process.
+#: Sources that one process judges at a time.
 _LOT = 400
+#: Fewer new sources than this are judged before a second process has started.
+_WORTH_PROCESSES = 2000
 _TABLES = ("sheets", "readings", "findings")
 
 
@@ -63,7 +65,7 @@ def gather(
 
 def _judge(sources: Sequence[Path], jobs: int) -> Iterator[Judged]:
     lots = list(_lots(sources))
-    if jobs <= 1 or len(lots) < 2:
+    if jobs <= 1 or len(sources) < _WORTH_PROCESSES:
         yield from (frames_of(columns_of(lot)) for lot in lots)
         return
     with ProcessPoolExecutor(min(jobs, len(lots)), get_context("spawn")) as pool:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import marshal
+from array import array
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from hashlib import blake2b
 from typing import TYPE_CHECKING, Any
 
-from pipeline.rules.pulls import torque_of
+from pipeline.rules.pulls import curves
 from pipeline.units import TORQUE_POWER_CONSTANT
 from pipeline.weather import route
+from schemas.fields import CURATED_FIELDS, FIELDS
 from schemas.findings import doubt
 
 if TYPE_CHECKING:
@@ -24,7 +27,10 @@ _LEFT_OUT = frozenset({"spike", "dropout"})
 _FINDING = ("code", "severity", "field", "row", "value", "message")
 
 
-@dataclass(slots=True)
+_OF_SHEET = ("source", "content", "route")
+_NUMBERS = ("factor", "factor_sd", "doubt_sd")
+
+
 class Columns:
     """Judged sheets, column by column; cheap to make and to hand to another process.
 
@@ -32,52 +38,57 @@ class Columns:
     ----------
     sheets
         For each sheet its source, whether it was accepted, a digest of its content and, of
-        accepted ones, values and route.
-    readings
-        Number of the sheet, pull, rpm and torque (lb-ft at the reference condition) of every
-        reading of accepted sheets.
+        accepted ones, fields and route: a list a column.
+    sheet, pull, rpm, torque
+        Number of the sheet, pull, rev/min and lb-ft at the reference condition of every reading of
+        accepted sheets.
     findings
-        Number of the sheet, then the finding.
+        Number of the sheet, file, then the finding.
     """
 
-    sheets: list[dict[str, Any]] = field(default_factory=list)
-    readings: list[tuple[int, int, float, float]] = field(default_factory=list)
-    findings: list[tuple[Any, ...]] = field(default_factory=list)
+    def __init__(self) -> None:
+        self.sheets: dict[str, list[Any]] = {
+            name: [] for name in (*CURATED_FIELDS, *_OF_SHEET, *_NUMBERS, "accepted")
+        }
+        self.sheet, self.pull = array("q"), array("q")
+        self.rpm, self.torque = array("d"), array("d")
+        self.findings: list[tuple[Any, ...]] = []
+
+    def __len__(self) -> int:
+        return len(self.sheets["accepted"])
 
     def add(self, sheet: Sheet, source: str) -> None:
         """Add a judged sheet; ``source`` is what it was read from."""
-        number = len(self.sheets)
-        row: dict[str, Any] = {
-            "source": source,
-            "sheet_id": sheet.sheet_id,
-            "accepted": sheet.accepted,
-            "content": digest(sheet),
-        }
+        number = len(self)
+        accepted = sheet.accepted
         self.findings += [(number, sheet.source, *f.as_json().values()) for f in sheet.findings]
-        if sheet.accepted:
+        row: dict[str, Any] = {"source": source, "content": digest(sheet), "accepted": accepted}
+        if accepted:
             way = route(sheet.values)
-            row = {
-                **sheet.values,
-                **row,
-                "route": way.name,
-                "factor": way.factor,
-                "factor_sd": way.sd,
-                "doubt_sd": doubt(sheet.findings),
-            }
-            left_out = {f.row for f in sheet.findings if f.code in _LEFT_OUT}
-            for place, pull, rpm, torque, power in sorted(
-                sheet.readings, key=lambda reading: reading[1:3]
-            ):
-                read = torque_of(torque, power, rpm)
-                if read is not None and place not in left_out:
-                    self.readings.append((number, pull, rpm, read * way.factor))
-        self.sheets.append(row)
+            row |= sheet.values
+            row |= {"route": way.name, "factor": way.factor, "factor_sd": way.sd}
+            row["doubt_sd"] = doubt(sheet.findings)
+            self._add_readings(sheet, number, way.factor)
+        row["sheet_id"] = sheet.sheet_id
+        for name, column in self.sheets.items():
+            column.append(row.get(name))
+
+    def _add_readings(self, sheet: Sheet, number: int, factor: float) -> None:
+        left_out = {f.row for f in sheet.findings if f.code in _LEFT_OUT}
+        for curve in curves(sheet):
+            for rpm, torque, reading in curve:
+                if reading.row not in left_out:
+                    self.sheet.append(number)
+                    self.pull.append(reading.pull)
+                    self.rpm.append(rpm)
+                    self.torque.append(torque * factor)
 
 
 def digest(sheet: Sheet) -> str:
     """Return a digest of what a sheet says, whatever its rows are numbered."""
-    said = (sorted(sheet.values.items(), key=str), [reading[1:] for reading in sheet.readings])
-    return blake2b(repr(said).encode(), digest_size=16).hexdigest()
+    said = (sorted(sheet.values.items()), [reading[1:] for reading in sheet.readings])
+    # The second version of the format has no references, so equal content gives equal bytes.
+    return blake2b(marshal.dumps(said, 2), digest_size=16).hexdigest()
 
 
 @dataclass(slots=True)
@@ -116,24 +127,27 @@ class Judged:
 
 def frames_of(columns: Columns) -> Judged:
     """Return judged sheets as frames with the types of the curated tables."""
+    import numpy as np  # noqa: PLC0415 - not for a look at one sheet
     import pandas as pd  # noqa: PLC0415
 
-    from pipeline.build_table import fields_of  # noqa: PLC0415
-
-    data = fields_of(columns.sheets)
-    for name in ("source", "content", "route"):
-        data[name] = pd.Series([row.get(name) for row in columns.sheets], dtype="str")
-    for name in ("factor", "factor_sd", "doubt_sd"):
-        data[name] = pd.Series([row.get(name) for row in columns.sheets], dtype="float64")
-    data["accepted"] = pd.Series([row["accepted"] for row in columns.sheets], dtype="bool")
-    readings = pd.DataFrame(columns.readings, columns=["sheet", "pull", "rpm", "torque"]).astype(
-        {"sheet": "int64", "pull": "int64", "rpm": "float64", "torque": "float64"}
+    types = {name: FIELDS[name].dtype for name in CURATED_FIELDS}
+    types |= dict.fromkeys(_OF_SHEET, "str") | dict.fromkeys(_NUMBERS, "float64")
+    types["accepted"] = "bool"
+    sheets = pd.DataFrame(
+        {name: pd.Series(column, dtype=types[name]) for name, column in columns.sheets.items()}
+    )
+    readings = pd.DataFrame(
+        {
+            "sheet": np.array(columns.sheet, dtype=np.int64),
+            "pull": np.array(columns.pull, dtype=np.int64),
+            "rpm": np.array(columns.rpm, dtype=float),
+            "torque": np.array(columns.torque, dtype=float),
+        }
     )
     readings["power"] = readings["torque"] * readings["rpm"] / TORQUE_POWER_CONSTANT
     findings = pd.DataFrame(columns.findings, columns=["sheet", "source", *_FINDING])
     texts = dict.fromkeys(("source", "code", "severity", "field", "value", "message"), "str")
-    findings = findings.astype({"sheet": "int64", "row": "Int64", **texts})
-    return Judged(pd.DataFrame(data), readings, findings)
+    return Judged(sheets, readings, findings.astype({"sheet": "int64", "row": "Int64", **texts}))
 
 
 def joined(parts: Iterable[Judged]) -> Judged:

@@ -5,6 +5,7 @@ Processes that share the work start with this module, so it imports nothing slow
 
 from __future__ import annotations
 
+import gc
 from typing import TYPE_CHECKING
 
 from pipeline import anonymise, checks, parse, read
@@ -31,7 +32,13 @@ def judged(sheet: Sheet) -> Sheet:
 def columns_of(sources: Sequence[Path]) -> Columns:
     """Read and judge the sheets of some sources: what one process does."""
     columns = Columns()
-    for source in sources:
-        for raw in read.source(source):
-            columns.add(judged(parse.typed(raw)), str(source))
+    collecting = gc.isenabled()
+    gc.disable()  # nothing here is cyclic, and looking for cycles costs a fifth of the time
+    try:
+        for source in sources:
+            for raw in read.source(source):
+                columns.add(judged(parse.typed(raw)), str(source))
+    finally:
+        if collecting:
+            gc.enable()
     return columns

@@ -20,7 +20,7 @@ _GRID = np.arange(1000.0, 9001.0, 250.0)
 _WINDOWS = [slice(start, start + 7, 2) for start in (2, 6, 10, 14, 18)]
 #: Two pulls of one engine differ by more than this from reading to reading; a copy does not.
 _SAME = 0.001
-_NEAR = 0.006
+_NEAR = 0.0025
 _FEWEST = 8
 #: Station pressure of one place varies by less than this, inHg, from its middle.
 _WEATHER_INHG = 1.5

@@ -6,17 +6,15 @@ import math
 from typing import TYPE_CHECKING
 
 from pipeline import numerals
-from pipeline.cells import CellError, is_missing, parse
+from pipeline.cells import CellError, parse
 from pipeline.layout import blocks
 from pipeline.sheet import Reading, Sheet
 from pipeline.sweeps import apart
 from pipeline.units import UnknownUnitError, WrongUnitError, scale
-from schemas.fields import FIELDS, PULL_FIELDS
+from schemas.fields import FIELDS, PULL_FIELDS, Kind
 from schemas.findings import Finding
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
-
     from pipeline.layout import Block
     from pipeline.sheet import RawSheet
     from schemas.fields import Value
@@ -51,7 +49,7 @@ def _decimal_marks(raw: RawSheet) -> tuple[str | None, str | None]:
     """Return the decimal marks that fields and table show; each stands in for the other."""
     fields = [cell.text for name, cell in raw.fields.items() if FIELDS[name].numeric]
     table = [cell for _, cells in raw.table or () for cell in cells]
-    if not any("," in text for text in fields) and not any("," in text for text in table):
+    if "," not in "".join(fields) and "," not in "".join(table):
         return None, None
     of_fields, of_table = numerals.decimal_mark(fields), numerals.decimal_mark(table)
     return of_fields or of_table, of_table or of_fields
@@ -71,62 +69,75 @@ def _readings(raw: RawSheet, findings: list[Finding], mark: str | None) -> list[
 
 
 def _of_block(block: Block, findings: list[Finding], mark: str | None) -> list[Reading]:
+    columns = {name: _Column(name, unit) for name, (_, unit) in block.columns.items()}
+    for name, (place, _) in block.columns.items():
+        texts = [cells[place] if place < len(cells) else "" for _, cells in block.rows]
+        columns[name].read(texts, block.rows, mark)
+        findings += columns[name].findings
+    nothing: list[float | None] = [None] * len(block.rows)
+    rpm, torque, power, pull = (
+        columns[name].numbers if name in columns else nothing
+        for name in ("rpm", "torque", "power", "pull")
+    )
+    spoiled = set().union(*(column.spoiled for column in columns.values()))
     readings: list[Reading] = []
-    noted: set[tuple[str, str]] = set()
-    cells_of = [
-        (name, place, _reader(name, unit, mark)) for name, (place, unit) in block.columns.items()
-    ]
-    for row, cells in block.rows:
-        numbers: dict[str, float | None] = {}
-        spoiled = False
-        for name, place, read in cells_of:
-            text = cells[place] if place < len(cells) else ""
-            try:
-                number, note = read(text, row)
-            except CellError as fault:
-                findings.append(fault.finding)
-                spoiled = True
-                continue
-            numbers[name] = number
-            if note is not None and (note.code, name) not in noted:
-                noted.add((note.code, name))
-                findings.append(note)
-        if not spoiled:
-            readings += _reading(numbers, row, block.number, findings)
+    for at, (row, _) in enumerate(block.rows):
+        if row in spoiled:
+            continue
+        if torque[at] is None and power[at] is None:
+            message = f"row {row} has neither torque nor power and was left out"
+            findings.append(Finding("row-without-reading", message, "torque", row))
+        elif (speed := rpm[at]) is None:
+            findings.append(Finding("missing-rpm", f"row {row} of the pull has no rpm", "rpm", row))
+        else:
+            number = int(pull[at] or block.number)
+            readings.append(Reading(row, number, speed, torque[at], power[at]))
     return readings
 
 
-def _reader(
-    name: str, unit: str | None, mark: str | None
-) -> Callable[[str, int], tuple[float | None, Finding | None]]:
-    """Return what reads the cells of one column; a plain number takes the short way."""
-    field = PULL_FIELDS[name]
-    try:
-        slope, offset = scale(unit, field.unit)
-    except (UnknownUnitError, WrongUnitError):
-        slope, offset = math.nan, math.nan  # the cell says so
+class _Column:
+    """One column of a pull on its way from texts to numbers.
 
-    def read(text: str, row: int) -> tuple[float | None, Finding | None]:
-        if mark is None and (number := numerals.plain(text)) is not None:
-            number = slope * number + offset
-            if math.isfinite(number) and (name != "pull" or number.is_integer()):
-                return number, None
-        if is_missing(text):
-            return None, None
-        value, note = parse(text, field, unit, row, mark)
-        return float(value), note  # type: ignore[arg-type]  # columns of a pull are numbers
+    Attributes
+    ----------
+    numbers
+        A number a row; ``None`` where nothing is said, or nothing that can be read.
+    spoiled
+        Rows whose cell cannot be read.
+    findings
+        Faults of its cells, and what was read into them, each kind once.
+    """
 
-    return read
+    def __init__(self, name: str, unit: str | None) -> None:
+        self._field, self._unit = PULL_FIELDS[name], unit
+        self.numbers: list[float | None] = []
+        self.spoiled: set[int] = set()
+        self.findings: list[Finding] = []
 
+    def read(self, texts: list[str], rows: list[tuple[int, list[str]]], mark: str | None) -> None:
+        """Read the cells; a column of plain numbers, as most are, takes the short way."""
+        plain = self._plain(texts) if mark is None else None
+        self.numbers = plain or [
+            self._cell(text, row, mark) for text, (row, _) in zip(texts, rows, strict=True)
+        ]
 
-def _reading(
-    numbers: dict[str, float | None], row: int, pull: int, findings: list[Finding]
-) -> Iterator[Reading]:
-    rpm, torque, power = (numbers.get(name) for name in ("rpm", "torque", "power"))
-    if torque is None and power is None:
-        message = f"row {row} has neither torque nor power and was left out"
-        findings.append(Finding("row-without-reading", message, "torque", row))
-    elif rpm is None:
-        findings.append(Finding("missing-rpm", f"row {row} of the pull has no rpm", "rpm", row))
-    else:
-        yield Reading(row, int(numbers.get("pull") or pull), rpm, torque, power)
+    def _plain(self, texts: list[str]) -> list[float | None] | None:
+        try:
+            slope, offset = scale(self._unit, self._field.unit)
+            numbers = [slope * float(text) + offset for text in texts]
+        except (ValueError, UnknownUnitError, WrongUnitError):
+            return None
+        whole = self._field.kind is not Kind.WHOLE or all(map(float.is_integer, numbers))
+        sound = whole and all(map(math.isfinite, numbers)) and "_" not in "".join(texts)
+        return list(numbers) if sound else None
+
+    def _cell(self, text: str, row: int, mark: str | None) -> float | None:
+        try:
+            value, note = parse(text, self._field, self._unit, row, mark)
+        except CellError as fault:
+            self.findings.append(fault.finding)
+            self.spoiled.add(row)
+            return None
+        if note is not None and all(note.code != known.code for known in self.findings):
+            self.findings.append(note)
+        return None if value is None else float(value)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import re
+import stat
 from typing import TYPE_CHECKING
 
 from schemas.findings import Finding
@@ -42,12 +43,12 @@ def contents(path: Path, most: int) -> bytes:
 
     """
     try:
-        if not path.is_file():
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode):
             msg = f"{path.name} is not an ordinary file"
             raise UnreadableError(msg)
-        size = path.stat().st_size
-        if size > most:
-            msg = f"{path.name} has {size / 1e6:.0f} MB; at most {most / 1e6:.0f} MB are read"
+        if found.st_size > most:
+            msg = f"{path.name} has {found.st_size / 1e6:.0f} MB; at most {most / 1e6:.0f} are read"
             raise UnreadableError(msg, "too-large")
         return path.read_bytes()
     except OSError as fault:

@@ -36,6 +36,7 @@ _CUT = 0.25
 _GAP_RPM, _GAP_STEPS = 500.0, 3.0
 #: Equal torques in a row: of readings with decimals, and of readings without.
 _STUCK, _STUCK_WHOLE = 4, 7
+_ROUNDING = 1e-9
 #: Pulls of one sheet whose mean torque differs by more disagree.
 _DISAGREE = 0.04
 
@@ -165,20 +166,20 @@ def gaps(sheet: Sheet) -> Iterator[Finding]:
 def stuck(sheet: Sheet) -> Iterator[Finding]:
     """A sensor that says the same at one speed after another is stuck, or at its end."""
     for curve in curves(sheet):
-        whole = all(torque == round(torque) for _, torque, _ in curve)
-        limit = _STUCK_WHOLE if whole else _STUCK
-        start = 0
+        start, whole = 0, all(torque.is_integer() for _, torque, _ in curve)
         for at in range(1, len(curve) + 1):
-            if at < len(curve) and math.isclose(curve[at][1], curve[start][1], rel_tol=1e-9):
+            held = curve[start][1]
+            if at < len(curve) and abs(curve[at][1] - held) <= _ROUNDING * held:
                 continue
-            speeds = {rpm for rpm, _, _ in curve[start:at]}
-            if len(speeds) >= limit:
-                message = (
-                    f"torque is {curve[start][1]:.4g} lb-ft at {len(speeds)} speeds in a row, from"
-                    f" {min(speeds):.0f} to {max(speeds):.0f} rpm: was the sensor stuck or at its"
-                    " end?"
-                )
-                yield Finding("sensor-plateau", message, "torque", curve[start][2].row)
+            if at - start >= (_STUCK_WHOLE if whole else _STUCK):
+                speeds = {rpm for rpm, _, _ in curve[start:at]}
+                if len(speeds) >= (_STUCK_WHOLE if whole else _STUCK):
+                    message = (
+                        f"torque is {held:.4g} lb-ft at {len(speeds)} speeds in a row, from"
+                        f" {min(speeds):.0f} to {max(speeds):.0f} rpm: was the sensor stuck or at"
+                        " its end?"
+                    )
+                    yield Finding("sensor-plateau", message, "torque", curve[start][2].row)
             start = at
 
 

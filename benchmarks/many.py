@@ -1,0 +1,45 @@
+"""Many contributed sheets for the benchmarks, varied from a few invented ones."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pipeline import contribute, read
+from pipeline.demo import sheets
+from pipeline.parse import typed
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+_BASE, _SHOPS = 600, 40
+
+
+def make(folder: Path, counts: list[int]) -> list[Path]:
+    """Write contributions of so many sheets each below a folder and return them.
+
+    Every sheet is one of the demo's with its torque tilted and scattered, so none is a copy.
+    """
+    sheets.make(folder / "base", sheets=_BASE, shops=_SHOPS)
+    contribute.contribute([folder / "base"], folder / "few", b"a key for the benchmarks")
+    base = [typed(raw) for raw in read.sheets([folder / "few" / contribute.ACCEPTED])]
+    rng = np.random.default_rng(1)
+    made = []
+    for count in counts:
+        place = folder / f"many-{count}" / contribute.ACCEPTED
+        place.mkdir(parents=True)
+        for number in range(count):
+            sheet = base[number % len(base)]
+            tilt = rng.normal(0, 0.04, 2)
+            rpm = np.array([r.rpm for r in sheet.readings])
+            across = (rpm - rpm.mean()) / np.ptp(rpm)
+            factor = np.exp(tilt[0] + tilt[1] * across + rng.normal(0, 0.003, len(rpm)))
+            readings = [
+                r._replace(torque=r.torque * f if r.torque else None, power=None)
+                for r, f in zip(sheet.readings, factor, strict=True)
+            ]
+            values = {**sheet.values, "sheet_id": f"sheet-{number:06d}"}
+            (place / f"{number:06d}.csv").write_text(contribute.sheet_text(values, readings))
+        made.append(place.parent)
+    return made

@@ -91,7 +91,22 @@ def blocks(rows: list[Row], headings: Headings) -> tuple[list[Block], list[Findi
             message = f"row {row} is no reading and was left out: {said!r}"
             findings.append(Finding("text-left-out", message, None, row, said))
     _share(done)
+    if not done:
+        findings += _unknown(rows)
     return done, findings
+
+
+def _unknown(rows: list[Row]) -> list[Finding]:
+    """Name the headings of a table of which none is known: the cells above the first numbers."""
+    for (row, cells), (_, below) in pairwise(rows):
+        if len(below) > 1 and all(_BEGINS_LIKE_A_NUMBER.match(c) for c in below if c.strip()):
+            return [_unknown_column(cell.strip(), row) for cell in cells if cell.strip()]
+    return []
+
+
+def _unknown_column(heading: str, row: int) -> Finding:
+    message = f"the column {heading!r} is not one of a pull and was left out"
+    return Finding("unknown-column", message, heading, row)
 
 
 def _share(done: list[Block]) -> None:
@@ -150,8 +165,7 @@ def _columns(cells: list[str], row: int, headings: Headings) -> tuple[list[Block
             name = headings.pull.numbered(heading)  # noqa: PLW2901 - a second look
         if name.field is None:
             if heading:
-                message = f"the column {heading!r} is not one of a pull and was left out"
-                findings.append(Finding("unknown-column", message, heading, row))
+                findings.append(_unknown_column(heading, row))
             continue
         if name.inferred:
             message = f"the column {heading!r} was read as {name.field!r}"

@@ -22,6 +22,8 @@ _WINDOWS = [slice(start, start + 7, 2) for start in (2, 6, 10, 14, 18)]
 _SAME = 0.001
 _NEAR = 0.0025
 _FEWEST = 8
+#: Fewer readings must agree more closely; with fewer than the least nothing can be said.
+_SAME_OF_FEW, _LEAST = 0.0004, 5
 #: Station pressure of one place varies by less than this, inHg, from its middle.
 _WEATHER_INHG = 1.5
 _FEWEST_SHEETS = 4
@@ -87,7 +89,8 @@ def _factor(rpm: Floats, torque: Floats, other_rpm: Floats, other_torque: Floats
     """Return what one curve is the other's times, reading by reading; ``None`` if it is not."""
     _, here, there = np.intersect1d(rpm, other_rpm, return_indices=True)
     apart = np.log(torque[here] / other_torque[there])
-    if len(here) < _FEWEST or float(np.std(apart)) > _SAME:
+    limit = _SAME if len(here) >= _FEWEST else _SAME_OF_FEW
+    if len(here) < _LEAST or float(np.std(apart)) > limit:
         return None
     return float(np.exp(np.mean(apart)))
 

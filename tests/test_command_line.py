@@ -15,7 +15,11 @@ from pipeline import anonymise
 from pullbook.cli import app
 
 ROOT = Path(__file__).parents[1]
-COMMANDS = sorted(command.callback.__name__ for command in app.registered_commands)
+COMMANDS = sorted(command.callback.__name__ for command in app.registered_commands) + sorted(
+    f"{group.typer_instance.info.name} {command.callback.__name__}"
+    for group in app.registered_groups
+    for command in group.typer_instance.registered_commands
+)
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
@@ -41,7 +45,7 @@ def run(*words, env=None):
 
 @pytest.mark.parametrize("command", COMMANDS)
 def test_every_command_has_help_and_a_place_in_the_readme(command):
-    done = run(command, "--help")
+    done = run(*command.split(), "--help")
     assert done.returncode == 0
     assert "Usage" in done.stdout
     assert f"pullbook {command}" in README
@@ -49,7 +53,7 @@ def test_every_command_has_help_and_a_place_in_the_readme(command):
 
 def test_the_readmes_commands_are_there():
     for command in re.findall(r"^(?:\$ )?pullbook (\w+)", README, re.MULTILINE):
-        assert command in COMMANDS
+        assert command in {words.split()[0] for words in COMMANDS}
 
 
 @pytest.mark.parametrize("name", list(FIELDS))
@@ -189,6 +193,12 @@ USAGE = [
     ("curate", "nowhere", "--out", "x"),
     ("train", "nowhere", "--out", "x"),
     ("features", "nowhere", "--out", "x"),
+    ("report", "curation", "nowhere", "--out", "x"),
+    ("contribute", "data/examples"),
+    ("contribute", "data/examples", "--into", "x", "--preview"),
+    ("check", "data/examples", "--headings", "nowhere.yaml"),
+    ("check", "data/examples", "--headings", "data/README.md"),
+    ("unseal", "data/examples", "--into", "x", "--key-file", "nowhere"),
     ("evaluate", "nowhere", "--out", "x"),
     ("predict", "nowhere.yaml", "--bundle", "nowhere"),
     ("predict", "data/examples/question.yaml", "--bundle", "nowhere"),
@@ -239,3 +249,78 @@ def test_the_examples_are_as_the_readme_says():
     done = run("check", ROOT / "data" / "examples")
     assert done.returncode == 1
     assert "12 sheets: 8 accepted (4 with warnings), 4 refused" in done.stdout
+
+
+def test_a_preview_shows_all_that_leaves_and_writes_nothing(way, tmp_path, write_sheet):
+    path = write_sheet({"notes": "for the mate", "sheet_id": "q1"}, name="in/a.csv")
+    before = sorted(tmp_path.rglob("*"))
+    words = ("--preview", "--against", way / "curated", "--key-file", way / "key")
+    done = run("contribute", path, *words)
+    assert done.returncode == 0, done.stderr
+    assert sorted(tmp_path.rglob("*")) == before
+    assert "mate" not in done.stdout
+    assert FIELDS["shop"] not in done.stdout
+    assert "other shops with this engine: 12; with a build like it: 12" in done.stdout
+    written = run("contribute", path, "--into", tmp_path / "out", "--key-file", way / "key")
+    assert written.returncode == 0
+    (file,) = (tmp_path / "out" / "accepted").iterdir()
+    assert file.read_text().strip() in done.stdout
+    assert f"=== {file.name}" in done.stdout
+
+
+def test_counts_add_up_and_what_is_no_sheet_is_told(tmp_path, write_sheet):
+    for i in range(3):
+        write_sheet({"sheet_id": f"s{i}"}, name=f"in/{i}.csv")
+    write_sheet({"bore": "99"}, name="in/bad.csv")
+    (tmp_path / "in" / "scan.pdf").write_bytes(b"%PDF")
+    words = ("--into", tmp_path / "out", "--key-file", tmp_path / "key")
+    done = run("contribute", tmp_path / "in", *words)
+    assert done.returncode == 1
+    assert "4 sheets: 3 accepted (3 with warnings), 1 refused" in done.stdout
+    assert "3 new, 0 in place of an earlier version, 0 already there" in done.stdout
+    assert "scan.pdf" in done.stderr
+    again = run("contribute", tmp_path / "in", *words)
+    assert "0 new, 0 in place of an earlier version, 3 already there" in again.stdout
+    back = run(
+        "unseal", tmp_path / "out", "--into", tmp_path / "back", "--key-file", tmp_path / "key"
+    )
+    assert back.returncode == 0
+    (original,) = (tmp_path / "back").rglob("*.csv")
+    assert original.read_bytes() == (tmp_path / "in" / "bad.csv").read_bytes()
+
+
+def test_a_shops_own_headings_are_told_once_and_used_again(tmp_path, write_sheet):
+    pull = [("Drehzahl", "Drehmoment"), *(row[:2] for row in PULL[1:])]
+    path = write_sheet({"bore": "", "Bohrung": "99.06"}, pull)
+    assert run("check", path).returncode == 1
+    saved = tmp_path / "ours.yaml"
+    assert run("headings", path, "--save", saved).returncode == 0
+    text = saved.read_text()
+    for heading, meant in (
+        ("Bohrung", "bore (mm)"), ("Drehzahl", "rpm"), ("Drehmoment", "torque (N.m)"),
+    ):  # fmt: skip
+        assert f"'{heading}': ''" in text
+        text = text.replace(f"'{heading}': ''", f"'{heading}': {meant}")
+    saved.write_text(text)
+    done = run("check", path, "--headings", saved, "--json")
+    assert done.returncode == 0, done.stdout
+    codes = {f["code"] for f in json.loads(done.stdout)["sheets"][0]["findings"]}
+    assert codes == {"read-as"}
+    assert "0 headings are not known" in run("headings", path, "--save", saved).stdout
+    assert saved.read_text() == text
+    saved.write_text("Bohrung: boer\n")
+    wrong = run("check", path, "--headings", saved)
+    assert wrong.returncode == 2
+    assert "perhaps bore" in wrong.stderr
+
+
+def test_a_text_that_moves_the_cursor_does_not_reach_the_terminal(write_sheet):
+    path = write_sheet({"sheet_id": '"a\\e[2Jb"'})
+    done = run("check", path)
+    assert "\x1b" not in done.stdout
+
+
+def test_the_audit_is_one_command(way, tmp_path):
+    done = run("report", "curation", way / "curated", "--out", tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "36 sheets of 12 shops" in (tmp_path / "curation.md").read_text()

@@ -132,10 +132,25 @@ def test_too_few_agree_on_nothing(demo):
     assert consensus.readings_of_shops(few, demo.pulls).empty
 
 
-def test_short_sheets_do_not_break_it(tmp_path):
+def test_short_sheets_that_say_the_same_are_copies(tmp_path):
     folder = tmp_path / "in"
     folder.mkdir()
     for i in range(3):
         (folder / f"{i}.csv").write_text(sheet_text({"sheet_id": f"s{i}"}, PULL))
     contribute([folder], tmp_path / "out", KEY)
-    assert curate([tmp_path / "out"]).builds["copies"].tolist() == [1, 1, 1]
+    assert curate([tmp_path / "out"]).builds["copies"].tolist() == [3, 3, 3]
+
+
+def test_the_error_of_a_shops_reading_holds_where_families_err_together():
+    """Two hundred invented worlds: two standard errors hold the effect as often as they should."""
+    rng = np.random.default_rng(3)
+    inside = []
+    for _ in range(200):
+        shop = np.repeat(np.arange(25), 12)
+        part = shop * 3 + rng.integers(0, 3, len(shop))
+        part = pd.factorize(part)[0]
+        effect = rng.normal(0, 0.02, 25)
+        residual = effect[shop] + rng.normal(0, 0.015, 100)[part] + rng.normal(0, 0.03, len(shop))
+        found = consensus.nested(residual, shop, part)
+        inside.append(np.abs(found.offset - effect) <= 2 * found.error)
+    assert 0.9 < np.mean(inside) < 0.98  # the components themselves are estimates

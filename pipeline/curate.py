@@ -58,11 +58,13 @@ class Curated:
     replaced: int
 
     def write(self, folder: Path) -> None:
-        """Write the three tables into a folder, made if need be."""
+        """Write the three tables into a folder, made if need be; what was there gives way last."""
         folder.mkdir(parents=True, exist_ok=True)
-        self.builds.to_parquet(folder / BUILDS, index=False)
-        self.pulls.to_parquet(folder / PULLS, index=False)
-        self.findings.to_parquet(folder / FINDINGS, index=False)
+        tables = {BUILDS: self.builds, PULLS: self.pulls, FINDINGS: self.findings}
+        for name, table in tables.items():
+            table.to_parquet(folder / f".{name}.part", index=False)
+        for name in tables:
+            (folder / f".{name}.part").replace(folder / name)
 
 
 class NotCuratedError(OSError):

@@ -110,3 +110,35 @@ def test_a_stated_factor_is_undone_exactly_where_the_weather_is_known():
     factor = route({"correction": "SAE J607", **WEATHER}).factor
     expected = correction.sae_j1349(weather) / correction.sae_j607(weather)
     assert factor == pytest.approx(expected, rel=1e-12)
+
+
+def second(standard, fahrenheit, inhg, humidity):
+    """The factors once more, in the units of an American dyno cell: degF, inHg and mmHg.
+
+    Written from the handbook forms, from memory: cf = 1.18 (29.235 / dry) sqrt((F + 460) / 537)
+    - 0.18 and the like, with psychrolib's vapour pressure (ASHRAE Handbook) in psi.
+    """
+    psychrolib.SetUnitSystem(psychrolib.IP)
+    vapour = psychrolib.GetVapPresFromRelHum(fahrenheit, humidity / 100) * 2.036021
+    psychrolib.SetUnitSystem(psychrolib.SI)
+    dry, rankine = inhg - vapour, fahrenheit + 459.67
+    match standard:
+        case "SAE J1349":
+            return 1.18 * (29.2348 / dry) * (rankine / 536.67) ** 0.5 - 0.18
+        case "SAE J607":
+            return (29.9213 / dry) * (rankine / 519.67) ** 0.5
+        case "DIN 70020":
+            return (759.81 / (inhg * 25.4)) * ((rankine / 1.8) / 293.15) ** 0.5
+        case "ISO 1585":
+            return (29.2348 / dry) ** 1.2 * (rankine / 536.67) ** 0.6
+    raise AssertionError
+
+
+@pytest.mark.parametrize("standard", STANDARDS)
+@pytest.mark.parametrize("inhg", [24.9, 28.0, 29.92, 30.6])
+@pytest.mark.parametrize("fahrenheit", [35.0, 60.0, 77.0, 105.0])
+@pytest.mark.parametrize("humidity", [0.0, 50.0, 95.0])
+def test_the_factor_tables_against_a_second_implementation(standard, fahrenheit, inhg, humidity):
+    weather = Weather((fahrenheit - 32) / 1.8, inhg * air.KPA_PER_INHG, humidity)
+    expected = second(standard, fahrenheit, inhg, humidity)
+    assert correction.factor(standard, weather) == pytest.approx(expected, rel=7e-4)

@@ -1,7 +1,7 @@
 """The bundle: a trained model in a folder of plain files, checked before any of it is used.
 
-Trees are LightGBM's own text, arrays npz without pickle, tables parquet, the rest JSON. The
-manifest names every file with its length and SHA-256; the trees are checked for soundness beyond
+Trees are LightGBM's own text, arrays (the process among them) npz without pickle, tables parquet,
+the rest JSON. The manifest names every file with its length and SHA-256; the trees are checked for soundness beyond
 that, because LightGBM's loader trusts its input; and a few curves are kept that a loaded model
 must give again.
 """
@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 import platform
+from dataclasses import fields
 from importlib.metadata import version
 from io import BytesIO
 from pathlib import Path
@@ -25,12 +26,13 @@ from model.calibration import REGIME_PARTS, Regime
 from model.conformal import Scores
 from model.curve import CurveModel
 from model.novelty import Reference, seen_choices
+from model.process import Process
 from model.sample import columns
 from model.training import Model
 from pipeline import feature_table
 from schemas.fields import CURATED_FIELDS
 
-FORMAT = 1
+FORMAT = 2
 MANIFEST = "bundle.json"
 CURVE, SPREAD = "curve.txt", "spread.txt"
 FILLING, ARRAYS, SHEETS, GOLDEN = "filling.npz", "arrays.npz", "sheets.parquet", "golden.json"
@@ -94,6 +96,8 @@ def _arrays(model: Model) -> Arrays:
     reference = model.reference
     arrays: Arrays = {
         "speeds": model.curve.speeds,
+        "share": np.array(model.curve.share),
+        **{f"process.{name}": _array(part) for name, part in _parts(model.curve.process)},
         "names": np.array(reference.names, dtype=np.str_),
         "center": reference.center,
         "scale": reference.scale,
@@ -115,6 +119,14 @@ def _arrays(model: Model) -> Arrays:
             arrays[f"{name}.{part}.mass"] = scores.mass
             arrays[f"{name}.{part}.shops"] = np.array(scores.shops)
     return arrays
+
+
+def _parts(fitted: Process) -> list[tuple[str, Any]]:
+    return [(field.name, getattr(fitted, field.name)) for field in fields(fitted)]
+
+
+def _array(part: Any) -> NDArray[Any]:
+    return np.array(part, dtype=np.str_) if isinstance(part, tuple) else np.asarray(part)
 
 
 def _sheets(model: Model) -> pd.DataFrame:
@@ -206,28 +218,48 @@ def _verified(folder: Path, manifest: dict[str, Any], name: str) -> bytes:
 
 def _model(files: dict[str, bytes], manifest: dict[str, Any]) -> Model:
     names = tuple(str(name) for name in manifest["columns"])
-    fields = pd.read_parquet(BytesIO(files[SHEETS]))
+    builds = pd.read_parquet(BytesIO(files[SHEETS]))
     filling = feature_table.load_filling(BytesIO(files[FILLING]))
     with np.load(BytesIO(files[ARRAYS]), allow_pickle=False) as archive:
         arrays = {name: archive[name] for name in archive.files}
-    expected = columns(feature_table.make(fields.head(1), filling))
+    expected = columns(feature_table.make(builds.head(1), filling))
     if list(names) != expected:
         msg = "the bundle was made with other features than this pullbook's; train it anew"
         raise BundleError(msg)
     return Model(
         settings=settings.from_mapping(manifest["settings"]),
         filling=filling,
-        curve=CurveModel(_trees(files[CURVE], len(names)), arrays["speeds"], names),
+        curve=CurveModel(
+            trees=_trees(files[CURVE], len(names)),
+            process=_process(arrays, set(names)),
+            share=float(arrays["share"]),
+            speeds=arrays["speeds"],
+            columns=names,
+        ),
         spread=_trees(files[SPREAD], len(names) + len(spread.EXTRA)) if files[SPREAD] else None,
-        reference=_reference(arrays, fields),
+        reference=_reference(arrays, builds),
         new_shop=_regime(arrays, "new_shop"),
         known_shop=_regime(arrays, "known_shop"),
         shop_codes=tuple(arrays["shop_codes"].tolist()),
         shop_offsets=arrays["shop_offsets"],
-        sheet_ids=tuple(fields["sheet_id"]),
+        sheet_ids=tuple(builds["sheet_id"]),
         sweeps=arrays["sweeps"],
-        fields=fields,
+        fields=builds,
     )
+
+
+def _process(arrays: Arrays, names: set[str]) -> Process:
+    parts = {field.name: arrays[f"process.{field.name}"] for field in fields(Process)}
+    columns_ = tuple(parts.pop("columns").tolist())
+    level = float(parts.pop("level"))
+    inputs, points = len(columns_), len(parts["weights"])
+    shapes = {"places": (points, inputs), "weights": (points,), "speeds": (points,)}
+    for name, part in parts.items():
+        sound = part.shape == shapes.get(name, (inputs,)) and bool(np.isfinite(part).all())
+        if not sound or not set(columns_) <= names:
+            msg = f"the bundle does not verify: its process has no sound {name}"
+            raise BundleError(msg)
+    return Process(columns=columns_, level=level, **parts)
 
 
 def _trees(data: bytes, count: int) -> trees.Trees:
@@ -240,7 +272,7 @@ def _trees(data: bytes, count: int) -> trees.Trees:
     return trees.Trees(text)
 
 
-def _reference(arrays: Arrays, fields: pd.DataFrame) -> Reference:
+def _reference(arrays: Arrays, builds: pd.DataFrame) -> Reference:
     edge, outside = arrays["thresholds"].tolist()
     return Reference(
         names=tuple(arrays["names"].tolist()),
@@ -254,7 +286,7 @@ def _reference(arrays: Arrays, fields: pd.DataFrame) -> Reference:
         ranges=dict(
             zip(arrays["ranged"].tolist(), map(tuple, arrays["ranges"].tolist()), strict=True)
         ),
-        seen=seen_choices(fields),
+        seen=seen_choices(builds),
     )
 
 

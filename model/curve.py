@@ -1,4 +1,8 @@
-"""The curve: what a build makes at every engine speed, before anything is said of its limits."""
+"""The curve: what a build makes at every engine speed, before anything is said of its limits.
+
+Two models say it, trees and a process; they err in different places, so a blend of the two errs
+less than either. How much each counts is read off sheets that were held out.
+"""
 
 from __future__ import annotations
 
@@ -7,15 +11,34 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from model import smooth
+from model import process, smooth
 from model.sample import columns, readings
 from model.trees import Trees, fit
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import pandas as pd
 
+    from model.process import Process
     from model.sample import Floats, Ints, Sample
     from model.settings import Settings
+
+
+@dataclass(frozen=True, slots=True)
+class Blend:
+    """How trees and process are brought together.
+
+    Attributes
+    ----------
+    share
+        What the trees count for; the process counts for the rest.
+    scatter
+        How much the process takes a sheet to scatter; one of `process.SCATTERS`.
+    """
+
+    share: float = 0.5
+    scatter: float = process.SCATTERS[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +49,10 @@ class CurveModel:
     ----------
     trees
         Trees over the columns of `sample.readings`.
+    process
+        The process over the same features.
+    share
+        What the trees count for.
     speeds
         The grid of engine speeds, rev/min.
     columns
@@ -33,11 +60,13 @@ class CurveModel:
     """
 
     trees: Trees
+    process: Process
+    share: float
     speeds: Floats
     columns: tuple[str, ...]
 
     def curves(self, table: pd.DataFrame) -> Floats:
-        """Return the logarithm of lb-ft per cubic inch on the grid.
+        """Return the logarithm of lb-ft for each cubic inch of charge on the grid.
 
         Parameters
         ----------
@@ -49,7 +78,8 @@ class CurveModel:
         Shape (builds, points of the grid).
 
         """
-        return on_grid(self.trees, self.speeds, table)
+        of_trees = on_grid(self.trees, self.speeds, table)
+        return self.share * of_trees + (1 - self.share) * self.process.curves(table, self.speeds)
 
 
 def on_grid(trees: Trees, speeds: Floats, table: pd.DataFrame) -> Floats:
@@ -65,20 +95,82 @@ def grid_of(sample: Sample) -> Floats:
     return smooth.grid(float(sample.rpm.min()), float(sample.rpm.max()) + 1.0)
 
 
-def fit_curve(sample: Sample, speeds: Floats, settings: Settings) -> CurveModel:
+def fit_trees(sample: Sample, settings: Settings) -> Trees:
+    """Fit the trees of the curve to a sample."""
+    matrix = readings(sample.table, sample.sheet, sample.rpm)
+    names = columns(sample.table)
+    text = fit(matrix, sample.target, sample.reading_weight(), names, settings)
+    return Trees(text)
+
+
+def gain_of(trees: Trees, sample: Sample) -> dict[str, float]:
+    """Return how much each column of a sample's readings helped its trees; they sum to one."""
+    return dict(zip(columns(sample.table), trees.gain().tolist(), strict=True))
+
+
+def fit_curve(
+    sample: Sample, trees: Trees, speeds: Floats, settings: Settings, blend: Blend
+) -> CurveModel:
     """Fit the curve model to a sample.
 
     Parameters
     ----------
     sample
         What to learn from.
+    trees
+        The trees of the curve, fitted to it.
     speeds
         The grid of engine speeds.
     settings
         Of the training run.
+    blend
+        How trees and process are brought together.
 
     """
-    matrix = readings(sample.table, sample.sheet, sample.rpm)
-    names = columns(sample.table)
-    text = fit(matrix, sample.target, sample.reading_weight(), names, settings)
-    return CurveModel(Trees(text), speeds, tuple(names))
+    fitted = process.fit(sample, gain_of(trees, sample), blend.scatter, settings.seed)
+    return CurveModel(trees, fitted, blend.share, speeds, tuple(columns(sample.table)))
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What trees and processes say of sheets they have not learned from.
+
+    Attributes
+    ----------
+    trees
+        On the grid, shape (sheets, points).
+    processes
+        The same of a process for each of `process.SCATTERS`, shape (scatters, sheets, points).
+    """
+
+    trees: Floats
+    processes: Floats
+
+    def blended(self, blend: Blend) -> Floats:
+        """Return the curves of a blend, shape (sheets, points)."""
+        chosen = self.processes[process.SCATTERS.index(blend.scatter)]
+        curves: Floats = blend.share * self.trees + (1 - blend.share) * chosen
+        return curves
+
+
+def choose(sample: Sample, speeds: Floats, said: Said) -> Blend:
+    """Return the blend that errs least on sheets that were held out.
+
+    For each scatter the best share is that of least squares; readings weigh as in learning.
+    """
+    weight = sample.reading_weight()
+    of_trees = sample.target - smooth.at(said.trees, speeds, sample.sheet, sample.rpm)
+    tried: list[tuple[float, Blend]] = []
+    for scatter, curves in zip(process.SCATTERS, said.processes, strict=True):
+        of_process = sample.target - smooth.at(curves, speeds, sample.sheet, sample.rpm)
+        apart = of_process - of_trees
+        squares = float(np.sum(weight * apart**2))
+        share = float(np.sum(weight * apart * of_process)) / squares if squares > 0 else 0.5
+        blend = Blend(min(1.0, max(0.0, share)), scatter)
+        error = blend.share * of_trees + (1 - blend.share) * of_process
+        tried.append((float(np.sum(weight * error**2)), blend))
+    return min(tried, key=_first)[1]
+
+
+def _first(pair: Sequence[object]) -> float:
+    return float(pair[0])  # type: ignore[arg-type]  # the error stands first

@@ -13,7 +13,7 @@ from model.prediction import predict
 from model.sample import sample_of
 from model.standing import Standing
 from model.training import train
-from pipeline import feature_table
+from pipeline import engine, feature_table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -135,6 +135,10 @@ def _part(
     mean = rules_of_thumb.mean_per_cubic_inch(known, speeds)
     nearest = np.array([found.nearest[0] for found in predictions])
     nearest_curves = rules_of_thumb.nearest_sheet(known, nearest, speeds)
+    bore, stroke, cylinders = (
+        outer[name].to_numpy(dtype=float) for name in ("bore", "stroke", "cylinders")
+    )
+    displacement = np.asarray(engine.displacement(bore, stroke, cylinders))
     groups = dict(list(outer_pulls.groupby("sheet_id", sort=False)))
     names = outer["sheet_id"].tolist()
     readings, sheets = [], []
@@ -142,7 +146,7 @@ def _part(
         pull = groups[name]
         rpm = pull["rpm"].to_numpy(dtype=float)
         rules = [
-            found.size
+            displacement[i]
             * np.exp(smooth.at(c[None, :], speeds, np.zeros(len(rpm), dtype=np.int64), rpm))
             for c in (mean, nearest_curves[i])
         ]

@@ -7,14 +7,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 from sklearn.model_selection import GroupKFold
 
-from model import smooth
-from model.curve import fit_curve
+from model import process, smooth
+from model.curve import Said, fit_curve, fit_trees, gain_of, on_grid
+from model.process import SCATTERS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
     import pandas as pd
 
+    from model.curve import Blend
     from model.sample import Floats, Ints, Sample
     from model.settings import Settings
 
@@ -48,15 +50,15 @@ def folds(groups: Ints, wanted: int) -> Ints:
     return fold
 
 
-def curves(
+def said(
     sample: Sample,
     fold: Ints,
     speeds: Floats,
     settings: Settings,
     track: Track,
     *others: pd.DataFrame,
-) -> list[Floats]:
-    """Return the curve of every sheet from a model that was fitted without its fold.
+) -> list[Said]:
+    """Return what trees and processes say of every sheet that were fitted without its fold.
 
     Parameters
     ----------
@@ -75,16 +77,38 @@ def curves(
 
     Returns
     -------
-    For the sample's table and each further one, shape (sheets, points of the grid).
+    For the sample's table and each further one.
 
     """
     tables = (sample.table, *others)
-    held = [np.zeros((len(sample), len(speeds))) for _ in tables]
+    shape = (len(sample), len(speeds))
+    held = [Said(np.zeros(shape), np.zeros((len(SCATTERS), *shape))) for _ in tables]
     for number in track(range(int(fold.max()) + 1)):
         out = fold == number
-        fitted = fit_curve(sample.part(~out), speeds, settings)
-        for curves_, table in zip(held, tables, strict=True):
-            curves_[out] = fitted.curves(table[out])
+        inner = sample.part(~out)
+        trees = fit_trees(inner, settings)
+        gain = gain_of(trees, inner)
+        processes = [process.fit(inner, gain, scatter, settings.seed) for scatter in SCATTERS]
+        for one, table in zip(held, tables, strict=True):
+            one.trees[out] = on_grid(trees, speeds, table[out])
+            for place, fitted in enumerate(processes):
+                one.processes[place, out] = fitted.curves(table[out], speeds)
+    return held
+
+
+def curves(
+    sample: Sample, fold: Ints, speeds: Floats, settings: Settings, blend: Blend, track: Track
+) -> Floats:
+    """Return the curve of every sheet from a blend that was fitted without its fold.
+
+    Parameters as for `said`; shape (sheets, points of the grid).
+    """
+    held = np.zeros((len(sample), len(speeds)))
+    for number in track(range(int(fold.max()) + 1)):
+        out = fold == number
+        inner = sample.part(~out)
+        trees = fit_trees(inner, settings)
+        held[out] = fit_curve(inner, trees, speeds, settings, blend).curves(sample.table[out])
     return held
 
 

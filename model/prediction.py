@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from model import novelty, smooth, spread
 from model import standing as standing_of
 from model.answer import Between, Peak, Point
+from model.sample import charge
 from pipeline import feature_table
 from pipeline.units import TORQUE_POWER_CONSTANT
 from schemas.fields import CURATED_FIELDS
@@ -44,11 +45,11 @@ class Prediction:
     speeds
         The grid of engine speeds, rev/min.
     log_torque
-        Logarithm of lb-ft per cubic inch on the grid.
+        Logarithm of lb-ft for each cubic inch of charge on the grid.
     spread
         Expected relative error on the grid, wider where the build stands outside.
     size
-        Displacement, in³.
+        Displacement at the pressure of the manifold, in³.
     regime
         The scores its limits are made with; ``None`` where there are none.
     known_shop
@@ -180,6 +181,7 @@ def predict(model: Model, builds: pd.DataFrame, shops: Sequence[str | None]) -> 
     )
     known = {code: i for i, code in enumerate(model.shop_codes)}
     sizes = {name: table[name].tolist() for name in _SIZES}
+    charges = charge(table).tolist()
     predictions = []
     for i, row in enumerate(builds.to_dict(orient="records")):
         shop = known.get(shops[i] or "")
@@ -196,7 +198,7 @@ def predict(model: Model, builds: pd.DataFrame, shops: Sequence[str | None]) -> 
                 speeds=model.curve.speeds,
                 log_torque=curves[i] + (0.0 if shop is None else model.shop_offsets[shop]),
                 spread=spreads[i] * widened,
-                size=sizes["displacement"][i],
+                size=charges[i],
                 regime=model.new_shop if shop is None else model.known_shop,
                 known_shop=shop is not None,
                 sweeps=model.sweeps[positions[i]],

@@ -7,9 +7,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from model import smooth
+from model.sample import charge
 
 if TYPE_CHECKING:
     from model.sample import Floats, Ints, Sample
+
+
+def _per_cubic_inch(sample: Sample) -> Floats:
+    """Return the logarithm of each reading per cubic inch of displacement, as people reckon."""
+    ratio: Floats = np.log(charge(sample.table) / sample.table["displacement"].to_numpy(float))
+    return sample.target + ratio[sample.sheet]
 
 
 def mean_per_cubic_inch(sample: Sample, speeds: Floats) -> Floats:
@@ -19,7 +26,7 @@ def mean_per_cubic_inch(sample: Sample, speeds: Floats) -> Floats:
     """
     steps = np.clip(np.searchsorted(speeds, sample.rpm), 0, len(speeds) - 1)
     weight = sample.reading_weight()
-    total = np.bincount(steps, weight * np.exp(sample.target), len(speeds))
+    total = np.bincount(steps, weight * np.exp(_per_cubic_inch(sample)), len(speeds))
     count = np.bincount(steps, weight, len(speeds))
     seen = np.flatnonzero(count)
     mean = np.interp(speeds, speeds[seen], total[seen] / count[seen])
@@ -34,9 +41,10 @@ def nearest_sheet(sample: Sample, sheet: Ints, speeds: Floats) -> Floats:
     the last reading stands.
     """
     curves = np.empty((len(sheet), len(speeds)))
+    target = _per_cubic_inch(sample)
     starts = np.searchsorted(sample.sheet, np.arange(len(sample) + 1))
     for row, one in enumerate(sheet):
         rows = slice(starts[one], starts[one + 1])
         order = np.argsort(sample.rpm[rows], kind="stable")
-        curves[row] = np.interp(speeds, sample.rpm[rows][order], sample.target[rows][order])
+        curves[row] = np.interp(speeds, sample.rpm[rows][order], target[rows][order])
     return curves

@@ -1,4 +1,4 @@
-"""What is learned from: builds as features, readings as logarithms of torque per cubic inch."""
+"""What is learned from: builds as features, readings as logarithms of torque for each size."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ class Sample:
     rpm
         Of each reading, rev/min.
     target
-        Of each reading: natural logarithm of lb-ft per cubic inch.
+        Of each reading: natural logarithm of lb-ft for each cubic inch of charge.
     weight
         Of each sheet: 1, or less where its numbers are less certain.
     """
@@ -102,7 +102,7 @@ def sample_of(builds: pd.DataFrame, pulls: pd.DataFrame, table: pd.DataFrame) ->
     sheet = place[pulls["sheet_id"]].to_numpy()
     order = np.argsort(sheet, kind="stable")
     pulls, sheet = pulls.iloc[order], sheet[order]
-    size = table["displacement"].to_numpy()
+    size = charge(table)
     identity = table.drop(columns=[c for c in table if str(c).startswith(GIVEN)])
     engines = identity.assign(shop=builds["shop"].to_numpy()).groupby(
         ["shop", *identity.columns], dropna=False, sort=False
@@ -117,6 +117,15 @@ def sample_of(builds: pd.DataFrame, pulls: pd.DataFrame, table: pd.DataFrame) ->
         target=np.log(pulls["torque"].to_numpy(dtype=float) / size[sheet]),
         weight=weight_of(builds),
     )
+
+
+def charge(table: pd.DataFrame) -> Floats:
+    """Return the size that torque goes by: displacement, in³, at the pressure of the manifold.
+
+    What boost packs into the cylinders counts as so much more engine. Shape (builds,).
+    """
+    size: Floats = table["displacement"].to_numpy(float) * table["pressure_ratio"].to_numpy(float)
+    return size
 
 
 def weight_of(builds: pd.DataFrame) -> Floats:

@@ -9,13 +9,13 @@ import numpy as np
 import pandas as pd
 
 from model import calibration, curve, hold_out, novelty, shops, spread
-from model.sample import columns, sample_of
+from model.sample import sample_of
 from model.withhold import withhold
 from pipeline import feature_table
 
 if TYPE_CHECKING:
     from model.calibration import Regime
-    from model.curve import CurveModel
+    from model.curve import Blend, CurveModel
     from model.hold_out import Track
     from model.novelty import Reference
     from model.sample import Floats, Sample
@@ -94,9 +94,9 @@ def train(
     # Numbered as they first appear, for codes change with the contributor's key.
     shop, codes = pd.factorize(sample.shops)
     speeds = curve.grid_of(sample)
-    fitted = curve.fit_curve(sample, speeds, settings)
+    trees = curve.fit_trees(sample, settings)
     # The square root keeps one strong column from deciding alone what is far.
-    gain = dict(zip(columns(sample.table), np.sqrt(fitted.trees.gain()), strict=True))
+    gain = {name: helped**0.5 for name, helped in curve.gain_of(trees, sample).items()}
     reference = novelty.fit(builds, sample.table, gain, shop)
     rng = np.random.default_rng(settings.seed)
     poorer = [
@@ -109,7 +109,7 @@ def train(
     return Model(
         settings=settings,
         filling=features.filling,
-        curve=fitted,
+        curve=curve.fit_curve(sample, trees, speeds, settings, limits.blend),
         spread=limits.spread,
         reference=reference,
         new_shop=limits.new_shop,
@@ -126,6 +126,7 @@ def train(
 
 @dataclass(frozen=True, slots=True)
 class _Limits:
+    blend: Blend
     spread: Trees | None
     new_shop: Regime | None
     known_shop: Regime | None
@@ -140,12 +141,14 @@ def _limits(
     settings: Settings,
     track: Track,
 ) -> _Limits:
-    """Hold out, learn the spread and calibrate; with one shop nothing can be held out."""
+    """Hold out, choose the blend, learn the spread and calibrate, if there are two shops."""
     shop = reference.shop
     if len(np.unique(shop)) < 2:
-        return _Limits(None, None, None, np.zeros(1))
+        return _Limits(curve.Blend(), None, None, None, np.zeros(1))
     fold = hold_out.folds(shop, settings.folds)
-    said = hold_out.curves(sample, fold, speeds, settings, track, *poorer)
+    told = hold_out.said(sample, fold, speeds, settings, track, *poorer)
+    blend = curve.choose(sample, speeds, told[0])
+    said = [one.blended(blend) for one in told]
     trials = [
         spread.Trial(
             table=table,
@@ -160,9 +163,9 @@ def _limits(
     new_shop = calibration.calibrate(sample, shop, speeds, said[0], width, nothing)
 
     fold = hold_out.folds(sample.engines, settings.folds)
-    (familiar,) = hold_out.curves(sample, fold, speeds, settings, track)
+    familiar = hold_out.curves(sample, fold, speeds, settings, blend, track)
     residual = hold_out.residuals(sample, familiar, speeds)
     mean = shops.sheet_means(residual, sample.sheet, len(sample))
     of_shop, of_sheet = shops.offsets(mean, shop)
     known_shop = calibration.calibrate(sample, shop, speeds, familiar, width, of_sheet)
-    return _Limits(trees, new_shop, known_shop, of_shop)
+    return _Limits(blend, trees, new_shop, known_shop, of_shop)

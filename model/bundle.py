@@ -1,9 +1,9 @@
 """The bundle: a trained model in a folder of plain files, checked before any of it is used.
 
 Trees are LightGBM's own text, arrays (the process among them) npz without pickle, tables parquet,
-the rest JSON. The manifest names every file with its length and SHA-256; the trees are checked for soundness beyond
-that, because LightGBM's loader trusts its input; and a few curves are kept that a loaded model
-must give again.
+the rest JSON. The manifest names every file with its length and SHA-256; the trees are checked for
+soundness beyond that, because LightGBM's loader trusts its input; and a few curves are kept that a
+loaded model must give again.
 """
 
 from __future__ import annotations

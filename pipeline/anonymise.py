@@ -13,10 +13,10 @@ import os
 import re
 import secrets
 import unicodedata
-from itertools import pairwise
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from pipeline.headings import squash
+from pipeline import telling
 from schemas.fields import WITHHELD
 from schemas.findings import Finding
 
@@ -28,27 +28,8 @@ if TYPE_CHECKING:
 #: A code is the first 128 bits; RFC 2104, section 5, recommends no less than half.
 _CODE_CHARS = 32
 _CODE = re.compile(rf"^[0-9a-f]{{{_CODE_CHARS}}}$")
-_SHORTEST_NAME = 3
 _TEXTS = ("sheet_id", "family")
-_SHORT, _LONG_ENOUGH, _LONGEST_NAME = 10, 6, 80
-#: Words of shops' names that tell nobody apart. Common practice, no source.
-_TRADE = frozenset(
-    {"auto", "boat", "boats", "company", "dyno", "engine", "engineering", "engines", "garage",
-     "limited", "machine", "marine", "motor", "motors", "performance", "racing", "rebuild",
-     "rebuilds", "rebuilders", "service", "shop", "sons", "works", "workshop", "yard"}
-)  # fmt: skip
-#: What a name of a sheet or a family may hold that tells who is behind it.
-_TELLING = (
-    ("holds a mail address", re.compile(r"\S@\S+\.\w")),
-    ("holds a date", re.compile(
-        r"(?<!\d)(?:(?:19|20)\d\d[-./]\d\d?[-./]\d\d?|\d\d?[./]\d\d?[./](?:19|20)?\d\d)(?!\d)")),
-    ("holds a phone number", re.compile(
-        r"\+\d[\d ()-]{6,}\d|\(\d{3,5}\) ?\d{3}|(?<!\d)\d{3}[-. ]\d{3,4}[-. ]\d{4}(?!\d)"
-        r"|\b(?:tel|phone|call|fax)\b\D{0,4}(?:\d[ -]?){5}", re.IGNORECASE)),
-    ("holds a serial number", re.compile(
-        r"(?i:\b(?:s/n|serial|vin|hull|reg)\b\W{0,3}\w*\d)"
-        r"|\b(?=\w*\d)(?=\w*[A-Z])[A-HJ-NPR-Z0-9]{17}\b")),
-)  # fmt: skip
+_SHORT = 10
 
 
 class KeyFileError(OSError):
@@ -115,7 +96,9 @@ def code(key: bytes, name: str) -> str:
     True
     """
     plain = " ".join(unicodedata.normalize("NFKC", name).casefold().split())
-    return hmac.new(key, plain.encode(), hashlib.sha256).hexdigest()[:_CODE_CHARS]
+    return hmac.new(key, plain.encode("utf-8", "surrogatepass"), hashlib.sha256).hexdigest()[
+        :_CODE_CHARS
+    ]
 
 
 def is_code(text: object) -> bool:
@@ -138,56 +121,43 @@ def anonymise(sheet: Sheet, key: bytes) -> None:
     sheet.values["shop"] = code(key, shop)
     for name in _TEXTS:
         text = sheet.values.get(name)
-        if not isinstance(text, str):
-            continue
-        row = sheet.rows.get(name)
-        if names(shop, text):
-            message = f"{name} held the shop's name and was replaced by a code"
-            sheet.findings.append(Finding("name-withheld", message, name, row))
-        elif (why := _more_than_a_name(text)) or name not in sheet.rows:
-            message = f"{name} {why or 'is the name of a file'} and was replaced by a code"
-            sheet.findings.append(Finding("text-withheld", message, name, row))
-        else:
-            if word := hint(shop, text):
-                message = f"{name} holds {word!r}, as the shop's name does, and travels as it is"
-                sheet.findings.append(Finding("name-hint", message, name, row, text))
-            continue
-        sheet.values[name] = f"{name.removesuffix('_id')}-{code(key, text)[:_SHORT]}"
+        if isinstance(text, str):
+            given, finding = private_name(key, name, text, shop, of_file=name not in sheet.rows)
+            sheet.values[name] = given
+            if finding is not None:
+                sheet.findings.append(replace(finding, row=sheet.rows.get(name)))
     sheet.sheet_id = str(sheet.values["sheet_id"])
 
 
-def _more_than_a_name(text: str) -> str | None:
-    """Return what a name holds that tells who is behind it, if anything."""
-    if len(text) > _LONGEST_NAME or not text.isprintable():
-        return "is a free text"
-    return next((what for what, pattern in _TELLING if pattern.search(text)), None)
+def private_name(
+    key: bytes, field: str, text: str, shop: str, *, of_file: bool
+) -> tuple[str, Finding | None]:
+    """Return a name as it may travel, and what was found in it.
 
+    Parameters
+    ----------
+    key
+        The contributor's key.
+    field
+        Which name it is: ``sheet_id`` or ``family``.
+    text
+        The name.
+    shop
+        The shop's name in clear; empty where it is not known.
+    of_file
+        Whether it is only the name of a file.
 
-def _words(shop: str) -> list[str]:
-    return [squash(word) for word in re.findall(r"\w+", shop)]
-
-
-def names(shop: str, text: str) -> bool:
-    """Tell whether a text holds the shop's name, or two words of it that follow one another."""
-    short, words = squash(text), _words(shop)
-    whole = "".join(words)
-    parts = [a + b for a, b in pairwise(words) if len(a + b) >= _LONG_ENOUGH]
-    return len(whole) >= _SHORTEST_NAME and any(part in short for part in (whole, *parts))
-
-
-def hint(shop: str, text: str) -> str | None:
-    """Return the word of the shop's name, or its initials, that a text holds; ``None`` if none."""
-    words = _words(shop)
-    found = [w for w in words if len(w) > _SHORTEST_NAME and w not in _TRADE and w in squash(text)]
-    initials = "".join(word[0] for word in words if word)
-    if len(initials) >= _SHORTEST_NAME and initials in map(squash, re.findall(r"\w+", text)):
-        found.append(initials)
-    return found[0] if found else None
-
-
-def withhold(shop: str | None, text: str, instead: str) -> str:
-    """Return a text with every mention of the shop's name replaced."""
-    if shop is None or len(squash(shop)) < _SHORTEST_NAME:
-        return text
-    letters = [re.escape(letter) for letter in squash(shop)]
-    return re.sub(r"[\s_\-]*".join(letters), instead, text, flags=re.IGNORECASE)
+    """
+    code_, message = "text-withheld", telling.more_than_a_name(text)
+    if shop and telling.names(shop, text):
+        code_, message = "name-withheld", "held the shop's name"
+    elif message is None and of_file:
+        message = "is the name of a file"
+    if message is not None:
+        told = Finding(code_, f"{field} {message} and was replaced by a code", field)
+        return f"{field.removesuffix('_id')}-{code(key, text)[:_SHORT]}", told
+    word = telling.hint(shop, text)
+    if word is None:
+        return text, None
+    message = f"{field} holds {word!r}, as the shop's name does, and travels as it is"
+    return text, Finding("name-hint", message, field, None, text)

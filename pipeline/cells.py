@@ -19,11 +19,14 @@ if TYPE_CHECKING:
 
     from schemas.fields import Field, Value
 
-_MISSING = frozenset({"", "na", "n/a", "-", "?", "unknown", "nan", "null", "none", "~"})
-_YEAR = re.compile(r"^\d{4}$")
+_MISSING = frozenset(
+    {"", "na", "n/a", "-", "?", "unknown", "nan", "null", "none", "~", "#n/a", "n.a.", "--", "---"}
+)
+_DATE = re.compile(r"(\d{4})(?:-\d{2}-\d{2}(?:[T ]\d{1,2}:\d{2}[\d:.+Z-]*)?)?", re.ASCII)
+_YEARS = range(1900, 2101)
 _FLAGS = MappingProxyType(
     {"yes": True, "y": True, "true": True, "1": True, "no": False, "n": False, "false": False,
-     "0": False}
+     "0": False, "none": False, "without": False}
 )  # fmt: skip
 
 #: Customary words for choices, squashed: common practice, no source.
@@ -98,7 +101,7 @@ def parse(
         number = numerals.plain(text)
         if number is not None and math.isfinite(number):
             return number, None
-    if is_missing(text):
+    if is_missing(text) and not (field.kind is Kind.FLAG and text.casefold() in _FLAGS):
         return None, None
     return _of_kind(text, field, unit, row, mark)
 
@@ -132,11 +135,19 @@ def _flag(text: str, field: Field, row: int | None) -> bool:
 
 
 def _year(text: str, field: Field, row: int | None) -> int:
-    try:
-        return int(text) if _YEAR.match(text) else dt.date.fromisoformat(text[:10]).year
-    except ValueError:
+    found = _DATE.fullmatch(text)
+    if found is None or int(found[1]) not in _YEARS or not _is_day(text[:10]):
         message = f"{field.name} is {text!r}; write a date as 2024-05-31, or the year"
-        raise _fault(field, row, text, "not-a-date", message) from None
+        raise _fault(field, row, text, "not-a-date", message)
+    return int(found[1])
+
+
+def _is_day(text: str) -> bool:
+    """Tell whether a text is a year alone, or a day that there is."""
+    try:
+        return len(text) == len("2024") or bool(dt.date.fromisoformat(text))
+    except ValueError:
+        return False
 
 
 def _choice(text: str, field: Field, row: int | None) -> tuple[str, Finding | None]:

@@ -31,6 +31,7 @@ SHEET_RULES: tuple[Rule, ...] = (
     given.required,
     given.ranges,
     given.degrees,
+    given.humidity,
     given.pull_ranges,
     conditions.weather,
     conditions.station,
@@ -43,6 +44,7 @@ SHEET_RULES: tuple[Rule, ...] = (
     pulls.enough_rpm,
     pulls.identity,
     pulls.mean_pressure,
+    pulls.repeated,
     pulls.spikes,
     pulls.gaps,
     pulls.stuck,
@@ -52,7 +54,7 @@ CONTRIBUTION_RULES: tuple[Rule, ...] = (*SHEET_RULES, given.shop_named)
 
 #: Findings after which there is nothing to judge.
 _NO_SHEET = frozenset(
-    {"not-readable", "too-large", "no-front-matter", "front-matter-unreadable",
+    {"not-readable", "too-large", "open-quote", "no-front-matter", "front-matter-unreadable",
      "pull-without-build"}
 )  # fmt: skip
 

@@ -19,9 +19,10 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from pipeline import anonymise, checks, parse, read, together
+from pipeline import anonymise, checks, layout, parse, read, telling, together
 from pipeline.headings import PLAIN
-from schemas.fields import FIELDS
+from schemas.fields import FIELDS, WITHHELD
+from schemas.findings import CODES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from pipeline.headings import Headings
     from pipeline.sheet import RawSheet, Reading, Sheet
     from schemas.fields import Value
+    from schemas.findings import Finding
 
 ACCEPTED, REFUSED, SUPERSEDED, ORIGINALS = "accepted", "refused", "superseded", "originals"
 _NAME_CHARS = 12
@@ -38,6 +40,12 @@ _PATIENCE = 600.0
 _PART = ".part"
 #: How the names of the files end that hold what was found in a refused sheet.
 FINDINGS_FILE = ".findings.json"
+#: Findings that quote what is not in the dictionary, or the name of a file.
+_QUOTES_WHAT_IT_FOUND = frozenset(
+    {"unknown-field", "unknown-column", "text-left-out", "not-readable", "too-large", "encoding",
+     "no-front-matter", "front-matter-unreadable", "repeated-field", "two-corrections",
+     "more-cells-than-headings", "read-as", "pull-without-build", "open-quote", "not-a-date"}
+)  # fmt: skip
 _NUMBER = re.compile(r"[+-]?[\d.,]+(?:[eE][+-]?\d+)?")
 
 
@@ -108,7 +116,9 @@ class Outcome:
     unchanged: int = 0
 
 
-def plan(paths: Iterable[Path], key: bytes, headings: Headings = PLAIN) -> Plan:
+def plan(
+    paths: Iterable[Path], key: bytes, headings: Headings = PLAIN, into: Path | None = None
+) -> Plan:
     """Read, judge and anonymise sheets; nothing is written.
 
     Parameters
@@ -119,6 +129,8 @@ def plan(paths: Iterable[Path], key: bytes, headings: Headings = PLAIN) -> Plan:
         The contributor's key.
     headings
         What headings mean, the shop's own among them.
+    into
+        Where the contribution will be written; what lies there is no sheet of the shop's.
 
     Raises
     ------
@@ -126,7 +138,7 @@ def plan(paths: Iterable[Path], key: bytes, headings: Headings = PLAIN) -> Plan:
         A path holds no sheets.
 
     """
-    found = read.find(paths)
+    found = read.find(paths, into)
     raws = [raw for source in found.sources for raw in read.source(source, headings)]
     sheets = [checks.judge(parse.typed(raw), checks.CONTRIBUTION_RULES) for raw in raws]
     together.judge(sheets)
@@ -146,7 +158,9 @@ def plan(paths: Iterable[Path], key: bytes, headings: Headings = PLAIN) -> Plan:
 
 
 def _where(raw: RawSheet) -> str:
-    return f"{[str(file.resolve()) for file in raw.files]}\n{raw.sheet_id}"
+    """Return where a sheet was read from; of a file with many, with its name."""
+    alone = len(raw.files) == 1 and raw.files[0].suffix.casefold() != ".xlsx"
+    return f"{[str(file.resolve()) for file in raw.files]}\n{'' if alone else raw.sheet_id}"
 
 
 def contribute(
@@ -171,7 +185,7 @@ def contribute(
     """
     from filelock import FileLock, Timeout  # noqa: PLC0415 - only where something is written
 
-    outcome = Outcome(plan(paths, key, headings))
+    outcome = Outcome(plan(paths, key, headings, into))
     for folder in (ACCEPTED, REFUSED):
         (into / folder).mkdir(parents=True, exist_ok=True)
     try:
@@ -268,27 +282,66 @@ def _assemble(lines: list[str], rows: list[list[str]]) -> str:
 def _write_refused(folder: Path, refusal: Refusal, key: bytes) -> None:
     raw, sheet = refusal.raw, refusal.sheet
     named = raw.fields.get("shop")
-    shop = named.text.strip() if named is not None and named.text.strip() else None
-    instead = anonymise.code(key, shop) if shop is not None else ""
+    shop = named.text.strip() if named is not None else ""
+    instead = anonymise.code(key, shop) if shop else ""
     stem = f"{instead[:_NAME_CHARS] or 'no-shop'}-{refusal.origin}"
-
-    def private(text: str) -> str:
-        return anonymise.withhold(shop, text, instead)
-
-    lines = [
-        f"{name}{f' ({cell.unit})' if cell.unit else ''}: {_scalar(private(cell.text))}"
-        for name, cell in raw.fields.items()
-        if name != "notes"
-    ]
-    rows = [[_harmless(private(cell)) for cell in cells] for _, cells in raw.table or ()]
+    name, _ = anonymise.private_name(
+        key, "sheet_id", sheet.sheet_id, shop, of_file="sheet_id" not in raw.fields
+    )
     told = {
-        "sheet_id": sheet.sheet_id,
-        "findings": [finding.as_json() for finding in sheet.findings],
+        "sheet_id": name,
+        "findings": [_private_finding(f, shop, instead) for f in sheet.findings],
         "originals": _keep_originals(folder / ORIGINALS, raw, key),
     }
-    _write(folder / f"{stem}.csv", _assemble(lines, rows).encode())
-    findings = private(json.dumps(told, indent=2, ensure_ascii=False))
-    _write(folder / f"{stem}{FINDINGS_FILE}", findings.encode())
+    copy = _assemble(_private_fields(raw, key, shop, instead), _private_rows(raw, shop, instead))
+    _write(folder / f"{stem}.csv", copy.encode("utf-8", "replace"))
+    _write(folder / f"{stem}{FINDINGS_FILE}", json.dumps(told, indent=2).encode())
+
+
+def _private_fields(raw: RawSheet, key: bytes, shop: str, instead: str) -> list[str]:
+    """Return the fields of a refused sheet as they may be written: none that an accepted drops."""
+    lines = []
+    for name, cell in raw.fields.items():
+        text = telling.withhold(shop, cell.text, instead) if shop else cell.text
+        if name in WITHHELD:
+            continue
+        if name == "shop":
+            text = instead
+        elif name in ("sheet_id", "family"):
+            text, _ = anonymise.private_name(key, name, cell.text, shop, of_file=False)
+        elif name == "tested_on":
+            text = cell.text.strip()[:4]
+        lines.append(f"{name}{f' ({cell.unit})' if cell.unit else ''}: {_scalar(text)}")
+    return lines
+
+
+def _private_rows(raw: RawSheet, shop: str, instead: str) -> list[list[str]]:
+    """Return the readings of a refused sheet under headings of ours; nothing else of its table."""
+    rows: list[list[str]] = []
+    for block in layout.blocks(raw.table or [], raw.headings)[0]:
+        columns = [
+            (f"{name} ({unit})" if unit else name, place)
+            for name, (place, unit) in block.columns.items()
+        ]
+        rows.append([heading for heading, _ in columns])
+        for _, cells in block.rows:
+            texts = [cells[place] if place < len(cells) else "" for _, place in columns]
+            private = [telling.withhold(shop, text, instead) if shop else text for text in texts]
+            rows.append([_harmless(text) for text in private])
+    return rows
+
+
+def _private_finding(finding: Finding, shop: str, instead: str) -> dict[str, str | int | None]:
+    """Return a finding as it may be written: without what was left out, or any file's name."""
+    told = finding.as_json()
+    if finding.code in _QUOTES_WHAT_IT_FOUND:
+        return {**told, "value": None, "field": None, "message": CODES[finding.code].meaning}
+    return {
+        name: telling.withhold(shop, text, instead)
+        if shop and isinstance(text, str) and name in ("value", "message")
+        else text
+        for name, text in told.items()
+    }
 
 
 def _harmless(cell: str) -> str:

@@ -12,16 +12,18 @@ from typing import TYPE_CHECKING
 
 import yaml
 
+from pipeline.headings import PLAIN
+from schemas.fields import FIELDS, Kind
 from schemas.findings import Finding
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-#: A value of a lone - or ? says that nothing is known; to YAML it opens a list or a key.
-_LONE_MARK = re.compile(r"^([^\s#:][^:\n]*:[ \t]*)([-?])[ \t]*$", re.MULTILINE)
-#: A text with a colon and a space in it is a text; to YAML it would be a list of fields.
-_COLON_INSIDE = re.compile(
-    r"^([^\s#:][^:\n]*:[ \t]+)([^\s\"'\[{&*!|>%@`#-][^\n]*:[ \t][^\n]*)$", re.M
+#: One field a line, as people write it.
+_LINE = re.compile(r"^[ \t]*([^\s:#][^:]*?)[ \t]*:[ \t]*(.*?)[ \t]*$")
+#: A text with a number in it, which to YAML is a remark: job #12.
+_NUMBERED = re.compile(
+    r"^(\s*[^\s:#][^:\n]*:[ \t]+)([^\s\"'#|>\[{&*!%@][^\n]*[ \t]#.*)$", re.MULTILINE
 )
 
 
@@ -47,10 +49,33 @@ class FrontMatterError(ValueError):
 
 
 def _as_meant(text: str) -> str:
-    """Quote what people write plainly and YAML would not take as a text; rows stay as they are."""
-    for pattern in (_LONE_MARK, _COLON_INSIDE):
-        text = pattern.sub(lambda found: found[1] + json.dumps(found[2].strip()), text)
-    return text
+    """Quote every value that stands on a line with its name; rows stay as they are.
+
+    So a lone - or ?, a colon, an asterisk or a quotation mark in a text are what they seem.
+    """
+    return "\n".join(map(_line_as_meant, text.split("\n")))
+
+
+def _line_as_meant(line: str) -> str:
+    found = _LINE.match(line)
+    if found is None or not found[2] or found[2][0] in "[{#":
+        return line
+    name, value = found[1], found[2]
+    quote = value[0] if value[0] in "\"'" else ""
+    if quote and (value.count(quote) == 1 or value.endswith(quote)):
+        return line
+    return f"{name}: {json.dumps(value)}"
+
+
+def _with_numbers(text: str) -> str:
+    """Quote texts that hold a #; behind a number it opens a remark, as YAML has it."""
+
+    def quoted(found: re.Match[str]) -> str:
+        field = PLAIN.sheet(found[1].strip().rstrip(":")).field
+        is_text = field is not None and FIELDS[field].kind is Kind.TEXT
+        return found[1] + json.dumps(found[2].strip()) if is_text else found[0]
+
+    return _NUMBERED.sub(quoted, text)
 
 
 def _composed(text: str) -> yaml.Node | None:
@@ -85,7 +110,7 @@ def read(text: str, first_row: int = 1) -> Iterator[tuple[str, str, int]]:
 
     """
     try:
-        node = _composed(text)
+        node = _composed(_with_numbers(text) if " #" in text or "\t#" in text else text)
     except yaml.YAMLError as fault:
         mark = getattr(fault, "problem_mark", None)
         row = None if mark is None else mark.line + first_row

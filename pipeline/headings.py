@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 _BRACKET = re.compile(r"^(?P<name>[^(\[]+?)\s*[(\[](?P<unit>[^)\]]*)[)\]]\s*$")
 _AFTER_COMMA = re.compile(r"^(?P<name>[^,]+),\s*(?P<unit>[^,]+)$")
 _NUMBERED = re.compile(r"^(.+?)[\s_\-#]*(?:run|pull|no\.?)?[\s_\-#]*(\d{1,2})$", re.IGNORECASE)
+_NUMBERED_FIRST = re.compile(
+    r"^(?:run|pull|no\.?|#)[\s_\-#]*(\d{1,2})[\s_\-:]+(.+)$", re.IGNORECASE
+)
 _NOT_NAME = re.compile(r"[\s_\-]+")
 
 #: Customary headings, squashed, and what they name; a unit where the word is one. Common
@@ -36,7 +39,9 @@ _OF_SHEET: Mapping[str, str] = MappingProxyType(
 _OF_PULL: Mapping[str, str] = MappingProxyType(
     {
         "enginespeed": "rpm", "enginerpm": "rpm", "rev/min": "rpm", "1/min": "rpm", "r/min": "rpm",
-        "revs": "rpm", "tq": "torque", "trq": "torque", "lbft": "torque", "ftlb": "torque",
+        "revs": "rpm", "u/min": "rpm", "tr/min": "rpm", "tq": "torque", "trq": "torque",
+        "lbft": "torque", "ftlb": "torque", "ftlbs": "torque", "lbsft": "torque",
+        "ft/lb": "torque", "ft/lbs": "torque",
         "lb.ft": "torque", "ft.lb": "torque", "nm": "torque (N.m)", "n.m": "torque (N.m)",
         "hp": "power", "bhp": "power", "pwr": "power", "horsepower": "power", "kw": "power (kW)",
         "ps": "power (PS)", "run": "pull", "sweep": "pull",
@@ -126,11 +131,14 @@ class _Words:
     def numbered(self, heading: str) -> Named:
         """Find the column that a heading with a pull's number names, as ``torque 2``."""
         bare, _, unit = heading.partition("(")
-        found = _NUMBERED.match(bare.strip())
-        if found is None:
+        unit, _, behind = unit.partition(")")
+        found = _NUMBERED.match(f"{bare.strip()} {behind.strip()}".strip())
+        first = _NUMBERED_FIRST.match(bare.strip())
+        if found is None and first is None:
             return NOTHING
-        named = self(f"{found[1]} ({unit}" if unit else found[1])
-        return named._replace(number=int(found[2])) if named.field else NOTHING
+        name, number = (found[1], found[2]) if found else (first[2], first[1])  # type: ignore[index]
+        named = self(f"{name} ({unit})" if unit else name)
+        return named._replace(number=int(number)) if named.field else NOTHING
 
 
 class Headings:

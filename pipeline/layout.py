@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from pipeline import numerals
 from pipeline.cells import is_missing
 from pipeline.headings import squash
 from pipeline.units import known
@@ -28,6 +29,10 @@ _SUMMARY = frozenset(
      "sd", "median"}
 )  # fmt: skip
 _READ = ("torque", "power")
+_NO_UNIT = frozenset({"text", "none", "no", "#", "nr", "number"})
+#: Headings of a second torque or power, in another correction than the first.
+_OTHERWISE = re.compile(r"corr|obs|raw|stp|std|sae|din|iso|measured", re.IGNORECASE)
+_READINGS = re.compile(r"tor|tq|trq|pow|hp|kw", re.IGNORECASE)
 
 
 @dataclass(slots=True)
@@ -69,8 +74,8 @@ def blocks(rows: list[Row], headings: Headings) -> tuple[list[Block], list[Findi
     findings: list[Finding] = []
     width = 0
     for row, cells in rows:
-        if beside and not beside[0].rows and (units := _units(cells, beside)):
-            findings.append(_unit_row(row, units))
+        if beside and not beside[0].rows and (told := _units(cells, beside, row)):
+            findings += told
         elif beside and _is_reading(cells, beside):
             beside[0].rows.append((row, cells))
             if len(cells) > width and (spare := _spare(row, cells[width:])):
@@ -82,7 +87,8 @@ def blocks(rows: list[Row], headings: Headings) -> tuple[list[Block], list[Findi
             beside, told = found
             for block in beside:
                 block.number += len(done) if done or len(beside) > 1 else 0
-            _share(done)
+            for block in beside[1:]:
+                block.rows = beside[0].rows  # pulls beside one another stand in the same rows
             done += beside
             findings += told
             width = len(cells)
@@ -90,7 +96,6 @@ def blocks(rows: list[Row], headings: Headings) -> tuple[list[Block], list[Findi
             said = " ".join(cell.strip() for cell in cells if cell.strip())[:60]
             message = f"row {row} is no reading and was left out: {said!r}"
             findings.append(Finding("text-left-out", message, None, row, said))
-    _share(done)
     if not done:
         findings += _unknown(rows)
     return done, findings
@@ -109,13 +114,6 @@ def _unknown_column(heading: str, row: int) -> Finding:
     return Finding("unknown-column", message, heading, row)
 
 
-def _share(done: list[Block]) -> None:
-    """Give the pulls that stand beside one another the rows of the first of them."""
-    for first, block in pairwise(done):
-        if not block.rows:
-            block.rows = first.rows
-
-
 def _is_reading(cells: list[str], beside: list[Block]) -> bool:
     """Tell whether a row holds numbers where the columns are; a summary of them is none."""
     for block in beside:
@@ -129,7 +127,7 @@ def _is_reading(cells: list[str], beside: list[Block]) -> bool:
             if name in block.columns and block.columns[name][0] < len(cells)
         ]
         some = any(_BEGINS_LIKE_A_NUMBER.match(cell) for cell in others)
-        if squash(speed).rstrip(":.") in _SUMMARY:
+        if squash(speed.split()[0] if speed else "").rstrip(":.") in _SUMMARY:
             continue
         if some or (
             _BEGINS_LIKE_A_NUMBER.match(speed)
@@ -166,6 +164,8 @@ def _columns(cells: list[str], row: int, headings: Headings) -> tuple[list[Block
         if name.field is None:
             if heading:
                 findings.append(_unknown_column(heading, row))
+                if _OTHERWISE.search(heading) and _READINGS.search(heading):
+                    findings.append(_two_of_a_kind(heading, row))
             continue
         if name.inferred:
             message = f"the column {heading!r} was read as {name.field!r}"
@@ -183,6 +183,14 @@ def _columns(cells: list[str], row: int, headings: Headings) -> tuple[list[Block
     else:
         whole[0].number = 0
     return whole, findings
+
+
+def _two_of_a_kind(heading: str, row: int) -> Finding:
+    message = (
+        f"the column {heading!r} seems to hold readings in another correction; keep the columns"
+        " that stand in the correction the sheet states, and head them torque or power"
+    )
+    return Finding("two-corrections", message, None, row, heading)
 
 
 def _place(beside: list[Block], name: Named, place: int) -> None:
@@ -204,23 +212,28 @@ def _place(beside: list[Block], name: Named, place: int) -> None:
     beside[-1].columns[field_name] = column
 
 
-def _units(cells: list[str], beside: list[Block]) -> list[str]:
-    """Take a row as the units of the columns above; nothing if it is no such row."""
-    found: dict[tuple[int, str], str] = {}
-    for number, block in enumerate(beside):
-        for name, (place, _) in block.columns.items():
-            text = cells[place].strip().strip("()[]") if place < len(cells) else ""
-            if not text:
+def _units(cells: list[str], beside: list[Block], row: int) -> list[Finding]:
+    """Take the row below the headings as their units; nothing is found if it is no such row.
+
+    One unit that is known makes it such a row; what stands beside it and is not known is a fault,
+    for a unit that is passed over is a number misread.
+    """
+    found: list[str] = []
+    faults: list[Finding] = []
+    for block in beside:
+        for name, (place, unit) in block.columns.items():
+            text = cells[place].strip().strip("()[]").strip() if place < len(cells) else ""
+            if is_missing(text) or text.casefold() in _NO_UNIT:
                 continue
-            if text.isdigit() or not known(text, PULL_FIELDS[name].unit):
+            if numerals.plain(text) is not None:
                 return []
-            found[number, name] = text
-    for (number, name), text in found.items():
-        place, unit = beside[number].columns[name]
-        beside[number].columns[name] = (place, unit or text)
-    return list(found.values())
-
-
-def _unit_row(row: int, units: list[str]) -> Finding:
-    message = f"row {row} was read as the units of the columns: {', '.join(units)}"
-    return Finding("unit-row", message, None, row)
+            if known(text, PULL_FIELDS[name].unit):
+                found.append(text)
+                block.columns[name] = (place, unit or text)
+            else:
+                message = f"row {row} gives {text!r} as the unit of {name}, which is not known"
+                faults.append(Finding("unknown-unit", message, name, row, text))
+    if not found:
+        return []
+    message = f"row {row} was read as the units of the columns: {', '.join(found)}"
+    return [Finding("unit-row", message, None, row), *faults]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import TYPE_CHECKING
 
 from pipeline import numerals
@@ -13,6 +14,11 @@ from pipeline.sweeps import apart
 from pipeline.units import UnknownUnitError, WrongUnitError, scale
 from schemas.fields import FIELDS, PULL_FIELDS, Kind
 from schemas.findings import Finding
+
+#: Cells that may show the decimal mark of a table.
+_NUMERAL = re.compile(r"\s*[+-]?[\d.,'\u2019 ]+\s*")
+_RUN = re.compile(r"\s*(?:run|pull|sweep|no\.?|#)\s*(\d+)\s*", re.IGNORECASE)
+_MOST_FAULTS = 100
 
 if TYPE_CHECKING:
     from pipeline.layout import Block
@@ -46,13 +52,21 @@ def typed(raw: RawSheet) -> Sheet:
 
 
 def _decimal_marks(raw: RawSheet) -> tuple[str | None, str | None]:
-    """Return the decimal marks that fields and table show; each stands in for the other."""
+    """Return the decimal marks that fields and table show.
+
+    Where one of them has commas and does not show what they mean, the other stands in for it.
+    """
     fields = [cell.text for name, cell in raw.fields.items() if FIELDS[name].numeric]
     table = [cell for _, cells in raw.table or () for cell in cells]
-    if "," not in "".join(fields) and "," not in "".join(table):
+    in_fields, in_table = "," in "".join(fields), "," in "".join(table)
+    if not in_fields and not in_table:
         return None, None
-    of_fields, of_table = numerals.decimal_mark(fields), numerals.decimal_mark(table)
-    return of_fields or of_table, of_table or of_fields
+    numbers = [cell for cell in table if _NUMERAL.fullmatch(cell)]
+    of_fields, of_table = numerals.decimal_mark(fields), numerals.decimal_mark(numbers)
+    return (
+        (of_fields or of_table) if in_fields else None,
+        (of_table or of_fields) if in_table else None,
+    )
 
 
 def _readings(raw: RawSheet, findings: list[Finding], mark: str | None) -> list[Reading]:
@@ -132,6 +146,11 @@ class _Column:
         return list(numbers) if sound else None
 
     def _cell(self, text: str, row: int, mark: str | None) -> float | None:
+        if len(self.findings) > _MOST_FAULTS:  # it is no column of numbers, and was told to be none
+            self.spoiled.add(row)
+            return None
+        if self._field.name == "pull" and (numbered := _RUN.fullmatch(text)):
+            text = numbered[1]
         try:
             value, note = parse(text, self._field, self._unit, row, mark)
         except CellError as fault:

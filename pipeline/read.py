@@ -46,7 +46,7 @@ class Found:
     passed_over: list[Path]
 
 
-def find(paths: Iterable[Path]) -> Found:
+def find(paths: Iterable[Path], without: Path | None = None) -> Found:
     """List what carries sheets below paths, in a stable order, without opening it.
 
     Parameters
@@ -54,6 +54,8 @@ def find(paths: Iterable[Path]) -> Found:
     paths
         Sheet files, folders of them (read to any depth), folders with ``builds.csv`` and
         ``pulls.csv``, and workbooks.
+    without
+        A folder that is passed over.
 
     Raises
     ------
@@ -65,7 +67,7 @@ def find(paths: Iterable[Path]) -> Found:
     for path in paths:
         if path.is_dir():
             before = len(found.sources)
-            _folder(path, found, 0)
+            _folder(path, found, 0, None if without is None else without.resolve())
             if len(found.sources) == before:
                 msg = f"{path} holds no sheets (*.csv, *.tsv, *.txt, *.xlsx)"
                 raise NothingToReadError(msg)
@@ -75,7 +77,7 @@ def find(paths: Iterable[Path]) -> Found:
     return found
 
 
-def _folder(folder: Path, found: Found, depth: int) -> None:
+def _folder(folder: Path, found: Found, depth: int, without: Path | None) -> None:
     with os.scandir(folder) as entries:
         listed = sorted(entries, key=lambda entry: entry.name)
     has_tables = f"{tables.BUILDS}.csv" in {entry.name.casefold() for entry in listed}
@@ -85,8 +87,10 @@ def _folder(folder: Path, found: Found, depth: int) -> None:
         if entry.name.startswith("."):
             continue
         path = folder / entry.name
+        if without is not None and entry.is_dir() and path.resolve() == without:
+            continue
         if entry.is_dir(follow_symlinks=False) and depth < _DEEPEST:
-            _folder(path, found, depth + 1)
+            _folder(path, found, depth + 1, without)
         elif has_tables and _is_table(path):
             continue
         elif entry.is_dir() or path.suffix.casefold() not in _SHEET_FILES or _is_note(path):

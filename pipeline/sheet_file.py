@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import csv
+import re
 from typing import TYPE_CHECKING
 
 from pipeline import front_matter, text_file
+from pipeline.cells import is_missing
 from pipeline.headings import PLAIN
 from pipeline.sheet import Cell, RawSheet
 from schemas.findings import Finding
@@ -19,6 +21,8 @@ if TYPE_CHECKING:
     Row = tuple[int, list[str]]
 
 FENCE = "---"
+#: A fence as it is, or as editors and spreadsheets leave it.
+_FENCE, _OPENS = re.compile(r"(?:-{3,}|[\u2013\u2014]+)[,;\t]*"), ("-", "\u2013", "\u2014", " ")
 #: Most rows of a sheet's table: a sweep of minutes read a hundred times a second.
 MOST_ROWS = 100_000
 _SEPARATORS = (",", ";", "\t", "|")
@@ -27,7 +31,7 @@ _LOOKED_AT = 30
 
 def has_front_matter(text: str) -> bool:
     """Tell whether the first line that is not blank is a fence."""
-    return text.lstrip().split("\n", 1)[0].strip() == FENCE
+    return _FENCE.fullmatch(text.lstrip().split("\n", 1)[0].strip()) is not None
 
 
 def read(path: Path, headings: Headings = PLAIN) -> RawSheet:
@@ -46,7 +50,7 @@ def _take_apart(sheet: RawSheet, text: str, name: str) -> None:
     lines = text.split("\n")
     fences = []
     for place, line in enumerate(lines):
-        if line.startswith(FENCE) and line.strip() == FENCE:
+        if line[:1] in _OPENS and _FENCE.fullmatch(line.strip()):
             fences.append(place)
             if len(fences) == 2:
                 break
@@ -55,8 +59,19 @@ def _take_apart(sheet: RawSheet, text: str, name: str) -> None:
         sheet.findings.append(Finding("no-front-matter", message, row=1))
         return
     first, last = fences
-    add_fields(sheet, "\n".join(lines[first + 1 : last]), first + 2)
+    fields = lines[first + 1 : last]
+    if lines[first].strip()[-1] in _SEPARATORS:  # saved by a spreadsheet, which fills up its cells
+        fields = [_whole(line, lines[first].strip()[-1]) for line in fields]
+    add_fields(sheet, "\n".join(fields), first + 2)
     sheet.table = rows_of(lines[last + 1 :], last + 2, sheet.headings.pull, MOST_ROWS)
+
+
+def _whole(line: str, mark: str) -> str:
+    """Return a line of fields without the empty cells that a spreadsheet put behind it."""
+    line = line.rstrip().rstrip(mark)
+    if len(line) > 1 and line.startswith('"') and line.endswith('"'):
+        line = line[1:-1].replace('""', '"')
+    return line
 
 
 def read_build(path: Path, headings: Headings = PLAIN) -> RawSheet:
@@ -79,8 +94,11 @@ def add_fields(sheet: RawSheet, text: str, first_row: int) -> None:
     except front_matter.FrontMatterError as fault:
         sheet.findings.append(fault.finding)
     named = sheet.fields.get("sheet_id")
-    if named is not None and named.text.strip():
-        sheet.sheet_id = named.text.strip()
+    if named is not None:
+        if is_missing(named.text):
+            del sheet.fields["sheet_id"]
+        else:
+            sheet.sheet_id = named.text.strip()
 
 
 def add_field(sheet: RawSheet, heading: str, text: str, row: int) -> None:
@@ -122,7 +140,7 @@ def rows_of(
         There are too many rows, or a cell that never ends.
 
     """
-    reader = csv.reader(lines, delimiter=_separator(lines, named))
+    reader = csv.reader(lines, delimiter=_separator(lines, named), strict=True)
     rows: list[Row] = []
     try:
         while True:
@@ -136,8 +154,11 @@ def rows_of(
                     msg = f"the table has more than {most} rows"
                     raise text_file.UnreadableError(msg, "too-large")
     except csv.Error as fault:
-        msg = f"the table cannot be read from row {row}: {fault}"
-        raise text_file.UnreadableError(msg) from fault
+        msg = (
+            f"the table cannot be read from row {row} on: a quotation mark stands there that is not"
+            f" closed where it should be ({fault})"
+        )
+        raise text_file.UnreadableError(msg, "open-quote") from fault
 
 
 def _separator(lines: list[str], named: Callable[[str], Named]) -> str:

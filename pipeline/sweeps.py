@@ -66,4 +66,6 @@ def _turns(speeds: list[float]) -> list[int]:
         elif back >= least:
             turns.append(extreme + 1)
             direction, extreme = -direction, place
+            if turns[-1] == place:  # back in one step: which way the next sweep goes is open
+                direction, start = 0, place
     return turns

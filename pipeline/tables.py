@@ -8,8 +8,9 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from pipeline import sheet_file, text_file
-from pipeline.headings import PLAIN
+from pipeline import numerals, sheet_file, text_file
+from pipeline.cells import is_missing
+from pipeline.headings import PLAIN, squash
 from pipeline.sheet import RawSheet
 from pipeline.units import known
 from schemas.fields import FIELDS
@@ -115,7 +116,8 @@ def assemble(
     for sheet in sheets:
         sheet.table = tables.pop(sheet.sheet_id, None)
         sheet.findings += notes or []
-    return sheets + [_orphan(name, table, source) for name, table in tables.items()]
+    names_ = [sheet.sheet_id for sheet in sheets]
+    return sheets + [_orphan(name, table, source, names_) for name, table in tables.items()]
 
 
 def _headed(
@@ -133,11 +135,14 @@ def _headed(
 
 
 def _are_units(fields: list[str | None], cells: list[str]) -> bool:
-    said = [(name, cell) for name, cell in zip(fields, cells, strict=False) if cell.strip()]
-    return bool(said) and all(
-        name is not None and FIELDS[name].numeric and known(_bare(cell), FIELDS[name].unit)
-        for name, cell in said
-    )
+    """Tell whether a row gives units below headings: at least one is known, and no number."""
+    said = [
+        (name, _bare(cell))
+        for name, cell in zip(fields, cells, strict=False)
+        if name is not None and FIELDS[name].numeric and not is_missing(_bare(cell))
+    ]
+    numbers = any(numerals.plain(text) is not None for _, text in said)
+    return not numbers and any(known(text, FIELDS[str(name)].unit) for name, text in said)
 
 
 def _bare(unit: str) -> str:
@@ -152,13 +157,13 @@ def _build(
         heading = names[place].strip() if place < len(names) else ""
         if heading and (text.strip() or headings.sheet(heading).field):
             sheet_file.add_field(sheet, heading, text, row)
-            if place < len(units) and units[place].strip():
+            if place < len(units) and not is_missing(_bare(units[place])):
                 _state(sheet, headings.sheet(heading).field, _bare(units[place]))
         elif text.strip():
             message = f"row {row} has a cell {text.strip()!r} that stands under no heading"
             code = "more-cells-than-headings" if place >= len(names) else "unknown-column"
             sheet.findings.append(Finding(code, message, None, row, text.strip()))
-    if not (named := sheet.fields.get("sheet_id")) or not named.text.strip():
+    if not (named := sheet.fields.get("sheet_id")) or is_missing(named.text):
         message = f"row {row} of the builds has no sheet_id; give every build a name"
         sheet.findings.append(Finding("missing", message, "sheet_id", row))
     else:
@@ -176,36 +181,53 @@ def _state(sheet: RawSheet, field: str | None, unit: str) -> None:
 
 
 def _split(pulls: list[Row], headings: Headings) -> dict[str, list[Row]]:
-    """Take the pulls apart by sheet, each under the headings; '' names no sheet."""
-    names, units, body = [], [], pulls
-    for at, (_, cells) in enumerate(pulls):
-        fields = [headings.pulls(cell).field for cell in cells]
-        if "rpm" in fields or "sheet_id" in fields:
-            names, body = pulls[at : at + 1], pulls[at + 1 :]
-            break
-    fields = [headings.pulls(cell).field for cell in names[0][1]] if names else []
-    column = fields.index("sheet_id") if "sheet_id" in fields else None
-    if column is not None and body and not any(cell[:1].isdigit() for cell in body[0][1]):
-        units, body = body[:1], body[1:]
+    """Take the pulls apart by sheet, each under the headings above its rows; '' names no sheet.
+
+    A table that was put together from several repeats its headings, maybe with other units.
+    """
     tables: dict[str, list[Row]] = {}
-    head = [(row, _without(cells, column)) for row, cells in (*names, *units)]
-    for row, cells in body:
+    head: list[Row] = []
+    under: dict[str, int] = {}  # the row of the headings that each sheet's rows stand under
+    column: int | None = None
+    for row, cells in pulls:
+        fields = [headings.pulls(cell).field for cell in cells]
+        if "rpm" in fields and ("sheet_id" in fields or not head):
+            column = fields.index("sheet_id") if "sheet_id" in fields else None
+            head = [(row, _without(cells, column))]
+            continue
+        if len(head) == 1 and head[0][0] not in under.values() and _below_headings(cells, column):
+            head.append((row, _without(cells, column)))
+            continue
         named = column is not None and column < len(cells)
         name = cells[column].strip() if named and column is not None else ""
-        if name not in tables:
-            tables[name] = list(head)
-        tables[name].append((row, _without(cells, column)))
+        if head and under.get(name) != head[0][0]:
+            under[name] = head[0][0]
+            tables.setdefault(name, []).extend(head)
+        tables.setdefault(name, []).append((row, _without(cells, column)))
     return tables
+
+
+def _below_headings(cells: list[str], column: int | None) -> bool:
+    """Tell whether the first row below headings holds their units: it has no number."""
+    named = column is not None and column < len(cells) and not is_missing(cells[column])
+    texts = [cell for at, cell in enumerate(cells) if at != column and cell.strip()]
+    return bool(texts) and not named and all(numerals.plain(t.strip()) is None for t in texts)
+
+
+def _loosely(name: str) -> str:
+    return squash(name).lstrip("0")
 
 
 def _without(cells: list[str], column: int | None) -> list[str]:
     return cells if column is None else cells[:column] + cells[column + 1 :]
 
 
-def _orphan(name: str, table: list[Row], source: str) -> RawSheet:
+def _orphan(name: str, table: list[Row], source: str, names: list[str]) -> RawSheet:
     row = table[-1][0]
+    near = [n for n in names if _loosely(n) == _loosely(name)]
+    hint = f"; is {near[0]!r} meant?" if near else ""
     message = (
-        f"the pulls in row {row} name the sheet {name!r}, which the builds do not have"
+        f"the pulls in row {row} name the sheet {name!r}, which the builds do not have{hint}"
         if name
         else f"the pulls in row {row} do not name their sheet; add a column sheet_id"
     )

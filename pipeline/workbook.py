@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 _PACKED_BYTES, _UNPACKED_BYTES, _PARTS = 64_000_000, 256_000_000, 4000
 _COLUMNS = 512
 _FILLED = 1_000_000
+_ROW = re.compile(rb"<(?:\w+:)?row\b[^>]*?\br=\"(\d{1,18})\"")
+_GAP = 10_000
 _NAMESPACE = re.compile(r"^\{[^}]*\}")
 
 
@@ -83,13 +85,22 @@ def _tabs(
         for tab in book.worksheets:
             name = tab.title.strip().casefold()
             if name in wanted:
-                grid = _grid(tab)
                 part = archive.read(_part_of(tab))
+                _near(part, tab.title)
+                grid = _grid(tab)
                 findings += _mend(grid, part, tab.title)
                 tabs[name] = [(row, cells) for row, cells in grid.items() if any(cells)]
     finally:
         book.close()
     return tabs, findings
+
+
+def _near(part: bytes, title: str) -> None:
+    """Refuse a tab with a row far from all others: the library walks all the way to it."""
+    rows = [int(number) for number in _ROW.findall(part)]
+    if rows and max(rows) > 3 * len(rows) + _GAP:
+        msg = f"tab {title!r} has a row {max(rows)} far from all others; delete it and save anew"
+        raise UnreadableError(msg, "too-large")
 
 
 def _part_of(tab: Any) -> str:

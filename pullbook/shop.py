@@ -28,7 +28,7 @@ def check(
     found = read.find(paths)
     sheets = _judged(found.sources, headings)
     if as_json:
-        typer.echo(json.dumps({"sheets": [_told(sheet) for sheet in sheets]}, ensure_ascii=False))
+        typer.echo(json.dumps({"sheets": [_told(sheet) for sheet in sheets]}))
     else:
         for sheet in sheets:
             typer.echo(_findings(sheet))

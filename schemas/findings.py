@@ -80,6 +80,8 @@ CODES: Mapping[str, Code] = MappingProxyType(
             _REFUSE, "a comma may mean decimals or thousands, and nothing tells"
         ),
         "more-cells-than-headings": Code(_REFUSE, "a row has more cells than there are headings"),
+        "two-corrections": Code(_REFUSE, "a second torque or power stands in another correction"),
+        "open-quote": Code(_REFUSE, "a quotation mark is opened and not closed where it should be"),
         "not-whole": Code(_REFUSE, "a whole number was expected"),
         "not-a-choice": Code(_REFUSE, "the value is not one of the field's choices"),
         "not-yes-or-no": Code(_REFUSE, "yes or no was expected"),
@@ -205,6 +207,7 @@ CODES: Mapping[str, Code] = MappingProxyType(
             "a reading falls far below its neighbours and is left out of the curve",
             0.01,
         ),
+        "rpm-read-twice": Code(_WARN, "readings of one pull at one speed contradict", 0.02),
         "sweep-gap": Code(_WARN, "a part of the sweep was not read", 0.005),
         "sensor-plateau": Code(
             _WARN,

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from valid_sheet import FIELDS, PULL, sheet_text
 
-from pipeline import anonymise, read, seal
+from pipeline import read, seal, telling
 from pipeline.contribute import contribute, plan, unseal
 from pipeline.rarity import rarity
 
@@ -45,8 +45,8 @@ def test_one_word_of_the_shops_name_travels_and_is_told(tmp_path):
     entry = planned(tmp_path, {"sheet_id": "tern-0417"})
     assert entry.sheet.sheet_id == "tern-0417"
     assert "name-hint" in {f.code for f in entry.sheet.findings}
-    assert anonymise.hint("Tern Quay Marine", "TQM 12") == "tqm"
-    assert anonymise.hint("Tern Quay Marine", "marine-12") is None
+    assert telling.hint("Tern Quay Marine", "TQM 12") == "tqm"
+    assert telling.hint("Tern Quay Marine", "marine-12") is None
 
 
 def test_the_name_of_a_file_does_not_travel(tmp_path):

@@ -115,6 +115,18 @@ def degrees(sheet: Sheet) -> Iterator[Finding]:
             yield Finding("unit-in-doubt", message + "; degF was assumed", name, row, value)
 
 
+def humidity(sheet: Sheet) -> Iterator[Finding]:
+    """A bare humidity of one or less was meant as a fraction."""
+    number = sheet.number("relative_humidity")
+    if "relative_humidity" in sheet.bare and number is not None and 0 < number <= 1:
+        message = (
+            f"relative_humidity is {number:g} without a unit; write '{100 * number:g} %', or"
+            f" '{number:g} %' if it was that dry"
+        )
+        row = sheet.rows.get("relative_humidity")
+        yield Finding("unit-left-out", message, "relative_humidity", row, f"{number:g}")
+
+
 def shop_named(sheet: Sheet) -> Iterator[Finding]:
     """A contributed sheet says which shop it is from."""
     if sheet.values.get("shop") is None:

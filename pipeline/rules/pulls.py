@@ -33,6 +33,8 @@ _IDENTITY_HP = 0.5
 _SPIKE, _TIMES = 0.09, 6.0
 #: The first or last reading is cut off when it falls this far below where the curve was going.
 _CUT = 0.25
+#: Readings at one speed that differ by more, as a share, contradict one another.
+_TWICE = 0.08
 _GAP_RPM, _GAP_STEPS = 500.0, 3.0
 #: Equal torques in a row: of readings with decimals, and of readings without.
 _STUCK, _STUCK_WHOLE = 4, 7
@@ -68,7 +70,9 @@ def _curves(readings: list[Reading]) -> list[Curve]:
 def enough_rpm(sheet: Sheet) -> Iterator[Finding]:
     """A pull has at least five distinct rpm with a reading."""
     distinct = len({reading.rpm for reading in sheet.readings})
-    if distinct == 0 and not any(spoiled(sheet, name) for name in PULL_FIELDS):
+    if distinct < _ENOUGH_RPM and any(spoiled(sheet, name) for name in PULL_FIELDS):
+        return  # what is amiss was told, and is why there are so few
+    if distinct == 0:
         yield Finding("no-pull", "there is no table of rpm with torque or power", "rpm")
     elif distinct < _ENOUGH_RPM:
         message = f"the pull has {distinct} distinct rpm; at least {_ENOUGH_RPM} make a curve"
@@ -118,7 +122,7 @@ def mean_pressure(sheet: Sheet) -> Iterator[Finding]:
 def spikes(sheet: Sheet) -> Iterator[Finding]:
     """A reading far off the line between its neighbours is left out of the curve."""
     for curve in curves(sheet):
-        if len(curve) <= _ENOUGH_RPM:
+        if len(curve) <= _ENOUGH_RPM or len({rpm for rpm, _, _ in curve}) < len(curve):
             continue
         off = _off(curve)
         limit = max(_SPIKE, _TIMES * median(map(abs, off)))
@@ -150,6 +154,18 @@ def _off(curve: Curve) -> list[float]:
         slope = (logs[b] - logs[a]) / step if step else 0.0
         off.append(logs[at] - logs[a] - slope * (speeds[at] - speeds[a]))
     return off
+
+
+def repeated(sheet: Sheet) -> Iterator[Finding]:
+    """Readings of one pull at one speed agree."""
+    for curve in curves(sheet):
+        for (rpm, first, _), (again, second, reading) in pairwise(curve):
+            if rpm == again and abs(second / first - 1) > _TWICE:
+                message = (
+                    f"row {reading.row}: {second:.0f} lb-ft at {rpm:.0f} rpm, where another row of"
+                    f" the pull reads {first:.0f}; number the pulls if there are several"
+                )
+                yield Finding("rpm-read-twice", message, "torque", reading.row)
 
 
 def gaps(sheet: Sheet) -> Iterator[Finding]:

@@ -11,7 +11,8 @@ if TYPE_CHECKING:
 _DIGITS = 2
 
 
-def _rounded(value: float | None, digits: int = _DIGITS) -> float | None:
+def rounded(value: float | None, digits: int = _DIGITS) -> float | None:
+    """Return a number as JSON tells it."""
     return None if value is None else round(float(value), digits)
 
 
@@ -32,9 +33,9 @@ class Between:
     def named(self, name: str) -> dict[str, float | None]:
         """Return the value under a name, with ``_low`` and ``_high``."""
         return {
-            name: _rounded(self.value),
-            f"{name}_low": _rounded(self.low),
-            f"{name}_high": _rounded(self.high),
+            name: rounded(self.value),
+            f"{name}_low": rounded(self.low),
+            f"{name}_high": rounded(self.high),
         }
 
 
@@ -51,10 +52,10 @@ class Point:
     def as_json(self) -> dict[str, Any]:
         """Return the point as ``predict --json`` prints it."""
         return {
-            "rpm": _rounded(self.rpm),
+            "rpm": rounded(self.rpm),
             **self.torque.named("torque"),
-            "band_low": _rounded(self.band.low),
-            "band_high": _rounded(self.band.high),
+            "band_low": rounded(self.band.low),
+            "band_high": rounded(self.band.high),
             **self.power.named("power"),
             "supported": self.supported,
         }
@@ -74,9 +75,9 @@ class Peak:
     def as_json(self, name: str) -> dict[str, Any]:
         """Return the peak as ``predict --json`` prints it."""
         return {
-            name: _rounded(self.height.value),
-            "low": _rounded(self.height.low),
-            "high": _rounded(self.height.high),
+            name: rounded(self.height.value),
+            "low": rounded(self.height.low),
+            "high": rounded(self.height.high),
             **self.rpm.named("rpm"),
             "at_end": self.at_end,
         }
@@ -95,7 +96,7 @@ class Missing:
 
     def as_json(self) -> dict[str, Any]:
         """Return the missing field as ``predict --json`` prints it."""
-        return {"field": self.field, "narrows": _rounded(self.narrows, 3)}
+        return {"field": self.field, "narrows": rounded(self.narrows, 3)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,12 +161,12 @@ class Answer:
             "level": self.level,
             "calibrated": self.calibrated,
             "known_shop": self.known_shop,
-            "widened": _rounded(self.widened, 3),
+            "widened": rounded(self.widened, 3),
             "curve": [point.as_json() for point in self.curve],
             "peak_torque": None if self.peak_torque is None else self.peak_torque.as_json("torque"),
             "peak_power": None if self.peak_power is None else self.peak_power.as_json("power"),
             "nearest": [
-                {"sheet_id": name, "distance": _rounded(distance, 4)}
+                {"sheet_id": name, "distance": rounded(distance, 4)}
                 for name, distance in self.nearest
             ],
             "missing": [missing.as_json() for missing in self.missing],

@@ -26,6 +26,7 @@ from model.calibration import REGIME_PARTS, Regime
 from model.conformal import Scores
 from model.curve import CurveModel
 from model.novelty import Reference, seen_choices
+from model.pairs import PAIR_PARTS, Pairs, PairScores
 from model.process import Process
 from model.sample import columns
 from model.training import Model
@@ -41,6 +42,7 @@ _LARGEST = 1 << 30
 _GOLDEN_SHEETS = 3
 _TOLERANCE = 1e-6
 _REGIMES = ("new_shop", "known_shop")
+_COUPLES = ("one_shop", "two_shops")
 _PACKAGES = ("lightgbm", "numpy", "pandas", "pullbook", "scikit-learn")
 
 Arrays = dict[str, NDArray[Any]]
@@ -114,11 +116,22 @@ def _arrays(model: Model) -> Arrays:
     for name in _REGIMES:
         regime = getattr(model, name)
         for part in REGIME_PARTS if regime is not None else ():
-            scores = getattr(regime, part)
-            arrays[f"{name}.{part}.values"] = scores.values
-            arrays[f"{name}.{part}.mass"] = scores.mass
-            arrays[f"{name}.{part}.shops"] = np.array(scores.shops)
+            arrays |= _scores_as(f"{name}.{part}", getattr(regime, part))
+    for name in _COUPLES if model.pairs is not None else ():
+        for part in PAIR_PARTS:
+            scores = getattr(getattr(model.pairs, name), part)
+            arrays |= _scores_as(f"pairs.{name}.{part}", scores)
+        couple = getattr(model.pairs, name)
+        arrays[f"pairs.{name}.likeness"] = np.array([couple.likeness, couple.reach])
     return arrays
+
+
+def _scores_as(name: str, scores: Scores) -> Arrays:
+    return {
+        f"{name}.values": scores.values,
+        f"{name}.mass": scores.mass,
+        f"{name}.shops": np.array(scores.shops),
+    }
 
 
 def _parts(fitted: Process) -> list[tuple[str, Any]]:
@@ -240,6 +253,7 @@ def _model(files: dict[str, bytes], manifest: dict[str, Any]) -> Model:
         reference=_reference(arrays, builds),
         new_shop=_regime(arrays, "new_shop"),
         known_shop=_regime(arrays, "known_shop"),
+        pairs=_pairs(arrays),
         shop_codes=tuple(arrays["shop_codes"].tolist()),
         shop_offsets=arrays["shop_offsets"],
         sheet_ids=tuple(builds["sheet_id"]),
@@ -293,13 +307,23 @@ def _reference(arrays: Arrays, builds: pd.DataFrame) -> Reference:
 def _regime(arrays: Arrays, name: str) -> Regime | None:
     if f"{name}.{REGIME_PARTS[0]}.values" not in arrays:
         return None
-    return Regime(
+    return Regime(**{part: _scores(arrays, f"{name}.{part}") for part in REGIME_PARTS})
+
+
+def _pairs(arrays: Arrays) -> Pairs | None:
+    if f"pairs.{_COUPLES[0]}.{PAIR_PARTS[0]}.values" not in arrays:
+        return None
+    return Pairs(
         **{
-            part: Scores(
-                arrays[f"{name}.{part}.values"],
-                arrays[f"{name}.{part}.mass"],
-                int(arrays[f"{name}.{part}.shops"]),
+            name: PairScores(
+                **{part: _scores(arrays, f"pairs.{name}.{part}") for part in PAIR_PARTS},
+                likeness=float(arrays[f"pairs.{name}.likeness"][0]),
+                reach=float(arrays[f"pairs.{name}.likeness"][1]),
             )
-            for part in REGIME_PARTS
+            for name in _COUPLES
         }
     )
+
+
+def _scores(arrays: Arrays, name: str) -> Scores:
+    return Scores(arrays[f"{name}.values"], arrays[f"{name}.mass"], int(arrays[f"{name}.shops"]))

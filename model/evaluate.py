@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from model import calibration, hold_out, rules_of_thumb, smooth
+from model import calibration, evaluate_pairs, hold_out, rules_of_thumb, smooth
 from model.prediction import predict
 from model.sample import sample_of
 from model.standing import Standing
@@ -40,10 +40,13 @@ class Evaluation:
     sheets
         A row a sheet: ``standing``, and for each level whether the whole curve lies inside the
         band (``band_0.9``) and the peak torque inside its limits (``peak_0.9``).
+    pairs
+        A row a pair, as `evaluate_pairs.held_out` gives them.
     """
 
     readings: pd.DataFrame
     sheets: pd.DataFrame
+    pairs: pd.DataFrame
 
     def metrics(self) -> dict[str, Any]:
         """Return the figures; shops weigh the same, and their sheets, where a mean is taken."""
@@ -57,6 +60,7 @@ class Evaluation:
             "coverage_point": {},
             "coverage_band": {},
             "coverage_peak_torque": {},
+            "coverage_difference": evaluate_pairs.summary(self.pairs, LEVELS),
             "median_width_percent": {},
             "standing_share": {
                 s.value: round(float((sheets["standing"] == s.value).mean()), 4) for s in Standing
@@ -117,13 +121,15 @@ def evaluate(
         _part(builds, pulls, fold == number, settings)
         for number in track(range(int(fold.max()) + 1))
     ]
-    readings, sheets = (pd.concat(part, ignore_index=True) for part in zip(*found, strict=True))
-    return Evaluation(readings, sheets)
+    readings, sheets, pairs = (
+        pd.concat(part, ignore_index=True) for part in zip(*found, strict=True)
+    )
+    return Evaluation(readings, sheets, pairs)
 
 
 def _part(
     builds: pd.DataFrame, pulls: pd.DataFrame, out: np.ndarray, settings: Settings
-) -> tuple[pd.DataFrame, pd.DataFrame]:
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     inner, outer = builds[~out].reset_index(drop=True), builds[out].reset_index(drop=True)
     inner_pulls = pulls[pulls["sheet_id"].isin(inner["sheet_id"])]
     outer_pulls = pulls[pulls["sheet_id"].isin(outer["sheet_id"])]
@@ -154,7 +160,20 @@ def _part(
         one, whole = _of_sheet(name, shop, pull, found, rules)
         readings.append(one)
         sheets.append(whole)
-    return pd.concat(readings, ignore_index=True), pd.DataFrame(sheets)
+    number = pd.factorize(outer["shop"])[0]
+    pairs = pd.DataFrame({"one_shop": pd.Series(dtype=bool), "cluster": pd.Series(dtype=int)})
+    if model.pairs is not None:
+        pairs = evaluate_pairs.held_out(
+            [groups[name] for name in names],
+            number,
+            feature_table.make(outer, model.filling),
+            predictions,
+            model.pairs,
+            LEVELS,
+            settings.seed,
+        )
+        pairs["cluster"] = names[0] + " " + pairs["cluster"].astype(str)
+    return pd.concat(readings, ignore_index=True), pd.DataFrame(sheets), pairs
 
 
 def _of_sheet(

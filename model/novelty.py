@@ -71,6 +71,10 @@ class Reference:
     ranges: Mapping[str, tuple[float, float]]
     seen: Mapping[str, Mapping[str, int]]
 
+    def places_of(self, table: pd.DataFrame) -> Floats:
+        """Return builds as points among those of the sheets, shape (builds, coordinates)."""
+        return _places(table, self)
+
     def nearest(self, table: pd.DataFrame, most: int) -> tuple[Floats, Ints]:
         """Return distances and positions of the nearest sheets, shape (builds, most) each."""
         places = _places(table, self)

@@ -62,6 +62,8 @@ class Prediction:
         Where it stands, and why.
     widened
         What its limits were multiplied by.
+    place
+        The build as a point, for its distance to another.
     """
 
     speeds: Floats
@@ -76,6 +78,7 @@ class Prediction:
     reasons: list[Reason]
     standing: Standing
     widened: float
+    place: Floats
 
     def threshold(self, part: str, level: float) -> float | None:
         """Return how many expected errors wide the limits of a part of `Regime` are."""
@@ -182,6 +185,7 @@ def predict(model: Model, builds: pd.DataFrame, shops: Sequence[str | None]) -> 
     known = {code: i for i, code in enumerate(model.shop_codes)}
     sizes = {name: table[name].tolist() for name in _SIZES}
     charges = charge(table).tolist()
+    places = model.reference.places_of(table)
     predictions = []
     for i, row in enumerate(builds.to_dict(orient="records")):
         shop = known.get(shops[i] or "")
@@ -207,6 +211,7 @@ def predict(model: Model, builds: pd.DataFrame, shops: Sequence[str | None]) -> 
                 reasons=reasons,
                 standing=standing,
                 widened=widened,
+                place=places[i],
             )
         )
     return predictions

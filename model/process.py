@@ -109,8 +109,9 @@ def _over_builds(a: Floats, b: Floats) -> Floats:
     """Return the covariance of builds, shape (a, b), for inputs with a number of columns."""
     straight = a @ b.T
     apart = np.sum(a**2, axis=1)[:, None] + np.sum(b**2, axis=1)[None, :] - 2 * straight
-    far = np.maximum(apart, 0.0) / (_LENGTH**2 * a.shape[1])
-    covariance: Floats = 1 / (1 + far / 2) + straight / a.shape[1]
+    inputs = max(1, a.shape[1])
+    far = np.maximum(apart, 0.0) / (_LENGTH**2 * inputs)
+    covariance: Floats = 1 / (1 + far / 2) + straight / inputs
     return covariance
 
 
@@ -216,7 +217,7 @@ def _inputs_of(sample: Sample, gain: Mapping[str, float]) -> Process:
     keep = np.flatnonzero(spread > 1e-9 * np.maximum(1.0, np.abs(center)))
     helped = np.array([gain.get(columns[at], 0.0) for at in keep])
     relevance = np.sqrt(helped + _FLOOR / max(1, len(gain)))
-    relevance /= np.sqrt(np.mean(relevance**2))
+    relevance /= np.sqrt(np.mean(relevance**2)) if len(keep) else 1.0
     scale = relevance / spread[keep]
     scaled = (raw[:, keep] - center[keep]) * scale
     beyond = _BEYOND * relevance

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from model import calibration, curve, hold_out, novelty, shops, spread
+from model import calibration, curve, hold_out, novelty, pairs, shops, spread
 from model.sample import sample_of
 from model.withhold import withhold
 from pipeline import feature_table
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from model.curve import Blend, CurveModel
     from model.hold_out import Track
     from model.novelty import Reference
+    from model.pairs import Pairs
     from model.sample import Floats, Sample
     from model.settings import Settings
     from model.trees import Trees
@@ -43,6 +44,8 @@ class Model:
         What was tested.
     new_shop, known_shop
         The two regimes of the limits; ``None`` where nothing could be held out.
+    pairs
+        Scores of differences; ``None`` where no shop has two sheets, or nothing was held out.
     shop_codes
         Codes of the shops.
     shop_offsets
@@ -62,6 +65,7 @@ class Model:
     reference: Reference
     new_shop: Regime | None
     known_shop: Regime | None
+    pairs: Pairs | None
     shop_codes: tuple[str, ...]
     shop_offsets: Floats
     sheet_ids: tuple[str, ...]
@@ -114,6 +118,7 @@ def train(
         reference=reference,
         new_shop=limits.new_shop,
         known_shop=limits.known_shop,
+        pairs=limits.pairs,
         shop_codes=tuple(codes.tolist()),
         shop_offsets=limits.offsets,
         sheet_ids=sample.sheet_ids,
@@ -130,6 +135,7 @@ class _Limits:
     spread: Trees | None
     new_shop: Regime | None
     known_shop: Regime | None
+    pairs: Pairs | None
     offsets: Floats
 
 
@@ -144,7 +150,7 @@ def _limits(
     """Hold out, choose the blend, learn the spread and calibrate, if there are two shops."""
     shop = reference.shop
     if len(np.unique(shop)) < 2:
-        return _Limits(curve.Blend(), None, None, None, np.zeros(1))
+        return _Limits(curve.Blend(), None, None, None, None, np.zeros(1))
     fold = hold_out.folds(shop, settings.folds)
     told = hold_out.said(sample, fold, speeds, settings, track, *poorer)
     blend = curve.choose(sample, speeds, told[0])
@@ -162,10 +168,13 @@ def _limits(
     nothing = np.zeros(len(sample))
     new_shop = calibration.calibrate(sample, shop, speeds, said[0], width, nothing)
 
-    fold = hold_out.folds(sample.engines, settings.folds)
+    pair = pairs.calibrate(sample, shop, speeds, said[0], width, reference.places, settings.seed)
+
+    # A known shop is told from its other sheets, which half as many folds leave it enough of.
+    fold = hold_out.folds(sample.engines, max(2, settings.folds // 2))
     familiar = hold_out.curves(sample, fold, speeds, settings, blend, track)
     residual = hold_out.residuals(sample, familiar, speeds)
     mean = shops.sheet_means(residual, sample.sheet, len(sample))
     of_shop, of_sheet = shops.offsets(mean, shop)
     known_shop = calibration.calibrate(sample, shop, speeds, familiar, width, of_sheet)
-    return _Limits(blend, trees, new_shop, known_shop, of_shop)
+    return _Limits(blend, trees, new_shop, known_shop, pair, of_shop)

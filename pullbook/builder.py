@@ -20,6 +20,7 @@ _PLOTS = (".svg", ".png", ".pdf")
 _MOST_PLOTTED = 4
 _DEFAULT_RPM = "2000:6500:250"
 _MOST_SPEEDS = 2000
+_STEP = 250.0
 
 
 def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
@@ -38,12 +39,8 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
 ) -> None:
     """Say what builds will likely make, with limits that hold."""
     speeds = _speeds(rpm)
-    if not 0 < level < 1:
-        msg = f"the level is {level:g}; it must lie between 0 and 1, as 0.9"
-        raise typer.BadParameter(msg, param_hint="--level")
-    if plot is not None and plot.suffix.casefold() not in _PLOTS:
-        msg = f"a picture can be {', '.join(_PLOTS)}, not {plot.name!r}"
-        raise typer.BadParameter(msg, param_hint="--plot")
+    _check_level(level)
+    _check_plot(plot)
     sheets = asking.read_builds(builds)
     asking.tell_asides(sheets)
     codes = asking.shop_codes(sheets, shop, key_file)
@@ -103,4 +100,74 @@ def _print(sheets: Sequence[Sheet], found: list[Answer | None]) -> None:
         typer.echo(answer_text.closing(given))
 
 
-COMMANDS = (predict,)
+def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
+    a: Annotated[Path, typer.Argument(help="A file with one build.")],
+    b: Annotated[Path, typer.Argument(help="A file with another.")],
+    bundle: options.Bundle,
+    band: Annotated[str, typer.Option(help="Engine speeds that count, low:high.")] = "2500:4500",
+    level: Annotated[float, typer.Option(help="Of the limits, between 0 and 1.")] = 0.9,
+    one_shop: Annotated[
+        bool,
+        typer.Option(
+            "--one-shop/--two-shops", help="Whether both would be tested on one shop's dyno."
+        ),
+    ] = True,
+    plot: Annotated[
+        Path | None, typer.Option(help="Draw both into this .svg, .png or .pdf.")
+    ] = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Say which of two builds makes more over a band, and how sure that is."""
+    from model import bundle as bundles  # noqa: PLC0415
+    from model import compare as comparing_  # noqa: PLC0415
+    from model.ask import speeds_of  # noqa: PLC0415
+    from pullbook import comparing  # noqa: PLC0415
+
+    low, high = _band(band)
+    _check_level(level)
+    _check_plot(plot)
+    builds = [comparing.one_build(path) for path in (a, b)]
+    asking.tell_asides(builds)
+    model, told = bundles.load(bundle)
+    both = comparing.predictions(builds, model, None)
+    if warning := comparing.check_band(both, (low, high)):
+        typer.echo(warning, err=True)
+    names = (builds[0].sheet_id, builds[1].sheet_id)
+    step = _STEP if high - low >= 4 * _STEP else (high - low) / 8
+    rpm = speeds_of(low, high, step)
+    found = comparing_.compare(both, names, model.pairs, (low, high), level, rpm, one_shop)
+    typer.echo(json.dumps(found.as_json()) if as_json else comparing.text(found, told))
+    if plot is not None:
+        from pullbook import chart  # noqa: PLC0415
+
+        fine = chart.fine(rpm)
+        drawn = comparing_.compare(both, names, model.pairs, (low, high), level, fine, one_shop)
+        chart.draw_difference(both, drawn, plot)
+        typer.echo(f"The picture is {plot}", err=True)
+
+
+def _band(text: str) -> tuple[float, float]:
+    try:
+        low, high = (float(part) for part in text.split(":"))
+    except ValueError:
+        msg = f"{text!r} is not low:high, as 2500:4500"
+        raise typer.BadParameter(msg, param_hint="--band") from None
+    if not 0 < low < high < 1e5:
+        msg = f"{text!r} must rise from above nought"
+        raise typer.BadParameter(msg, param_hint="--band")
+    return low, high
+
+
+def _check_level(level: float) -> None:
+    if not 0 < level < 1:
+        msg = f"the level is {level:g}; it must lie between 0 and 1, as 0.9"
+        raise typer.BadParameter(msg, param_hint="--level")
+
+
+def _check_plot(plot: Path | None) -> None:
+    if plot is not None and plot.suffix.casefold() not in _PLOTS:
+        msg = f"a picture can be {', '.join(_PLOTS)}, not {plot.name!r}"
+        raise typer.BadParameter(msg, param_hint="--plot")
+
+
+COMMANDS = (predict, compare)

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from model.answer import Answer, Between, Peak
+    from model.compare import Difference
+    from model.prediction import Prediction
 
 #: Teal, rust, slate blue and ochre: told apart in print and by most who see few colours; each
 #: build has a line of its own kind too.
@@ -149,3 +151,53 @@ def _head(figure: Figure, top: Axes, answers: Sequence[Answer]) -> None:
     )
     if len(answers) > 1:
         top.legend(frameon=False, fontsize=10, loc="best")
+
+
+def draw_difference(both: Sequence[Prediction], found: Difference, path: Path) -> None:
+    """Draw the torque of two builds, and below it their difference with its own limits.
+
+    Parameters
+    ----------
+    both
+        What a model says of the two.
+    found
+        Their difference, at engine speeds close enough together to draw.
+    path
+        Ends in ``.svg``, ``.png`` or ``.pdf``.
+
+    """
+    rpm, supported = found.rpm, np.array(found.supported)
+    with mpl.rc_context(STYLE):
+        figure = Figure(figsize=(6.4, 7.6), layout="constrained")
+        FigureCanvasAgg(figure)
+        top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=[1.15, 1])
+        for i, (one, name) in enumerate(zip(both, found.names, strict=True)):
+            torque = np.where(supported, one.torque(rpm), np.nan)
+            top.plot(rpm, torque, color=COLOURS[i], linestyle=LINES[i], linewidth=2.2,
+                     label=f"{'AB'[i]}  {name}")  # fmt: skip
+        top.legend(frameon=False, fontsize=10, loc="best")
+        top.set_ylabel("torque, lb-ft")
+        bottom.axhline(0, color=_GREY, linewidth=1)
+        middle = np.array([one.value for one in found.curve])
+        bottom.plot(rpm, np.where(supported, middle, np.nan), color=_INK, linewidth=2)
+        if found.calibrated:
+            low, high = (np.array([getattr(d, e) for d in found.curve]) for e in ("low", "high"))
+            bottom.fill_between(rpm, low, high, where=supported, color=_INK, alpha=0.13, lw=0)
+        for cross in found.crossovers:
+            bottom.plot([cross.value], [0], "o", color=COLOURS[1], markersize=6)
+            bottom.annotate(f"{cross.value:.0f} rpm", (cross.value, 0), xytext=(0, 8),
+                            textcoords="offset points", ha="center", fontsize=9)  # fmt: skip
+        bottom.set_ylabel("A less B, lb-ft")
+        bottom.set_xlabel("engine speed, rpm")
+        for axes in (top, bottom):
+            axes.grid(axis="y", color="#e3e6e8", linewidth=0.8)
+            axes.set_axisbelow(True)
+            axes.margins(x=0.02)
+        figure.suptitle("Two builds compared", x=0.02, ha="left", fontweight="bold", fontsize=14)
+        dyno = "one shop's dyno" if found.one_shop else "two shops' dynos"
+        limits = f"shaded: {100 * found.level:g} % limits of the difference, {dyno}"
+        top.set_title(
+            limits if found.calibrated else "no limits: too few shops", loc="left", fontsize=10,
+            color="#4a5157",
+        )  # fmt: skip
+        figure.savefig(path, dpi=160, metadata=METADATA[path.suffix.casefold()])

@@ -117,6 +117,14 @@ def text(metrics: dict[str, Any]) -> str:
         lines.append(f"  at {100 * float(level):4g} %{'':21} {point:7.3f} {band:7.3f} {peak:7.3f}")
     if not metrics["coverage_point"]:
         lines.append("  too few shops for limits")
+    for name, title in (("one_shop", "of one shop"), ("two_shops", "of two shops")):
+        for level, held in metrics["coverage_difference"].get(name, {}).items():
+            if level == "0.9":
+                lines.append(
+                    f"difference of two builds {title}, 90 %: point {held['point']:.3f}, mean over"
+                    f" a band {held['mean']:.3f}, at {held['width_over_two_bands']:.2f} times the"
+                    " width of two bands"
+                )
     share = metrics["standing_share"]
     lines.append("standing: " + ", ".join(f"{100 * v:.1f} % {k}" for k, v in share.items()))
     return "\n".join(lines)

@@ -114,7 +114,9 @@ def test_a_pickle_in_the_arrays_is_not_opened(copy, tmp_path):
     assert not trap.exists()
 
 
-@pytest.mark.parametrize("changes", [{"format": 2}, {"format": None}, {"columns": ["rpm"]}])
+@pytest.mark.parametrize(
+    "changes", [{"format": 1}, {"format": 99}, {"format": None}, {"columns": ["rpm"]}]
+)
 def test_another_format_is_told(copy, changes):
     signed(copy, **changes)
     with pytest.raises(bundle.BundleError):

@@ -113,12 +113,12 @@ def calibrate(
     """
     rng = np.random.default_rng(seed)
     sheets = _Sheets(sample, speeds, curves, spread, places)
-    within = within(shop, rng)
-    own = sheets.errors(within[~same_engine(sample.table, within)])
+    of_one = within(shop, rng)
+    own = sheets.errors(of_one[~same_engine(sample.table, of_one)])
     if not len(own.pairs):
         return None
-    across, couple = across(shop, rng)
-    other = sheets.errors(across)
+    of_two, couple = across(shop, rng)
+    other = sheets.errors(of_two)
     shops = len(np.unique(shop))
     cluster = shop[own.pairs[:, 0]]
     return Pairs(

@@ -200,15 +200,16 @@ def _crossovers(
     value = both[0].torque(rpm) - both[1].torque(rpm)
     unsure = None if factor is None else np.abs(value) <= factor * _expected(both, rpm, scores)
     found = []
-    for at in np.flatnonzero(np.sign(value[:-1]) * np.sign(value[1:]) < 0).tolist():
+    above = value > 0
+    for at in np.flatnonzero(above[:-1] != above[1:]).tolist():
         share = value[at] / (value[at] - value[at + 1])
         where = float(rpm[at] + share * _FINE)
         if unsure is None:
             found.append(Between(where, None, None))
             continue
         sure = np.flatnonzero(~unsure)
-        below, above = sure[sure <= at], sure[sure > at]
-        low = float(rpm[below[-1]]) if len(below) else band[0]
-        high = float(rpm[above[0]]) if len(above) else band[1]
+        before, after = sure[sure <= at], sure[sure > at]
+        low = float(rpm[before[-1]]) if len(before) else band[0]
+        high = float(rpm[after[0]]) if len(after) else band[1]
         found.append(Between(where, low, high))
     return found

@@ -1,0 +1,185 @@
+"""Comparing two builds: limits of the difference, its chance, its crossovers, and what is said."""
+
+import dataclasses
+import json
+
+import numpy as np
+import pytest
+from test_command_line import run
+
+from model.compare import compare
+from model.conformal import Scores
+from model.prediction import predict
+
+BAND = (2500.0, 4500.0)
+
+
+@pytest.fixture(scope="module")
+def two(demo):
+    """Two builds of one shop that differ."""
+    builds = demo.builds.iloc[[3, 60]]
+    return predict(demo.model, builds, [None, None])
+
+
+def between(demo, both, **change):
+    given = {"pairs": demo.model.pairs, "band": BAND, "level": 0.9, "one_shop": True} | change
+    rpm = np.arange(given["band"][0], given["band"][1] + 1, 250.0)
+    return compare(
+        both, ("a", "b"), given["pairs"], given["band"], given["level"], rpm, given["one_shop"]
+    )
+
+
+def test_the_difference_is_that_of_the_two_curves(demo, two):
+    found = between(demo, two)
+    expected = two[0].torque(found.rpm) - two[1].torque(found.rpm)
+    assert [one.value for one in found.curve] == pytest.approx(expected)
+    assert found.mean.value == pytest.approx(found.mean_a - found.mean_b)
+
+
+def test_the_other_way_round_is_the_same_with_another_sign(demo, two):
+    one, other = between(demo, two), between(demo, two[::-1])
+    assert one.mean.value == pytest.approx(-other.mean.value)
+    assert one.mean.low == pytest.approx(-other.mean.high)
+    assert one.chance == pytest.approx(1 - other.chance)
+    assert [c.value for c in one.crossovers] == pytest.approx([c.value for c in other.crossovers])
+
+
+def test_two_shops_are_less_sure_than_one_and_both_surer_than_two_bands(demo):
+    near = demo.builds[demo.builds["family"] == demo.builds["family"].iloc[0]].index[:2]
+    both = predict(demo.model, demo.builds.loc[near], [None, None])
+    one, other = between(demo, both), between(demo, both, one_shop=False)
+    inside = np.linspace(*BAND, 41)
+    bands = sum(
+        float(np.mean(b.torque(inside) * np.sinh(b.threshold("point", 0.9) * b.width(inside))))
+        for b in both
+    )
+    half = [(f.mean.high - f.mean.low) / 2 for f in (one, other)]
+    assert half[0] < half[1] < bands
+
+
+def test_a_build_against_itself_is_even_and_told_to_be(demo, two):
+    found = between(demo, [two[0], two[0]])
+    assert found.mean.value == 0
+    assert found.chance == pytest.approx(0.5, abs=0.01)
+    assert not found.told_apart
+    assert found.crossovers == []
+
+
+def test_chance_and_limits_agree(demo):
+    """Where nought is a limit at a level, the chance is that of one tail."""
+    for i in range(0, 300, 20):
+        both = predict(demo.model, demo.builds.iloc[[i, i + 1]], [None, None])
+        found = between(demo, both)
+        assert found.told_apart == (abs(found.chance - 0.5) > 0.45 - 0.003)
+
+
+def test_crossovers_are_where_the_sign_changes(demo, two):
+    class Line:
+        """A build whose torque is a straight line."""
+
+        def __init__(self, slope):
+            self.slope, self.place, self.standing = slope, np.zeros(1), two[0].standing
+
+        def torque(self, rpm):
+            return 300 + self.slope * (rpm - 3300) / 1000
+
+        def width(self, rpm):
+            return np.full(len(rpm), 0.001)
+
+        def supported(self, rpm):
+            return np.ones(len(rpm), dtype=bool)
+
+    found = between(demo, [Line(20), Line(-20)])
+    (cross,) = found.crossovers
+    assert cross.value == pytest.approx(3300, abs=1)
+    assert 2500 < cross.low < 3300 < cross.high < 4500
+    factor = demo.model.pairs.one_shop.point.threshold(0.9)
+    both = demo.model.pairs.one_shop.expected(np.array([0.3]), np.array([0.3]), 0.0)[0]
+    assert cross.high - 3300 == pytest.approx(factor * both * 1000 / 40, abs=25)
+
+
+def test_too_few_shops_give_no_limits(demo, two):
+    few = demo.model.pairs.one_shop
+    mean, point = (Scores(s.values, s.mass * 0.8, 5) for s in (few.mean, few.point))
+    few = dataclasses.replace(few, mean=mean, point=point)
+    found = between(demo, two, pairs=dataclasses.replace(demo.model.pairs, one_shop=few))
+    assert found.mean.low is None
+    assert not found.calibrated
+    assert between(demo, two, pairs=None).chance is None
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("compare")
+    text = "cylinders: 8\nbore: 4.03 in\nstroke: 3.48 in\ncompression_ratio: 9.6\nfuel: gasoline\n"
+    text += (
+        "intake_type: dual plane\nlobe_separation: 112\nintake_duration: {}\nexhaust_duration: {}\n"
+    )
+    for name, cam in (("small", 210), ("big", 236)):
+        (folder / f"{name}.yaml").write_text(text.format(cam, cam + 6))
+    return folder
+
+
+def test_the_command_prints_the_promised_json(files, demo):
+    words = ("compare", files / "small.yaml", files / "big.yaml", "--bundle", demo.bundle)
+    done = run(*words, "--band", "2500:4500", "--json")
+    assert done.returncode == 0, done.stderr
+    found = json.loads(done.stdout)
+    assert found["band"] == [2500, 4500]
+    assert set(found["mean_torque"]) == {"a", "b", "difference", "low", "high"}
+    assert 0 < found["chance_a_above_b"] < 1
+    assert {"rpm", "difference", "low", "high"} <= set(found["curve"][0])
+    assert set(found["standing"]) == {"a", "b"}
+    for cross in found["crossovers"]:
+        assert set(cross) == {"rpm", "low", "high"}
+    assert (
+        found["mean_torque"]["low"]
+        < found["mean_torque"]["difference"]
+        < found["mean_torque"]["high"]
+    )
+    wider = json.loads(run(*words, "--json", "--two-shops", "--level", "0.95").stdout)
+    assert wider["mean_torque"]["high"] > found["mean_torque"]["high"]
+
+
+def test_more_cam_loses_below_and_gains_above(files, demo):
+    words = ("compare", files / "small.yaml", files / "big.yaml", "--bundle", demo.bundle)
+    found = json.loads(run(*words, "--band", "2000:5500", "--json").stdout)
+    assert found["curve"][0]["difference"] > 0 > found["curve"][-1]["difference"]
+    assert len(found["crossovers"]) == 1
+
+
+def test_it_says_it_in_words_and_draws_it(files, demo, tmp_path):
+    words = ("compare", files / "small.yaml", files / "big.yaml", "--bundle", demo.bundle)
+    done = run(*words, "--plot", tmp_path / "a.svg")
+    said = " ".join(done.stdout.split())
+    assert "A: small" in said
+    assert "the chance that A makes more over the band is" in said
+    assert "no release" in said
+    assert (tmp_path / "a.svg").read_text().count("rpm") >= 1
+
+
+@pytest.mark.parametrize(
+    ("change", "word"),
+    [
+        (("--band", "4500:2500"), "rise"),
+        (("--band", "low:high"), "low:high"),
+        (("--band", "15000:16000"), "was not swept"),
+        (("--level", "1.5"), "between 0 and 1"),
+        (("--plot", "a.docx"), ".svg"),
+    ],
+)
+def test_what_cannot_be_compared_is_one_sentence(files, demo, change, word):
+    done = run(
+        "compare", files / "small.yaml", files / "big.yaml", "--bundle", demo.bundle, *change
+    )
+    assert done.returncode == 2
+    assert word in " ".join(done.stderr.split())
+
+
+def test_a_build_that_cannot_be_read_is_named(files, demo, tmp_path):
+    (tmp_path / "no.yaml").write_text("bore: 4\n")
+    (tmp_path / "two.csv").write_text("sheet_id,bore,stroke,cylinders\na,4,3.5,8\nb,4,3.5,8\n")
+    for name, word in (("no.yaml", "cylinders"), ("two.csv", "2 builds"), ("gone.yaml", "gone")):
+        done = run("compare", files / "small.yaml", tmp_path / name, "--bundle", demo.bundle)
+        assert done.returncode == 2
+        assert word in done.stderr

@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from model import calibration, evaluate_pairs, hold_out, rules_of_thumb, smooth
+from model import calibration, evaluate_pairs, hold_out, novelty, rules_of_thumb, smooth
 from model.prediction import predict
 from model.sample import sample_of
 from model.standing import Standing
 from model.training import train
 from pipeline import engine, feature_table
+from schemas.fields import BUILD_FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -38,7 +39,8 @@ class Evaluation:
         the model, by each rule of thumb, and for each level whether it lies inside the limits
         (``inside_0.9``) and how wide they are as a share of torque (``width_0.9``).
     sheets
-        A row a sheet: ``standing``, and for each level whether the whole curve lies inside the
+        A row a sheet: ``standing``, ``distance``, ``given`` (how many fields of the build the sheet
+        gives), and for each level whether the whole curve lies inside the
         band (``band_0.9``) and the peak torque inside its limits (``peak_0.9``).
     pairs
         A row a pair, as `evaluate_pairs.held_out` gives them.
@@ -147,6 +149,7 @@ def _part(
     displacement = np.asarray(engine.displacement(bore, stroke, cylinders))
     groups = dict(list(outer_pulls.groupby("sheet_id", sort=False)))
     names = outer["sheet_id"].tolist()
+    given = outer[list(BUILD_FIELDS)].notna().sum(axis=1).to_numpy()
     readings, sheets = [], []
     for i, (name, found) in enumerate(zip(names, predictions, strict=True)):
         pull = groups[name]
@@ -159,7 +162,7 @@ def _part(
         shop = str(outer["shop"].iloc[i])
         one, whole = _of_sheet(name, shop, pull, found, rules)
         readings.append(one)
-        sheets.append(whole)
+        sheets.append({**whole, "given": int(given[i])})
     number = pd.factorize(outer["shop"])[0]
     pairs = pd.DataFrame({"one_shop": pd.Series(dtype=bool), "cluster": pd.Series(dtype=int)})
     if model.pairs is not None:
@@ -187,7 +190,12 @@ def _of_sheet(
         {"sheet_id": name, "shop": shop, "rpm": rpm, "measured": measured, "predicted": predicted}
         | dict(zip(_RULES, rules, strict=True))
     )
-    sheet: dict[str, Any] = {"sheet_id": name, "shop": shop, "standing": found.standing.value}
+    sheet: dict[str, Any] = {
+        "sheet_id": name,
+        "shop": shop,
+        "standing": found.standing.value,
+        "distance": float(np.mean(found.distances[: novelty.NEAREST])),
+    }
     speeds, curve = calibration.measured_curve(rpm, np.log(measured))
     top = float(np.exp(curve.max()))
     peak = float(found.torque(speeds).max())

@@ -12,6 +12,7 @@ from model import calibration, curve, hold_out, novelty, pairs, shops, spread
 from model.sample import sample_of
 from model.withhold import withhold
 from pipeline import feature_table
+from schemas.fields import CURATED_FIELDS
 
 if TYPE_CHECKING:
     from model.calibration import Regime
@@ -125,7 +126,7 @@ def train(
         sweeps=np.column_stack(
             [np.minimum.reduceat(sample.rpm, starts), np.maximum.reduceat(sample.rpm, starts)]
         ),
-        fields=builds,
+        fields=builds[list(CURATED_FIELDS)],
     )
 
 

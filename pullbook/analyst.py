@@ -114,7 +114,7 @@ def evaluate(
     """Hold out every shop once and report error and coverage on shops never seen."""
     from model import evaluate as evaluating  # noqa: PLC0415
     from pipeline import curate as curating  # noqa: PLC0415
-    from pullbook import report  # noqa: PLC0415
+    from pullbook import model_report, report  # noqa: PLC0415
 
     builds, pulls = curating.load(curated)
     settings = _settings(params, seed)
@@ -122,7 +122,7 @@ def evaluate(
     metrics = found.metrics()
     out.mkdir(parents=True, exist_ok=True)
     (out / METRICS).write_text(json.dumps(metrics, indent=1) + "\n", encoding="utf-8")
-    report.write(found, out)
+    model_report.write(found, metrics, out)
     typer.echo(report.text(metrics))
     typer.echo(f"Figures and pictures are in {out}")
 

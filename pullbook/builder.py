@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 _PLOTS = (".svg", ".png", ".pdf")
 _MOST_PLOTTED = 4
 _DEFAULT_RPM = "2000:6500:250"
+_EXPLAINED_RPM = "2000:5000:500"
 _MOST_SPEEDS = 2000
 _STEP = 250.0
 
@@ -146,6 +147,36 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
         typer.echo(f"The picture is {plot}", err=True)
 
 
+def explain(
+    build: Annotated[Path, typer.Argument(help="A file with one build.")],
+    bundle: options.Bundle,
+    level: Annotated[float, typer.Option(help="Of the limits, between 0 and 1.")] = 0.9,
+    rpm: Annotated[str, typer.Option(help="Engine speeds, first:last:step.")] = _EXPLAINED_RPM,
+    plot: Annotated[
+        Path | None, typer.Option(help="Draw the parts into this .svg, .png or .pdf.")
+    ] = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Say what each group of parts does to a curve, and what the nearest sheets are."""
+    from model import bundle as bundles  # noqa: PLC0415
+    from model import explain as explaining_  # noqa: PLC0415
+    from pipeline.build_table import typed_builds  # noqa: PLC0415
+    from pullbook import chart, comparing, explaining  # noqa: PLC0415
+
+    speeds = _speeds(rpm)
+    _check_level(level)
+    _check_plot(plot)
+    sheet = comparing.one_build(build)
+    asking.tell_asides([sheet])
+    model, told = bundles.load(bundle)
+    table = typed_builds([sheet])
+    found = explaining_.explain(model, table, speeds, level)
+    typer.echo(json.dumps(found.as_json()) if as_json else explaining.text(found, told))
+    if plot is not None:
+        explaining.draw(explaining_.explain(model, table, chart.fine(speeds), level), plot)
+        typer.echo(f"The picture is {plot}", err=True)
+
+
 def _band(text: str) -> tuple[float, float]:
     try:
         low, high = (float(part) for part in text.split(":"))
@@ -170,4 +201,4 @@ def _check_plot(plot: Path | None) -> None:
         raise typer.BadParameter(msg, param_hint="--plot")
 
 
-COMMANDS = (predict, compare)
+COMMANDS = (predict, compare, explain)

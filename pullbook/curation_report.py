@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from typing import TYPE_CHECKING, Any
 
 import matplotlib as mpl
@@ -13,7 +12,7 @@ from matplotlib.figure import Figure
 
 from pipeline import consensus
 from pullbook import chart
-from pullbook.page import Page
+from pullbook.page import Page, svg_of
 from schemas.fields import CURATED_FIELDS, FIELDS
 from schemas.findings import CODES, Severity
 
@@ -233,13 +232,7 @@ def _figure(draw: Callable[[Axes], None], height: float) -> bytes:
         figure = Figure(figsize=(6.4, max(height, 1.4)), layout="constrained")
         FigureCanvasAgg(figure)
         draw(figure.subplots())
-        return _svg(figure)
-
-
-def _svg(figure: Figure) -> bytes:
-    out = io.BytesIO()
-    figure.savefig(out, format="svg", metadata=chart.METADATA[".svg"])
-    return out.getvalue()
+        return svg_of(figure)
 
 
 def _bars(names: list[str], values: Any, label: str, most: float | None = None) -> bytes:
@@ -288,4 +281,4 @@ def _histograms(builds: pd.DataFrame, names: list[str]) -> bytes:
             axes.locator_params(axis="x", nbins=4)
         for axes in panels[len(names) :]:
             axes.set_axis_off()
-        return _svg(figure)
+        return svg_of(figure)

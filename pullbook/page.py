@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import base64
 import html
+import io
 import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -14,6 +15,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
+
+    from matplotlib.figure import Figure
 
 #: What Markdown takes for markup; a low line within a word is none.
 _MARKUP = re.compile(r"([\\`*{}\[\]<>|#]|(?<!\w)_|_(?!\w))")
@@ -122,6 +125,13 @@ class Page:
             f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<h1>{title}</h1>\n"
             f"{body}\n</body>\n</html>\n"
         )
+
+
+def svg_of(figure: Figure) -> bytes:
+    """Return a figure as SVG that is the same each time."""
+    out = io.BytesIO()
+    figure.savefig(out, format="svg", metadata={"Date": None, "Creator": "pullbook"})
+    return out.getvalue()
 
 
 def _plain(text: str) -> str:

@@ -241,7 +241,8 @@ def test_evaluate_writes_figures_and_a_picture(way, tmp_path):
     done = run("evaluate", way / "curated", "--out", tmp_path, "--parts", 2, "--params", params)
     assert done.returncode == 0, done.stderr
     assert {p.name for p in tmp_path.iterdir()} == {
-        "metrics.json", "coverage.csv", "errors.csv", "held_out.svg",
+        "metrics.json", "coverage.csv", "errors.csv", "held_out.svg", "model.md", "model.html",
+        "model_strata.svg",
     }  # fmt: skip
 
 

@@ -127,7 +127,7 @@ def fit_curve(
         How trees and process are brought together.
 
     """
-    fitted = process.fit(sample, gain_of(trees, sample), blend.scatter, settings.seed)
+    (fitted,) = process.fit(sample, gain_of(trees, sample), [blend.scatter], settings.seed)
     return CurveModel(trees, fitted, blend.share, speeds, tuple(columns(sample.table)))
 
 

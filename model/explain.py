@@ -133,7 +133,7 @@ def explain(model: Model, build: pd.DataFrame, rpm: Floats, level: float) -> Exp
     names = list(GROUPS)
     every = range(len(names))
     states = [frozenset(s) for size in range(len(names) + 1) for s in combinations(every, size)]
-    rows = pd.concat([_put_in(typical, build, state, names) for state in states], ignore_index=True)
+    rows = _put_in(typical, build, states, names)
     said = predict(model, rows, [None] * len(rows))
     torque = {state: one.torque(rpm) for state, one in zip(states, said, strict=True)}
     parts = {name: np.zeros(len(rpm)) for name in names}
@@ -176,14 +176,16 @@ def typical_build(fields: pd.DataFrame) -> pd.DataFrame:
 
 
 def _put_in(
-    typical: pd.DataFrame, build: pd.DataFrame, state: frozenset[int], names: list[str]
+    typical: pd.DataFrame, build: pd.DataFrame, states: list[frozenset[int]], names: list[str]
 ) -> pd.DataFrame:
-    """Return the typical build with some groups of parts of the build put in."""
-    made = typical.copy()
-    for number in state:
-        for name in GROUPS[names[number]]:
-            made[name] = build[name].to_numpy()
-    return made.astype(build.dtypes.to_dict())
+    """Return the typical build with some groups of parts of the build put in, a row a state."""
+    rows = typical.loc[typical.index.repeat(len(states))].reset_index(drop=True)
+    for number, group in enumerate(names):
+        inside = np.array([number in state for state in states])
+        for name in GROUPS[group]:
+            given = build[name].repeat(len(states)).reset_index(drop=True)
+            rows[name] = rows[name].where(~inside, given)
+    return rows.astype(build.dtypes.to_dict())
 
 
 def _near(model: Model, build: pd.DataFrame, position: int, distance: float) -> Near:

@@ -88,7 +88,7 @@ def said(
         inner = sample.part(~out)
         trees = fit_trees(inner, settings)
         gain = gain_of(trees, inner)
-        processes = [process.fit(inner, gain, scatter, settings.seed) for scatter in SCATTERS]
+        processes = process.fit(inner, gain, SCATTERS, settings.seed)
         for one, table in zip(held, tables, strict=True):
             one.trees[out] = on_grid(trees, speeds, table[out])
             for place, fitted in enumerate(processes):

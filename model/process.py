@@ -11,7 +11,7 @@ first is whitened out, the second is fitted beside the curve and not predicted.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -23,7 +23,7 @@ from pipeline.features import CATEGORIES
 from schemas.fields import FIELDS
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     import pandas as pd
 
@@ -107,11 +107,17 @@ def _raw(table: pd.DataFrame, columns: tuple[str, ...], levels: Ints) -> Floats:
 
 def _over_builds(a: Floats, b: Floats) -> Floats:
     """Return the covariance of builds, shape (a, b), for inputs with a number of columns."""
-    straight = a @ b.T
-    apart = np.sum(a**2, axis=1)[:, None] + np.sum(b**2, axis=1)[None, :] - 2 * straight
     inputs = max(1, a.shape[1])
-    far = np.maximum(apart, 0.0) / (_LENGTH**2 * inputs)
-    covariance: Floats = 1 / (1 + far / 2) + straight / inputs
+    straight = a @ b.T
+    covariance: Floats = straight * (-2.0)
+    covariance += np.sum(a**2, axis=1)[:, None]
+    covariance += np.sum(b**2, axis=1)[None, :]
+    np.maximum(covariance, 0.0, out=covariance)  # the square of how far they are apart
+    covariance *= 0.5 / (_LENGTH**2 * inputs)
+    covariance += 1.0
+    np.reciprocal(covariance, out=covariance)
+    straight /= inputs
+    covariance += straight
     return covariance
 
 
@@ -121,8 +127,10 @@ def _over_speed(a: Floats, b: Floats) -> Floats:
     return covariance
 
 
-def fit(sample: Sample, gain: Mapping[str, float], scatter: float, seed: int) -> Process:
-    """Fit a process to a sample.
+def fit(
+    sample: Sample, gain: Mapping[str, float], scatters: Sequence[float], seed: int
+) -> list[Process]:
+    """Fit processes to a sample, one for each scatter that a sheet may have.
 
     Parameters
     ----------
@@ -130,8 +138,8 @@ def fit(sample: Sample, gain: Mapping[str, float], scatter: float, seed: int) ->
         What to learn from.
     gain
         How much each column of the table helped the trees.
-    scatter
-        Standard deviation of a sheet, on the logarithmic scale; one of `SCATTERS`.
+    scatters
+        Standard deviations of a sheet, on the logarithmic scale; of `SCATTERS`.
     seed
         Of the choice of readings that it rests on.
 
@@ -149,8 +157,9 @@ def fit(sample: Sample, gain: Mapping[str, float], scatter: float, seed: int) ->
     root = np.linalg.cholesky(own + _JITTER * np.mean(np.diag(own)) * np.eye(len(rests)))
     _, shop = np.unique(sample.shops, return_inverse=True)
     columns = len(rests) + int(shop.max()) + 1
-    gram, moment = np.eye(columns), np.zeros(columns)
-    whiten = _Whitening(sample, sheet, scatter)
+    gram = [np.eye(columns) for _ in scatters]
+    moment = [np.zeros(columns) for _ in scatters]
+    whiten = [_Whitening(sample, sheet, scatter) for scatter in scatters]
     for first in range(0, len(sample), _SHEETS_AT_ONCE):
         part = slice(*np.searchsorted(sheet, [first, first + _SHEETS_AT_ONCE]))
         across = _CURVE**2 * _over_builds(inputs[sheet[part]], places)
@@ -158,15 +167,16 @@ def fit(sample: Sample, gain: Mapping[str, float], scatter: float, seed: int) ->
         design = np.zeros((len(across), columns))
         design[:, : len(rests)] = solve_triangular(root, across.T, lower=True).T
         design[np.arange(len(design)), len(rests) + shop[sheet[part]]] = _SHOP
-        white = whiten(design, sheet[part])
-        gram += white.T @ white
-        moment += white.T @ whiten(target[part, None], sheet[part])[:, 0]
-    found = cho_solve(cho_factor(gram), moment)[: len(rests)]
-    weights = _CURVE**2 * solve_triangular(root.T, found, lower=False)
-    return Process(
-        process.columns, process.levels, process.center, process.scale, process.low, process.high,
-        places, speeds, weights, level,
-    )  # fmt: skip
+        for at, whitened in enumerate(whiten):
+            white = whitened(design, sheet[part])
+            gram[at] += white.T @ white
+            moment[at] += white.T @ whitened(target[part, None], sheet[part])[:, 0]
+    fitted = []
+    for square, right in zip(gram, moment, strict=True):
+        found = cho_solve(cho_factor(square), right)[: len(rests)]
+        weights = _CURVE**2 * solve_triangular(root.T, found, lower=False)
+        fitted.append(replace(process, places=places, speeds=speeds, weights=weights, level=level))
+    return fitted
 
 
 class _Whitening:

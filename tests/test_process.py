@@ -58,7 +58,7 @@ def dense(sample, fitted, table, speeds):
 
 def test_it_is_the_textbooks_where_it_rests_on_every_reading():
     sample, other = small(), small(8, seed=5)
-    fitted = process.fit(sample, GAIN, 0.025, seed=1)
+    (fitted,) = process.fit(sample, GAIN, [0.025], seed=1)
     speeds = np.array([2200.0, 3500.0, 4800.0])
     expected = dense(sample, fitted, other.table, speeds)
     assert fitted.curves(other.table, speeds) == pytest.approx(expected, abs=2e-4)
@@ -67,15 +67,15 @@ def test_it_is_the_textbooks_where_it_rests_on_every_reading():
 def test_sheets_at_a_time_make_no_difference(monkeypatch):
     sample = small()
     speeds = np.linspace(2000, 5000, 7)
-    whole = process.fit(sample, GAIN, 0.025, 1).curves(sample.table, speeds)
+    whole = process.fit(sample, GAIN, [0.025], 1)[0].curves(sample.table, speeds)
     monkeypatch.setattr(process, "_SHEETS_AT_ONCE", 7)
-    parts = process.fit(sample, GAIN, 0.025, 1).curves(sample.table, speeds)
+    parts = process.fit(sample, GAIN, [0.025], 1)[0].curves(sample.table, speeds)
     assert parts == pytest.approx(whole, abs=1e-9)
 
 
 def test_far_away_it_stays_near_what_was_seen():
     sample = small()
-    fitted = process.fit(sample, GAIN, 0.025, 1)
+    (fitted,) = process.fit(sample, GAIN, [0.025], 1)
     far = pd.DataFrame(
         {"displacement": [3000.0, 1.0], "overlap": [500.0, -500.0], "timing": [0.0, 75.0]}
     )
@@ -86,7 +86,7 @@ def test_far_away_it_stays_near_what_was_seen():
 
 def test_what_is_missing_is_the_mean():
     sample = small()
-    fitted = process.fit(sample, GAIN, 0.025, 1)
+    (fitted,) = process.fit(sample, GAIN, [0.025], 1)
     speeds = np.array([3000.0])
     gone, mean = sample.table.head(1).copy(), sample.table.head(1).copy()
     gone["overlap"], mean["overlap"] = np.nan, sample.table["overlap"].mean()
@@ -99,7 +99,7 @@ def test_one_sheet_and_equal_builds_do_not_break_it():
         sample, table=sample.table.assign(displacement=300.0, overlap=0.0, timing=1.0)
     )
     for one in (flat, small(1)):
-        fitted = process.fit(one, GAIN, 0.025, 1)
+        (fitted,) = process.fit(one, GAIN, [0.025], 1)
         assert np.isfinite(fitted.curves(one.table, np.array([3000.0]))).all()
 
 

@@ -12,7 +12,7 @@ PARTS = 3
 
 @pytest.fixture(scope="module")
 def held_out(demo):
-    return evaluate.evaluate(demo.builds, demo.pulls, Settings(rounds=500, folds=8), PARTS)
+    return evaluate.evaluate(demo.builds, demo.pulls, Settings(rounds=300, folds=6), PARTS)
 
 
 def lower_bound(level, shops, calibrated):

@@ -27,15 +27,13 @@ _STEP = 250.0
 def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     builds: Annotated[Path, typer.Argument(help="A sheet file, a .yaml build or a builds.csv.")],
     bundle: options.Bundle,
-    level: Annotated[float, typer.Option(help="Of the limits, between 0 and 1.")] = 0.9,
-    rpm: Annotated[str, typer.Option(help="Engine speeds, first:last:step.")] = _DEFAULT_RPM,
+    level: options.Level = 0.9,
+    rpm: options.Rpm = _DEFAULT_RPM,
     shop: Annotated[
         str | None, typer.Option(help="Ask as this shop; needs the key it contributed with.")
     ] = None,
     key_file: options.KeyFile = None,
-    plot: Annotated[
-        Path | None, typer.Option(help="Draw the curves into this .svg, .png or .pdf.")
-    ] = None,
+    plot: options.Plot = None,
     as_json: options.AsJson = False,
 ) -> None:
     """Say what builds will likely make, with limits that hold."""
@@ -106,16 +104,14 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     b: Annotated[Path, typer.Argument(help="A file with another.")],
     bundle: options.Bundle,
     band: Annotated[str, typer.Option(help="Engine speeds that count, low:high.")] = "2500:4500",
-    level: Annotated[float, typer.Option(help="Of the limits, between 0 and 1.")] = 0.9,
+    level: options.Level = 0.9,
     one_shop: Annotated[
         bool,
         typer.Option(
             "--one-shop/--two-shops", help="Whether both would be tested on one shop's dyno."
         ),
     ] = True,
-    plot: Annotated[
-        Path | None, typer.Option(help="Draw both into this .svg, .png or .pdf.")
-    ] = None,
+    plot: options.Plot = None,
     as_json: options.AsJson = False,
 ) -> None:
     """Say which of two builds makes more over a band, and how sure that is."""
@@ -150,11 +146,9 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
 def explain(
     build: Annotated[Path, typer.Argument(help="A file with one build.")],
     bundle: options.Bundle,
-    level: Annotated[float, typer.Option(help="Of the limits, between 0 and 1.")] = 0.9,
-    rpm: Annotated[str, typer.Option(help="Engine speeds, first:last:step.")] = _EXPLAINED_RPM,
-    plot: Annotated[
-        Path | None, typer.Option(help="Draw the parts into this .svg, .png or .pdf.")
-    ] = None,
+    level: options.Level = 0.9,
+    rpm: options.Rpm = _EXPLAINED_RPM,
+    plot: options.Plot = None,
     as_json: options.AsJson = False,
 ) -> None:
     """Say what each group of parts does to a curve, and what the nearest sheets are."""

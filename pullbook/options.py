@@ -26,3 +26,6 @@ OwnHeadings = Annotated[
     Path | None,
     typer.Option("--headings", help="What your own headings mean; see `pullbook headings`."),
 ]
+Level = Annotated[float, typer.Option(help="Of the limits, between 0 and 1.")]
+Rpm = Annotated[str, typer.Option(help="Engine speeds, first:last:step.")]
+Plot = Annotated[Path | None, typer.Option(help="Draw it into this .svg, .png or .pdf.")]

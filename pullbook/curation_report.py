@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 
 from pipeline import consensus
 from pullbook import chart
@@ -243,6 +244,7 @@ def _bars(names: list[str], values: Any, label: str, most: float | None = None) 
                           textcoords="offset points", va="center")  # fmt: skip
         axes.invert_yaxis()
         axes.margins(y=0.01)
+        axes.xaxis.set_major_locator(MaxNLocator(integer=True))
         axes.set_xlim(0, (most or max(values)) * 1.08)
         axes.set_xlabel(label)
 

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from model import curve, process
-from model.curve import Blend, Said, choose
+from model import process
+from model.curve import Said, choose
 from model.sample import Sample
 
 
@@ -115,4 +115,3 @@ def test_the_blend_is_the_best_on_what_was_held_out():
     assert blend.scatter == process.SCATTERS[1]
     assert 0.1 < blend.share < 0.35  # 0.02^2 / (0.02^2 + 0.04^2) is 0.2
     assert choose(sample, speeds, Said(truth, np.stack([bad, bad]))).share > 0.9
-    assert isinstance(curve.Blend(), Blend)

@@ -20,7 +20,6 @@ if TYPE_CHECKING:
 #: Air falls through 28 inches of water to sqrt(2 p / density) = 107.8 m/s (Bernoulli; 6972 Pa and
 #: 1.2 kg/m3), so no more than 147 cfm pass a square inch.
 _CFM_PER_IN2 = 147.0
-_ANYTHING = (-math.inf, math.inf)
 
 
 @dataclass(frozen=True, slots=True)

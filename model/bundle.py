@@ -21,7 +21,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from model import settings, spread, tree_text, trees
+from model import settings, spread, together, tree_text, trees
 from model.calibration import REGIME_PARTS, Regime
 from model.conformal import Scores
 from model.curve import CurveModel
@@ -33,7 +33,7 @@ from model.training import Model
 from pipeline import feature_table
 from schemas.fields import CURATED_FIELDS
 
-FORMAT = 2
+FORMAT = 3
 MANIFEST = "bundle.json"
 CURVE, SPREAD = "curve.txt", "spread.txt"
 FILLING, ARRAYS, SHEETS, GOLDEN = "filling.npz", "arrays.npz", "sheets.parquet", "golden.json"
@@ -107,6 +107,7 @@ def _arrays(model: Model) -> Arrays:
         "places": reference.places,
         "shop": reference.shop,
         "thresholds": np.array([reference.edge, reference.outside]),
+        "together": np.array(model.together.limits),
         "ranged": np.array(list(reference.ranges), dtype=np.str_),
         "ranges": np.array(list(reference.ranges.values())),
         "shop_codes": np.array(model.shop_codes, dtype=np.str_),
@@ -251,6 +252,7 @@ def _model(files: dict[str, bytes], manifest: dict[str, Any]) -> Model:
         ),
         spread=_trees(files[SPREAD], len(names) + len(spread.EXTRA)) if files[SPREAD] else None,
         reference=_reference(arrays, builds),
+        together=together.learn(builds, tuple(arrays["together"].tolist())),
         new_shop=_regime(arrays, "new_shop"),
         known_shop=_regime(arrays, "known_shop"),
         pairs=_pairs(arrays),

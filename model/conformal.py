@@ -55,6 +55,17 @@ class Scores:
         place = int(np.searchsorted(self.mass, level - _ROUNDING))
         return float(self.values[place]) if place < len(self.values) else None
 
+    def level(self, values: Floats) -> Floats:
+        """Return the level whose limits would just have held values, shape (values,).
+
+        >>> of_each = np.arange(9)
+        >>> shop_scores(np.arange(9.0), of_each, of_each).level(np.array([-1.0, 4.5, 9.0]))
+        array([0. , 0.5, 0.9])
+        """
+        below = np.searchsorted(self.values, values, side="left")
+        level: Floats = np.concatenate([[0.0], self.mass])[below]
+        return level
+
 
 def needed_shops(level: float) -> int:
     """Return how many shops a level needs.

@@ -33,8 +33,8 @@ _EDGE, _OUTSIDE = 0.90, 0.98
 _LEAST_DISTANCE = 0.1
 _CHUNK = 1000
 #: Sizes that no one field tells.
-_DERIVED = ("displacement", "cylinder_displacement")
-NUMBERS = (*(name for name in BUILD_FIELDS if FIELDS[name].numeric), *_DERIVED)
+DERIVED = ("displacement", "cylinder_displacement")
+NUMBERS = (*(name for name in BUILD_FIELDS if FIELDS[name].numeric), *DERIVED)
 CHOICES = tuple(name for name in CATEGORIES if name != "dyno")
 
 
@@ -228,7 +228,7 @@ def _with_thresholds(reference: Reference) -> Reference:
 def _ranges(builds: pd.DataFrame, table: pd.DataFrame) -> dict[str, tuple[float, float]]:
     ranges = {}
     for name in NUMBERS:
-        source = table if name in _DERIVED else builds
+        source = table if name in DERIVED else builds
         known = source[name].dropna()
         if len(known):
             ranges[name] = (float(known.min()), float(known.max()))

@@ -186,6 +186,7 @@ def predict(model: Model, builds: pd.DataFrame, shops: Sequence[str | None]) -> 
     sizes = {name: table[name].tolist() for name in _SIZES}
     charges = charge(table).tolist()
     places = model.reference.places_of(table)
+    apart = model.together.apart(builds)
     predictions = []
     for i, row in enumerate(builds.to_dict(orient="records")):
         shop = known.get(shops[i] or "")
@@ -193,6 +194,7 @@ def predict(model: Model, builds: pd.DataFrame, shops: Sequence[str | None]) -> 
             model.reference,
             _given(row) | {name: size[i] for name, size in sizes.items()},
             float(distance[i]),
+            apart[i],
         )
         standing = standing_of.standing(reasons)
         outside = standing is standing_of.Standing.OUTSIDE

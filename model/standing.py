@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from model.novelty import Reference
+    from model.together import Apart
 
 #: A value beyond the range by more than this share of it stands outside, by less at the edge.
 _MARGIN = 0.10
@@ -40,8 +41,10 @@ class Reason:
     severity: float
 
 
-def reasons(reference: Reference, values: Mapping[str, object], distance: float) -> list[Reason]:
-    """Return why a build does not stand inside, the worst first.
+def reasons(
+    reference: Reference, values: Mapping[str, object], distance: float, apart: Apart | None
+) -> list[Reason]:
+    """Return why a build does not stand inside: what puts it outside first, single fields first.
 
     Parameters
     ----------
@@ -51,6 +54,8 @@ def reasons(reference: Reference, values: Mapping[str, object], distance: float)
         The build's fields, with ``displacement`` and ``cylinder_displacement``, in³.
     distance
         Its distance to what was tested.
+    apart
+        Two of its fields that are not found together, if any.
 
     """
     found = [reason for name in CHOICES for reason in _unseen(reference, name, values.get(name))]
@@ -64,6 +69,11 @@ def reasons(reference: Reference, values: Mapping[str, object], distance: float)
         severity = 0.5 if distance <= reference.outside else 1.0 + distance / reference.outside
         reason = Reason("combination", distance, 0.0, reference.outside, message, severity)
         found.append(reason)
+    if apart is not None:
+        message = f"no sheet comes near to having {apart}, though each was tested with other parts"
+        reason = Reason("combination", str(apart), None, None, message, apart.severity)
+        found.append(reason)
+    found.sort(key=lambda reason: reason.severity <= 1)  # stable
     return found
 
 

@@ -1,8 +1,4 @@
-"""Where limits hold and where they do not: coverage by kind of sheet, with its own uncertainty.
-
-Everything is resampled by shop (a cluster bootstrap): sheets of one shop are not independent, and
-an interval that took them for it would flatter.
-"""
+"""Where limits hold and where they do not: coverage by kind of sheet, with its own uncertainty."""
 
 from __future__ import annotations
 
@@ -12,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from model import bootstrap
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -19,9 +17,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-_TIMES = 2000
-_SEED = 1
-_TAILS = (0.05, 0.95)
+_TENTHS = np.arange(1, 10) / 10
 
 
 def table(found: Evaluation, level: float) -> pd.DataFrame:
@@ -53,8 +49,8 @@ def table(found: Evaluation, level: float) -> pd.DataFrame:
             share, [-1, 1 / 3, 2 / 3, 2], labels=["bottom third", "middle third", "top third"]
         ),
         "where it stands": readings["standing"],
-        "distance to the data": _fifths(readings["distance"]),
-        "fields given": _fifths(readings["given"]),
+        "distance to the data": _tenths(readings["distance"]),
+        "fields given": _tenths(readings["given"]),
     }
     rows = []
     for by, labels in strata.items():
@@ -63,14 +59,67 @@ def table(found: Evaluation, level: float) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _fifths(values: pd.Series) -> pd.Series:
-    edges = np.unique(np.quantile(values, [0.2, 0.4, 0.6, 0.8]))
+def regimes(readings: pd.DataFrame, level: float) -> pd.DataFrame:
+    """Return error and coverage by whether shop and family were known to the model.
+
+    Parameters
+    ----------
+    readings
+        As `evaluate_regimes.held_out` returns them.
+    level
+        Of the limits.
+
+    Returns
+    -------
+    As `table` does.
+
+    """
+    rows = []
+    for (shop, family), own in readings.groupby(["shop_is", "family_is"], sort=True):
+        label = f"shop {shop}, family {family}"
+        rows.append({"by": "regime", "stratum": label, **_row(own, level)})
+    return pd.DataFrame(rows)
+
+
+def pit(readings: pd.DataFrame, bins: int = 10) -> pd.DataFrame:
+    """Return how often what came fell into each equal part of what was forecast.
+
+    A forecast that is right about how sure it is fills every bin alike (probability integral
+    transform; Gneiting, Balabdaoui and Raftery, Probabilistic forecasts, calibration and sharpness,
+    2007). Shops weigh the same, and the sheets of a shop.
+
+    Parameters
+    ----------
+    readings
+        As `against.held_against` returns them, with limits.
+    bins
+        How many parts.
+
+    Returns
+    -------
+    A row a bin: ``from`` and ``to``, the ``share`` that fell there, and its 90 % limits ``low``
+    and ``high`` over shops.
+
+    """
+    edges = np.linspace(0, 1, bins + 1)
+    place = np.clip((readings["pit"].to_numpy(float) * bins).astype(int), 0, bins - 1)
+    fell = pd.DataFrame(np.eye(bins)[place]).groupby([readings["shop"], readings["sheet_id"]])
+    shops = fell.mean().groupby("shop").mean().to_numpy()
+    rows = []
+    for number in range(bins):
+        share, low, high = bootstrap.limits(shops[:, number], range(len(shops)), _mean)
+        rows.append((edges[number], edges[number + 1], share, low, high))
+    return pd.DataFrame(rows, columns=["from", "to", "share", "low", "high"])
+
+
+def _tenths(values: pd.Series) -> pd.Series:
+    edges = np.unique(np.quantile(values, _TENTHS))
     place = np.searchsorted(edges, values, side="right")
     bounds = [f"{edge:.3g}" for edge in edges]
-    names = [f"1: below {bounds[0]}"]
+    names = [f" 1: below {bounds[0]}"]
     between = enumerate(pairwise(bounds), start=2)
-    names += [f"{number}: {low} to {high}" for number, (low, high) in between]
-    names.append(f"{len(bounds) + 1}: from {bounds[-1]}")
+    names += [f"{number:2}: {low} to {high}" for number, (low, high) in between]
+    names.append(f"{len(bounds) + 1:2}: from {bounds[-1]}")
     return pd.Series(np.array(names)[place], index=values.index)
 
 
@@ -86,21 +135,9 @@ def _row(own: pd.DataFrame, level: float) -> dict[str, object]:
         return {**row, "inside": None, "low": None, "high": None, "width": None}
     by_sheet = own.groupby(["shop", "sheet_id"])[f"inside_{level}"].mean()
     shops = by_sheet.groupby("shop").mean().to_numpy()
-    low, high = limits(shops)
+    inside, low, high = bootstrap.limits(shops, range(len(shops)), _mean)
     width = 100 * float(own[f"width_{level}"].median())
-    return {**row, "inside": float(shops.mean()), "low": low, "high": high, "width": width}
-
-
-def limits(shops: Floats) -> tuple[float, float]:
-    """Return 90 % limits of the mean over shops, by the bootstrap.
-
-    >>> limits(np.full(20, 0.9))
-    (0.9, 0.9)
-    """
-    rng = np.random.default_rng(_SEED)
-    means = rng.choice(shops, (_TIMES, len(shops))).mean(axis=1)
-    low, high = np.quantile(means, _TAILS).tolist()
-    return round(low, 6), round(high, 6)
+    return {**row, "inside": inside, "low": low, "high": high, "width": width}
 
 
 def gain(found: Evaluation, rule: str) -> tuple[float, float, float]:
@@ -115,12 +152,14 @@ def gain(found: Evaluation, rule: str) -> tuple[float, float, float]:
         for name in ("predicted", rule)
     }
     of_sheet = pd.DataFrame(square).groupby([readings["shop"], readings["sheet_id"]]).mean()
-    sums = of_sheet.groupby("shop").sum().to_numpy()
-    counts = of_sheet.groupby("shop").size().to_numpy()
-    rng = np.random.default_rng(_SEED)
-    draws = rng.integers(0, len(counts), (_TIMES, len(counts)))
-    mean = np.sqrt(sums[draws].sum(axis=1) / counts[draws].sum(axis=1)[:, None])
-    apart = mean[:, 1] - mean[:, 0]
-    whole = np.sqrt(sums.sum(axis=0) / counts.sum())
-    low, high = np.quantile(apart, _TAILS).tolist()
-    return float(whole[1] - whole[0]), low, high
+    shops = of_sheet.index.get_level_values("shop").tolist()
+    return bootstrap.limits(of_sheet.to_numpy(float), shops, _apart)
+
+
+def _mean(values: Floats) -> float:
+    return float(np.mean(values))
+
+
+def _apart(squares: Floats) -> float:
+    own, other = np.sqrt(squares.mean(axis=0)).tolist()
+    return float(other - own)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from model import calibration, curve, hold_out, novelty, pairs, shops, spread
+from model import calibration, curve, hold_out, novelty, pairs, shops, spread, together
 from model.sample import sample_of
 from model.withhold import withhold
 from pipeline import feature_table
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from model.pairs import Pairs
     from model.sample import Floats, Sample
     from model.settings import Settings
+    from model.together import Together
     from model.trees import Trees
     from pipeline.feature_table import Features
     from pipeline.filling import Filling
@@ -43,6 +44,8 @@ class Model:
         The trees of the expected error; ``None`` where nothing could be held out.
     reference
         What was tested.
+    together
+        What was tested together.
     new_shop, known_shop
         The two regimes of the limits; ``None`` where nothing could be held out.
     pairs
@@ -64,6 +67,7 @@ class Model:
     curve: CurveModel
     spread: Trees | None
     reference: Reference
+    together: Together
     new_shop: Regime | None
     known_shop: Regime | None
     pairs: Pairs | None
@@ -117,6 +121,7 @@ def train(
         curve=curve.fit_curve(sample, trees, speeds, settings, limits.blend),
         spread=limits.spread,
         reference=reference,
+        together=together.fit(builds, shop),
         new_shop=limits.new_shop,
         known_shop=limits.known_shop,
         pairs=limits.pairs,

@@ -113,16 +113,20 @@ def evaluate(
 ) -> None:
     """Hold out every shop once and report error and coverage on shops never seen."""
     from model import evaluate as evaluating  # noqa: PLC0415
+    from model import evaluate_regimes  # noqa: PLC0415
     from pipeline import curate as curating  # noqa: PLC0415
     from pullbook import model_report, report  # noqa: PLC0415
 
     builds, pulls = curating.load(curated)
     settings = _settings(params, seed)
     found = evaluating.evaluate(builds, pulls, settings, parts, progress.bar("Holding out shops"))
+    regimes, _ = evaluate_regimes.held_out(
+        builds, pulls, settings, parts, progress.bar("Holding out shops and families")
+    )
     metrics = found.metrics()
     out.mkdir(parents=True, exist_ok=True)
     (out / METRICS).write_text(json.dumps(metrics, indent=1) + "\n", encoding="utf-8")
-    model_report.write(found, metrics, out)
+    model_report.write(found, regimes, metrics, out)
     typer.echo(report.text(metrics))
     typer.echo(f"Figures and pictures are in {out}")
 

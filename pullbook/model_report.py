@@ -9,33 +9,39 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from model import strata
+from model import accuracy, strata
+from model.against import LEVEL
 from pullbook import chart, report
 from pullbook.page import Page, svg_of
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     import pandas as pd
 
     from model.evaluate import Evaluation
 
-_LEVEL = 0.9
 _RULES = {"nearest_sheet": "nearest sheet, scaled by size", "mean_per_cubic_inch":
           "mean torque per cubic inch"}  # fmt: skip
 
 
-def page(found: Evaluation, metrics: dict[str, Any]) -> Page:
+def page(found: Evaluation, regimes: pd.DataFrame, metrics: dict[str, Any]) -> Page:
     """Return the page of an evaluation."""
     made = Page("What the model is worth")
     made.text(
         f"{metrics['sheets']} sheets of {metrics['shops']} shops. Every shop was held out once: a"
         " model was trained and calibrated without it, and asked about its sheets. Shops weigh the"
-        " same wherever a share is given; limits of a share are resampled by shop."
+        " same wherever a share is given; limits of a figure are its 90 % limits, resampled by"
+        " shop."
     )
     _meant(made)
-    _errors(made, found, metrics)
+    _errors(made, found)
     _coverage(made, metrics)
+    _forecast(made, found)
     _strata(made, found)
+    _regimes(made, regimes)
     _differences(made, metrics)
+    _standing(made, metrics)
     return made
 
 
@@ -55,50 +61,77 @@ def _meant(made: Page) -> None:
     )
 
 
-def _errors(made: Page, found: Evaluation, metrics: dict[str, Any]) -> None:
+def _errors(made: Page, found: Evaluation) -> None:
     made.heading("How far off it is")
+    errors = found.errors()
     rows = []
-    for name, title in (("predicted", "this model"), *_RULES.items()):
-        error = metrics["error_percent"][name]
-        more = ""
-        if name != "predicted":
-            gain, low, high = strata.gain(found, name)
-            more = f"{gain:.2f} ({low:.2f} to {high:.2f})"
-        rows.append([title, f"{error['rms']:.2f}", f"{error['median_sheet']:.2f}",
-                     f"{error['p90_sheet']:.2f}", more])  # fmt: skip
-    made.table(
-        ["predictor", "rms, %", "median sheet, %", "90th percentile, %", "errs more by (90 %)"],
-        rows,
+    for name, (_, _, title) in accuracy.FIGURES.items():
+        digits = 0 if name.endswith("rpm") else 2
+        row = [title]
+        for predictor in ("predicted", *_RULES):
+            figure = errors[predictor].get(name)
+            row.append("" if figure is None else "{:.{d}f} ({:.{d}f} to {:.{d}f})".format(
+                *figure, d=digits))  # fmt: skip
+        if any(row[1:]):
+            rows.append(row)
+    made.table(["figure", "this model", *_RULES.values()], rows)
+    for rule, title in _RULES.items():
+        more, low, high = strata.gain(found, rule)
+        made.text(
+            f"The curve errs by {more:.2f} ({low:.2f} to {high:.2f}) less, in % rms, than from the"
+            f" {title}."
+        )
+    made.text(
+        "A peak measured at an end of the sweep has no speed to be off. The band is the middle half"
+        " of each sweep. CRPS and interval score weigh error and width of the limits together;"
+        f" the latter is of the {100 * LEVEL:g} % limits."
     )
 
 
 def _coverage(made: Page, metrics: dict[str, Any]) -> None:
     made.heading("Whether its limits hold")
-    if not metrics["coverage_point"]:
+    held = metrics["coverage"]
+    if not held["reading"]:
         made.text("There are too few shops for limits.")
         return
     rows = [
         [
             f"{100 * float(level):g} %",
-            *(
-                f"{metrics[name][level]:.3f}"
-                for name in ("coverage_point", "coverage_band", "coverage_peak_torque")
-            ),
+            *(f"{of[level]:.3f}" if level in of else "" for of in held.values()),
             f"{metrics['median_width_percent'][level]:.1f}",
         ]
-        for level in metrics["coverage_point"]
+        for level in held["reading"]
     ]
-    made.table(["level", "readings", "whole curves", "peak torque", "median width, %"], rows)
+    titles = [name.replace("_rpm", ", its speed").replace("_", " ") for name in held]
+    made.table(["level", *titles, "median width, %"], rows)
+
+
+def _forecast(made: Page, found: Evaluation) -> None:
+    if found.readings["pit"].isna().any():
+        return
+    table = strata.pit(found.readings)
+    made.text(
+        "A forecast that is right about how sure it is puts as many readings into each tenth of"
+        " what it thought likely."
+    )
+    made.picture(
+        "model_pit.svg",
+        _bars(table),
+        "Share of held-out readings in each tenth of what was forecast, with error bars over shops;"
+        " the line is one tenth. Shares: "
+        + ", ".join(f"{100 * share:.0f} %" for share in table["share"])
+        + ".",
+    )
 
 
 def _strata(made: Page, found: Evaluation) -> None:
-    table = strata.table(found, _LEVEL)
+    table = strata.table(found, LEVEL)
     if table["inside"].isna().any():
         return
     made.heading("Where they hold, and where not")
     worst = table[table["shops"] >= 5].sort_values("inside").iloc[0]
     made.text(
-        f"At {100 * _LEVEL:g} %. The worst stratum of five shops or more is {worst['by']}:"
+        f"At {100 * LEVEL:g} %. The worst stratum of five shops or more is {worst['by']}:"
         f" {worst['stratum']}, with {worst['inside']:.3f} inside ({worst['low']:.3f} to"
         f" {worst['high']:.3f}). The promise is for all builds of shops never seen, not for each"
         " stratum; outside what was tested it does not apply."
@@ -106,9 +139,13 @@ def _strata(made: Page, found: Evaluation) -> None:
     made.picture(
         "model_strata.svg",
         _dots(table),
-        f"Share of held-out readings inside the {100 * _LEVEL:g} % limits by kind of sheet, with"
+        f"Share of held-out readings inside the {100 * LEVEL:g} % limits by kind of sheet, with"
         " error bars over shops; the line is what was promised.",
     )
+    _stratum_table(made, table)
+
+
+def _stratum_table(made: Page, table: pd.DataFrame) -> None:
     made.table(
         ["by", "stratum", "sheets", "shops", "rms, %", "inside", "90 % limits", "width, %"],
         [
@@ -117,6 +154,17 @@ def _strata(made: Page, found: Evaluation) -> None:
             for r in table.itertuples()
         ],
     )  # fmt: skip
+
+
+def _regimes(made: Page, readings: pd.DataFrame) -> None:
+    if readings.empty or readings[f"inside_{LEVEL}"].isna().any():
+        return
+    made.heading("Shops and engine families it knows, and such as it does not")
+    made.text(
+        "Further models were trained without one part of the shops, one part of the families and"
+        " some engines of the rest; a known shop was asked about as itself."
+    )
+    _stratum_table(made, strata.regimes(readings, LEVEL))
 
 
 def _differences(made: Page, metrics: dict[str, Any]) -> None:
@@ -137,6 +185,30 @@ def _differences(made: Page, metrics: dict[str, Any]) -> None:
     made.table(["tested by", "level", "at one speed", "mean over a band", "of two bands"], rows)
 
 
+def _standing(made: Page, metrics: dict[str, Any]) -> None:
+    made.heading("Where builds of shops never seen stand")
+    made.table(
+        ["standing", "share of builds"],
+        [[name, f"{100 * share:.1f} %"] for name, share in metrics["standing_share"].items()],
+    )
+
+
+def _bars(table: pd.DataFrame) -> bytes:
+    with mpl.rc_context({**chart.STYLE, "font.size": 9}):
+        figure = Figure(figsize=(6.4, 2.6), layout="constrained")
+        FigureCanvasAgg(figure)
+        axes = figure.subplots()
+        share = 100 * table["share"].to_numpy(float)
+        middle = 50 * (table["from"] + table["to"]).to_numpy(float)
+        bars = np.abs(100 * np.vstack([table["low"], table["high"]]).astype(float) - share)
+        axes.bar(middle, share, width=90 / len(table), color=chart.COLOURS[0], alpha=0.6)
+        axes.errorbar(middle, share, yerr=bars, fmt="none", ecolor="#30363b", elinewidth=1)
+        axes.axhline(100 / len(table), color="#8b9096", linewidth=1)
+        axes.set_xlabel("where the reading fell in what was forecast, %")
+        axes.set_ylabel("% of readings")
+        return svg_of(figure)
+
+
 def _dots(table: pd.DataFrame) -> bytes:
     with mpl.rc_context({**chart.STYLE, "font.size": 9}):
         figure = Figure(figsize=(6.4, 0.9 + 0.27 * len(table)), layout="constrained")
@@ -145,7 +217,7 @@ def _dots(table: pd.DataFrame) -> bytes:
         places = np.arange(len(table))
         inside = table["inside"].to_numpy(float)
         bars = np.abs(np.vstack([table["low"], table["high"]]).astype(float) - inside)
-        axes.axvline(_LEVEL, color="#8b9096", linewidth=1)
+        axes.axvline(LEVEL, color="#8b9096", linewidth=1)
         axes.errorbar(inside, places, xerr=bars, fmt="o", color=chart.COLOURS[0], markersize=4,
                       elinewidth=1)  # fmt: skip
         labels = [f"{by}: {s}" if by != "all" else "all" for by, s in
@@ -156,7 +228,7 @@ def _dots(table: pd.DataFrame) -> bytes:
         return svg_of(figure)
 
 
-def write(found: Evaluation, metrics: dict[str, Any], folder: Any) -> None:
+def write(found: Evaluation, regimes: pd.DataFrame, metrics: dict[str, Any], folder: Path) -> None:
     """Write the evaluation's tables and picture, and the model's page."""
-    report.write(found, folder)
-    page(found, metrics).write(folder, "model")
+    report.write(found, metrics, folder)
+    page(found, regimes, metrics).write(folder, "model")

@@ -10,7 +10,7 @@ import pandas as pd
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from model.evaluate import LEVELS
+from model.against import LEVELS
 from pullbook import chart
 
 if TYPE_CHECKING:
@@ -26,9 +26,9 @@ _NAMES = {
 }
 
 
-def write(found: Evaluation, folder: Path) -> None:
+def write(found: Evaluation, metrics: dict[str, Any], folder: Path) -> None:
     """Write coverage and errors as tables, and a picture of both."""
-    coverage = coverage_table(found.metrics())
+    coverage = coverage_table(metrics)
     coverage.to_csv(folder / COVERAGE, index=False, lineterminator="\n")
     errors = error_quantiles(found)
     errors.to_csv(folder / ERRORS, index=False, float_format="%.3f", lineterminator="\n")
@@ -40,9 +40,9 @@ def coverage_table(metrics: dict[str, Any]) -> pd.DataFrame:
     rows = [
         {
             "level": level,
-            "reading": metrics["coverage_point"].get(str(level)),
-            "whole curve": metrics["coverage_band"].get(str(level)),
-            "peak torque": metrics["coverage_peak_torque"].get(str(level)),
+            "reading": metrics["coverage"]["reading"].get(str(level)),
+            "whole curve": metrics["coverage"]["curve"].get(str(level)),
+            "peak torque": metrics["coverage"]["peak_torque"].get(str(level)),
         }
         for level in LEVELS
     ]
@@ -106,23 +106,24 @@ def text(metrics: dict[str, Any]) -> str:
         f"{'error, % of torque':32} {'rms':>7} {'median':>7} {'90th':>7}",
     ]
     for name, title in _NAMES.items():
-        error = metrics["error_percent"][name]
+        error = metrics["error"][name]
         lines.append(
             f"  {title:30} {error['rms']:7.2f} {error['median_sheet']:7.2f}"
             f" {error['p90_sheet']:7.2f}"
         )
     lines.append(f"{'share inside the limits':32} {'reading':>7} {'curve':>7} {'peak':>7}")
-    for level, point in metrics["coverage_point"].items():
-        band, peak = metrics["coverage_band"][level], metrics["coverage_peak_torque"][level]
+    held = metrics["coverage"]
+    for level, point in held["reading"].items():
+        band, peak = held["curve"][level], held["peak_torque"][level]
         lines.append(f"  at {100 * float(level):4g} %{'':21} {point:7.3f} {band:7.3f} {peak:7.3f}")
-    if not metrics["coverage_point"]:
+    if not held["reading"]:
         lines.append("  too few shops for limits")
     for name, title in (("one_shop", "of one shop"), ("two_shops", "of two shops")):
-        for level, held in metrics["coverage_difference"].get(name, {}).items():
+        for level, apart in metrics["coverage_difference"].get(name, {}).items():
             if level == "0.9":
                 lines.append(
-                    f"difference of two builds {title}, 90 %: point {held['point']:.3f}, mean over"
-                    f" a band {held['mean']:.3f}, at {held['width_over_two_bands']:.2f} times the"
+                    f"difference of two builds {title}, 90 %: point {apart['point']:.3f}, mean over"
+                    f" a band {apart['mean']:.3f}, at {apart['width_over_two_bands']:.2f} times the"
                     " width of two bands"
                 )
     share = metrics["standing_share"]

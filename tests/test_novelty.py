@@ -5,7 +5,7 @@ import pytest
 from scipy.spatial import cKDTree
 from scipy.stats import spearmanr
 
-from model import hold_out, novelty
+from model import bundle, hold_out, novelty, together
 from model.curve import Blend
 from model.prediction import predict
 from model.sample import sample_of
@@ -64,12 +64,79 @@ def test_a_build_pushed_out_stands_outside_for_that_reason(demo, field, value):
     builds[field] = np.full(len(builds), value, dtype=object)
     builds = builds.astype({field: demo.builds[field].dtype})
     found = predict(demo.model, builds, [None] * len(builds))
-    outside = [p for p in found if p.standing is Standing.OUTSIDE]
-    assert len(outside) / len(found) >= 0.95
     sizes = {"bore", "stroke", "cylinders", "displacement", "cylinder_displacement"}
     right = sizes if field in sizes else {field}
-    first = [p.reasons[0].field in right for p in outside]
-    assert np.mean(first) > 0.9
+    assert np.mean([outside_for(p, right) for p in found]) >= 0.95
+
+
+def outside_for(found, fields):
+    return found.standing is Standing.OUTSIDE and found.reasons[0].field in fields
+
+
+#: Pairs that go together on nearly all sheets: the builds get the one large and the other small.
+TORN = [
+    ("intake_duration", "exhaust_duration"),
+    ("intake_lift", "intake_valve"),
+    ("port_csa", "exhaust_flow"),
+    ("intake_valve", "exhaust_valve"),
+    ("primary_diameter", "intake_valve"),
+]
+
+
+@pytest.mark.parametrize(("large", "small"), TORN)
+def test_two_numbers_never_found_together_stand_outside(demo, large, small):
+    builds = demo.builds.dropna(subset=[large, small]).iloc[::16].copy()
+    builds[large] = demo.builds[large].quantile(0.99)
+    builds[small] = demo.builds[small].quantile(0.01)
+    found = predict(demo.model, builds, [None] * len(builds))
+    assert np.mean([outside_for(p, {"combination"}) for p in found]) >= 0.95
+    told = [p.reasons[0].message for p in found]
+    assert np.mean([large in one or small in one for one in told]) > 0.9
+
+
+def test_two_choices_never_found_together_stand_outside(demo):
+    both = (demo.builds["fuel_metering"] == "port injection") & (
+        demo.builds["intake_type"] == "dual plane"
+    )
+    assert not both.any()
+    builds = demo.builds[demo.builds["intake_type"] == "dual plane"].iloc[::8].copy()
+    builds["fuel_metering"] = "port injection"
+    found = predict(demo.model, builds, [None] * len(builds))
+    assert np.mean([outside_for(p, {"combination"}) for p in found]) >= 0.95
+    assert "intake_type dual plane with fuel_metering port injection" in found[0].reasons[0].message
+
+
+def test_what_is_found_together_is_the_same_after_loading(demo):
+    loaded = bundle.load(demo.bundle)
+    builds = demo.builds.iloc[::40].assign(intake_duration=demo.builds["intake_duration"].max())
+    assert loaded.together.apart(builds) == demo.model.together.apart(builds)
+
+
+def test_few_sheets_of_a_shop_lie_beyond_what_others_have_together(demo):
+    shop = demo.model.reference.shop
+    out = shop % 4 == 0
+    fitted = together.fit(demo.builds[~out].reset_index(drop=True), shop[~out])
+    flagged = [one is not None for one in fitted.apart(demo.builds[out])]
+    assert np.mean(flagged) < 0.03
+
+
+def test_extremes_of_other_shops_are_those_of_a_slow_count():
+    rng = np.random.default_rng(3)
+    values = rng.normal(size=(40, 3))
+    values[rng.random((40, 3)) < 0.3] = np.nan
+    shop = rng.integers(0, 5, 40)
+    low, high = together._extremes_of_others(values, shop)
+    for row in range(40):
+        others = values[shop != shop[row]]
+        assert low[row] == pytest.approx(np.nanmin(others, axis=0))
+        assert high[row] == pytest.approx(np.nanmax(others, axis=0))
+
+
+def test_limits_widen_with_distance(demo):
+    found = predict(demo.model, demo.builds, [None] * len(demo.builds))
+    distance = [float(np.mean(one.distances[: novelty.NEAREST])) for one in found]
+    width = [one.half_width(0.9) for one in found]
+    assert spearmanr(distance, width).statistic > 0.2
 
 
 def test_reasons_say_what_was_tested(demo):

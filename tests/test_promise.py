@@ -27,25 +27,27 @@ def lower_bound(level, shops, calibrated):
 
 
 @pytest.mark.parametrize("level", [0.5, 0.8, 0.9, 0.95])
-@pytest.mark.parametrize("what", ["coverage_point", "coverage_band", "coverage_peak_torque"])
+@pytest.mark.parametrize(
+    "what", ["reading", "curve", "peak_torque", "peak_power", "peak_torque_rpm", "peak_power_rpm"]
+)
 def test_limits_hold_on_shops_never_seen(held_out, level, what):
     found = held_out.metrics()
     shops = found["shops"]
     bound = lower_bound(level, shops, shops * (PARTS - 1) // PARTS)
     # The law is for one split with shares of all or nothing; of two splits and whole shares
     # more can be asked, and the seed is fixed.
-    assert found[what][str(level)] >= max(bound, level - 0.06)
+    assert found["coverage"][what][str(level)] >= max(bound, level - 0.06)
 
 
 def test_limits_are_not_bought_with_width(held_out):
     """An interval that always holds says nothing: coverage must not be far above the level."""
-    found = held_out.metrics()["coverage_point"]
+    found = held_out.metrics()["coverage"]["reading"]
     assert found["0.5"] < 0.65
     assert found["0.8"] < 0.92
 
 
 def test_the_model_beats_both_rules_of_thumb(held_out):
-    error = held_out.metrics()["error_percent"]
+    error = held_out.metrics()["error"]
     for measure in ("rms", "median_sheet", "p90_sheet"):
         rules = min(error["mean_per_cubic_inch"][measure], error["nearest_sheet"][measure])
         assert error["predicted"][measure] < 0.75 * rules

@@ -44,14 +44,6 @@ def test_each_stratum_is_counted_right(found):
     assert table.loc["distance to the data", "sheets"].sum() == 100
 
 
-def test_limits_are_those_of_shops():
-    """The normal approximation for means of shops, not of their many sheets."""
-    shops = np.random.default_rng(1).uniform(0.7, 1.0, 40)
-    low, high = strata.limits(shops)
-    half = 1.645 * shops.std() / np.sqrt(40)
-    assert (high - low) / 2 == pytest.approx(half, rel=0.1)
-
-
 def test_a_gain_over_a_rule_is_told_with_its_uncertainty(found):
     gain, low, high = strata.gain(found, "nearest_sheet")
     assert gain == pytest.approx(3)

@@ -1,0 +1,242 @@
+"""The model beside its peers on the same shops held out: ``make peers``.
+
+Every peer's limits come from the same wrapper: shops held out within what it may learn from, and
+the model's own hierarchical thresholds over how far it errs against the width it says. Widths are
+also compared at equal coverage: each predictor's limits are scaled so that 90 % of the held-out
+readings lie inside.
+"""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from peers import PEERS, Data
+
+from model import accuracy, conformal, hold_out, scoring
+from model.against import LEVEL
+from model.curve import choose, fit_curve, fit_trees, grid_of
+from model.prediction import predict
+from model.sample import sample_of
+from model.settings import Settings, from_mapping
+from model.training import train
+from pipeline import contribute, curate, feature_table
+from pipeline.demo import sheets as demo_sheets
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from peers import Answer
+
+    from model.sample import Floats
+
+OWN = "this model"
+PARTS, _INNER = 4, 4
+SIZES = (50, 100, 200, 400, 800, 1600, 3000)
+#: Sheets and shops that the learning curve is drawn from, and the share of shops it is asked about.
+_MANY, _SHOPS, _ASKED = 4400, 300, 0.2
+_SLOW = ("NGBoost", "quantile regression by LightGBM")
+
+
+class TooFewShopsError(ValueError):
+    """The shops do not suffice for the levels that predictors are compared at."""
+
+
+def _threshold(scores: conformal.Scores, level: float) -> float:
+    found = scores.threshold(level)
+    if found is None:
+        raise TooFewShopsError
+    return found
+
+
+def _data(builds: pd.DataFrame, pulls: pd.DataFrame, keep: np.ndarray, other: np.ndarray
+          ) -> tuple[Data, Data]:  # fmt: skip
+    """Return what may be learned from and what is asked about; the former alone is fitted to."""
+    inner, outer = (builds[rows].reset_index(drop=True) for rows in (keep, other))
+    features = feature_table.fit(inner)
+    made = (features.table, feature_table.make(outer, features.filling))
+    first, second = (
+        Data(sample_of(own, pulls[pulls["sheet_id"].isin(own["sheet_id"])], table), own)
+        for own, table in zip((inner, outer), made, strict=True)
+    )
+    return first, second
+
+
+def _shop_of(data: Data) -> np.ndarray:
+    return pd.factorize(data.sample.shops)[0]
+
+
+def score(answer: Answer, value: Floats) -> Floats:
+    """Return how many widths each value lies from the centre, on its side."""
+    centre, below, above = answer
+    return np.maximum((centre - value) / below, (value - centre) / above)
+
+
+def _peer(learn: Callable[[Data, int], Callable[[Data], Answer]], inner: Data, outer: Data
+          ) -> tuple[Answer, conformal.Scores]:  # fmt: skip
+    shop = _shop_of(inner)
+    fold = hold_out.folds(shop, _INNER)
+    scores = np.zeros(len(inner.sample.rpm))
+    for number in range(int(fold.max()) + 1):
+        out = fold == number
+        there = inner.part(out)
+        said = learn(inner.part(~out), number)(there)
+        scores[out[inner.sample.sheet]] = score(said, there.sample.target)
+    return learn(inner, 0)(outer), conformal.shop_scores(scores, inner.sample.sheet, shop)
+
+
+def _own(inner: Data, outer: Data, pulls: pd.DataFrame, settings: Settings
+         ) -> tuple[Answer, conformal.Scores]:  # fmt: skip
+    features = feature_table.fit(inner.builds)
+    known = pulls[pulls["sheet_id"].isin(inner.builds["sheet_id"])]
+    model = train(inner.builds, known, features, settings)
+    found = predict(model, outer.builds, [None] * len(outer.builds))
+    one = outer.sample
+    centre, width = np.empty(len(one.rpm)), np.empty(len(one.rpm))
+    for place, said in enumerate(found):
+        rows = one.sheet == place
+        centre[rows] = np.log(said.torque(one.rpm[rows]) / said.size)
+        width[rows] = said.width(one.rpm[rows])
+    if model.new_shop is None:
+        raise TooFewShopsError
+    return (centre, width, width), model.new_shop.point
+
+
+def _frame(answer: Answer, scores: conformal.Scores, asked: Data) -> pd.DataFrame:
+    """Return what `accuracy.by_sheet` wants of one predictor, and how far its limits reach."""
+    one = asked.sample
+    centre, below, above = answer
+    frame = pd.DataFrame(
+        {
+            "sheet_id": np.asarray(one.sheet_ids)[one.sheet],
+            "shop": one.shops[one.sheet],
+            "rpm": one.rpm,
+            "measured": np.exp(one.target),
+            "predicted": np.exp(centre),
+            "score": score(answer, one.target),
+            "reach": below + above,
+        }
+    )
+    factor = _threshold(scores, LEVEL)
+    frame["inside"] = (frame["score"] <= factor).astype(float)
+    frame["interval_score"] = 100 * scoring.interval_score(
+        centre - factor * below, centre + factor * above, one.target, LEVEL
+    )
+    quantiles = []
+    for share in accuracy.SHARES.tolist():
+        there = _threshold(scores, abs(2 * share - 1)) if share != 0.5 else 0.0
+        quantiles.append(centre + there * (above if share > 0.5 else -below))
+    frame["crps"] = 100 * scoring.crps(np.array(quantiles), accuracy.SHARES, one.target)
+    return frame
+
+
+def _figures(readings: pd.DataFrame) -> dict[str, float | str]:
+    found: dict[str, float | str] = {}
+    for name, (value, low, high) in accuracy.summary(accuracy.by_sheet(readings)).items():
+        found |= {
+            name: round(value, 3),
+            f"{name}_low": round(low, 3),
+            f"{name}_high": round(high, 3),
+        }
+    by_sheet = readings.groupby(["shop", "sheet_id"])["inside"].mean()
+    found["inside"] = round(float(by_sheet.groupby("shop").mean().mean()), 4)
+    number, sheet = (pd.factorize(readings[name])[0] for name in ("shop", "sheet_id"))
+    shop_of = number[np.unique(sheet, return_index=True)[1]]
+    level = LEVEL * shop_of.max() / (shop_of.max() + 1)  # the held-out share itself, no margin
+    pooled = conformal.shop_scores(readings["score"].to_numpy(float), sheet, shop_of)
+    equal = _threshold(pooled, float(level))
+    found["width_at_equal_coverage"] = round(100 * equal * float(readings["reach"].mean()), 3)
+    return found
+
+
+def side_by_side(builds: pd.DataFrame, pulls: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+    """Return a row a predictor: every figure on shops held out, with 90 % limits over shops."""
+    fold = hold_out.folds(pd.factorize(builds["shop"])[0], PARTS)
+    frames: dict[str, list[pd.DataFrame]] = {name: [] for name in (OWN, *PEERS)}
+    seconds = dict.fromkeys(frames, 0.0)
+    for number in range(PARTS):
+        inner, outer = _data(builds, pulls, fold != number, fold == number)
+        for name, own in frames.items():
+            start = time.perf_counter()
+            answer, scores = (
+                _own(inner, outer, pulls, settings) if name == OWN
+                else _peer(PEERS[name], inner, outer)
+            )  # fmt: skip
+            seconds[name] += time.perf_counter() - start
+            own.append(_frame(answer, scores, outer))
+            print(f"part {number + 1}: {name}, {time.perf_counter() - start:.0f} s", flush=True)
+    rows = []
+    for name, own in frames.items():
+        figures = _figures(pd.concat(own, ignore_index=True))
+        share = round(seconds[name] / seconds[OWN], 2)
+        rows.append({"predictor": name, **figures, "time_over_own": share})
+    return pd.DataFrame(rows)
+
+
+def learning_curve(folder: Path, settings: Settings) -> pd.DataFrame:
+    """Return the error, % rms, of each predictor by the number of sheets learned from."""
+    demo_sheets.make(folder / "sheets", sheets=_MANY, shops=_SHOPS, seed=7)
+    contribute.contribute([folder / "sheets"], folder / "in", b"a key for the benchmarks")
+    data = curate.curate([folder / "in"])
+    builds, pulls = data.builds, data.pulls
+    shop = pd.factorize(builds["shop"])[0]
+    order = np.random.default_rng(1).permutation(shop.max() + 1)
+    asked = np.isin(shop, order[: int(_ASKED * len(order))])
+    others = order[int(_ASKED * len(order)) :]
+    sizes = np.bincount(shop)[others]
+    rows = []
+    for size in SIZES:
+        count = int(np.searchsorted(np.cumsum(sizes), size)) + 1
+        keep = np.isin(shop, others[:count])
+        inner, outer = _data(builds, pulls, keep, asked)
+        row: dict[str, float | int | str] = {"sheets": int(keep.sum()), "shops": count}
+        for name in (OWN, *(peer for peer in PEERS if peer not in _SLOW)):
+            centre = _own_centre(inner, outer, settings) if name == OWN else (
+                PEERS[name](inner, 0)(outer)[0])  # fmt: skip
+            one = outer.sample
+            square = np.expm1(centre - one.target) ** 2
+            by_sheet = np.bincount(one.sheet, square) / np.bincount(one.sheet)
+            row[name] = round(100 * float(np.sqrt(by_sheet.mean())), 3)
+        print(row, flush=True)
+        rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def _own_centre(inner: Data, outer: Data, settings: Settings) -> Floats:
+    """Return what the model's curve says, without the limits that take most of its training."""
+    sample, one = inner.sample, outer.sample
+    speeds = grid_of(sample)
+    fold = hold_out.folds(_shop_of(inner), _INNER)
+    (told,) = hold_out.said(sample, fold, speeds, settings, iter)
+    blend = choose(sample, speeds, told)
+    model = fit_curve(sample, fit_trees(sample, settings), speeds, settings, blend)
+    return one.target - hold_out.residuals(one, model.curves(one.table), speeds)
+
+
+def main() -> None:
+    """Write ``peers.csv`` and ``learning_curve.csv``."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("curated", type=Path)
+    parser.add_argument("--out", type=Path, default=Path("reports"))
+    parser.add_argument("--only", choices=["peers", "learning"])
+    given = parser.parse_args()
+    settings = from_mapping({})
+    if given.only != "learning":
+        builds, pulls = curate.load(given.curated)
+        table = side_by_side(builds, pulls, settings)
+        table.to_csv(given.out / "peers.csv", index=False, lineterminator="\n")
+        print(table[["predictor", "rms", "crps", "inside", "width_at_equal_coverage"]].to_string())
+    if given.only != "peers":
+        with tempfile.TemporaryDirectory() as name:
+            table = learning_curve(Path(name), settings)
+        table.to_csv(given.out / "learning_curve.csv", index=False, lineterminator="\n")
+        print(table.T.to_string())
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,98 @@
+"""Coverage by regime: shop known to the model or new, engine family known to it or new.
+
+One model a part answers for all four. It has seen nothing of one part of the shops, nothing of one
+part of the families, and not every engine of what is left.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from model import hold_out
+from model.against import held_against
+from model.prediction import predict
+from model.sample import sample_of
+from model.training import train
+from pipeline import feature_table
+
+if TYPE_CHECKING:
+    from model.hold_out import Track
+    from model.settings import Settings
+
+KNOWN, NEW = "known", "new"
+#: Share of the engines of known shops and families that is held out.
+_ENGINES = 0.15
+
+
+def held_out(
+    builds: pd.DataFrame,
+    pulls: pd.DataFrame,
+    settings: Settings,
+    parts: int,
+    track: Track = iter,
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return readings and sheets as `against.held_against` does, by regime.
+
+    Parameters
+    ----------
+    builds, pulls
+        Curated tables. Sheets that do not say their family are learned from and not asked about.
+    settings
+        Of each training run.
+    parts
+        How many parts shops and families are held out in.
+    track
+        Wraps the loop over parts to show progress.
+
+    Returns
+    -------
+    Both with columns ``shop_is`` and ``family_is``, ``known`` or ``new``; empty where there are
+    fewer than two shops or families.
+
+    """
+    shop, family = (pd.factorize(builds[name])[0] for name in ("shop", "family"))
+    told = family >= 0
+    if len(np.unique(shop)) < 2 or len(np.unique(family[told])) < 2:
+        return pd.DataFrame(), pd.DataFrame()
+    of_shop = hold_out.folds(shop, parts)
+    of_family = np.full(len(builds), -1)
+    of_family[told] = hold_out.folds(family[told], parts)
+    features = feature_table.fit(builds)
+    engines = sample_of(builds, pulls, features.table).engines
+    rng = np.random.default_rng(settings.seed)
+    spare = rng.random(engines.max() + 1) < _ENGINES
+    found = []
+    for number in track(range(int(min(of_shop.max(), of_family.max())) + 1)):
+        new = pd.DataFrame({"shop": of_shop == number, "family": of_family == number})
+        out = new.any(axis=1).to_numpy() | spare[engines]
+        for table in _part(builds, pulls, out, told & out, new, settings):
+            found.append(table)
+    readings, sheets = (pd.concat(part, ignore_index=True) for part in (found[::2], found[1::2]))
+    return readings, sheets
+
+
+def _part(
+    builds: pd.DataFrame,
+    pulls: pd.DataFrame,
+    out: np.ndarray,
+    asked: np.ndarray,
+    new: pd.DataFrame,
+    settings: Settings,
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    inner, outer = (builds[rows].reset_index(drop=True) for rows in (~out, asked))
+    features = feature_table.fit(inner)
+    model = train(inner, pulls[pulls["sheet_id"].isin(inner["sheet_id"])], features, settings)
+    readings, sheets = held_against(
+        outer,
+        {str(name): own for name, own in pulls.groupby("sheet_id", sort=False)},
+        predict(model, outer, outer["shop"].tolist()),
+    )
+    is_new = new[asked].set_index(outer["sheet_id"])
+    for table in (readings, sheets):
+        for name in ("shop", "family"):
+            state = is_new[name].reindex(table["sheet_id"]).to_numpy()
+            table[f"{name}_is"] = np.where(state, NEW, KNOWN)
+    return readings, sheets

@@ -38,8 +38,8 @@ if TYPE_CHECKING:
 OWN = "this model"
 PARTS, _INNER = 4, 4
 SIZES = (50, 100, 200, 400, 800, 1600, 3000)
-#: Sheets and shops that the learning curve is drawn from, and the share of shops it is asked about.
-_MANY, _SHOPS, _ASKED = 4400, 300, 0.2
+#: Sheets and shops that the learning curve is drawn from, and the share of shops asked about.
+_MANY, _SHOPS, _ASKED = 4400, 60, 0.2
 _SLOW = ("NGBoost", "quantile regression by LightGBM")
 
 
@@ -185,15 +185,14 @@ def learning_curve(folder: Path, settings: Settings) -> pd.DataFrame:
     data = curate.curate([folder / "in"])
     builds, pulls = data.builds, data.pulls
     shop = pd.factorize(builds["shop"])[0]
-    order = np.random.default_rng(1).permutation(shop.max() + 1)
-    asked = np.isin(shop, order[: int(_ASKED * len(order))])
-    others = order[int(_ASKED * len(order)) :]
-    sizes = np.bincount(shop)[others]
+    rng = np.random.default_rng(1)
+    asked = np.isin(shop, rng.permutation(shop.max() + 1)[: int(_ASKED * (shop.max() + 1))])
+    order = rng.permutation(np.flatnonzero(~asked))
     rows = []
     for size in SIZES:
-        count = int(np.searchsorted(np.cumsum(sizes), size)) + 1
-        keep = np.isin(shop, others[:count])
+        keep = np.isin(np.arange(len(builds)), order[:size])
         inner, outer = _data(builds, pulls, keep, asked)
+        count = int(builds["shop"][keep].nunique())
         row: dict[str, float | int | str] = {"sheets": int(keep.sum()), "shops": count}
         for name in (OWN, *(peer for peer in PEERS if peer not in _SLOW)):
             centre = _own_centre(inner, outer, settings) if name == OWN else (

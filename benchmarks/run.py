@@ -18,9 +18,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import many
+import pandas as pd
 import yaml
 
-from pipeline import curate
+from model import ask, bundle, training
+from model.ask import speeds_of
+from model.settings import Settings
+from pipeline import curate, feature_table
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -98,14 +102,53 @@ def check(folder: Path) -> None:
     _say("pullbook check of one sheet / import pandas", found, "at most 2")
 
 
+def model(folder: Path, most: int) -> None:
+    """Print what training and asking cost."""
+    few, many_ = 1000, most
+    times = {}
+    for count, place in zip((few, many_), many.make(folder, [few, many_]), strict=True):
+        data = curate.curate([place], _CORES)
+        features = feature_table.fit(data.builds)
+        start = time.perf_counter()
+        trained = training.train(data.builds, data.pulls, features, Settings())
+        times[count] = time.perf_counter() - start
+        if count == few:
+            builds, kept = data.builds, trained
+            _say(f"seconds to train on {few} sheets", times[few], "at most 60 on two cores")
+    _say(f"training on {many_} sheets / {few}, over the ratio of sheets",
+         times[many_] / times[few] * few / many_, "about 1")  # fmt: skip
+    lots = pd.concat([builds] * (10_000 // len(builds)), ignore_index=True)
+    rpm = speeds_of(2000.0, 6500.0, 250.0)
+    told = {"id": "", "format": 0, "sheets": 0, "shops": 0}
+    start = time.perf_counter()
+    ask.answers(kept, told, lots, [None] * len(lots), ask.Question(rpm, 0.9))
+    _say(f"seconds to predict {len(lots)} builds with all limits",
+         time.perf_counter() - start, "at most 10")  # fmt: skip
+    bundle.save(kept, folder / "bundle")
+    build = folder / "build.yaml"
+    build.write_text("cylinders: 6\nbore: 4.0\nstroke: 3.6\ncompression_ratio: 9.2\n")
+    code = (
+        "import sys; sys.argv[1:] = ['predict', sys.argv[1], '--bundle', sys.argv[2]];"
+        " from pullbook.cli import run; run()"
+    )
+    found = ratio(lambda: _python(code, build, folder / "bundle"),
+                  lambda: _python("import pandas, lightgbm"))  # fmt: skip
+    _say("pullbook predict from cold / import pandas and lightgbm", found, "at most 1.5")
+
+
 def main() -> None:
     """Print a line a ratio."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--most", type=int, default=100_000, help="Sheets of the largest run.")
-    most = parser.parse_args().most
+    parser.add_argument("--trained", type=int, default=20_000, help="Sheets of the largest fit.")
+    parser.add_argument("--only", choices=["curation", "model"])
+    given = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
-        curation(Path(name), most)
-        check(Path(name))
+        if given.only != "model":
+            curation(Path(name), given.most)
+            check(Path(name))
+        if given.only != "curation":
+            model(Path(name), given.trained)
 
 
 if __name__ == "__main__":

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from model import bootstrap, scoring, smooth
-from model.calibration import measured_curve
+from model.calibration import measured_curve, middle
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -17,8 +17,6 @@ if TYPE_CHECKING:
 
 #: Middles of the equal shares at which a forecast is read for its ranked probability score.
 SHARES = (np.arange(20) + 0.5) / 20
-#: The band whose mean is compared: what lies between these shares of the sweep.
-_BAND = (0.25, 0.75)
 
 
 def scores(centre: Floats, half: Callable[[float], Floats | None], value: Floats,
@@ -90,12 +88,8 @@ def by_sheet(readings: pd.DataFrame, name: str = "predicted") -> pd.DataFrame:
             guessed, there, _ = smooth.peak(speeds, np.exp(guess) * factor)
             row[part] = 100 * (guessed / top - 1)
             row[f"{part}_rpm"] = np.nan if at_end else there - where
-        low, high = (speeds[0] + share * (speeds[-1] - speeds[0]) for share in _BAND)
-        inside = (low <= speeds) & (speeds <= high)
-        if inside.any():
-            row["band"] = 100 * float(
-                np.exp(guess[inside]).mean() / np.exp(truth[inside]).mean() - 1
-            )
+        inside = middle(np.zeros(len(speeds), dtype=np.int64), speeds, 1)
+        row["band"] = 100 * float(np.exp(guess[inside]).mean() / np.exp(truth[inside]).mean() - 1)
         rows[sheet] = {"shop": own["shop"].iloc[0], **row}
     found = pd.DataFrame.from_dict(rows, orient="index")
     for score in ("crps", "interval_score"):

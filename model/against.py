@@ -85,6 +85,8 @@ def _of_sheet(
         "distance": float(np.mean(found.distances[: novelty.NEAREST])),
     }
     peaks = _peaks(rpm, measured, found)
+    rows = calibration.middle(np.zeros(len(rpm), dtype=np.int64), rpm, 1)
+    peaks["mean"] = abs(float(off[rows].sum())) / float(width[rows].sum())
     for level in LEVELS:
         single, whole = found.threshold("point", level), found.threshold("band", level)
         readings[f"inside_{level}"] = (

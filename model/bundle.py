@@ -55,10 +55,10 @@ class BundleError(ValueError):
 # --- saving -------------------------------------------------------------------------------
 
 
-def save(model: Model, folder: Path) -> str:
+def save(model: Model, folder: Path, *, invented: bool = False) -> str:
     """Write a model into a folder, made if need be, and return the bundle's id.
 
-    Same model, same bytes.
+    Same model, same bytes. ``invented`` marks a model of invented data; its answers say so.
     """
     folder.mkdir(parents=True, exist_ok=True)
     (folder / CURVE).write_text(model.curve.trees.text, encoding="utf-8")
@@ -75,6 +75,7 @@ def save(model: Model, folder: Path) -> str:
         "format": FORMAT,
         "sheets": len(model.sheet_ids),
         "shops": len(model.shop_codes),
+        "invented": invented,
         "columns": list(model.curve.columns),
         "settings": model.settings.as_dict(),
         "files": files,
@@ -185,7 +186,7 @@ def load(folder: Path) -> tuple[Model, dict[str, Any]]:
         msg = f"the bundle {folder} does not give its own curves again; train it anew here"
         raise BundleError(msg)
     told = {"id": manifest["id"], "format": FORMAT}
-    return model, told | {name: manifest[name] for name in ("sheets", "shops")}
+    return model, told | {name: manifest[name] for name in ("sheets", "shops", "invented")}
 
 
 def _agree(given: Any, kept: Any) -> bool:

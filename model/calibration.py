@@ -11,6 +11,7 @@ from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from model import conformal, smooth
 
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
 _MOST_STEPS = 4000
 #: Strength of the smoothing of a measured pull before its peak is read off.
 _PULL_STRENGTH = 0.5
+#: The middle half of a sweep.
+_BAND = (0.25, 0.75)
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +36,8 @@ class Regime:
         For a single reading.
     band
         For all readings of a pull at once.
+    mean
+        For the mean over a band; taken over the middle half of each sweep.
     torque, power
         For the height of the peak.
     torque_rpm, power_rpm
@@ -42,6 +47,7 @@ class Regime:
 
     point: Scores
     band: Scores
+    mean: Scores
     torque: Scores
     power: Scores
     torque_rpm: Scores
@@ -85,11 +91,34 @@ def calibrate(
     return Regime(
         point=conformal.thinned(point, _MOST_STEPS),
         band=conformal.shop_scores(worst, sheets, shop),
+        mean=conformal.shop_scores(_means(sample, residual, scale), sheets, shop),
         torque=conformal.shop_scores(torque[0], sheets, shop),
         power=conformal.shop_scores(power[0], sheets, shop),
         torque_rpm=_inner(torque, shop),
         power_rpm=_inner(power, shop),
     )
+
+
+def middle(sheet: Ints, rpm: Floats, sheets: int) -> NDArray[np.bool_]:
+    """Tell which readings lie in the middle half of their sheet's sweep; all, where none does."""
+    low, high = np.full(sheets, np.inf), np.full(sheets, -np.inf)
+    np.minimum.at(low, sheet, rpm)
+    np.maximum.at(high, sheet, rpm)
+    place = (rpm - low[sheet]) / np.maximum(high - low, 1e-9)[sheet]
+    inside: NDArray[np.bool_] = (place >= _BAND[0]) & (place <= _BAND[1])
+    none: NDArray[np.bool_] = np.bincount(sheet, inside, sheets) == 0
+    chosen: NDArray[np.bool_] = inside | none[sheet]
+    return chosen
+
+
+def _means(sample: Sample, residual: Floats, scale: Floats) -> Floats:
+    """Return for each sheet how many expected errors its mean over a band is off."""
+    rows = middle(sample.sheet, sample.rpm, len(sample))
+    sheet = sample.sheet[rows]
+    off = np.bincount(sheet, residual[rows], len(sample))
+    wide = np.bincount(sheet, scale[rows], len(sample))
+    score: Floats = np.abs(off) / wide
+    return score
 
 
 def _inner(peaks: tuple[Floats, Floats], shop: Ints) -> Scores:

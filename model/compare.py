@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from model.answer import Between, rounded
+from model.prediction import BAND_POINTS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -18,8 +19,8 @@ if TYPE_CHECKING:
     from model.sample import Floats
     from model.standing import Standing
 
-#: Engine speeds over which a band's mean is taken, and steps in which a crossover is looked for.
-_BAND_POINTS, _FINE = 41, 10.0
+#: Steps in which a crossover is looked for, rev/min.
+_FINE = 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +43,9 @@ class Difference:
         Their difference.
     chance
         That the first makes more over the band on the mean; ``None`` without calibration.
-    rpm, curve, supported
-        Engine speeds, the difference at each, and whether both builds are supported there.
+    rpm, curve, chances, supported
+        Engine speeds; at each the difference, the chance that the first makes more (``None``
+        without calibration), and whether both builds are supported there.
     crossovers
         Engine speeds where the curves cross, each with the range over which the data cannot tell.
     standings
@@ -60,6 +62,7 @@ class Difference:
     chance: float | None
     rpm: Floats
     curve: list[Between]
+    chances: list[float | None]
     supported: list[bool]
     crossovers: list[Between]
     standings: tuple[Standing, Standing]
@@ -90,9 +93,14 @@ class Difference:
             "chance_a_above_b": rounded(self.chance, 4),
             "told_apart": self.told_apart,
             "curve": [
-                {"rpm": rounded(rpm), **_limits(one, "difference"), "supported": supported}
-                for rpm, one, supported in zip(
-                    self.rpm.tolist(), self.curve, self.supported, strict=True
+                {
+                    "rpm": rounded(rpm),
+                    **_limits(one, "difference"),
+                    "chance_a_above_b": rounded(chance, 4),
+                    "supported": supported,
+                }
+                for rpm, one, chance, supported in zip(
+                    self.rpm.tolist(), self.curve, self.chances, self.supported, strict=True
                 )
             ],
             "crossovers": [_limits(one, "rpm") for one in self.crossovers],
@@ -137,7 +145,7 @@ def compare(
 
     """
     scores = None if pairs is None else pairs.one_shop if one_shop else pairs.two_shops
-    inside = np.linspace(*band, _BAND_POINTS)
+    inside = np.linspace(*band, BAND_POINTS)
     means = [float(np.mean(one.torque(inside))) for one in both]
     wide = float(np.mean(_expected(both, inside, scores)))
     difference = means[0] - means[1]
@@ -157,6 +165,10 @@ def compare(
         rpm=rpm,
         curve=[
             _between(v, w, single) for v, w in zip(values.tolist(), widths.tolist(), strict=True)
+        ],
+        chances=[
+            None if scores is None else _chance(v / w, scores.point)
+            for v, w in zip(values.tolist(), widths.tolist(), strict=True)
         ],
         supported=(both[0].supported(rpm) & both[1].supported(rpm)).tolist(),
         crossovers=_crossovers(both, band, scores, single),

@@ -21,8 +21,9 @@ if TYPE_CHECKING:
     from model.settings import Settings
 
 RULES = ("mean_per_cubic_inch", "nearest_sheet")
-#: Parts of `calibration.Regime` that are of peaks, and what they are called in the figures.
+#: Parts of `calibration.Regime` that are of a sheet, and what they are called in the figures.
 PEAKS = {
+    "mean": "band_mean",
     "torque": "peak_torque",
     "torque_rpm": "peak_torque_rpm",
     "power": "peak_power",

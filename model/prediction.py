@@ -33,6 +33,8 @@ _ASKED, _SUPPORT = 12, 3
 _LEAST_WIDER, _MOST_WIDER = 1.5, 4.0
 #: Steps, rev/min, in which a peak is looked for.
 _FINE = 25.0
+#: Engine speeds over which a band's mean is taken.
+BAND_POINTS = 41
 _SIZES = ("displacement", "cylinder_displacement")
 
 
@@ -131,6 +133,12 @@ class Prediction:
                 )
             )
         return points
+
+    def mean(self, band: tuple[float, float], level: float) -> Between:
+        """Return the mean torque over a band of engine speeds, lb-ft, with limits at a level."""
+        rpm = np.linspace(*band, BAND_POINTS)
+        width = float(np.mean(self.width(rpm)))
+        return between(float(np.mean(self.torque(rpm))), width, self.threshold("mean", level))
 
     def peak(self, rpm: Floats, level: float, *, power: bool) -> Peak | None:
         """Return the highest supported point from the first to the last engine speed given.

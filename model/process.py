@@ -37,6 +37,8 @@ _COMMON = 0.3
 _CURVE, _READING, _SHOP = 0.15, 0.02, 0.02
 #: Standard deviations of a sheet that are tried: well-kept sheets, and such as lack most fields.
 SCATTERS = (0.025, 0.1)
+#: Variances that no build explains: of a sheet, and of what the sheets of a shop have in common.
+SHEET_VARIANCE, SHOP_VARIANCE = SCATTERS[0] ** 2, _SHOP**2
 #: Readings of a sheet that are learned from, and readings that the process rests on.
 _PER_SHEET, _RESTS_ON = 6, 1000
 #: A feature is taken to be no further out than the data, and so many standard deviations.
@@ -84,6 +86,11 @@ class Process:
         scaled = np.nan_to_num((raw - self.center) * self.scale, nan=0.0)
         inside: Floats = np.clip(scaled, self.low, self.high)
         return inside
+
+    def covariance(self, a: pd.DataFrame, b: pd.DataFrame) -> Floats:
+        """Return the covariance of builds at one engine speed, shape (a, b)."""
+        together: Floats = _CURVE**2 * _over_builds(self.inputs(a), self.inputs(b))
+        return together
 
     def curves(self, table: pd.DataFrame, speeds: Floats) -> Floats:
         """Return the logarithm of torque for each size, shape (builds, speeds)."""

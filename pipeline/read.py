@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline import sheet_file, tables, text_file
+from pipeline import extend, sheet_file, tables, text_file
 from pipeline.headings import PLAIN
 
 if TYPE_CHECKING:
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from pipeline.headings import Headings
     from pipeline.sheet import RawSheet
 
-_BUILD_FILES = (".yaml", ".yml")
 _TEXT_SHEETS = (".tsv", ".txt")
 _SHEET_FILES = (".csv", ".xlsx", *_TEXT_SHEETS)
 _DEEPEST = 32
@@ -157,11 +156,11 @@ def builds(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
     if path.is_dir():
         path = tables.table_in(path, tables.BUILDS) or path
     suffix = path.suffix.casefold()
-    if not path.is_file() or suffix not in _BUILD_FILES + _SHEET_FILES:
+    if not path.is_file() or suffix not in extend.ENDINGS + _SHEET_FILES:
         msg = f"{path} is not a file that describes builds (.csv, .yaml, .xlsx)"
         raise NothingToReadError(msg)
-    if suffix in _BUILD_FILES:
-        return [sheet_file.read_build(path, headings)]
+    if suffix in extend.ENDINGS:
+        return [extend.read_build(path, headings)]
     if suffix == ".xlsx":
         return tables.read_workbook(path, headings)
     try:

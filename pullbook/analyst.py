@@ -82,6 +82,9 @@ def train(
         Path | None,
         typer.Option(help="Features that `pullbook features` made of this data set."),
     ] = None,
+    invented: Annotated[
+        bool, typer.Option("--invented", help="The data are invented: every answer will say so.")
+    ] = False,
 ) -> None:
     """Fit a model, calibrate its limits over the shops, and write a bundle."""
     from model import bundle, training  # noqa: PLC0415
@@ -93,7 +96,7 @@ def train(
     builds, pulls = curating.load(curated)
     made = feature_table.fit(builds) if features is None else feature_table.load(features, builds)
     model = training.train(builds, pulls, made, settings, progress.bar("Training"))
-    identity = bundle.save(model, out)
+    identity = bundle.save(model, out, invented=invented)
     shops = len(model.shop_codes)
     typer.echo(f"Learned from {len(builds)} sheets of {shops} shops; bundle {identity} is in {out}")
     for level in (0.9, 0.95):

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import textwrap
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from model.answer import Answer, Between, Peak
+    from pullbook.unit_choice import Units
 
 _WIDTH = 79
 _TOLD_MISSING = 4
@@ -18,49 +19,63 @@ CAUTION = (
     " dyno is for people who are trained for it, behind a guard, within the limits of every part"
     " in it, and under the codes that apply where it stands."
 )
-_STANDING = {
+STANDING = {
     "inside": "inside what was tested",
     "edge": "at the edge of what was tested",
     "outside": "OUTSIDE what was tested: a guess, and the promise of the limits does not apply",
 }
-SUMMARY_HEAD = (
-    f"{'build':24} {'standing':8} {'peak torque, lb-ft':>24} {'at rpm':>7}"
-    f" {'peak power, hp':>22} {'at rpm':>7}"
-)
 
 
-def _wrap(text: str, indent: str = "  ") -> str:
+def summary_head(units: Units) -> str:
+    """Return the headings above the lines of `summary`."""
+    torque, power = f"peak torque, {units.torque}", f"peak power, {units.power}"
+    return f"{'build':24} {'standing':8} {torque:>24} {'at rpm':>7} {power:>22} {'at rpm':>7}"
+
+
+def wrap(text: str, indent: str = "  ") -> str:
+    """Return a text broken into lines that a terminal holds."""
     return textwrap.fill(text, _WIDTH, subsequent_indent=indent, break_on_hyphens=False)
 
 
-def _limits(value: Between, digits: int = 0) -> str:
+def limits(value: Between, digits: int = 0) -> str:
+    """Return the limits of a value, or that there are none."""
     if value.low is None or value.high is None:
         return "no limits"
     return f"{value.low:.{digits}f} to {value.high:.{digits}f}"
 
 
-def full(answer: Answer) -> str:
+def full(answer: Answer, units: Units) -> str:
     """Return the whole answer about one build."""
     percent = f"{100 * answer.level:g} %"
-    lines = [f"{answer.sheet_id}: {_STANDING[answer.standing.value]}"]
-    lines += [_wrap(f"  - {reason.message}", "    ") for reason in answer.reasons]
+    lines = [f"{answer.sheet_id}: {STANDING[answer.standing.value]}"]
+    lines += [wrap(f"  - {reason.message}", "    ") for reason in answer.reasons]
     head = (
-        f"{'rpm':>6}  {'lb-ft':>6}  {percent + ' limits':>16}  {'hp':>6}  {percent + ' limits':>16}"
+        f"{'rpm':>6}  {units.torque:>6}  {percent + ' limits':>16}"
+        f"  {units.power:>6}  {percent + ' limits':>16}"
     )
     lines += ["", head]
     for point in answer.curve:
         if point.supported:
+            torque = units.between(point.torque, "lb-ft")
+            power = units.between(point.power, "hp")
             lines.append(
-                f"{point.rpm:6.0f}  {point.torque.value:6.0f}  {_limits(point.torque):>16}"
-                f"  {point.power.value:6.0f}  {_limits(point.power):>16}"
+                f"{point.rpm:6.0f}  {torque.value:6.0f}  {limits(torque):>16}"
+                f"  {power.value:6.0f}  {limits(power):>16}"
             )
         else:
             lines.append(f"{point.rpm:6.0f}       -  no sheet like this one was swept here")
-    lines += ["", _peak("Peak torque", answer.peak_torque, "lb-ft")]
-    lines += [_peak("Peak power", answer.peak_power, "hp"), ""]
-    lines += [_wrap(_promise(answer)), _wrap(_missing(answer))]
+    lines += ["", *peaks(answer, units), ""]
+    lines += [wrap(promise(answer)), wrap(missing(answer))]
     near = ", ".join(name for name, _ in answer.nearest)
-    return "\n".join([*lines, _wrap(f"Nearest sheets: {near}"), ""])
+    return "\n".join([*lines, wrap(f"Nearest sheets: {near}"), ""])
+
+
+def peaks(answer: Answer, units: Units) -> list[str]:
+    """Return a line about the peak torque and one about the peak power."""
+    return [
+        _peak("Peak torque", units.peak(answer.peak_torque, "lb-ft"), units.torque),
+        _peak("Peak power", units.peak(answer.peak_power, "hp"), units.power),
+    ]
 
 
 def _peak(title: str, peak: Peak | None, unit: str) -> str:
@@ -68,16 +83,17 @@ def _peak(title: str, peak: Peak | None, unit: str) -> str:
         return f"{title}: no sheet like this one was swept over these rpm"
     if peak.at_end:
         return (
-            f"{title:11} {peak.height.value:5.0f} {unit} ({_limits(peak.height)}) at"
+            f"{title:11} {peak.height.value:5.0f} {unit} ({limits(peak.height)}) at"
             f" {peak.rpm.value:.0f} rpm, where what was tested ends: it may lie beyond"
         )
     return (
-        f"{title:11} {peak.height.value:5.0f} {unit} ({_limits(peak.height)})"
-        f" at {peak.rpm.value:.0f} rpm ({_limits(peak.rpm)})"
+        f"{title:11} {peak.height.value:5.0f} {unit} ({limits(peak.height)})"
+        f" at {peak.rpm.value:.0f} rpm ({limits(peak.rpm)})"
     )
 
 
-def _promise(answer: Answer) -> str:
+def promise(answer: Answer) -> str:
+    """Return what the limits of an answer promise."""
     if not answer.calibrated:
         return (
             f"Limits: none can be given at {100 * answer.level:g} %: the data are of"
@@ -93,7 +109,8 @@ def _promise(answer: Answer) -> str:
     return promise
 
 
-def _missing(answer: Answer) -> str:
+def missing(answer: Answer) -> str:
+    """Return what was not given, and what it is worth."""
     worth = [m for m in answer.missing if m.narrows is not None and m.narrows >= _WORTH_TELLING]
     if not answer.missing:
         return "Every field of the build is given."
@@ -111,23 +128,29 @@ def _missing(answer: Answer) -> str:
     return f"Not given: {told}{more}; none would narrow the limits by itself."
 
 
-def summary(answer: Answer) -> str:
+def summary(answer: Answer, units: Units) -> str:
     """Return one line about one build of many."""
 
     def cell(peak: Peak | None, width: int) -> str:
         if peak is None:
             return f"{'not swept':>{width}} {'':>7}"
-        height = f"{peak.height.value:.0f} ({_limits(peak.height)})"
+        height = f"{peak.height.value:.0f} ({limits(peak.height)})"
         return f"{height:>{width}} {peak.rpm.value:7.0f}"
 
-    return (
-        f"{answer.sheet_id[:24]:24} {answer.standing.value:8} {cell(answer.peak_torque, 24)}"
-        f" {cell(answer.peak_power, 22)}"
-    )
+    torque = cell(units.peak(answer.peak_torque, "lb-ft"), 24)
+    power = cell(units.peak(answer.peak_power, "hp"), 22)
+    return f"{answer.sheet_id[:24]:24} {answer.standing.value:8} {torque} {power}"
 
 
 def closing(answers: Sequence[Answer]) -> str:
     """Return what stands below every answer."""
-    told = answers[0].bundle
-    source = f"From {told['sheets']} sheets of {told['shops']} shops (bundle {told['id']})."
-    return f"{source}\n{_wrap(CAUTION, '')}"
+    return f"{source(answers[0].bundle)}\n{wrap(CAUTION, '')}"
+
+
+def source(told: dict[str, Any]) -> str:
+    """Return what an answer rests on; ``told`` is what `model.bundle.load` tells."""
+    invented = "invented " if told.get("invented") else ""
+    return (
+        f"From {told['sheets']} {invented}sheets of {told['shops']} {invented}shops"
+        f" (bundle {told['id']})."
+    )

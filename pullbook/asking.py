@@ -20,6 +20,35 @@ if TYPE_CHECKING:
 _MOST_ASIDES = 10
 
 
+#: The bundle that comes with pullbook, of invented engines.
+SHIPPED = "invented"
+
+
+def load(bundle: Path | None) -> tuple[Model, dict[str, Any]]:
+    """Return the model of a bundle, or of the one that comes with pullbook, and what it tells.
+
+    Raises
+    ------
+    BundleError
+        It does not verify.
+
+    """
+    from importlib.resources import as_file, files  # noqa: PLC0415
+
+    from model import bundle as bundles  # noqa: PLC0415
+
+    if bundle is not None:
+        return bundles.load(bundle)
+    with as_file(files("pullbook") / SHIPPED) as folder:
+        found = bundles.load(folder)
+    typer.echo(
+        "No bundle was named: this is answered from invented engines, to show what an answer looks"
+        " like. Name your own with --bundle.",
+        err=True,
+    )
+    return found
+
+
 def read_builds(path: Path) -> list[Sheet]:
     """Return the builds in a file, each with what was found in it.
 
@@ -36,6 +65,29 @@ def read_builds(path: Path) -> list[Sheet]:
         msg = f"{path} holds no builds"
         raise read.NothingToReadError(msg)
     return [checks.judge(parse.typed(raw), checks.BUILD_RULES) for raw in raws]
+
+
+def sound_builds(path: Path) -> list[Sheet]:
+    """Return the builds in a file that nothing refuses, and say which were left out and why.
+
+    Raises
+    ------
+    NothingToReadError
+        There is no such file, or none of its builds can be predicted.
+
+    """
+    from pipeline import read  # noqa: PLC0415
+
+    found = read_builds(path)
+    for sheet in found:
+        if not sheet.accepted:
+            message = error(sheet)["error"]["message"]
+            typer.echo(f"{sheet.sheet_id} was left out: {message}", err=True)
+    kept = [sheet for sheet in found if sheet.accepted]
+    if not kept:
+        msg = f"{path} holds no build that can be predicted"
+        raise read.NothingToReadError(msg)
+    return kept
 
 
 def tell_asides(sheets: Sequence[Sheet]) -> None:

@@ -8,15 +8,19 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pullbook import asking, options
+from pullbook import asking, options, output
+from pullbook.unit_choice import Units
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from matplotlib.figure import Figure
+
     from model.answer import Answer
+    from model.ask import Question
+    from model.training import Model
     from pipeline.sheet import Sheet
 
-_PLOTS = (".svg", ".png", ".pdf")
 _MOST_PLOTTED = 4
 _DEFAULT_RPM = "2000:6500:250"
 _EXPLAINED_RPM = "2000:5000:500"
@@ -26,46 +30,62 @@ _STEP = 250.0
 
 def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     builds: Annotated[Path, typer.Argument(help="A sheet file, a .yaml build or a builds.csv.")],
-    bundle: options.Bundle,
+    bundle: options.Bundle = None,
     level: options.Level = 0.9,
     rpm: options.Rpm = _DEFAULT_RPM,
-    shop: Annotated[
-        str | None, typer.Option(help="Ask as this shop; needs the key it contributed with.")
-    ] = None,
+    shop: options.Shop = None,
     key_file: options.KeyFile = None,
+    units: options.UnitsOf = Units.INCH,
     plot: options.Plot = None,
+    html: options.Html = None,
     as_json: options.AsJson = False,
 ) -> None:
     """Say what builds will likely make, with limits that hold."""
     speeds = _speeds(rpm)
-    _check_level(level)
-    _check_plot(plot)
+    options.check_level(level)
+    wanted = output.Wanted(as_json, plot, html)
     sheets = asking.read_builds(builds)
     asking.tell_asides(sheets)
     codes = asking.shop_codes(sheets, shop, key_file)
-    from model import bundle as bundles  # noqa: PLC0415
     from model.ask import Question  # noqa: PLC0415
 
-    loaded = bundles.load(bundle)
+    loaded = asking.load(bundle)
     found = asking.answers(sheets, codes, loaded, Question(speeds, level))
     if as_json:
         for sheet, answer in zip(sheets, found, strict=True):
             told = asking.error(sheet) if answer is None else answer.as_json()
             typer.echo(json.dumps(told, ensure_ascii=False))
     else:
-        _print(sheets, found)
-    given = [answer for answer in found if answer is not None]
-    if plot is not None and given:
-        from pullbook import chart  # noqa: PLC0415 - matplotlib is for those who want a picture
+        _print(sheets, found, units)
+    drawn = [i for i, answer in enumerate(found) if answer is not None][:_MOST_PLOTTED]
+    if drawn and (plot is not None or html is not None):
+        _draw([sheets[i] for i in drawn], [codes[i] for i in drawn], loaded,
+              Question(speeds, level), units, wanted)  # fmt: skip
+    given = sum(answer is not None for answer in found)
+    raise typer.Exit(code=int(given < len(sheets)))
 
-        drawn = [i for i, answer in enumerate(found) if answer is not None][:_MOST_PLOTTED]
-        fine = Question(chart.fine(speeds), level)
-        chart.draw(
-            asking.sound([sheets[i] for i in drawn], [codes[i] for i in drawn], loaded, fine), plot
-        )
-        more = f" (the first {_MOST_PLOTTED} builds)" if len(given) > _MOST_PLOTTED else ""
-        typer.echo(f"The picture is {plot}{more}", err=True)
-    raise typer.Exit(code=int(len(given) < len(sheets)))
+
+def _draw(
+    sheets: list[Sheet],
+    codes: list[str | None],
+    loaded: tuple[Model, dict[str, Any]],
+    question: Question,
+    units: Units,
+    wanted: output.Wanted,
+) -> None:
+    from model.ask import Question  # noqa: PLC0415
+    from pullbook import answer_sheet, chart  # noqa: PLC0415
+
+    answers = asking.sound(sheets, codes, loaded, question)
+    fine = Question(chart.fine(question.rpm), question.level)
+    drawn = asking.sound(sheets, codes, loaded, fine)
+    output.files(
+        lambda: chart.of_answers(drawn, units),
+        lambda: answer_sheet.of_answers(answers, drawn, sheets, units),
+        wanted,
+    )
+    if len(sheets) == _MOST_PLOTTED:
+        typer.echo(f"At most {_MOST_PLOTTED} builds are drawn.", err=True)
 
 
 def _speeds(text: str) -> Any:
@@ -83,116 +103,113 @@ def _speeds(text: str) -> Any:
     return speeds_of(first, last, step)
 
 
-def _print(sheets: Sequence[Sheet], found: list[Answer | None]) -> None:
+def _print(sheets: Sequence[Sheet], found: list[Answer | None], units: Units) -> None:
     from pullbook import answer_text  # noqa: PLC0415
 
     whole = len(sheets) <= _MOST_PLOTTED
     if not whole:
-        typer.echo(answer_text.SUMMARY_HEAD)
+        typer.echo(answer_text.summary_head(units))
     for sheet, answer in zip(sheets, found, strict=True):
         if answer is None:
             typer.echo(f"{sheet.sheet_id}: {asking.error(sheet)['error']['message']}", err=True)
         else:
-            typer.echo(answer_text.full(answer) if whole else answer_text.summary(answer))
+            said = answer_text.full if whole else answer_text.summary
+            typer.echo(said(answer, units))
     given = [answer for answer in found if answer is not None]
     if given:
         typer.echo(answer_text.closing(given))
 
 
 def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
-    a: Annotated[Path, typer.Argument(help="A file with one build.")],
-    b: Annotated[Path, typer.Argument(help="A file with another.")],
-    bundle: options.Bundle,
-    band: Annotated[str, typer.Option(help="Engine speeds that count, low:high.")] = "2500:4500",
+    builds: Annotated[list[Path], typer.Argument(help="Two to four files with one build each.")],
+    bundle: options.Bundle = None,
+    band: options.Band = options.DEFAULT_BAND,
     level: options.Level = 0.9,
     one_shop: Annotated[
         bool,
         typer.Option(
-            "--one-shop/--two-shops", help="Whether both would be tested on one shop's dyno."
+            "--one-shop/--two-shops", help="Whether all would be tested on one shop's dyno."
         ),
     ] = True,
+    units: options.UnitsOf = Units.INCH,
     plot: options.Plot = None,
+    html: options.Html = None,
     as_json: options.AsJson = False,
 ) -> None:
-    """Say which of two builds makes more over a band, and how sure that is."""
-    from model import bundle as bundles  # noqa: PLC0415
-    from model import compare as comparing_  # noqa: PLC0415
+    """Say which of several builds makes more over a band, and how sure that is."""
     from model.ask import speeds_of  # noqa: PLC0415
-    from pullbook import comparing  # noqa: PLC0415
+    from pullbook import chart, comparing  # noqa: PLC0415
 
-    low, high = _band(band)
-    _check_level(level)
-    _check_plot(plot)
-    builds = [comparing.one_build(path) for path in (a, b)]
-    asking.tell_asides(builds)
-    model, told = bundles.load(bundle)
-    both = comparing.predictions(builds, model, None)
-    if warning := comparing.check_band(both, (low, high)):
+    low, high = options.band_of(band)
+    options.check_level(level)
+    wanted = output.Wanted(as_json, plot, html)
+    if not 2 <= len(builds) <= _MOST_PLOTTED:
+        msg = f"name two to {_MOST_PLOTTED} builds; {len(builds)} were named"
+        raise typer.BadParameter(msg, param_hint="BUILDS")
+    sheets = [comparing.one_build(path) for path in builds]
+    asking.tell_asides(sheets)
+    model, told = asking.load(bundle)
+    found = comparing.predictions(sheets, model, None)
+    if warning := comparing.check_band(found, (low, high)):
         typer.echo(warning, err=True)
-    names = (builds[0].sheet_id, builds[1].sheet_id)
-    step = _STEP if high - low >= 4 * _STEP else (high - low) / 8
-    rpm = speeds_of(low, high, step)
-    found = comparing_.compare(both, names, model.pairs, (low, high), level, rpm, one_shop)
-    typer.echo(json.dumps(found.as_json()) if as_json else comparing.text(found, told))
-    if plot is not None:
-        from pullbook import chart  # noqa: PLC0415
+    rpm = speeds_of(low, high, _STEP if high - low >= 4 * _STEP else (high - low) / 8)
 
-        fine = chart.fine(rpm)
-        drawn = comparing_.compare(both, names, model.pairs, (low, high), level, fine, one_shop)
-        chart.draw_difference(both, drawn, plot)
-        typer.echo(f"The picture is {plot}", err=True)
+    def compared(speeds: Any) -> comparing.Comparison:
+        return comparing.compared(sheets, found, model, (low, high), level, speeds, one_shop)
+
+    result = compared(rpm)
+
+    def figure() -> Figure:
+        return chart.of_differences(found, compared(chart.fine(rpm)).differences, units)
+
+    output.deliver(
+        output.Outcome(
+            as_json=result.as_json,
+            text=lambda: comparing.text(result, told, units),
+            figure=figure,
+            page=lambda: comparing.page(result, figure, sheets, told, units),
+        ),
+        wanted,
+    )
 
 
-def explain(
+def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
     build: Annotated[Path, typer.Argument(help="A file with one build.")],
-    bundle: options.Bundle,
+    bundle: options.Bundle = None,
     level: options.Level = 0.9,
     rpm: options.Rpm = _EXPLAINED_RPM,
+    units: options.UnitsOf = Units.INCH,
     plot: options.Plot = None,
+    html: options.Html = None,
     as_json: options.AsJson = False,
 ) -> None:
     """Say what each group of parts does to a curve, and what the nearest sheets are."""
-    from model import bundle as bundles  # noqa: PLC0415
     from model import explain as explaining_  # noqa: PLC0415
     from pipeline.build_table import typed_builds  # noqa: PLC0415
     from pullbook import chart, comparing, explaining  # noqa: PLC0415
 
     speeds = _speeds(rpm)
-    _check_level(level)
-    _check_plot(plot)
+    options.check_level(level)
+    wanted = output.Wanted(as_json, plot, html)
     sheet = comparing.one_build(build)
     asking.tell_asides([sheet])
-    model, told = bundles.load(bundle)
+    model, told = asking.load(bundle)
     table = typed_builds([sheet])
     found = explaining_.explain(model, table, speeds, level)
-    typer.echo(json.dumps(found.as_json()) if as_json else explaining.text(found, told))
-    if plot is not None:
-        explaining.draw(explaining_.explain(model, table, chart.fine(speeds), level), plot)
-        typer.echo(f"The picture is {plot}", err=True)
 
+    def figure() -> Figure:
+        fine = explaining_.explain(model, table, chart.fine(speeds), level)
+        return explaining.figure(fine, units)
 
-def _band(text: str) -> tuple[float, float]:
-    try:
-        low, high = (float(part) for part in text.split(":"))
-    except ValueError:
-        msg = f"{text!r} is not low:high, as 2500:4500"
-        raise typer.BadParameter(msg, param_hint="--band") from None
-    if not 0 < low < high < 1e5:
-        msg = f"{text!r} must rise from above nought"
-        raise typer.BadParameter(msg, param_hint="--band")
-    return low, high
-
-
-def _check_level(level: float) -> None:
-    if not 0 < level < 1:
-        msg = f"the level is {level:g}; it must lie between 0 and 1, as 0.9"
-        raise typer.BadParameter(msg, param_hint="--level")
-
-
-def _check_plot(plot: Path | None) -> None:
-    if plot is not None and plot.suffix.casefold() not in _PLOTS:
-        msg = f"a picture can be {', '.join(_PLOTS)}, not {plot.name!r}"
-        raise typer.BadParameter(msg, param_hint="--plot")
+    output.deliver(
+        output.Outcome(
+            as_json=found.as_json,
+            text=lambda: explaining.text(found, told, units),
+            figure=figure,
+            page=lambda: explaining.page(found, figure, sheet, told, units),
+        ),
+        wanted,
+    )
 
 
 COMMANDS = (predict, compare, explain)

@@ -19,19 +19,20 @@ if TYPE_CHECKING:
     from model.answer import Answer, Between, Peak
     from model.compare import Difference
     from model.prediction import Prediction
+    from pullbook.unit_choice import Units
 
 #: Teal, rust, slate blue and ochre: told apart in print and by most who see few colours; each
 #: build has a line of its own kind too.
 COLOURS = ("#0f6b66", "#a8471f", "#3d4f91", "#8a6d00")
 LINES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)))
-_GREY, _INK = "#8b9096", "#20262b"
+GREY, INK = "#8b9096", "#20262b"
 STYLE: Any = {
     "font.size": 11,
-    "axes.edgecolor": _GREY,
-    "axes.labelcolor": _INK,
-    "text.color": _INK,
-    "xtick.color": _INK,
-    "ytick.color": _INK,
+    "axes.edgecolor": GREY,
+    "axes.labelcolor": INK,
+    "text.color": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
     "axes.spines.top": False,
     "axes.spines.right": False,
     "svg.hashsalt": "pullbook",
@@ -55,7 +56,7 @@ def fine(rpm: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.union1d(np.arange(rpm[0], rpm[-1], _STEP), rpm)
 
 
-def draw(answers: Sequence[Answer], path: Path) -> None:
+def draw(answers: Sequence[Answer], path: Path, units: Units) -> None:
     """Draw torque and power of builds with their limits into a file.
 
     Parameters
@@ -64,25 +65,45 @@ def draw(answers: Sequence[Answer], path: Path) -> None:
         At most four.
     path
         Ends in ``.svg``, ``.png`` or ``.pdf``.
+    units
+        That it is drawn in.
 
     """
     with mpl.rc_context(STYLE):
-        figure = Figure(figsize=(6.4, 7.6), layout="constrained")
-        FigureCanvasAgg(figure)
-        top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=[1.15, 1])
-        for i, answer in enumerate(answers):
-            _curve(top, answer, i, [p.torque for p in answer.curve], answer.peak_torque, "lb-ft")
-            _curve(bottom, answer, i, [p.power for p in answer.curve], answer.peak_power, "hp")
-        _untested(answers, top, bottom)
-        top.set_ylabel("torque, lb-ft")
-        bottom.set_ylabel("power, hp")
-        bottom.set_xlabel("engine speed, rpm")
-        for axes in (top, bottom):
-            axes.grid(axis="y", color="#e3e6e8", linewidth=0.8)
-            axes.set_axisbelow(True)
-            axes.margins(x=0.02)
-        _head(figure, top, answers)
-        figure.savefig(path, dpi=160, metadata=METADATA[path.suffix.casefold()])
+        save(of_answers(answers, units), path)
+
+
+def save(figure: Figure, path: Path) -> None:
+    """Write a figure into a file, the same each time."""
+    figure.savefig(path, dpi=160, metadata=METADATA[path.suffix.casefold()])
+
+
+def of_answers(answers: Sequence[Answer], units: Units) -> Figure:
+    """Return torque and power of at most four builds with their limits, under `STYLE`."""
+    figure, (top, bottom) = panels()
+    for i, answer in enumerate(answers):
+        torque = [units.between(p.torque, "lb-ft") for p in answer.curve]
+        power = [units.between(p.power, "hp") for p in answer.curve]
+        _curve(top, answer, i, torque, units.peak(answer.peak_torque, "lb-ft"), units.torque)
+        _curve(bottom, answer, i, power, units.peak(answer.peak_power, "hp"), units.power)
+    _untested(answers, top, bottom)
+    top.set_ylabel(f"torque, {units.torque}")
+    bottom.set_ylabel(f"power, {units.power}")
+    _head(figure, top, answers)
+    return figure
+
+
+def panels(*, shared: bool = True) -> tuple[Figure, Sequence[Axes]]:
+    """Return a figure of two panels, for print and for a phone; ``shared``: over engine speed."""
+    figure = Figure(figsize=(6.4, 7.6), layout="constrained")
+    FigureCanvasAgg(figure)
+    top, bottom = figure.subplots(2, 1, sharex=shared, height_ratios=[1.15, 1])
+    bottom.set_xlabel("engine speed, rpm")
+    for axes in (top, bottom):
+        axes.grid(axis="y", color="#e3e6e8", linewidth=0.8)
+        axes.set_axisbelow(True)
+        axes.margins(x=0.02)
+    return figure, (top, bottom)
 
 
 def _curve(
@@ -136,68 +157,76 @@ def _head(figure: Figure, top: Axes, answers: Sequence[Answer]) -> None:
     standing = (
         first.standing.value if len({a.standing for a in answers}) == 1 else "see the table for"
     )
-    title = first.sheet_id if len(answers) == 1 else "Predicted curves"
-    figure.suptitle(title, x=0.02, ha="left", fontweight="bold", fontsize=14)
+    invented = "invented " if first.bundle.get("invented") else ""
     limits = (
         f"shaded: {100 * first.level:g} % limits for a single reading"
         if first.calibrated
         else f"no limits: too few shops for {100 * first.level:g} %"
     )
-    top.set_title(
-        f"predicted from {first.bundle['sheets']} sheets; {standing} what was tested\n{limits}",
-        loc="left",
-        fontsize=10,
-        color="#4a5157",
+    title(
+        figure,
+        top,
+        first.sheet_id if len(answers) == 1 else "Predicted curves",
+        f"predicted from {first.bundle['sheets']} {invented}sheets; {standing} what was tested"
+        f"\n{limits}",
     )
     if len(answers) > 1:
         top.legend(frameon=False, fontsize=10, loc="best")
 
 
-def draw_difference(both: Sequence[Prediction], found: Difference, path: Path) -> None:
-    """Draw the torque of two builds, and below it their difference with its own limits.
+def title(figure: Figure, top: Axes, name: str, below: str) -> None:
+    """Put a title on a figure, and what it rests on below it."""
+    figure.suptitle(name, x=0.02, ha="left", fontweight="bold", fontsize=14)
+    top.set_title(below, loc="left", fontsize=10, color="#4a5157")
+
+
+def of_differences(
+    builds: Sequence[Prediction], found: Sequence[Difference], units: Units
+) -> Figure:
+    """Return torque of builds, and below it the first less each other with its own limits.
 
     Parameters
     ----------
-    both
-        What a model says of the two.
+    builds
+        What a model says of the builds, at most four.
     found
-        Their difference, at engine speeds close enough together to draw.
-    path
-        Ends in ``.svg``, ``.png`` or ``.pdf``.
+        The first less each of the others, at engine speeds close enough together to draw.
+    units
+        That they are drawn in.
 
     """
+    figure, (top, bottom) = panels()
+    names = [found[0].names[0], *(one.names[1] for one in found)]
+    rpm = found[0].rpm
+    for i, (one, name) in enumerate(zip(builds, names, strict=True)):
+        torque = units.shown(1.0, "lb-ft") * np.where(one.supported(rpm), one.torque(rpm), np.nan)
+        top.plot(rpm, torque, color=COLOURS[i], linestyle=LINES[i], linewidth=2.2,
+                 label=f"{'ABCD'[i]}  {name}")  # fmt: skip
+    top.legend(frameon=False, fontsize=10, loc="best")
+    top.set_ylabel(f"torque, {units.torque}")
+    bottom.axhline(0, color=GREY, linewidth=1)
+    for i, apart in enumerate(found, start=1):
+        colour = INK if len(found) == 1 else COLOURS[i]
+        _difference(bottom, apart, units, colour, LINES[0] if len(found) == 1 else LINES[i])
+    others = "B" if len(found) == 1 else "the other"
+    bottom.set_ylabel(f"A less {others}, {units.torque}")
+    count = "Two" if len(builds) == 2 else "Several"
+    dyno = "one shop's dyno" if found[0].one_shop else "two shops' dynos"
+    limits = f"shaded: {100 * found[0].level:g} % limits of the difference, {dyno}"
+    title(figure, top, f"{count} builds compared",
+          limits if found[0].calibrated else "no limits: too few shops")  # fmt: skip
+    return figure
+
+
+def _difference(axes: Axes, found: Difference, units: Units, colour: str, line: Any) -> None:
     rpm, supported = found.rpm, np.array(found.supported)
-    with mpl.rc_context(STYLE):
-        figure = Figure(figsize=(6.4, 7.6), layout="constrained")
-        FigureCanvasAgg(figure)
-        top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=[1.15, 1])
-        for i, (one, name) in enumerate(zip(both, found.names, strict=True)):
-            torque = np.where(supported, one.torque(rpm), np.nan)
-            top.plot(rpm, torque, color=COLOURS[i], linestyle=LINES[i], linewidth=2.2,
-                     label=f"{'AB'[i]}  {name}")  # fmt: skip
-        top.legend(frameon=False, fontsize=10, loc="best")
-        top.set_ylabel("torque, lb-ft")
-        bottom.axhline(0, color=_GREY, linewidth=1)
-        middle = np.array([one.value for one in found.curve])
-        bottom.plot(rpm, np.where(supported, middle, np.nan), color=_INK, linewidth=2)
-        if found.calibrated:
-            low, high = (np.array([getattr(d, e) for d in found.curve]) for e in ("low", "high"))
-            bottom.fill_between(rpm, low, high, where=supported, color=_INK, alpha=0.13, lw=0)
-        for cross in found.crossovers:
-            bottom.plot([cross.value], [0], "o", color=COLOURS[1], markersize=6)
-            bottom.annotate(f"{cross.value:.0f} rpm", (cross.value, 0), xytext=(0, 8),
-                            textcoords="offset points", ha="center", fontsize=9)  # fmt: skip
-        bottom.set_ylabel("A less B, lb-ft")
-        bottom.set_xlabel("engine speed, rpm")
-        for axes in (top, bottom):
-            axes.grid(axis="y", color="#e3e6e8", linewidth=0.8)
-            axes.set_axisbelow(True)
-            axes.margins(x=0.02)
-        figure.suptitle("Two builds compared", x=0.02, ha="left", fontweight="bold", fontsize=14)
-        dyno = "one shop's dyno" if found.one_shop else "two shops' dynos"
-        limits = f"shaded: {100 * found.level:g} % limits of the difference, {dyno}"
-        top.set_title(
-            limits if found.calibrated else "no limits: too few shops", loc="left", fontsize=10,
-            color="#4a5157",
-        )  # fmt: skip
-        figure.savefig(path, dpi=160, metadata=METADATA[path.suffix.casefold()])
+    curve = [units.between(one, "lb-ft") for one in found.curve]
+    middle = np.array([one.value for one in curve])
+    axes.plot(rpm, np.where(supported, middle, np.nan), color=colour, linestyle=line, linewidth=2)
+    if found.calibrated:
+        low, high = (np.array([getattr(one, e) for one in curve]) for e in ("low", "high"))
+        axes.fill_between(rpm, low, high, where=supported, color=colour, alpha=0.13, lw=0)
+    for cross in found.crossovers:
+        axes.plot([cross.value], [0], "o", color=COLOURS[1], markersize=6)
+        axes.annotate(f"{cross.value:.0f} rpm", (cross.value, 0), xytext=(0, 8),
+                      textcoords="offset points", ha="center", fontsize=9)  # fmt: skip

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from pullbook import analyst, builder, demonstration, reports, shop
+from pullbook import analyst, builder, demonstration, reports, running, shop, templating, trying
 
 app = typer.Typer(
     name="pullbook",
@@ -17,9 +17,9 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for part in (shop, builder, analyst, demonstration):
+for part in (shop, templating, builder, trying, running, analyst, demonstration):
     for command in part.COMMANDS:
-        app.command()(command)
+        app.command(command.__name__.rstrip("_"))(command)
 
 app.add_typer(reports.group)
 

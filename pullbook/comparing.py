@@ -1,24 +1,30 @@
-"""From two builds that a user names to their difference, and that as text."""
+"""From builds that a user names to their differences: as text, as a picture, as a page."""
 
 from __future__ import annotations
 
-import textwrap
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pullbook import answer_text, asking
+from pullbook import answer_sheet, answer_text, asking
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
     from pathlib import Path
+
+    from matplotlib.figure import Figure
 
     from model.answer import Between
     from model.compare import Difference
     from model.prediction import Prediction
+    from model.sample import Floats
     from model.training import Model
     from pipeline.sheet import Sheet
+    from pullbook.page import Page
+    from pullbook.unit_choice import Units
 
-_WIDTH = 79
+_SEED = 1
 
 
 class CompareError(ValueError):
@@ -52,7 +58,7 @@ def predictions(builds: list[Sheet], model: Model, code: str | None) -> list[Pre
     return predict(model, typed_builds(builds), [code] * len(builds))
 
 
-def check_band(both: list[Prediction], band: tuple[float, float]) -> str | None:
+def check_band(builds: Sequence[Prediction], band: tuple[float, float]) -> str | None:
     """Return a warning where a band leaves what builds like these were swept over.
 
     Raises
@@ -62,58 +68,164 @@ def check_band(both: list[Prediction], band: tuple[float, float]) -> str | None:
 
     """
     rpm = np.linspace(*band, 81)
-    supported = both[0].supported(rpm) & both[1].supported(rpm)
+    supported = np.all([one.supported(rpm) for one in builds], axis=0)
     if supported.all():
         return None
-    grid = np.linspace(both[0].speeds[0], both[0].speeds[-1], 400)
-    swept = grid[both[0].supported(grid) & both[1].supported(grid)]
+    grid = np.linspace(builds[0].speeds[0], builds[0].speeds[-1], 400)
+    swept = grid[np.all([one.supported(grid) for one in builds], axis=0)]
     where = f"{swept[0]:.0f} to {swept[-1]:.0f} rpm" if len(swept) else "nowhere"
     said = f"the band {band[0]:.0f} to {band[1]:.0f} rpm"
+    such = "such a build" if len(builds) == 1 else "builds like all of these"
     if not supported.any():
-        msg = f"{said} was not swept with builds like both of these; that was done from {where}"
+        msg = f"{said} was not swept with {such}; that was done from {where}"
         raise CompareError(msg)
-    return f"{said} leaves what builds like both of these were swept over, {where}"
+    return f"{said} leaves what {such} was swept over, {where}"
 
 
-def text(found: Difference, told: dict[str, Any]) -> str:
-    """Return a difference as lines for the terminal."""
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Several builds compared: the first with each of the others.
+
+    Attributes
+    ----------
+    differences
+        The first less each other.
+    chances
+        That each makes the most over the band; ``None`` without calibration.
+    """
+
+    differences: list[Difference]
+    chances: list[float] | None
+
+    @property
+    def names(self) -> list[str]:
+        """Names of the builds, in their order."""
+        return [self.differences[0].names[0], *(one.names[1] for one in self.differences)]
+
+    def as_json(self) -> dict[str, Any]:
+        """Return what ``compare --json`` prints: of two builds their difference."""
+        if len(self.differences) == 1:
+            return self.differences[0].as_json()
+        first = self.differences[0]
+        return {
+            "band": list(first.band),
+            "level": first.level,
+            "builds": self.names,
+            "chance_best": None if self.chances is None else dict(
+                zip(self.names, (round(one, 4) for one in self.chances), strict=True)),
+            "against_first": [one.as_json() for one in self.differences],
+        }  # fmt: skip
+
+
+def compared(
+    builds: Sequence[Sheet],
+    found: Sequence[Prediction],
+    model: Model,
+    band: tuple[float, float],
+    level: float,
+    rpm: Floats,
+    one_shop: bool,
+) -> Comparison:
+    """Return the first build compared with each other; parameters as for `model.compare`."""
+    from model import best  # noqa: PLC0415
+    from model.compare import compare  # noqa: PLC0415
+
+    first = (builds[0].sheet_id, found[0])
+    differences = [
+        compare(
+            (first[1], one), (first[0], sheet.sheet_id), model.pairs, band, level, rpm, one_shop
+        )
+        for sheet, one in zip(builds[1:], found[1:], strict=True)
+    ]
+    chances = None
+    if model.pairs is not None:
+        scores = model.pairs.one_shop if one_shop else model.pairs.two_shops
+        places = np.array([one.place for one in found])
+        chances = best.chances(*best.means(found, band), places, scores, scores.mean, _SEED)
+    return Comparison(differences, None if chances is None else chances.tolist())
+
+
+def text(found: Comparison, told: dict[str, Any], units: Units) -> str:
+    """Return a comparison as lines for the terminal."""
+    lines = []
+    if len(found.differences) > 1:
+        lines += [*_ranking(found, units), ""]
+    for at, one in enumerate(found.differences, start=1):
+        lines += [*_pair(one, "ABCD"[at], units), ""]
+    return "\n".join([*lines, answer_text.source(told), answer_text.wrap(answer_text.CAUTION, "")])
+
+
+def _ranking(found: Comparison, units: Units) -> list[str]:
+    band = found.differences[0].band
+    lines = [f"Mean torque from {band[0]:.0f} to {band[1]:.0f} rpm:"]
+    for at, row in enumerate(rows(found, units)):
+        name, mean, chance, standing = row
+        lines.append(f"  {'ABCD'[at]} {name:28} {mean:>7} {units.torque}  {chance:>20}  {standing}")
+    return lines
+
+
+def rows(found: Comparison, units: Units) -> list[list[str]]:
+    """Return name, mean torque, chance to be the best and standing of each build."""
+    first = found.differences[0]
+    means = [first.mean_a, *(one.mean_b for one in found.differences)]
+    standings = [first.standings[0], *(one.standings[1] for one in found.differences)]
+    chances: Sequence[float | None] = found.chances or [None] * len(means)
+    return [
+        [
+            name,
+            f"{units.shown(mean, 'lb-ft'):.1f}",
+            "chance unknown" if chance is None else f"best in {100 * chance:.0f} of 100",
+            standing.value,
+        ]
+        for name, mean, chance, standing in zip(found.names, means, chances, standings, strict=True)
+    ]
+
+
+def _pair(found: Difference, letter: str, units: Units) -> list[str]:
     a, b = found.names
     percent = f"{100 * found.level:g} %"
     dyno = "one shop's dyno" if found.one_shop else "the dynos of two shops"
+    mean = units.between(found.mean, "lb-ft")
+    mean_a, mean_b = (units.shown(one, "lb-ft") for one in (found.mean_a, found.mean_b))
     lines = [
         f"A: {a}, {found.standings[0].value} what was tested",
-        f"B: {b}, {found.standings[1].value} what was tested",
+        f"{letter}: {b}, {found.standings[1].value} what was tested",
         "",
         f"Mean torque from {found.band[0]:.0f} to {found.band[1]:.0f} rpm, on {dyno}:",
-        f"  A {found.mean_a:.1f}, B {found.mean_b:.1f}; A less B {_signed(found.mean)} lb-ft"
-        f" ({percent} limits {_limits(found.mean)})",
+        f"  A {mean_a:.1f}, {letter} {mean_b:.1f}; A less {letter} {_signed(mean)} {units.torque}"
+        f" ({percent} limits {_limits(mean)})",
         "",
-        _wrap(_verdict(found)),
+        answer_text.wrap(verdict(found)),
         "",
-        f"{'rpm':>6}  {'A less B, lb-ft':>16}  {percent + ' limits':>18}",
+        f"{'rpm':>6}  {f'A less {letter}, {units.torque}':>16}  {percent + ' limits':>18}"
+        f"  {'A makes more in':>15}",
     ]
-    for rpm, one, supported in zip(found.rpm.tolist(), found.curve, found.supported, strict=True):
-        said = f"{_signed(one):>16}  {_limits(one):>18}" if supported else f"{'not swept':>16}"
-        lines.append(f"{rpm:6.0f}  {said}")
+    for rpm, one, chance, supported in zip(
+        found.rpm.tolist(), found.curve, found.chances, found.supported, strict=True
+    ):
+        shown = units.between(one, "lb-ft")
+        sure = "" if chance is None else f"{100 * chance:.0f} of 100"
+        said = f"{_signed(shown):>16}  {_limits(shown):>18}  {sure:>15}"
+        lines.append(f"{rpm:6.0f}  {said if supported else 'not swept':>16}")
     lines.append("")
+    return lines + [answer_text.wrap(line) for line in crossings(found)]
+
+
+def crossings(found: Difference) -> list[str]:
+    """Return a sentence about each crossover, or that there is none."""
+    said = []
     for one in found.crossovers:
-        told_where = (
+        where = (
             f"; from {one.low:.0f} to {one.high:.0f} rpm nobody can tell which makes more"
-            if one.low is not None
+            if one.low is not None and one.high is not None
             else ""
         )
-        lines.append(_wrap(f"The curves cross at {one.value:.0f} rpm{told_where}."))
-    if not found.crossovers:
-        lines.append("The curves do not cross in the band.")
-    lines += [
-        "",
-        f"From {told['sheets']} sheets of {told['shops']} shops (bundle {told['id']}).",
-        _wrap(answer_text.CAUTION, ""),
-    ]
-    return "\n".join(lines)
+        said.append(f"The curves cross at {one.value:.0f} rpm{where}.")
+    return said or ["The curves do not cross in the band."]
 
 
-def _verdict(found: Difference) -> str:
+def verdict(found: Difference) -> str:
+    """Return which of two makes more over the band, or that nobody can tell."""
     a, b = found.names
     if found.chance is None:
         return f"No limits: too few shops for {100 * found.level:g} %."
@@ -132,5 +244,30 @@ def _limits(one: Between) -> str:
     return "none" if one.low is None or one.high is None else f"{one.low:+.1f} to {one.high:+.1f}"
 
 
-def _wrap(text_: str, indent: str = "  ") -> str:
-    return textwrap.fill(text_, _WIDTH, subsequent_indent=indent, break_on_hyphens=False)
+def page(
+    found: Comparison,
+    draw: Callable[[], Figure],
+    sheets: Sequence[Sheet],
+    told: dict[str, Any],
+    units: Units,
+) -> Page:
+    """Return the answer sheet of a comparison."""
+    said = " ".join(verdict(one) for one in found.differences)
+    alt = f"Torque of the builds over engine speed, and their difference with its limits. {said}"
+    made = answer_sheet.begin(" and ".join(found.names), draw, alt)
+    band = found.differences[0].band
+    made.heading(f"Mean torque from {band[0]:.0f} to {band[1]:.0f} rpm")
+    made.table(["build", units.torque, "chance", "stands"], rows(found, units))
+    for one in found.differences:
+        percent = f"{100 * one.level:g} % limits"
+        made.heading(f"{one.names[0]} less {one.names[1]}")
+        for line in (verdict(one), *crossings(one)):
+            made.text(line)
+        shown = [units.between(point, "lb-ft") for point in one.curve]
+        made.table(["rpm", f"difference, {units.torque}", percent], [
+            [f"{rpm:.0f}", _signed(point), _limits(point)]
+            for rpm, point, known in zip(one.rpm.tolist(), shown, one.supported, strict=True)
+            if known
+        ])  # fmt: skip
+    answer_sheet.builds(made, sheets, units)
+    return answer_sheet.close(made, told)

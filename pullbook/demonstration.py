@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from pullbook import analyst, answer_text, asking, progress
+from pullbook.unit_choice import Units
 
 QUESTION = """\
 # An invented build of an invented engine family: what will it likely make?
@@ -63,7 +64,7 @@ def demo(
     found.write(curated)
     typer.echo(f"3. Curated at one reference condition: {len(found.pulls)} readings.")
     typer.echo("4. ", nl=False)
-    analyst.train(curated, bundle)
+    analyst.train(curated, bundle, invented=True)
     question = into / "question.yaml"
     question.write_text(QUESTION, encoding="utf-8")
     typer.echo("5. One builder's question, answered:\n")
@@ -72,9 +73,9 @@ def demo(
     loaded = bundles.load(bundle)
     speeds = speeds_of(*DEFAULT_RPM)
     answers = asking.sound(sheets_asked, [None], loaded, Question(speeds))
-    typer.echo(answer_text.full(answers[0]))
+    typer.echo(answer_text.full(answers[0], Units.INCH))
     drawn = asking.sound(sheets_asked, [None], loaded, Question(chart.fine(speeds)))
-    chart.draw(drawn, picture)
+    chart.draw(drawn, picture, Units.INCH)
     typer.echo(answer_text.closing(answers))
     typer.echo("\nWritten:")
     paths = (raw, shared, curated, bundle, question, picture)

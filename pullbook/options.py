@@ -7,15 +7,26 @@ from typing import Annotated
 
 import typer
 
+from pullbook.unit_choice import Units
+
 Sheets = Annotated[
     list[Path], typer.Argument(help="Sheet files, folders of them, tables or workbooks.")
 ]
 Curated = Annotated[Path, typer.Argument(help="A folder that `pullbook curate` wrote.")]
-Bundle = Annotated[Path, typer.Option("--bundle", help="A bundle that `pullbook train` wrote.")]
+Bundle = Annotated[
+    Path | None,
+    typer.Option(
+        "--bundle",
+        help="A bundle that `pullbook train` wrote; without one, a model of invented engines.",
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON and nothing else.")]
 KeyFile = Annotated[
     Path | None,
     typer.Option("--key-file", help="The contributor's key; by default in your configuration."),
+]
+Shop = Annotated[
+    str | None, typer.Option(help="Ask as this shop; needs the key it contributed with.")
 ]
 Params = Annotated[
     Path | None,
@@ -29,3 +40,31 @@ OwnHeadings = Annotated[
 Level = Annotated[float, typer.Option(help="Of the limits, between 0 and 1.")]
 Rpm = Annotated[str, typer.Option(help="Engine speeds, first:last:step.")]
 Plot = Annotated[Path | None, typer.Option(help="Draw it into this .svg, .png or .pdf.")]
+Html = Annotated[
+    Path | None, typer.Option("--html", help="Write an answer sheet to hand on into this .html.")
+]
+UnitsOf = Annotated[
+    Units, typer.Option("--units", help="Of texts, pictures and answer sheets; not of JSON.")
+]
+Band = Annotated[str, typer.Option(help="Engine speeds that count, low:high.")]
+DEFAULT_BAND = "2500:4500"
+
+
+def check_level(level: float) -> None:
+    """Refuse a level that is none."""
+    if not 0 < level < 1:
+        msg = f"the level is {level:g}; it must lie between 0 and 1, as 0.9"
+        raise typer.BadParameter(msg, param_hint="--level")
+
+
+def band_of(text: str, hint: str = "--band") -> tuple[float, float]:
+    """Return the engine speeds that ``low:high`` means."""
+    try:
+        low, high = (float(part) for part in text.split(":"))
+    except ValueError:
+        msg = f"{text!r} is not low:high, as {DEFAULT_BAND}"
+        raise typer.BadParameter(msg, param_hint=hint) from None
+    if not 0 < low < high < 1e5:
+        msg = f"{text!r} must rise from above nought"
+        raise typer.BadParameter(msg, param_hint=hint)
+    return low, high

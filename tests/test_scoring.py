@@ -98,4 +98,4 @@ def test_a_forecast_that_is_too_sure_fills_the_outer_bins():
     assert sure.iloc[0] > 0.18
     assert sure.iloc[4] < 0.08
     assert right["share"].sum() == pytest.approx(1)
-    assert ((right["low"] <= 0.1) & (0.1 <= right["high"])).sum() >= 7
+    assert ((right["low"] <= 0.1) & (right["high"] >= 0.1)).sum() >= 7

@@ -1,0 +1,300 @@
+"""Choosing parts: every combination of a list, held against a goal and limits, and ranked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import product
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from model import best
+from model.answer import Between, rounded
+from model.prediction import between, predict
+from model.standing import Standing
+from pipeline import checks
+from pipeline.build_table import typed_builds
+from pipeline.parts_list import PRICE, TORQUE
+from pipeline.units import TORQUE_POWER_CONSTANT
+from schemas.findings import Severity
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from model.answer import Peak
+    from model.prediction import Prediction
+    from model.sample import Floats
+    from model.training import Model
+    from pipeline.parts_list import Limit, Part, PartsList
+    from pipeline.sheet import Sheet
+
+#: Combinations that are looked at.
+MOST = 20_000
+_POINTS = 41
+
+
+class ChooseError(ValueError):
+    """A list that nothing can be chosen from; the message says why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Combination:
+    """One combination of parts.
+
+    Attributes
+    ----------
+    parts
+        The part of each kind.
+    price
+        Of all parts that have one; ``None`` where none has.
+    goal
+        What the goal comes to: lb-ft or hp.
+    low
+        Mean torque over the low range, lb-ft.
+    power
+        Peak power, hp; ``None`` where nothing is supported.
+    chance
+        That it is the best of those that are ranked; ``None`` without calibration.
+    found
+        What the model says of it.
+    """
+
+    parts: tuple[Part, ...]
+    price: float | None
+    goal: Between
+    low: Between
+    power: Peak | None
+    chance: float | None
+    found: Prediction
+
+    @property
+    def name(self) -> str:
+        """Its parts by name."""
+        return " + ".join(part.name for part in self.parts)
+
+    @property
+    def outside(self) -> bool:
+        """Whether it stands outside what was tested."""
+        return self.found.standing is Standing.OUTSIDE
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the combination as ``choose --json`` prints it."""
+        return {
+            "parts": {part.kind: part.name for part in self.parts},
+            "price": rounded(self.price),
+            "goal": _limits(self.goal),
+            "low_range": _limits(self.low),
+            "peak_power": None if self.power is None else self.power.as_json("power"),
+            "chance_best": rounded(self.chance, 4),
+            "standing": self.found.standing.value,
+            "reasons": [reason.message for reason in self.found.reasons],
+        }
+
+
+def _limits(one: Between) -> dict[str, float | None]:
+    return {"value": rounded(one.value), "low": rounded(one.low), "high": rounded(one.high)}
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """What came of a list of parts.
+
+    Attributes
+    ----------
+    ranked
+        Combinations within the limits that do not stand outside, the best first.
+    outside
+        Those that stand outside, the best first: nobody knows enough of them to recommend one.
+    beyond
+        How many combinations each limit ruled out.
+    unfit
+        How many do not go together, and why the first of them does not.
+    goal, level, low
+        What was wanted, the level of the limits, and the band of the low range.
+    """
+
+    ranked: list[Combination]
+    outside: list[Combination]
+    beyond: dict[str, int]
+    unfit: tuple[int, str]
+    goal: tuple[str, tuple[float, float]]
+    level: float
+    low: tuple[float, float]
+
+    @property
+    def unit(self) -> str:
+        """The unit of the goal."""
+        return "hp" if self.goal[0] == "power" else "lb-ft"
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the choice as the object that ``choose --json`` prints."""
+        name, rpm = self.goal
+        return {
+            "goal": {"of": name, "rpm": list(rpm), "unit": self.unit},
+            "level": self.level,
+            "low_range": list(self.low),
+            "ranked": [one.as_json() for one in self.ranked],
+            "outside": [one.as_json() for one in self.outside],
+            "ruled_out": self.beyond,
+            "unfit": {"count": self.unfit[0], "first": self.unfit[1]},
+        }
+
+    def front(self) -> list[Combination]:
+        """Return the combinations that no other beats in low-range torque and in peak power."""
+        found: list[Combination] = []
+        highest = -np.inf
+        power = [(one, one.power.height.value) for one in self.ranked if one.power is not None]
+        for one, height in sorted(power, key=lambda pair: (-pair[0].low.value, -pair[1])):
+            if height > highest:
+                found.append(one)
+                highest = height
+        return found
+
+
+def choose(
+    model: Model, wanted: PartsList, level: float, low: tuple[float, float], seed: int = 1
+) -> Choice:
+    """Return the combinations of a list of parts, ranked by its goal.
+
+    Parameters
+    ----------
+    model
+        The model.
+    wanted
+        The list.
+    level
+        Of the limits.
+    low
+        The engine speeds of the low range, rev/min.
+    seed
+        Of the draws behind the chances.
+
+    Raises
+    ------
+    ChooseError
+        There are too many combinations, or none is fit or within the limits.
+
+    """
+    count = int(np.prod([len(parts) for parts in wanted.parts.values()], dtype=float))
+    if count > MOST:
+        msg = f"{count} combinations are too many; {MOST} can be looked at: leave some parts out"
+        raise ChooseError(msg)
+    beyond: dict[str, int] = {}
+    kept: list[tuple[tuple[Part, ...], Sheet]] = []
+    unfit, why = 0, ""
+    for parts in product(*wanted.parts.values()):
+        sheet = _sheet(wanted.base, parts)
+        broken = next((one for one in wanted.limits if _breaks(one, parts, sheet)), None)
+        if broken is not None:
+            beyond[broken.of] = beyond.get(broken.of, 0) + 1
+            continue
+        fault = next((f for f in sheet.findings if f.severity is Severity.REFUSE), None)
+        if fault is not None:
+            unfit, why = unfit + 1, why or f"{_name(parts)}: {fault.message}"
+            continue
+        kept.append((parts, sheet))
+    if not kept:
+        told = why or f"every combination is beyond a limit ({', '.join(beyond)})"
+        msg = f"there is nothing to choose from: {told}"
+        raise ChooseError(msg)
+    found = predict(model, typed_builds([sheet for _, sheet in kept]), [None] * len(kept))
+    made, short = _within(wanted, [parts for parts, _ in kept], found, level, low)
+    if short:
+        beyond[TORQUE] = short
+    if not made:
+        msg = "there is nothing to choose from: every combination falls below the torque wanted"
+        raise ChooseError(msg)
+    made.sort(key=lambda one: -one.goal.value)
+    ranked = _with_chances(model, wanted, [one for one in made if not one.outside], seed)
+    outside = [one for one in made if one.outside]
+    return Choice(ranked, outside, beyond, (unfit, why), wanted.goal, level, low)
+
+
+def _name(parts: Sequence[Part]) -> str:
+    return " + ".join(part.name for part in parts)
+
+
+def _sheet(base: Sheet, parts: Sequence[Part]) -> Sheet:
+    values = dict(base.values)
+    for part in parts:
+        values |= part.values
+    name = _name(parts)
+    sheet = replace(base, sheet_id=name, values=values | {"sheet_id": name}, findings=[])
+    return checks.judge(sheet, checks.BUILD_RULES)
+
+
+def _breaks(limit: Limit, parts: Sequence[Part], sheet: Sheet) -> bool:
+    if limit.of == TORQUE:
+        return False  # known once it is predicted
+    value = _price(parts) if limit.of == PRICE else sheet.number(limit.of)
+    return value is not None and not _holds(limit, value, value)
+
+
+def _holds(limit: Limit, lowest: float, highest: float) -> bool:
+    return (limit.at_least is None or lowest >= limit.at_least) and (
+        limit.at_most is None or highest <= limit.at_most
+    )
+
+
+def _price(parts: Sequence[Part]) -> float | None:
+    prices = [part.price for part in parts if part.price is not None]
+    return sum(prices) if prices else None
+
+
+def _within(
+    wanted: PartsList,
+    parts: Sequence[tuple[Part, ...]],
+    found: Sequence[Prediction],
+    level: float,
+    low: tuple[float, float],
+) -> tuple[list[Combination], int]:
+    """Return the combinations that keep their torque, and how many do not."""
+    lines = [limit for limit in wanted.limits if limit.of == TORQUE and limit.over is not None]
+    made, short = [], 0
+    for own, one in zip(parts, found, strict=True):
+        if not all(_keeps(one, limit) for limit in lines):
+            short += 1
+            continue
+        made.append(
+            Combination(
+                parts=own,
+                price=_price(own),
+                goal=_goal(one, wanted.goal, level),
+                low=one.mean(low, level),
+                power=one.peak(one.speeds, level, power=True),
+                chance=None,
+                found=one,
+            )
+        )
+    return made, short
+
+
+def _keeps(found: Prediction, limit: Limit) -> bool:
+    torque = found.torque(np.linspace(*(limit.over or (0.0, 0.0)), _POINTS))
+    return _holds(limit, float(torque.min()), float(torque.max()))
+
+
+def _goal(found: Prediction, goal: tuple[str, tuple[float, float]], level: float) -> Between:
+    name, band = goal
+    if name == "mean_torque":
+        return found.mean(band, level)
+    rpm = np.array(band[:1])
+    factor = band[0] / TORQUE_POWER_CONSTANT if name == "power" else 1.0
+    torque, width = float(found.torque(rpm)[0]), float(found.width(rpm)[0])
+    return between(torque * factor, width, found.threshold("point", level))
+
+
+def _with_chances(
+    model: Model, wanted: PartsList, ranked: list[Combination], seed: int
+) -> list[Combination]:
+    if model.pairs is None or not ranked:
+        return ranked
+    band = wanted.goal[1]
+    scores = model.pairs.one_shop
+    value, expected = best.means([one.found for one in ranked], band)
+    law = scores.mean if band[1] > band[0] else scores.point
+    places: Floats = np.array([one.found.place for one in ranked])
+    chance = best.chances(value, expected, places, scores, law, seed)
+    if chance is None:
+        return ranked
+    return [replace(one, chance=share) for one, share in zip(ranked, chance.tolist(), strict=True)]

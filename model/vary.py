@@ -1,0 +1,152 @@
+"""Varying a build: what one or two of its fields do, all else equal, and what moves with them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from model.answer import rounded
+from model.compare import Difference, compare
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from model.answer import Between, Peak
+    from model.pairs import Pairs
+    from model.prediction import Prediction
+    from model.sample import Floats
+
+#: Variants that are looked at.
+MOST = 500
+
+
+class VaryError(ValueError):
+    """A field that cannot be varied so; the message says why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Variant:
+    """One variant of a build.
+
+    Attributes
+    ----------
+    values
+        Its values of the varied fields, and of those tied to them.
+    found
+        What the model says of it.
+    mean
+        Mean torque over the band, lb-ft.
+    difference
+        The variant less the build it was made of; the same shop.
+    torque, power
+        Its peaks; ``None`` where nothing is supported.
+    """
+
+    values: Mapping[str, Any]
+    found: Prediction
+    mean: Between
+    difference: Difference
+    torque: Peak | None
+    power: Peak | None
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the variant as ``vary --json`` prints it."""
+        told = self.difference.as_json()
+        return {
+            "values": dict(self.values),
+            "standing": self.found.standing.value,
+            "reasons": [reason.message for reason in self.found.reasons],
+            "mean_torque": {
+                "torque": rounded(self.mean.value),
+                "low": rounded(self.mean.low),
+                "high": rounded(self.mean.high),
+            },
+            "peak_torque": None if self.torque is None else self.torque.as_json("torque"),
+            "peak_power": None if self.power is None else self.power.as_json("power"),
+            "against_base": {
+                name: told[name]
+                for name in ("mean_torque", "chance_a_above_b", "told_apart", "curve", "crossovers")
+            },
+        }
+
+
+def combinations(
+    ranges: Mapping[str, Sequence[Any]], ties: Mapping[str, float], base: Mapping[str, Any]
+) -> list[dict[str, Any]]:
+    """Return the values of every variant.
+
+    Parameters
+    ----------
+    ranges
+        Values of each varied field.
+    ties
+        Fields that move with the first varied one: by how much for each unit of it.
+    base
+        Values of the build.
+
+    Raises
+    ------
+    VaryError
+        A tied field, or the field it is tied to, is not given as a number, or there are too many
+        variants.
+
+    """
+    count = int(np.prod([len(values) for values in ranges.values()]))
+    if count > MOST:
+        msg = f"{count} variants are too many; {MOST} can be looked at"
+        raise VaryError(msg)
+    leading = next(iter(ranges))
+    for name in [*ties, *([leading] if ties else [])]:
+        if not isinstance(base.get(name), int | float):
+            msg = f"{name} can move with another field only if the build gives it; it does not"
+            raise VaryError(msg)
+    made = []
+    for values in product(*ranges.values()):
+        one = dict(zip(ranges, values, strict=True))
+        for name, share in ties.items():
+            one[name] = round(base[name] + share * (one[leading] - base[leading]), 6)
+        made.append(one)
+    return made
+
+
+def variants(
+    base: Prediction,
+    found: Sequence[Prediction],
+    values: Sequence[Mapping[str, Any]],
+    pairs: Pairs | None,
+    band: tuple[float, float],
+    level: float,
+    rpm: Floats,
+) -> list[Variant]:
+    """Return what each variant does against the build it was made of.
+
+    Parameters
+    ----------
+    base
+        What the model says of the build.
+    found, values
+        What it says of its variants, and their values.
+    pairs
+        Scores of the model's pairs.
+    band
+        Engine speeds whose mean counts, rev/min.
+    level
+        Of the limits.
+    rpm
+        Engine speeds of the differences.
+
+    """
+    return [
+        Variant(
+            values=own,
+            found=one,
+            mean=one.mean(band, level),
+            difference=compare((one, base), ("variant", "base"), pairs, band, level, rpm, True),
+            torque=one.peak(one.speeds, level, power=False),
+            power=one.peak(one.speeds, level, power=True),
+        )
+        for one, own in zip(found, values, strict=True)
+    ]

@@ -1,0 +1,147 @@
+"""Answer sheets: whole in one file, safe, readable in a real browser and on a phone."""
+
+import os
+import re
+import shutil
+import subprocess
+from html.parser import HTMLParser
+
+import pytest
+from typer.testing import CliRunner
+
+from pullbook.cli import app
+
+BROWSER = next(
+    filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), ""
+)
+PHONE = 390
+ASKED = "launch <b>1</b>"
+BUILD = """\
+sheet_id: "launch <b>1</b>"
+cylinders: 8
+bore: 4.03
+stroke: 3.48
+compression_ratio: 9.4
+intake_duration: 218
+exhaust_duration: 224
+intake_type: dual plane
+fuel: gasoline
+octane: 91
+"""
+PARTS = """\
+build: {cylinders: 8, bore: 4.03, stroke: 3.48, compression_ratio: 9.4, fuel: gasoline}
+parts:
+  camshaft:
+    - {name: short, intake_duration: 206, exhaust_duration: 212}
+    - {name: long <i>er</i>, intake_duration: 230, exhaust_duration: 236}
+goal: {mean_torque: 2000:3500}
+"""
+
+
+@pytest.fixture(scope="module")
+def pages(demo, tmp_path_factory):
+    """Every command's answer sheet, in metric units."""
+    folder = tmp_path_factory.mktemp("pages")
+    build, other = folder / "launch.yaml", folder / "other.yaml"
+    build.write_text(BUILD)
+    other.write_text(BUILD.replace("218", "230").replace("launch <b>1</b>", "other"))
+    (folder / "parts.yaml").write_text(PARTS)
+    table = demo.builds.drop(columns=["shop", "tested_on"])
+    table.iloc[:12].to_csv(folder / "could.csv", index=False)
+    sheet = next(path for path in sorted((demo.folder / "shared" / "accepted").glob("*.csv")))
+    asked = {
+        "predict": [build],
+        "compare": [build, other],
+        "explain": [build],
+        "vary": [build, "--field", "intake_duration=206:236:10"],
+        "choose": [folder / "parts.yaml"],
+        "next": [folder / "could.csv", "--questions", build],
+        "against": [sheet],
+    }
+    made = {}
+    for name, words in asked.items():
+        page = folder / f"{name}.html"
+        argv = [name, *words, "--bundle", demo.bundle, "--html", page, "--units", "metric"]
+        done = CliRunner().invoke(app, [str(word) for word in argv])
+        assert done.exit_code == 0, f"{name}: {done.output} {done.exception}"
+        made[name] = page
+    return made
+
+
+class Reader(HTMLParser):
+    """Collects tags, what they point at, and the text."""
+
+    def __init__(self):
+        super().__init__()
+        self.tags, self.links, self.alts, self.text = [], [], [], []
+
+    def handle_starttag(self, tag, attrs):  # noqa: D102 - as the parser calls it
+        self.tags.append(tag)
+        told = dict(attrs)
+        self.links += [told[name] for name in ("src", "href") if name in told]
+        if tag == "img":
+            self.alts.append(told.get("alt", ""))
+
+    def handle_data(self, data):  # noqa: D102 - as the parser calls it
+        self.text.append(data)
+
+
+NAMES = ["predict", "compare", "explain", "vary", "choose", "next", "against"]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_page_is_whole_says_what_it_must_and_takes_nothing_for_markup(pages, name):
+    reader = Reader()
+    reader.feed(pages[name].read_text(encoding="utf-8"))
+    assert all(link.startswith("data:image/svg+xml;base64,") for link in reader.links)
+    assert "script" not in reader.tags
+    assert not {"b", "i"} & set(reader.tags)
+    assert all(len(alt) > 20 for alt in reader.alts)
+    assert reader.alts
+    text = " ".join(" ".join(reader.text).split())
+    assert "A prediction is no release to run an engine" in text
+    assert "The build" in text
+    assert re.search(r"From \d+ sheets of \d+ shops \(bundle \w+\)", text)
+    assert " mm" in text
+    if name != "next":
+        assert "N.m" in text
+        assert "lb-ft" not in text
+
+
+@pytest.mark.skipif(
+    not BROWSER, reason="no browser is installed: Debian's package chromium has one"
+)
+@pytest.mark.parametrize("width", [PHONE, 1100])
+@pytest.mark.parametrize("name", NAMES)
+def test_a_browser_shows_it_without_scrolling_sideways(pages, name, width, tmp_path):
+    """Loaded in a frame of the width, for a browser's own window has a least one."""
+    measure = (
+        "<script>addEventListener('load', () => { const page = document.documentElement;"
+        " const broken = [...document.images].filter(i => !i.naturalWidth).length;"
+        " const wide = [...document.images].filter(i => i.width > innerWidth).length;"
+        " parent.document.title = ['measured', innerWidth, page.scrollWidth, broken, wide,"
+        " getComputedStyle(document.body).backgroundColor].join('|'); })</script></body>"
+    )
+    inner = pages[name].read_text(encoding="utf-8").replace("</body>", measure)
+    (tmp_path / "page.html").write_text(inner, encoding="utf-8")
+    frame = f'<title>none</title><iframe src="page.html" width="{width}" height="800" '
+    (tmp_path / "frame.html").write_text(frame + 'style="border:0"></iframe>', encoding="utf-8")
+    done = browse(tmp_path / "frame.html", tmp_path)
+    found = re.search(r"<title>measured\|(\d+)\|(\d+)\|(\d+)\|(\d+)\|([^<]*)</title>", done)
+    assert found, done[-2000:]
+    inside, scroll, broken, wide = (int(found[at]) for at in range(1, 5))
+    assert inside == width
+    assert scroll <= inside
+    assert broken == 0
+    assert wide == 0
+
+
+def browse(page, folder):
+    words = [
+        BROWSER, "--headless", "--no-sandbox", "--disable-gpu", "--allow-file-access-from-files",
+        f"--user-data-dir={folder / 'profile'}", "--virtual-time-budget=8000", "--dump-dom",
+        page.as_uri(),
+    ]  # fmt: skip
+    done = subprocess.run(words, capture_output=True, text=True, timeout=90, check=True,
+                          env=os.environ | {"HOME": str(folder)})  # fmt: skip
+    return done.stdout

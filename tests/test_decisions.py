@@ -1,0 +1,470 @@
+"""What a builder decides by: vary, choose, next, against, and who is best of several."""
+
+import json
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from model import best, curve, hold_out, measured, teach, vary
+from model.choose import choose
+from model.compare import compare
+from model.curve import Blend
+from model.prediction import predict
+from model.process import SHEET_VARIANCE, SHOP_VARIANCE
+from model.sample import sample_of
+from model.settings import Settings
+from model.standing import Standing
+from pipeline import feature_table, parts_list
+from pullbook import asking, comparing, measuring, varying
+from pullbook.cli import app
+from pullbook.unit_choice import Units
+
+BUILD = """\
+sheet_id: launch
+cylinders: 8
+arrangement: vee
+bore: 4.03
+stroke: 3.48
+compression_ratio: 9.4
+lifter: hydraulic roller
+intake_duration: 218
+exhaust_duration: 224
+lobe_separation: 112
+intake_lift: 0.470
+intake_type: dual plane
+airflow: 650
+exhaust_type: long-tube header
+primary_diameter: 1.625
+fuel: gasoline
+octane: 91
+"""
+PARTS = """\
+build: {cylinders: 8, arrangement: vee, bore: 4.03, stroke: 3.48, lifter: hydraulic roller,
+        lobe_separation: 112, fuel: gasoline, octane: 91, exhaust_type: long-tube header}
+parts:
+  heads:
+    - {name: as cast, compression_ratio: 9.2, intake_valve: 1.94, intake_flow: 205, price: 0}
+    - {name: ported, compression_ratio: 9.6, intake_valve: 2.0, intake_flow: 235, price: 900}
+  camshaft:
+    - {name: short, intake_duration: 206, exhaust_duration: 212, price: 180}
+    - {name: long, intake_duration: 236, exhaust_duration: 242, price: 210}
+  intake:
+    - {name: two-plane, intake_type: dual plane, airflow: 650, price: 350}
+    - {name: one-plane, intake_type: single plane, airflow: 750, price: 380}
+goal: {mean_torque: 2000:3500}
+"""
+
+
+@pytest.fixture
+def build(tmp_path):
+    path = tmp_path / "launch.yaml"
+    path.write_text(BUILD)
+    return path
+
+
+@pytest.fixture
+def parts(tmp_path):
+    def write(text=PARTS):
+        path = tmp_path / "parts.yaml"
+        path.write_text(text)
+        return path
+
+    return write
+
+
+def run(demo, *words, code=0):
+    done = CliRunner().invoke(app, [str(w) for w in words] + ["--bundle", str(demo.bundle)])
+    if code == 0:
+        assert done.exit_code == 0, done.output
+    return done
+
+
+# --- vary -------------------------------------------------------------------------------
+
+
+def test_a_bigger_cam_loses_below_and_gains_above(demo, build):
+    words = ["vary", build, "--field", "intake_duration=206:242:12", "--tie", "exhaust_duration"]
+    found = json.loads(run(demo, *words, "--band", "2000:5500", "--json").stdout)
+    assert [v["values"]["intake_duration"] for v in found["variants"]] == [206, 218, 230, 242]
+    assert [v["values"]["exhaust_duration"] for v in found["variants"]] == [212, 224, 236, 248]
+    bigger = found["variants"][-1]["against_base"]
+    assert bigger["curve"][0]["difference"] < 0 < bigger["curve"][-1]["difference"]
+    assert len(bigger["crossovers"]) == 1
+    peaks = [v["peak_power"]["rpm"] for v in found["variants"]]
+    assert peaks == sorted(peaks)
+    assert "loses below and gains above" in run(demo, *words, "--band", "2000:5500").stdout
+
+
+def test_more_stroke_gives_no_less_torque(demo, build):
+    words = ["vary", build, "--field", "stroke=3.2:3.8:0.2", "--band", "2000:3500", "--json"]
+    means = [v["mean_torque"]["torque"] for v in json.loads(run(demo, *words).stdout)["variants"]]
+    assert means == sorted(means)
+
+
+def test_a_variant_has_the_same_difference_as_compare(demo, build):
+    (base,) = asking.read_builds(build)
+    values = vary.combinations({"intake_duration": [230.0]}, {}, base.values)
+    sheets = varying.sheets(base, values)
+    own, other = comparing.predictions([base, *sheets], demo.model, None)
+    rpm = np.arange(2500.0, 4501, 250)
+    (one,) = vary.variants(own, [other], values, demo.model.pairs, (2500, 4500), 0.9, rpm)
+    direct = compare((other, own), ("a", "b"), demo.model.pairs, (2500, 4500), 0.9, rpm, True)
+    assert one.difference.mean == direct.mean
+
+
+def test_leaving_what_was_tested_and_what_goes_together_is_said(demo, build):
+    alone = run(demo, "vary", build, "--field", "intake_duration=218,268").stdout
+    assert "no sheet comes near to having" in alone
+    far = run(demo, "vary", build, "--field", "compression_ratio=9,15.5").stdout
+    assert "compression_ratio 15.5 stands OUTSIDE: compression_ratio 15.5 :1 lies above" in far
+
+
+def test_two_fields_make_a_grid_and_choices_can_be_varied(demo, build):
+    words = ["--field", "intake_type=dual plane,single plane", "--field", "airflow=600,750"]
+    found = json.loads(run(demo, "vary", build, *words, "--json").stdout)["variants"]
+    assert [tuple(v["values"].values()) for v in found] == [
+        ("dual plane", 600), ("dual plane", 750), ("single plane", 600), ("single plane", 750),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--field", "camshaft=1:2:1"], "'camshaft' is not a field of a build"),
+        (["--field", "bore=wide"], "neither low:high:step nor a list of numbers"),
+        (["--field", "bore=4:3:0.1"], "must rise"),
+        (["--field", "intake_type=wooden"], "intake_type can be dual plane"),
+        (["--field", "bore=40:50:5"], "bore"),
+        (["--field", "bore=4,4.1", "--tie", "compression_ratio"], "not in the unit of bore"),
+        (["--field", "bore=4,4.1", "--tie", "rod_length"], "only if the build gives it"),
+        (["--field", "bore=4,4.1", "--band", "9000:9500"], "was not swept with such a build"),
+        (["--field", "bore=3:4:0.001"], "at most 100 steps"),
+        (["--field", "bore=4,4.1", "--band", "wide"], "is not low:high"),
+    ],
+)
+def test_what_cannot_be_varied_is_one_sentence(demo, build, words, said, capsys, monkeypatch):
+    from pullbook import cli
+
+    argv = ["pullbook", "vary", str(build), *words, "--bundle", str(demo.bundle)]
+    monkeypatch.setattr("sys.argv", argv)
+    with pytest.raises(SystemExit) as stop:
+        cli.run()
+    told = " ".join(capsys.readouterr().err.replace("│", " ").split())
+    assert stop.value.code == 2
+    assert said in told
+    assert "Traceback" not in told
+
+
+# --- choose -----------------------------------------------------------------------------
+
+
+def test_parts_are_ranked_by_the_goal_with_the_chance_of_each(demo, parts):
+    found = json.loads(run(demo, "choose", parts(), "--json").stdout)
+    values = [one["goal"]["value"] for one in found["ranked"]]
+    assert values == sorted(values, reverse=True)
+    assert len(found["ranked"]) + len(found["outside"]) == 8
+    chances = [one["chance_best"] for one in found["ranked"]]
+    assert sum(chances) == pytest.approx(1, abs=1e-3)
+    assert max(chances) == pytest.approx(chances[0], abs=0.05)
+    assert found["ranked"][0]["parts"]["camshaft"] == "short"  # the band lies low
+
+
+def test_another_goal_chooses_other_parts(demo, parts):
+    high = PARTS.replace("mean_torque: 2000:3500", "power: 5500")
+    found = json.loads(run(demo, "choose", parts(high), "--json").stdout)
+    assert found["ranked"][0]["parts"]["camshaft"] == "long"
+    assert found["ranked"][0]["parts"]["heads"] == "ported"
+    assert found["goal"]["unit"] == "hp"
+
+
+def test_limits_rule_out_and_say_how_many(demo, parts):
+    text = PARTS + (
+        "limits:\n  price: {at_most: 1400}\n  compression_ratio: {at_most: 9.5}\n"
+        "  torque: {over: 2000:3500, at_least: 300}\n"
+    )
+    found = json.loads(run(demo, "choose", parts(text), "--json").stdout)
+    left = [*found["ranked"], *found["outside"]]
+    assert found["ruled_out"]["price"] + found["ruled_out"].get("compression_ratio", 0) == 4
+    assert all(one["price"] <= 1400 for one in left)
+    assert all(one["parts"]["heads"] == "as cast" for one in left)
+    none = text.replace("at_least: 300", "at_least: 900")
+    done = CliRunner().invoke(app, ["choose", str(parts(none)), "--bundle", str(demo.bundle)])
+    assert "every combination falls below the torque wanted" in str(done.exception)
+
+
+def test_what_stands_outside_is_never_recommended_and_said_first(demo, parts):
+    text = PARTS.replace(
+        "    - {name: ported,",
+        "    - {name: wild, compression_ratio: 15.5, intake_valve: 2.0, intake_flow: 235}\n"
+        "    - {name: ported,",
+    )
+    found = choose(demo.model, parts_list.read(parts(text)), 0.9, (2000, 3000))
+    assert found.outside
+    assert all(one.found.standing is Standing.OUTSIDE for one in found.outside)
+    assert all(one.found.standing is not Standing.OUTSIDE for one in found.ranked)
+    assert {part.name for one in found.outside for part in one.parts} >= {"wild"}
+    told = run(demo, "choose", parts(text)).stdout
+    if found.outside[0].goal.value > found.ranked[0].goal.value:
+        assert told.startswith("Said first:")
+    assert "Outside what was tested, so none of these is recommended:" in told
+
+
+def test_the_front_holds_what_no_other_beats(demo, parts):
+    found = choose(demo.model, parts_list.read(parts()), 0.9, (2000, 3000))
+    front = found.front()
+    for one in found.ranked:
+        beaten = any(
+            other.low.value > one.low.value and other.power.height.value > one.power.height.value
+            for other in found.ranked
+        )
+        assert (one in front) is not beaten
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("goal: {mean_torque: 2000:3500}", "", "no section 'goal'"),
+        ("goal: {mean_torque: 2000:3500}", "goal: {comfort: 1}", "must name one thing"),
+        ("mean_torque: 2000:3500", "mean_torque: low", "write low:high"),
+        ("price: 900", "price: nine hundred", "its price is 'nine hundred', which is not a number"),
+        ("price: 900", "price: -5", "cannot be below nought"),
+        ("name: ported, ", "", "part 2 of kind 'heads' has no name"),
+        ("name: ported", "name: as cast", "have one name"),
+        ("intake_valve: 2.0", "intake_valve: two", "intake_valve"),
+        ("intake_valve: 2.0", "colour: red", "colour"),
+        ("airflow: 750", "airflow: 750, intake_duration: 210", "only one of the two can have it"),
+        ("parts:", "partz:", "sections are"),
+        ("  intake:\n", "  intake: []\n  more:\n", "must be a list"),
+        ("build: {", "build: [", "not YAML"),
+        ("goal:", "limits: {comfort: {at_most: 1}}\ngoal:", "neither torque, price"),
+        ("goal:", "limits: {torque: {at_least: 1}}\ngoal:", "over which engine speeds"),
+        ("bore: 4.03, ", "", "bore"),
+    ],
+)
+def test_a_faulty_list_of_parts_is_one_sentence(demo, parts, old, new, said):
+    assert old in PARTS
+    path = parts(PARTS.replace(old, new, 1))
+    done = CliRunner().invoke(app, ["choose", str(path), "--bundle", str(demo.bundle)])
+    assert isinstance(done.exception, ValueError)
+    assert said in str(done.exception)
+    assert "\n" not in str(done.exception)
+
+
+def test_thousands_of_combinations_can_be_looked_at(demo, parts):
+    lines = [f"    - {{name: c{n}, intake_duration: {200 + n * 0.1:.1f}}}" for n in range(1250)]
+    head, tail = PARTS.split("  camshaft:\n")
+    tail = tail[tail.index("  intake:") :]
+    found = choose(
+        demo.model,
+        parts_list.read(parts(head + "  camshaft:\n" + "\n".join(lines) + "\n" + tail)),
+        0.9,
+        (2000, 3000),
+    )
+    assert len(found.ranked) + len(found.outside) + found.unfit[0] == 5000
+    assert sum(one.chance for one in found.ranked) == pytest.approx(1)
+
+
+# --- the chance of each ------------------------------------------------------------------
+
+
+def test_of_two_builds_the_chance_is_that_of_compare(demo, build):
+    (base,) = asking.read_builds(build)
+    values = vary.combinations({"intake_duration": [230.0]}, {}, base.values)
+    both = comparing.predictions([base, *varying.sheets(base, values)], demo.model, None)
+    scores = demo.model.pairs.one_shop
+    places = np.array([one.place for one in both])
+    found = best.chances(*best.means(both, (2500, 4500)), places, scores, scores.mean, 1)
+    rpm = np.arange(2500.0, 4501, 250)
+    direct = compare(both, ("a", "b"), demo.model.pairs, (2500, 4500), 0.9, rpm, True)
+    assert found[0] == pytest.approx(direct.chance, abs=0.08)
+
+
+def test_chances_of_equal_independent_builds_are_equal(demo):
+    """By symmetry; places far apart, so that errors do not go together."""
+    places = 1e3 * np.eye(5)
+    scores = demo.model.pairs.one_shop
+    found = best.chances(np.ones(5), np.ones(5), places, scores, scores.mean, 1)
+    assert found == pytest.approx(0.2, abs=0.03)
+
+
+# --- next ---------------------------------------------------------------------------------
+
+
+def remaining(demo, questions, candidates):
+    rows = [*questions, *candidates]
+    known = demo.builds.drop(index=rows)
+    made = [feature_table.make(part, demo.model.filling) for part in (known, demo.builds.loc[rows])]
+    shop = demo.model.reference.shop
+    by = np.r_[np.full(len(questions), teach.NOBODY), shop[candidates]]
+    return teach.left(demo.model.curve.process, made[0], shop[known.index], made[1], by)
+
+
+def test_running_a_question_itself_teaches_most_of_it(demo):
+    joint = remaining(demo, [0, 1, 2], [400, 600, 500])
+    joint[4] = joint[1]  # the second candidate is the second question
+    joint[:, 4] = joint[:, 1]
+    (first, *_) = teach.lessons(joint, 3, 3)
+    assert (first.candidate, first.most) == (1, 1)
+
+
+def test_narrowing_adds_up_like_a_gaussian_conditional(demo):
+    """Against the textbook formula: all that was run at once, and the sheets with them."""
+    questions, candidates = [0, 1, 2, 3], [100, 101, 102, 103, 104, 105]
+    found = teach.lessons(remaining(demo, questions, candidates), 4, 3)
+    run_ = [candidates[one.candidate] for one in found]
+    table = feature_table.make(demo.builds, demo.model.filling)
+    known = [row for row in demo.builds.index if row not in {*questions, *candidates}]
+    process, shop = demo.model.curve.process, demo.model.reference.shop
+    k = process.covariance(table, table)
+    unexplained = SHEET_VARIANCE + SHOP_VARIANCE
+
+    def wide(rows):
+        same = shop[rows][:, None] == shop[rows]
+        own = k[np.ix_(rows, rows)] + SHOP_VARIANCE * same + SHEET_VARIANCE * np.eye(len(rows))
+        cross = k[np.ix_(questions, rows)]
+        left = k[np.ix_(questions, questions)] - cross @ np.linalg.solve(own, cross.T)
+        return np.sqrt(np.diag(left) + unexplained)
+
+    expected = np.mean(1 - wide([*known, *run_]) / wide(known))
+    assert found[-1].narrows_so_far == pytest.approx(expected, rel=1e-4)
+    assert [one.narrows_so_far for one in found] == sorted(one.narrows_so_far for one in found)
+
+
+def test_what_is_chosen_teaches_more_than_chance(demo):
+    """Replay: 60 sheets are known, two families asked about at other shops, 20 of a pool run."""
+    gained = np.mean([replay(demo, seed) for seed in (1, 2, 3, 4)], axis=0)
+    before, chosen, chance = gained.tolist()
+    print(f"error, %: {before:.2f}, with 20 chosen {chosen:.2f}, with 20 at random {chance:.2f}")
+    assert chosen < before
+    assert chosen < chance - 0.1
+
+
+def replay(demo, seed):
+    rng = np.random.default_rng(seed)
+    table = feature_table.make(demo.builds, demo.model.filling)
+    sample = sample_of(demo.builds, demo.pulls, table)
+    shop, families = demo.model.reference.shop, demo.builds["family"].to_numpy()
+    asks = rng.permutation(shop.max() + 1)[:15]
+    others = rng.permutation(np.flatnonzero(~np.isin(shop, asks)))
+    start, pool = others[:60], others[60:]
+    wanted = rng.choice(np.unique(families), 2, replace=False)
+    asked = np.flatnonzero(np.isin(shop, asks) & np.isin(families, wanted))
+    outer = sample.part(np.isin(np.arange(len(shop)), asked))
+    speeds, few = curve.grid_of(sample), Settings(rounds=300)
+
+    def learned(rows):
+        inner = sample.part(np.isin(np.arange(len(shop)), rows))
+        fitted = curve.fit_curve(inner, curve.fit_trees(inner, few), speeds, few, Blend())
+        off = hold_out.residuals(outer, fitted.curves(outer.table), speeds)
+        return 100 * float(np.sqrt(np.mean(off**2))), fitted
+
+    before, fitted = learned(start)
+    rows = np.r_[asked, pool]
+    by = np.r_[np.full(len(asked), teach.NOBODY), shop[pool]]
+    joint = teach.left(fitted.process, table.iloc[start], shop[start], table.iloc[rows], by)
+    chosen = [pool[one.candidate] for one in teach.lessons(joint, len(asked), 20)]
+    chance = [learned(np.r_[start, rng.choice(pool, 20, replace=False)])[0] for _ in range(3)]
+    return before, learned(np.r_[start, chosen])[0], float(np.mean(chance))
+
+
+def test_next_names_what_to_run(demo, tmp_path):
+    table = demo.builds.drop(columns=["shop", "tested_on"]).iloc[:30]
+    table.iloc[:5].to_csv(tmp_path / "questions.csv", index=False)
+    table.iloc[5:].to_csv(tmp_path / "could.csv", index=False)
+    words = ["next", tmp_path / "could.csv", "--questions", tmp_path / "questions.csv"]
+    found = json.loads(run(demo, *words, "--most", 4, "--json").stdout)
+    assert found["questions"] == 5
+    assert len(found["run"]) == 4
+    assert found["run"][0]["narrows"] > 0
+    assert found["run"][0]["sheet_id"] in run(demo, *words).stdout
+
+
+# --- against ------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def prediction(demo):
+    return predict(demo.model, demo.builds.iloc[[40]], [None])[0]
+
+
+RPM = np.arange(2000.0, 5001.0, 200.0)
+
+
+@pytest.mark.parametrize(
+    ("factor", "where"),
+    [
+        (np.full(16, 1.0), None),
+        (np.full(16, 0.85), ("whole curve", "low")),
+        (np.full(16, 1.18), ("whole curve", "high")),
+        (np.r_[np.ones(10), np.linspace(1, 0.7, 6)], ("top", "low")),
+        (np.r_[np.linspace(0.7, 1, 6), np.ones(10)], ("bottom", "low")),
+    ],
+)
+def test_where_a_pull_is_off_is_told(prediction, factor, where):
+    found = measured.against(prediction, RPM, prediction.torque(RPM) * factor, 0.9)
+    assert found.where == where
+    assert found.inside is (where is None)
+    said = " ".join(measuring.verdict(found))
+    if where is not None:
+        assert f"The {where[0]}" in said
+        assert "common practice, no diagnosis" in said
+
+
+def test_a_pull_is_brought_to_the_reference_before_it_is_held_against(demo, write_sheet):
+    path = write_sheet()
+    sheet, rpm, torque = measuring.pull(path)
+    from pipeline.weather import route
+
+    raw = np.array([reading.torque for reading in sheet.readings])
+    assert torque == pytest.approx(raw * route(sheet.values).factor)
+    words = ["against", path]
+    found = json.loads(run(demo, *words, "--json").stdout)
+    assert [point["measured"] for point in found["curve"]] == pytest.approx(
+        torque.tolist(), abs=0.1
+    )
+    assert found["curve"][0]["rpm"] == rpm.min()
+
+
+def test_known_sheets_mostly_lie_inside(demo):
+    """Of the demo's own sheets more than the level, for the model has seen them."""
+    rows = demo.builds.iloc[::10]
+    found = predict(demo.model, rows, [None] * len(rows))
+    pulls = dict(list(demo.pulls.groupby("sheet_id")))
+    inside = [
+        measured.against(one, pulls[name]["rpm"].to_numpy(float),
+                         pulls[name]["torque"].to_numpy(float), 0.9).inside
+        for name, one in zip(rows["sheet_id"], found, strict=True)
+    ]  # fmt: skip
+    assert np.mean(inside) > 0.9
+
+
+# --- several builds, units ----------------------------------------------------------------
+
+
+def test_three_builds_are_compared_with_the_chance_of_each(demo, build, tmp_path):
+    for name, duration in (("b", 206), ("c", 242)):
+        text = BUILD.replace("intake_duration: 218", f"intake_duration: {duration}")
+        (tmp_path / f"{name}.yaml").write_text(text.replace("sheet_id: launch\n", ""))
+    files = [build, tmp_path / "b.yaml", tmp_path / "c.yaml"]
+    found = json.loads(run(demo, "compare", *files, "--json").stdout)
+    assert found["builds"] == ["launch", "b", "c"]
+    assert sum(found["chance_best"].values()) == pytest.approx(1, abs=1e-3)
+    assert len(found["against_first"]) == 2
+    told = run(demo, "compare", *files).stdout
+    assert "A less C" in told
+    assert run(demo, "compare", build, code=2).exit_code == 2
+
+
+def test_metric_answers_are_the_same_in_other_units(demo, build):
+    inch, metric = (
+        run(demo, "predict", build, "--rpm", "3000:3000:1", "--units", units).stdout
+        for units in ("inch", "metric")
+    )
+    lb_ft, hp = (float(inch.split("\n  3000")[1].split()[at]) for at in (0, 4))
+    newton, kilowatt = (float(metric.split("\n  3000")[1].split()[at]) for at in (0, 4))
+    assert newton == pytest.approx(lb_ft * 1.35582, abs=1)
+    assert kilowatt == pytest.approx(hp * 0.7457, abs=1)
+    assert "N.m" in metric
+    assert Units.METRIC.field("bore", 4.0) == "101.6 mm"
+    assert Units.INCH.field("bore", 4.0) == "4 in"

@@ -6,7 +6,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check -qq
 
-.PHONY: demo test lint format repro bench fuzz pins clean
+.PHONY: demo test lint format repro bench peers ablation fuzz pins clean
 
 # --- set-up ---------------------------------------------------------------------------
 
@@ -52,6 +52,17 @@ fuzz: $(VENV)/dev-ready
 bench: $(VENV)/dev-ready
 	@$(BIN)/python benchmarks/run.py
 
+$(VENV)/peers-ready: $(VENV)/dev-ready requirements-peers.txt
+	@echo "Adding the peers from requirements-peers.txt (about a minute, once)"
+	@$(PIP) install --require-hashes --requirement requirements-peers.txt
+	@touch $@
+
+peers: $(VENV)/peers-ready
+	@OMP_WAIT_POLICY=PASSIVE $(BIN)/python benchmarks/contest.py data/curated
+
+ablation: $(VENV)/dev-ready
+	@OMP_WAIT_POLICY=PASSIVE $(BIN)/python benchmarks/ablation.py data/curated
+
 # Pins carry versions and hashes and name no registry, so that any mirror serves.
 PINS := $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --no-header \
   --no-emit-index-url --generate-hashes pyproject.toml
@@ -59,6 +70,7 @@ PINS := $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --no-hea
 pins: $(VENV)/dev-ready
 	@$(PINS) --upgrade --extra build --output-file requirements.txt
 	@$(PINS) --upgrade --extra build --extra dev --constraints requirements.txt --output-file requirements-dev.txt
+	@$(PINS) --upgrade --extra build --extra dev --extra peers --constraints requirements-dev.txt --output-file requirements-peers.txt
 
 clean:
 	@rm -rf $(VENV) build dist *.egg-info demo-out

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from model.sample import Floats, Sample
 
 _FOLDS = 5
+_RESULTS = Path(__file__).parent / "results"
 _LEVEL = 0.9
 
 
@@ -192,7 +193,7 @@ def main() -> None:
     """Write ``ablation.csv`` and ``ablation_limits.csv``."""
     parser = argparse.ArgumentParser()
     parser.add_argument("curated", type=Path)
-    parser.add_argument("--out", type=Path, default=Path("reports"))
+    parser.add_argument("--out", type=Path, default=_RESULTS)
     given = parser.parse_args()
     builds, pulls = curate.load(given.curated)
     for name, made in (("ablation", ablate), ("ablation_limits", limits)):

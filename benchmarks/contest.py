@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from model.sample import Floats
 
 OWN = "this model"
+_RESULTS = Path(__file__).parent / "results"
 PARTS, _INNER = 4, 4
 SIZES = (50, 100, 200, 400, 800, 1600, 3000)
 #: Sheets and shops that the learning curve is drawn from, and the share of shops asked about.
@@ -221,7 +222,7 @@ def main() -> None:
     """Write ``peers.csv`` and ``learning_curve.csv``."""
     parser = argparse.ArgumentParser()
     parser.add_argument("curated", type=Path)
-    parser.add_argument("--out", type=Path, default=Path("reports"))
+    parser.add_argument("--out", type=Path, default=_RESULTS)
     parser.add_argument("--only", choices=["peers", "learning"])
     given = parser.parse_args()
     settings = from_mapping({})

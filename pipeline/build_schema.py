@@ -121,7 +121,7 @@ def _words(words: Iterable[str], joint: str = "") -> str:
 
 
 def _any_case(word: str, joint: str = "") -> str:
-    rr"""Return the pattern of a word in capitals and small letters: patterns here know no flags.
+    r"""Return the pattern of a word in capitals and small letters: patterns here know no flags.
 
     >>> print(_any_case("n.a."))
     [Nn]\.[Aa]\.

@@ -113,6 +113,10 @@ def evaluate(
     parts: Annotated[int, typer.Option(min=2, help="Parts that the shops are held out in.")] = 4,
     seed: options.Seed = None,
     params: options.Params = None,
+    benchmarks: Annotated[
+        Path | None,
+        typer.Option(help="Tables that `make peers` and `make ablation` wrote, for the page."),
+    ] = None,
 ) -> None:
     """Hold out every shop once and report error and coverage on shops never seen."""
     from model import evaluate as evaluating  # noqa: PLC0415
@@ -129,7 +133,7 @@ def evaluate(
     metrics = found.metrics()
     out.mkdir(parents=True, exist_ok=True)
     (out / METRICS).write_text(json.dumps(metrics, indent=1) + "\n", encoding="utf-8")
-    model_report.write(found, regimes, metrics, out)
+    model_report.write(found, regimes, metrics, benchmarks, out)
     typer.echo(report.text(metrics))
     typer.echo(f"Figures and pictures are in {out}")
 

@@ -106,6 +106,13 @@ def panels(*, shared: bool = True) -> tuple[Figure, Sequence[Axes]]:
     return figure, (top, bottom)
 
 
+def panel(height: float) -> tuple[Figure, Axes]:
+    """Return a figure of one panel of so many inches."""
+    figure = Figure(figsize=(6.4, height), layout="constrained")
+    FigureCanvasAgg(figure)
+    return figure, figure.subplots()
+
+
 def _curve(
     axes: Axes, answer: Answer, i: int, values: list[Between], peak: Peak | None, unit: str
 ) -> None:

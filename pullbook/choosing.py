@@ -113,14 +113,9 @@ def _cells(found: Choice, one: Combination, units: Units) -> list[str]:
 
 def figure(found: Choice, units: Units) -> Figure:
     """Return low-range torque against peak power of every combination, the unbeaten ones named."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: PLC0415
-    from matplotlib.figure import Figure  # noqa: PLC0415 - for those who want a picture
+    from pullbook import chart  # noqa: PLC0415 - for those who want a picture
 
-    from pullbook import chart  # noqa: PLC0415
-
-    drawn = Figure(figsize=(6.4, 6.0), layout="constrained")
-    FigureCanvasAgg(drawn)
-    axes = drawn.subplots()
+    drawn, axes = chart.panel(6.0)
     torque, power = units.shown(1.0, "lb-ft"), units.shown(1.0, "hp")
 
     def place(one: Combination) -> tuple[float, float]:

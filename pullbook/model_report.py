@@ -6,12 +6,10 @@ from typing import TYPE_CHECKING, Any
 
 import matplotlib as mpl
 import numpy as np
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
 
 from model import accuracy, strata
 from model.against import LEVEL
-from pullbook import chart, report
+from pullbook import bench_report, chart, report
 from pullbook.page import Page, svg_of
 
 if TYPE_CHECKING:
@@ -25,8 +23,10 @@ _RULES = {"nearest_sheet": "nearest sheet, scaled by size", "mean_per_cubic_inch
           "mean torque per cubic inch"}  # fmt: skip
 
 
-def page(found: Evaluation, regimes: pd.DataFrame, metrics: dict[str, Any]) -> Page:
-    """Return the page of an evaluation."""
+def page(
+    found: Evaluation, regimes: pd.DataFrame, metrics: dict[str, Any], benchmarks: Path | None
+) -> Page:
+    """Return the page of an evaluation; ``benchmarks`` holds tables of peers and ablations."""
     made = Page("What the model is worth")
     made.text(
         f"{metrics['sheets']} sheets of {metrics['shops']} shops. Every shop was held out once: a"
@@ -42,6 +42,8 @@ def page(found: Evaluation, regimes: pd.DataFrame, metrics: dict[str, Any]) -> P
     _regimes(made, regimes)
     _differences(made, metrics)
     _standing(made, metrics)
+    if benchmarks is not None:
+        bench_report.add(made, benchmarks)
     return made
 
 
@@ -195,9 +197,7 @@ def _standing(made: Page, metrics: dict[str, Any]) -> None:
 
 def _bars(table: pd.DataFrame) -> bytes:
     with mpl.rc_context({**chart.STYLE, "font.size": 9}):
-        figure = Figure(figsize=(6.4, 2.6), layout="constrained")
-        FigureCanvasAgg(figure)
-        axes = figure.subplots()
+        figure, axes = chart.panel(2.6)
         share = 100 * table["share"].to_numpy(float)
         middle = 50 * (table["from"] + table["to"]).to_numpy(float)
         bars = np.abs(100 * np.vstack([table["low"], table["high"]]).astype(float) - share)
@@ -211,9 +211,7 @@ def _bars(table: pd.DataFrame) -> bytes:
 
 def _dots(table: pd.DataFrame) -> bytes:
     with mpl.rc_context({**chart.STYLE, "font.size": 9}):
-        figure = Figure(figsize=(6.4, 0.9 + 0.27 * len(table)), layout="constrained")
-        FigureCanvasAgg(figure)
-        axes = figure.subplots()
+        figure, axes = chart.panel(0.9 + 0.27 * len(table))
         places = np.arange(len(table))
         inside = table["inside"].to_numpy(float)
         bars = np.abs(np.vstack([table["low"], table["high"]]).astype(float) - inside)
@@ -228,7 +226,13 @@ def _dots(table: pd.DataFrame) -> bytes:
         return svg_of(figure)
 
 
-def write(found: Evaluation, regimes: pd.DataFrame, metrics: dict[str, Any], folder: Path) -> None:
+def write(
+    found: Evaluation,
+    regimes: pd.DataFrame,
+    metrics: dict[str, Any],
+    benchmarks: Path | None,
+    folder: Path,
+) -> None:
     """Write the evaluation's tables and picture, and the model's page."""
     report.write(found, metrics, folder)
-    page(found, regimes, metrics).write(folder, "model")
+    page(found, regimes, metrics, benchmarks).write(folder, "model")

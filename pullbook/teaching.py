@@ -75,14 +75,9 @@ def explained() -> str:
 
 def figure(found: Sequence[Lesson], candidates: Sequence[Sheet]) -> Figure:
     """Return the narrowing by each run, and how it adds up."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: PLC0415
-    from matplotlib.figure import Figure  # noqa: PLC0415 - for those who want a picture
+    from pullbook import chart  # noqa: PLC0415 - for those who want a picture
 
-    from pullbook import chart  # noqa: PLC0415
-
-    drawn = Figure(figsize=(6.4, 1.6 + 0.36 * len(found)), layout="constrained")
-    FigureCanvasAgg(drawn)
-    axes = drawn.subplots()
+    drawn, axes = chart.panel(1.6 + 0.36 * len(found))
     places = range(len(found))
     axes.barh(places, [100 * one.narrows_so_far for one in found], color=chart.COLOURS[0],
               alpha=0.35, label="with those above it")  # fmt: skip

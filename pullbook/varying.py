@@ -79,19 +79,20 @@ def _choices(name: str, text: str) -> list[str]:
 
 def _numbers(name: str, text: str) -> list[float]:
     try:
-        if ":" in text:
-            low, high, step = (float(part) for part in text.split(":"))
-            if not (step > 0 and low <= high and (high - low) / step < _MOST_VALUES):
-                msg = f"{name}={text} must rise in at most {_MOST_VALUES} steps"
-                raise VaryError(msg)
-            count = int((high - low) / step + 1e-9) + 1
-            return [round(low + step * at, 6) for at in range(count)]
-        return [float(part) for part in text.split(",")]
-    except VaryError:
-        raise
+        numbers = [float(part) for part in text.replace(":", ",").split(",")]
     except ValueError:
+        numbers = []
+    if not numbers or (":" in text and len(numbers) != 3):
         msg = f"{name}={text} is neither low:high:step nor a list of numbers, as {name}=1,2,3"
-        raise VaryError(msg) from None
+        raise VaryError(msg)
+    if ":" not in text:
+        return numbers
+    low, high, step = numbers
+    if not (step > 0 and low <= high and (high - low) / step < _MOST_VALUES):
+        msg = f"{name}={text} must rise in at most {_MOST_VALUES} steps"
+        raise VaryError(msg)
+    count = int((high - low) / step + 1e-9) + 1
+    return [round(low + step * at, 6) for at in range(count)]
 
 
 def ties(given: Sequence[str], leading: str) -> dict[str, float]:
@@ -301,7 +302,7 @@ def _against_field(axes: Any, found: Sequence[Variant], band: tuple[float, float
                     f" {units.torque}")  # fmt: skip
 
 
-def page(  # noqa: PLR0913, PLR0917 - what stands on it
+def page(
     base: Sheet,
     found: Sequence[Variant],
     draw: Callable[[], Figure],

@@ -76,8 +76,8 @@ def _row(kind: str, name: str, sample: Sample, squares: Floats, whole: Floats) -
 def _without(builds: pd.DataFrame, names: tuple[str, ...]) -> pd.DataFrame:
     """Return builds that do not give some fields; what a size is made of stays."""
     gone = [name for name in names if name not in ("cylinders", "bore", "stroke", "aspiration")]
-    return builds.assign(**{name: pd.Series(pd.NA, index=builds.index, dtype=builds[name].dtype)
-                            for name in gone})  # fmt: skip
+    every = np.ones(len(builds), dtype=bool)
+    return builds.assign(**{name: builds[name].mask(every) for name in gone})
 
 
 def _columns(table: pd.DataFrame) -> dict[str, list[str]]:

@@ -1,1 +1,38 @@
-"""The model: whole torque curves of builds, with limits that are calibrated over shops."""
+"""The model: what it learns, what it says, and how sure it is.
+
+For use from Python: `Predictor` gives every answer of a bundle, `builds` reads what is asked about,
+and `CurveRegressor` is a scikit-learn estimator of a curve.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from model.estimator import CurveRegressor
+    from model.predictor import Predictor, builds
+
+__all__ = ["CurveRegressor", "Predictor", "builds"]
+
+_HOMES = {
+    "CurveRegressor": "model.estimator",
+    "Predictor": "model.predictor",
+    "builds": "model.predictor",
+}
+
+
+def __getattr__(name: str) -> Any:
+    """Return one of `__all__`; loaded when it is asked for, as importing the package loads nothing.
+
+    Raises
+    ------
+    AttributeError
+        There is no such name.
+
+    """
+    if name not in _HOMES:
+        msg = f"module 'model' has no attribute {name!r}"
+        raise AttributeError(msg)
+    from importlib import import_module  # noqa: PLC0415
+
+    return getattr(import_module(_HOMES[name]), name)

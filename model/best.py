@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from model.prediction import BAND_POINTS
 
@@ -72,7 +72,7 @@ def chances(
     apart = squares[:, None] + squares[None] - 2 * places[top] @ places[top].T
     together = scores.likeness * np.exp(-np.sqrt(np.maximum(apart, 0.0)) / scores.reach)
     np.fill_diagonal(together, 1.0)
-    scale = factor / float(norm.ppf((1 + _LEVEL) / 2)) * expected[top]
+    scale = factor / float(ndtri((1 + _LEVEL) / 2)) * expected[top]
     root = np.linalg.cholesky(together + 1e-9 * np.eye(len(top)))
     drawn = np.random.default_rng(seed).normal(size=(_DRAWS, len(top))) @ root.T
     first = np.argmax(value[top] + drawn * scale, axis=1)

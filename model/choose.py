@@ -109,6 +109,8 @@ class Choice:
         How many combinations each limit ruled out.
     unfit
         How many do not go together, and why the first of them does not.
+    base
+        The build that the parts go into.
     goal, level, low
         What was wanted, the level of the limits, and the band of the low range.
     """
@@ -117,6 +119,7 @@ class Choice:
     outside: list[Combination]
     beyond: dict[str, int]
     unfit: tuple[int, str]
+    base: Sheet
     goal: tuple[str, tuple[float, float]]
     level: float
     low: tuple[float, float]
@@ -207,7 +210,7 @@ def choose(
     made.sort(key=lambda one: -one.goal.value)
     ranked = _with_chances(model, wanted, [one for one in made if not one.outside], seed)
     outside = [one for one in made if one.outside]
-    return Choice(ranked, outside, beyond, (unfit, why), wanted.goal, level, low)
+    return Choice(ranked, outside, beyond, (unfit, why), wanted.base, wanted.goal, level, low)
 
 
 def _name(parts: Sequence[Part]) -> str:

@@ -8,14 +8,49 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from model.answer import rounded
+from pipeline import checks, parse, read
+from pipeline.judged import Columns
+from schemas.findings import Severity
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from model.prediction import Prediction
     from model.sample import Floats
+    from pipeline.sheet import Sheet
 
 #: Parts of the sweep that are looked at, bottom first.
 THIRDS = ("bottom", "middle", "top")
 WHOLE = "whole curve"
+
+
+class MeasureError(ValueError):
+    """A sheet that cannot be held against a prediction; the message says why."""
+
+
+def pull(path: Path) -> tuple[Sheet, Floats, Floats]:
+    """Return the one sheet of a file, and its readings at the reference condition: rpm and lb-ft.
+
+    Raises
+    ------
+    MeasureError
+        The file holds several sheets, or one that the checks refuse.
+    NothingToReadError
+        There is no such file.
+
+    """
+    sheets = [checks.judge(parse.typed(raw), checks.SHEET_RULES) for raw in read.sheets([path])]
+    if len(sheets) != 1:
+        msg = f"{path} holds {len(sheets)} sheets; name a file with one"
+        raise MeasureError(msg)
+    (sheet,) = sheets
+    fault = next((f for f in sheet.findings if f.severity is Severity.REFUSE), None)
+    if fault is not None:
+        msg = f"{path}: {fault.message}"
+        raise MeasureError(msg)
+    columns = Columns()
+    columns.add(sheet, str(path))
+    return sheet, np.array(columns.rpm), np.array(columns.torque)
 
 
 @dataclass(frozen=True, slots=True)

@@ -61,6 +61,10 @@ def reasons(
     found = [reason for name in CHOICES for reason in _unseen(reference, name, values.get(name))]
     found += [reason for name in NUMBERS for reason in _beyond(reference, name, values.get(name))]
     found.sort(key=lambda reason: -reason.severity)
+    if apart is not None:
+        message = f"no sheet comes near to having {apart}, though each was tested with other parts"
+        reason = Reason("combination", str(apart), None, None, message, apart.severity)
+        found.append(reason)
     if distance > reference.edge:
         message = (
             f"nothing tested is like this combination as a whole: it lies {distance:.2f} from the"
@@ -68,10 +72,6 @@ def reasons(
         )
         severity = 0.5 if distance <= reference.outside else 1.0 + distance / reference.outside
         reason = Reason("combination", distance, 0.0, reference.outside, message, severity)
-        found.append(reason)
-    if apart is not None:
-        message = f"no sheet comes near to having {apart}, though each was tested with other parts"
-        reason = Reason("combination", str(apart), None, None, message, apart.severity)
         found.append(reason)
     found.sort(key=lambda reason: reason.severity <= 1)  # stable
     return found

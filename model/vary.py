@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +10,8 @@ import numpy as np
 
 from model.answer import rounded
 from model.compare import Difference, compare
+from pipeline import checks
+from schemas.findings import Severity
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
     from model.pairs import Pairs
     from model.prediction import Prediction
     from model.sample import Floats
+    from pipeline.sheet import Sheet
 
 #: Variants that are looked at.
 MOST = 500
@@ -110,6 +113,34 @@ def combinations(
             one[name] = round(base[name] + share * (one[leading] - base[leading]), 6)
         made.append(one)
     return made
+
+
+def sheets(base: Sheet, values: Sequence[Mapping[str, Any]]) -> list[Sheet]:
+    """Return the variants of a build.
+
+    Raises
+    ------
+    VaryError
+        A variant is no engine; the message says which and why.
+
+    """
+    made = []
+    for own in values:
+        name = name_of(own)
+        sheet = replace(base, sheet_id=name, values={**base.values, **own}, findings=[])
+        checks.judge(sheet, checks.BUILD_RULES)
+        fault = next((f for f in sheet.findings if f.severity is Severity.REFUSE), None)
+        if fault is not None:
+            msg = f"{name}: {fault.message}"
+            raise VaryError(msg)
+        made.append(sheet)
+    return made
+
+
+def name_of(values: Mapping[str, Any]) -> str:
+    """Return the values of a variant as a name."""
+    told = {name: f"{v:.6g}" if isinstance(v, float) else v for name, v in values.items()}
+    return ", ".join(f"{name} {value}" for name, value in told.items())
 
 
 def variants(

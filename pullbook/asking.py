@@ -11,8 +11,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from model.answer import Answer
-    from model.ask import Question
-    from model.training import Model
+    from model.predictor import Predictor
+    from model.sample import Floats
     from pipeline.sheet import Sheet
 
 
@@ -24,8 +24,8 @@ _MOST_ASIDES = 10
 SHIPPED = "invented"
 
 
-def load(bundle: Path | None) -> tuple[Model, dict[str, Any]]:
-    """Return the model of a bundle, or of the one that comes with pullbook, and what it tells.
+def load(bundle: Path | None) -> Predictor:
+    """Return the predictor of a bundle, or of the one that comes with pullbook.
 
     Raises
     ------
@@ -35,12 +35,12 @@ def load(bundle: Path | None) -> tuple[Model, dict[str, Any]]:
     """
     from importlib.resources import as_file, files  # noqa: PLC0415
 
-    from model import bundle as bundles  # noqa: PLC0415
+    from model.predictor import Predictor  # noqa: PLC0415
 
     if bundle is not None:
-        return bundles.load(bundle)
+        return Predictor.load(bundle)
     with as_file(files("pullbook") / SHIPPED) as folder:
-        found = bundles.load(folder)
+        found = Predictor.load(folder)
     typer.echo(
         "No bundle was named: this is answered from invented engines, to show what an answer looks"
         " like. Name your own with --bundle.",
@@ -155,22 +155,15 @@ def _code(name: object, key: bytes | None) -> str | None:
 def answers(
     sheets: Sequence[Sheet],
     codes: Sequence[str | None],
-    loaded: tuple[Model, dict[str, Any]],
-    question: Question,
+    predictor: Predictor,
+    rpm: Floats,
+    level: float,
 ) -> list[Answer | None]:
-    """Return an answer for every build that nothing refuses, ``None`` in the place of others.
-
-    ``loaded`` is what `model.bundle.load` returned.
-    """
-    from model import ask  # noqa: PLC0415
-    from pipeline.build_table import typed_builds  # noqa: PLC0415
-
-    model, told = loaded
+    """Return an answer for every build that nothing refuses, ``None`` in the place of others."""
     sound = [i for i, sheet in enumerate(sheets) if sheet.accepted]
     found: list[Answer | None] = [None] * len(sheets)
     if sound:
-        table = typed_builds([sheets[i] for i in sound])
-        given = ask.answers(model, told, table, [codes[i] for i in sound], question)
+        given = predictor.predict([sheets[i] for i in sound], rpm, level, [codes[i] for i in sound])
         for i, answer in zip(sound, given, strict=True):
             found[i] = answer
     return found
@@ -183,14 +176,3 @@ def error(sheet: Sheet) -> dict[str, Any]:
     fault = next(f for f in sheet.findings if f.severity is Severity.REFUSE)
     error = {"code": fault.code, "field": fault.field, "message": fault.message}
     return {"sheet_id": sheet.sheet_id, "error": error}
-
-
-def sound(
-    sheets: Sequence[Sheet],
-    codes: Sequence[str | None],
-    loaded: tuple[Model, dict[str, Any]],
-    question: Question,
-) -> list[Answer]:
-    """Return the answers of `answers` that are there."""
-    found = answers(sheets, codes, loaded, question)
-    return [answer for answer in found if answer is not None]

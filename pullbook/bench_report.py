@@ -45,7 +45,7 @@ def _peers(page: Page, table: pd.DataFrame) -> None:
     ]  # fmt: skip
     page.table(["predictor", *titles.values(), "inside", "width at 90 %"], rows)
     own, others = table.iloc[0], table.iloc[1:]
-    best = others.loc[others["rms"].idxmin()]
+    best = others.sort_values("rms").iloc[0]
     page.text(
         f"Limits over shops of the first column: {own['predictor']} {own['rms_low']:.2f} to"
         f" {own['rms_high']:.2f}; the next best, {best['predictor']}, {best['rms_low']:.2f} to"

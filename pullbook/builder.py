@@ -17,15 +17,14 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from model.answer import Answer
-    from model.ask import Question
-    from model.training import Model
+    from model.predictor import Predictor
+    from model.sample import Floats
     from pipeline.sheet import Sheet
 
 _MOST_PLOTTED = 4
 _DEFAULT_RPM = "2000:6500:250"
 _EXPLAINED_RPM = "2000:5000:500"
 _MOST_SPEEDS = 2000
-_STEP = 250.0
 
 
 def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
@@ -47,10 +46,8 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     sheets = asking.read_builds(builds)
     asking.tell_asides(sheets)
     codes = asking.shop_codes(sheets, shop, key_file)
-    from model.ask import Question  # noqa: PLC0415
-
-    loaded = asking.load(bundle)
-    found = asking.answers(sheets, codes, loaded, Question(speeds, level))
+    predictor = asking.load(bundle)
+    found = asking.answers(sheets, codes, predictor, speeds, level)
     if as_json:
         for sheet, answer in zip(sheets, found, strict=True):
             told = asking.error(sheet) if answer is None else answer.as_json()
@@ -59,8 +56,8 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
         _print(sheets, found, units)
     drawn = [i for i, answer in enumerate(found) if answer is not None][:_MOST_PLOTTED]
     if drawn and (plot is not None or html is not None):
-        _draw([sheets[i] for i in drawn], [codes[i] for i in drawn], loaded,
-              Question(speeds, level), units, wanted)  # fmt: skip
+        _draw([sheets[i] for i in drawn], [codes[i] for i in drawn], predictor, speeds, level,
+              units, wanted)  # fmt: skip
     given = sum(answer is not None for answer in found)
     raise typer.Exit(code=int(given < len(sheets)))
 
@@ -68,17 +65,16 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
 def _draw(
     sheets: list[Sheet],
     codes: list[str | None],
-    loaded: tuple[Model, dict[str, Any]],
-    question: Question,
+    predictor: Predictor,
+    rpm: Floats,
+    level: float,
     units: Units,
     wanted: output.Wanted,
 ) -> None:
-    from model.ask import Question  # noqa: PLC0415
     from pullbook import answer_sheet, chart  # noqa: PLC0415
 
-    answers = asking.sound(sheets, codes, loaded, question)
-    fine = Question(chart.fine(question.rpm), question.level)
-    drawn = asking.sound(sheets, codes, loaded, fine)
+    answers = predictor.predict(sheets, rpm, level, codes)
+    drawn = predictor.predict(sheets, chart.fine(rpm), level, codes)
     output.files(
         lambda: chart.of_answers(drawn, units),
         lambda: answer_sheet.of_answers(answers, drawn, sheets, units),
@@ -137,10 +133,9 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     as_json: options.AsJson = False,
 ) -> None:
     """Say which of several builds makes more over a band, and how sure that is."""
-    from model.ask import speeds_of  # noqa: PLC0415
     from pullbook import chart, comparing  # noqa: PLC0415
 
-    low, high = options.band_of(band)
+    limits = options.band_of(band)
     options.check_level(level)
     wanted = output.Wanted(as_json, plot, html)
     if not 2 <= len(builds) <= _MOST_PLOTTED:
@@ -148,19 +143,17 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
         raise typer.BadParameter(msg, param_hint="BUILDS")
     sheets = [comparing.one_build(path) for path in builds]
     asking.tell_asides(sheets)
-    model, told = asking.load(bundle)
-    found = comparing.predictions(sheets, model, None)
-    if warning := comparing.check_band(found, (low, high)):
+    predictor = asking.load(bundle)
+    found = predictor.predictions(sheets)
+    if warning := comparing.check_band(found, limits):
         typer.echo(warning, err=True)
-    rpm = speeds_of(low, high, _STEP if high - low >= 4 * _STEP else (high - low) / 8)
-
-    def compared(speeds: Any) -> comparing.Comparison:
-        return comparing.compared(sheets, found, model, (low, high), level, speeds, one_shop)
-
-    result = compared(rpm)
+    result = predictor.compare(sheets, limits, level, one_shop=one_shop)
+    told = predictor.told
 
     def figure() -> Figure:
-        return chart.of_differences(found, compared(chart.fine(rpm)).differences, units)
+        fine = chart.fine(result.differences[0].rpm)
+        drawn = predictor.compare(sheets, limits, level, fine, one_shop=one_shop)
+        return chart.of_differences(found, drawn.differences, units)
 
     output.deliver(
         output.Outcome(
@@ -184,8 +177,6 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
     as_json: options.AsJson = False,
 ) -> None:
     """Say what each group of parts does to a curve, and what the nearest sheets are."""
-    from model import explain as explaining_  # noqa: PLC0415
-    from pipeline.build_table import typed_builds  # noqa: PLC0415
     from pullbook import chart, comparing, explaining  # noqa: PLC0415
 
     speeds = _speeds(rpm)
@@ -193,13 +184,11 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
     wanted = output.Wanted(as_json, plot, html)
     sheet = comparing.one_build(build)
     asking.tell_asides([sheet])
-    model, told = asking.load(bundle)
-    table = typed_builds([sheet])
-    found = explaining_.explain(model, table, speeds, level)
+    predictor = asking.load(bundle)
+    found, told = predictor.explain(sheet, speeds, level), predictor.told
 
     def figure() -> Figure:
-        fine = explaining_.explain(model, table, chart.fine(speeds), level)
-        return explaining.figure(fine, units)
+        return explaining.figure(predictor.explain(sheet, chart.fine(speeds), level), units)
 
     output.deliver(
         output.Outcome(

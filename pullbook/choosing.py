@@ -12,7 +12,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from model.choose import Choice, Combination
-    from pipeline.parts_list import PartsList
     from pullbook.page import Page
     from pullbook.unit_choice import Units
 
@@ -149,7 +148,6 @@ def figure(found: Choice, units: Units) -> Figure:
 
 
 def page(
-    wanted: PartsList,
     found: Choice,
     draw: Callable[[], Figure],
     told: dict[str, Any],
@@ -157,7 +155,7 @@ def page(
 ) -> Page:
     """Return the answer sheet of a choice of parts."""
     alt = f"Low-range torque against peak power of each combination. {' '.join(first(found))}"
-    made = answer_sheet.begin(f"Parts for {wanted.base.sheet_id}", draw, alt)
+    made = answer_sheet.begin(f"Parts for {found.base.sheet_id}", draw, alt)
     made.heading("The answer")
     for line in [*first(found), *notes(found)]:
         made.text(line)
@@ -167,5 +165,5 @@ def page(
     rows = [*found.ranked[:_TOLD], *found.outside[:_TOLD_OUTSIDE]]
     made.table(heads, [[one.name, *_cells(found, one, units)[:6], one.found.standing.value]
                        for one in rows])  # fmt: skip
-    answer_sheet.builds(made, [wanted.base], units)
+    answer_sheet.builds(made, [found.base], units)
     return answer_sheet.close(made, told)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,13 +17,10 @@ if TYPE_CHECKING:
     from model.answer import Between
     from model.compare import Difference
     from model.prediction import Prediction
-    from model.sample import Floats
-    from model.training import Model
+    from model.several import Comparison
     from pipeline.sheet import Sheet
     from pullbook.page import Page
     from pullbook.unit_choice import Units
-
-_SEED = 1
 
 
 class CompareError(ValueError):
@@ -50,14 +46,6 @@ def one_build(path: Path) -> Sheet:
     return sheets[0]
 
 
-def predictions(builds: list[Sheet], model: Model, code: str | None) -> list[Prediction]:
-    """Return what a model says of builds; ``code`` is that of the shop they are said to be of."""
-    from model.prediction import predict  # noqa: PLC0415
-    from pipeline.build_table import typed_builds  # noqa: PLC0415
-
-    return predict(model, typed_builds(builds), [code] * len(builds))
-
-
 def check_band(builds: Sequence[Prediction], band: tuple[float, float]) -> str | None:
     """Return a warning where a band leaves what builds like these were swept over.
 
@@ -80,69 +68,6 @@ def check_band(builds: Sequence[Prediction], band: tuple[float, float]) -> str |
         msg = f"{said} was not swept with {such}; that was done from {where}"
         raise CompareError(msg)
     return f"{said} leaves what {such} was swept over, {where}"
-
-
-@dataclass(frozen=True, slots=True)
-class Comparison:
-    """Several builds compared: the first with each of the others.
-
-    Attributes
-    ----------
-    differences
-        The first less each other.
-    chances
-        That each makes the most over the band; ``None`` without calibration.
-    """
-
-    differences: list[Difference]
-    chances: list[float] | None
-
-    @property
-    def names(self) -> list[str]:
-        """Names of the builds, in their order."""
-        return [self.differences[0].names[0], *(one.names[1] for one in self.differences)]
-
-    def as_json(self) -> dict[str, Any]:
-        """Return what ``compare --json`` prints: of two builds their difference."""
-        if len(self.differences) == 1:
-            return self.differences[0].as_json()
-        first = self.differences[0]
-        return {
-            "band": list(first.band),
-            "level": first.level,
-            "builds": self.names,
-            "chance_best": None if self.chances is None else dict(
-                zip(self.names, (round(one, 4) for one in self.chances), strict=True)),
-            "against_first": [one.as_json() for one in self.differences],
-        }  # fmt: skip
-
-
-def compared(
-    builds: Sequence[Sheet],
-    found: Sequence[Prediction],
-    model: Model,
-    band: tuple[float, float],
-    level: float,
-    rpm: Floats,
-    one_shop: bool,
-) -> Comparison:
-    """Return the first build compared with each other; parameters as for `model.compare`."""
-    from model import best  # noqa: PLC0415
-    from model.compare import compare  # noqa: PLC0415
-
-    first = (builds[0].sheet_id, found[0])
-    differences = [
-        compare(
-            (first[1], one), (first[0], sheet.sheet_id), model.pairs, band, level, rpm, one_shop
-        )
-        for sheet, one in zip(builds[1:], found[1:], strict=True)
-    ]
-    chances = None
-    if model.pairs is not None:
-        scores = model.pairs.one_shop if one_shop else model.pairs.two_shops
-        places = np.array([one.place for one in found])
-        chances = best.chances(*best.means(found, band), places, scores, scores.mean, _SEED)
-    return Comparison(differences, None if chances is None else chances.tolist())
 
 
 def text(found: Comparison, told: dict[str, Any], units: Units) -> str:

@@ -40,8 +40,8 @@ def demo(
     into: Annotated[Path, typer.Option("--into", help="Where to write.")] = Path("demo-out"),
 ) -> None:
     """Go the whole way on invented sheets, and answer one question."""
-    from model import bundle as bundles  # noqa: PLC0415
-    from model.ask import DEFAULT_RPM, Question, speeds_of  # noqa: PLC0415
+    from model.ask import DEFAULT_RPM, speeds_of  # noqa: PLC0415
+    from model.predictor import Predictor  # noqa: PLC0415
     from pipeline import anonymise, contribute  # noqa: PLC0415
     from pipeline import curate as curating  # noqa: PLC0415
     from pipeline.demo import sheets  # noqa: PLC0415
@@ -70,11 +70,10 @@ def demo(
     typer.echo("5. One builder's question, answered:\n")
     picture = into / "answer.svg"
     sheets_asked = asking.read_builds(question)
-    loaded = bundles.load(bundle)
-    speeds = speeds_of(*DEFAULT_RPM)
-    answers = asking.sound(sheets_asked, [None], loaded, Question(speeds))
+    predictor = Predictor.load(bundle)
+    answers = predictor.predict(sheets_asked)
     typer.echo(answer_text.full(answers[0], Units.INCH))
-    drawn = asking.sound(sheets_asked, [None], loaded, Question(chart.fine(speeds)))
+    drawn = predictor.predict(sheets_asked, chart.fine(speeds_of(*DEFAULT_RPM)))
     chart.draw(drawn, picture, Units.INCH)
     typer.echo(answer_text.closing(answers))
     typer.echo("\nWritten:")

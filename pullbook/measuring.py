@@ -7,17 +7,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from model.measured import WHOLE
-from pullbook import answer_sheet, answer_text, asking
+from pullbook import answer_sheet, answer_text
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
 
     from matplotlib.figure import Figure
 
     from model.measured import Measured
     from model.prediction import Prediction
-    from model.sample import Floats
     from pipeline.sheet import Sheet
     from pullbook.page import Page
     from pullbook.unit_choice import Units
@@ -46,37 +44,6 @@ CAUSES = {
     ),
 }
 _OTHER = "what was built against what the build file says; a reading that drifted in the sweep"
-
-
-class MeasureError(ValueError):
-    """A sheet that cannot be held against a prediction; the message says why."""
-
-
-def pull(path: Path) -> tuple[Sheet, Floats, Floats]:
-    """Return the one sheet of a file, and its readings at the reference condition: rpm and lb-ft.
-
-    Raises
-    ------
-    MeasureError
-        The file holds several sheets, or one that the checks refuse.
-    NothingToReadError
-        There is no such file.
-
-    """
-    from pipeline import checks, parse, read  # noqa: PLC0415
-    from pipeline.judged import Columns  # noqa: PLC0415
-
-    sheets = [checks.judge(parse.typed(raw), checks.SHEET_RULES) for raw in read.sheets([path])]
-    if len(sheets) != 1:
-        msg = f"{path} holds {len(sheets)} sheets; name a file with one"
-        raise MeasureError(msg)
-    (sheet,) = sheets
-    if not sheet.accepted:
-        msg = f"{path}: {asking.error(sheet)['error']['message']}"
-        raise MeasureError(msg)
-    columns = Columns()
-    columns.add(sheet, str(path))
-    return sheet, np.array(columns.rpm), np.array(columns.torque)
 
 
 def verdict(found: Measured) -> list[str]:

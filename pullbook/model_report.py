@@ -109,7 +109,7 @@ def _coverage(made: Page, metrics: dict[str, Any]) -> None:
 
 
 def _forecast(made: Page, found: Evaluation) -> None:
-    if found.readings["pit"].isna().any():
+    if found.readings[f"inside_{LEVEL}"].isna().any():
         return
     table = strata.pit(found.readings)
     made.text(

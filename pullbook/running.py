@@ -27,22 +27,12 @@ def next_(  # noqa: PLR0913, PLR0917 - every one an option of the command
     as_json: options.AsJson = False,
 ) -> None:
     """Say which engine to run next: what would teach most about your questions."""
-    import numpy as np  # noqa: PLC0415
-
-    from model import teach  # noqa: PLC0415
-    from pipeline import feature_table  # noqa: PLC0415
-    from pipeline.build_table import typed_builds  # noqa: PLC0415
     from pullbook import teaching  # noqa: PLC0415
 
     wanted = output.Wanted(as_json, plot, html)
     could, asked = (asking.sound_builds(path) for path in (candidates, questions))
-    model, told = asking.load(bundle)
-    known = feature_table.make(model.fields, model.filling)
-    table = feature_table.make(typed_builds([*asked, *could]), model.filling)
-    shop = model.reference.shop
-    by = np.r_[np.full(len(asked), teach.NOBODY), np.full(len(could), shop.max() + 1)]
-    joint = teach.left(model.curve.process, known, shop, table, by)
-    found = teach.lessons(joint, len(asked), most)
+    predictor = asking.load(bundle)
+    found, told = predictor.next(could, asked, most), predictor.told
 
     def figure() -> Figure:
         return teaching.figure(found, could)
@@ -71,15 +61,15 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
 ) -> None:
     """Hold a measured pull against its prediction: inside or not, and where to look."""
     from model import measured  # noqa: PLC0415
-    from pullbook import comparing, measuring  # noqa: PLC0415
+    from pullbook import measuring  # noqa: PLC0415
 
     options.check_level(level)
     wanted = output.Wanted(as_json, plot, html)
-    ran, rpm, torque = measuring.pull(sheet)
+    ran, rpm, torque = measured.pull(sheet)
     asking.tell_asides([ran])
     (code,) = asking.shop_codes([ran], shop, key_file)
-    model, told = asking.load(bundle)
-    (said,) = comparing.predictions([ran], model, code)
+    predictor = asking.load(bundle)
+    (said,) = predictor.predictions([ran], [code])
     found = measured.against(said, rpm, torque, level)
 
     def figure() -> Figure:
@@ -93,9 +83,9 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
                 **found.as_json(),
                 "said": measuring.verdict(found),
             },
-            text=lambda: measuring.text(found, ran, told, units),
+            text=lambda: measuring.text(found, ran, predictor.told, units),
             figure=figure,
-            page=lambda: measuring.page(found, figure, ran, told, units),
+            page=lambda: measuring.page(found, figure, ran, predictor.told, units),
         ),
         wanted,
     )

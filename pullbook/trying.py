@@ -13,7 +13,6 @@ from pullbook.unit_choice import Units
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-_STEP = 250.0
 _LOW_RANGE = "2000:3000"
 
 
@@ -35,40 +34,35 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
     as_json: options.AsJson = False,
 ) -> None:
     """Say what one or two fields of a build do: gained where, lost where, and how sure."""
-    from model import vary as varied  # noqa: PLC0415
-    from model.ask import speeds_of  # noqa: PLC0415
     from pullbook import chart, comparing, varying  # noqa: PLC0415
 
-    low, high = options.band_of(band)
+    limits = options.band_of(band)
     options.check_level(level)
     wanted = output.Wanted(as_json, plot, html)
     base = comparing.one_build(build)
     asking.tell_asides([base])
     ranges = varying.ranges(field)
     ties = varying.ties(tie or [], next(iter(ranges)))
-    values = varied.combinations(ranges, ties, base.values)
-    sheets = varying.sheets(base, values)
-    model, told = asking.load(bundle)
-    own, *others = comparing.predictions([base, *sheets], model, None)
-    if warning := comparing.check_band([own], (low, high)):
+    predictor = asking.load(bundle)
+    (own,) = predictor.predictions([base])
+    if warning := comparing.check_band([own], limits):
         typer.echo(warning, err=True)
-    rpm = speeds_of(low, high, _STEP if high - low >= 4 * _STEP else (high - low) / 8)
-    found = varied.variants(own, others, values, model.pairs, (low, high), level, rpm)
+    found, told = predictor.vary(base, ranges, limits, level, ties), predictor.told
 
     def figure() -> Figure:
-        return varying.figure(own, found, (low, high), chart.fine(own.speeds), units)
+        return varying.figure(own, found, limits, chart.fine(own.speeds), units)
 
     output.deliver(
         output.Outcome(
             as_json=lambda: {
                 "sheet_id": base.sheet_id,
-                "band": [low, high],
+                "band": list(limits),
                 "level": level,
                 "variants": [one.as_json() for one in found],
             },
-            text=lambda: varying.text(base, found, (low, high), told, units),
+            text=lambda: varying.text(base, found, limits, told, units),
             figure=figure,
-            page=lambda: varying.page(base, found, figure, (low, high), told, units),
+            page=lambda: varying.page(base, found, figure, limits, told, units),
         ),
         wanted,
     )
@@ -87,16 +81,13 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     as_json: options.AsJson = False,
 ) -> None:
     """Rank the combinations of parts on hand or on offer for a goal."""
-    from model import choose as choosing_  # noqa: PLC0415
-    from pipeline import parts_list  # noqa: PLC0415
     from pullbook import choosing  # noqa: PLC0415
 
     low = options.band_of(low_range, "--low-range")
     options.check_level(level)
     wanted = output.Wanted(as_json, plot, html)
-    listed = parts_list.read(parts)
-    model, told = asking.load(bundle)
-    found = choosing_.choose(model, listed, level, low)
+    predictor = asking.load(bundle)
+    found, told = predictor.choose(parts, low, level), predictor.told
 
     def figure() -> Figure:
         return choosing.figure(found, units)
@@ -106,7 +97,7 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
             as_json=found.as_json,
             text=lambda: choosing.text(found, told, units),
             figure=figure,
-            page=lambda: choosing.page(listed, found, figure, told, units),
+            page=lambda: choosing.page(found, figure, told, units),
         ),
         wanted,
     )

@@ -7,14 +7,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from model.standing import Standing
-from model.vary import VaryError
-from pipeline import checks
+from model.vary import VaryError, name_of
 from pullbook import answer_sheet, answer_text
 from schemas.fields import BUILD_FIELDS, FIELDS, Kind
-from schemas.findings import Severity
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Sequence
 
     from matplotlib.figure import Figure
 
@@ -126,36 +124,6 @@ def ties(given: Sequence[str], leading: str) -> dict[str, float]:
     return found
 
 
-def sheets(base: Sheet, values: Sequence[Mapping[str, Any]]) -> list[Sheet]:
-    """Return the variants of a build.
-
-    Raises
-    ------
-    VaryError
-        A variant is no engine; the message says which and why.
-
-    """
-    from dataclasses import replace  # noqa: PLC0415
-
-    made = []
-    for own in values:
-        name = said(own)
-        sheet = replace(base, sheet_id=name, values={**base.values, **own}, findings=[])
-        checks.judge(sheet, checks.BUILD_RULES)
-        fault = next((f for f in sheet.findings if f.severity is Severity.REFUSE), None)
-        if fault is not None:
-            msg = f"{name}: {fault.message}"
-            raise VaryError(msg)
-        made.append(sheet)
-    return made
-
-
-def said(values: Mapping[str, Any]) -> str:
-    """Return the values of a variant as a name."""
-    return ", ".join(f"{n} {v:.6g}" if isinstance(v, float) else f"{n} {v}" for n, v in
-                     values.items())  # fmt: skip
-
-
 def text(
     base: Sheet,
     found: Sequence[Variant],
@@ -166,15 +134,16 @@ def text(
     """Return variants as lines for the terminal."""
     level = f"{100 * found[0].difference.level:g} %"
     lines = [f"{base.sheet_id}, varied; mean torque from {band[0]:.0f} to {band[1]:.0f} rpm", ""]
-    width = max(len(said(one.values)) for one in found)
+    width = max(len(name_of(one.values)) for one in found)
     heads = [f"mean {units.torque}", "against the build", f"{level} limits", "peak torque",
              "peak power"]  # fmt: skip
     lines.append(f"{'':{width}}  {heads[0]:>10}  {heads[1]:>17}  {heads[2]:>16}  {heads[3]:>14}"
                  f"  {heads[4]:>14}")  # fmt: skip
     for one in found:
         cells = _cells(one, units)
-        lines.append(f"{said(one.values):{width}}  {cells[0]:>10}  {cells[1]:>17}  {cells[2]:>16}"
-                     f"  {cells[3]:>14}  {cells[4]:>14}  {cells[5]}".rstrip())  # fmt: skip
+        name = f"{name_of(one.values):{width}}"
+        lines.append(f"{name}  {cells[0]:>10}  {cells[1]:>17}  {cells[2]:>16}  {cells[3]:>14}"
+                     f"  {cells[4]:>14}  {cells[5]}".rstrip())  # fmt: skip
     lines.append("")
     for line in [*trade(found), *leaving(found)]:
         lines.append(answer_text.wrap(line))
@@ -204,7 +173,7 @@ def trade(found: Sequence[Variant]) -> list[str]:
         at = np.array([point.value for point in apart.curve])[np.array(apart.supported)]
         if not len(at) or np.abs(at).max() < 0.05:
             continue
-        name = said(one.values)
+        name = name_of(one.values)
         if len(apart.crossovers) == 1:
             cross = apart.crossovers[0].value
             what = ("loses below and gains above" if at[-1] > at[0] else
@@ -236,7 +205,7 @@ def leaving(found: Sequence[Variant]) -> list[str]:
     said_ = []
     for one in found:
         if one.found.standing is Standing.OUTSIDE:
-            said_.append(f"{said(one.values)} stands OUTSIDE: {one.found.reasons[0].message}.")
+            said_.append(f"{name_of(one.values)} stands OUTSIDE: {one.found.reasons[0].message}.")
     return said_
 
 
@@ -258,7 +227,7 @@ def figure(
     for one, colour in zip(found, shades, strict=True):
         torque = factor * np.where(one.found.supported(rpm), one.found.torque(rpm), np.nan)
         line = ":" if one.found.standing is Standing.OUTSIDE else "-"
-        label = said(one.values) if one in (found[0], found[-1]) else None
+        label = name_of(one.values) if one in (found[0], found[-1]) else None
         top.plot(rpm, torque, color=colour, linewidth=1.6, linestyle=line, label=label)
     own = factor * np.where(base.supported(rpm), base.torque(rpm), np.nan)
     top.plot(rpm, own, color=chart.INK, linewidth=2, linestyle=chart.LINES[1], label="the build")
@@ -317,7 +286,7 @@ def page(
     made.heading(f"Mean torque from {band[0]:.0f} to {band[1]:.0f} rpm")
     made.table(
         [names, units.torque, "against the build", "limits", "peak torque", "peak power", "stands"],
-        [[said(one.values), *_cells(one, units)[:5], one.found.standing.value] for one in found],
+        [[name_of(one.values), *_cells(one, units)[:5], one.found.standing.value] for one in found],
     )
     for line in [*trade(found), *leaving(found)]:
         made.text(line)

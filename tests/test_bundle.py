@@ -29,6 +29,7 @@ def test_a_loaded_model_says_what_the_trained_one_said(demo):
         "format": bundle.FORMAT,
         "sheets": len(demo.builds),
         "shops": demo.builds["shop"].nunique(),
+        "invented": False,
     }
 
 

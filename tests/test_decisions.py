@@ -11,12 +11,13 @@ from model.choose import choose
 from model.compare import compare
 from model.curve import Blend
 from model.prediction import predict
+from model.predictor import Predictor
 from model.process import SHEET_VARIANCE, SHOP_VARIANCE
 from model.sample import sample_of
 from model.settings import Settings
 from model.standing import Standing
 from pipeline import feature_table, parts_list
-from pullbook import asking, comparing, measuring, varying
+from pullbook import asking, measuring
 from pullbook.cli import app
 from pullbook.unit_choice import Units
 
@@ -105,8 +106,8 @@ def test_more_stroke_gives_no_less_torque(demo, build):
 def test_a_variant_has_the_same_difference_as_compare(demo, build):
     (base,) = asking.read_builds(build)
     values = vary.combinations({"intake_duration": [230.0]}, {}, base.values)
-    sheets = varying.sheets(base, values)
-    own, other = comparing.predictions([base, *sheets], demo.model, None)
+    sheets = vary.sheets(base, values)
+    own, other = Predictor(demo.model, {}).predictions([base, *sheets])
     rpm = np.arange(2500.0, 4501, 250)
     (one,) = vary.variants(own, [other], values, demo.model.pairs, (2500, 4500), 0.9, rpm)
     direct = compare((other, own), ("a", "b"), demo.model.pairs, (2500, 4500), 0.9, rpm, True)
@@ -271,7 +272,7 @@ def test_thousands_of_combinations_can_be_looked_at(demo, parts):
 def test_of_two_builds_the_chance_is_that_of_compare(demo, build):
     (base,) = asking.read_builds(build)
     values = vary.combinations({"intake_duration": [230.0]}, {}, base.values)
-    both = comparing.predictions([base, *varying.sheets(base, values)], demo.model, None)
+    both = Predictor(demo.model, {}).predictions([base, *vary.sheets(base, values)])
     scores = demo.model.pairs.one_shop
     places = np.array([one.place for one in both])
     found = best.chances(*best.means(both, (2500, 4500)), places, scores, scores.mean, 1)
@@ -413,7 +414,7 @@ def test_where_a_pull_is_off_is_told(prediction, factor, where):
 
 def test_a_pull_is_brought_to_the_reference_before_it_is_held_against(demo, write_sheet):
     path = write_sheet()
-    sheet, rpm, torque = measuring.pull(path)
+    sheet, rpm, torque = measured.pull(path)
     from pipeline.weather import route
 
     raw = np.array([reading.torque for reading in sheet.readings])

@@ -6,6 +6,7 @@ import pytest
 from model.prediction import predict
 
 RPM = np.arange(2000, 4501, 250.0)
+WIDE = np.arange(1600.0, 6576.0, 25.0)
 _DURATIONS = (
     "intake_duration", "exhaust_duration", "intake_duration_seat", "exhaust_duration_seat",
 )  # fmt: skip
@@ -38,6 +39,25 @@ def test_more_displacement_gives_no_less_torque(demo, builds):
     upto = np.arange(len(RPM))[None, :] <= peak[:, None]
     assert (after > before)[upto].mean() > 0.99
     assert np.median((after / before)[upto]) == pytest.approx(1.03**3, abs=0.04)
+
+
+@pytest.mark.parametrize("power", [False, True])
+def test_more_displacement_moves_the_peaks_down(demo, builds, power):
+    """Eight per cent of bore and stroke; a power peak where the data end can only stay there."""
+    bigger = changed(builds, bore=lambda b: b * 1.04, stroke=lambda s: s * 1.04)
+    before, after = (peak_rpm(demo, each, power) for each in (builds, bigger))
+    inner = before < WIDE[-1]
+    moved = (after - before)[inner]
+    assert (moved <= 25).mean() > 0.95
+    assert moved.mean() < -50
+    if not power:
+        assert (moved < 0).mean() > 0.85
+
+
+def peak_rpm(demo, builds, power):
+    found = predict(demo.model, builds, [None] * len(builds))
+    height = np.array([one.torque(WIDE) * (WIDE if power else 1.0) for one in found])
+    return WIDE[height.argmax(axis=1)]
 
 
 def test_more_cam_moves_torque_up_the_range(demo, builds):

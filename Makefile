@@ -58,10 +58,10 @@ $(VENV)/peers-ready: $(VENV)/dev-ready requirements-peers.txt
 	@touch $@
 
 peers: $(VENV)/peers-ready
-	@OMP_WAIT_POLICY=PASSIVE $(BIN)/python benchmarks/contest.py data/curated
+	@$(BIN)/python benchmarks/contest.py data/curated
 
 ablation: $(VENV)/dev-ready
-	@OMP_WAIT_POLICY=PASSIVE $(BIN)/python benchmarks/ablation.py data/curated
+	@$(BIN)/python benchmarks/ablation.py data/curated
 
 # Pins carry versions and hashes and name no registry, so that any mirror serves.
 PINS := $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --no-header \

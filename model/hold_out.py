@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from sklearn.model_selection import GroupKFold
 
-from model import process, smooth
+from model import parallel, process, smooth
 from model.curve import Said, fit_curve, fit_trees, gain_of, on_grid
 from model.process import SCATTERS
 
@@ -83,7 +83,8 @@ def said(
     tables = (sample.table, *others)
     shape = (len(sample), len(speeds))
     held = [Said(np.zeros(shape), np.zeros((len(SCATTERS), *shape))) for _ in tables]
-    for number in track(range(int(fold.max()) + 1)):
+
+    def fill(number: int) -> None:
         out = fold == number
         inner = sample.part(~out)
         trees = fit_trees(inner, settings)
@@ -93,6 +94,8 @@ def said(
             one.trees[out] = on_grid(trees, speeds, table[out])
             for place, fitted in enumerate(processes):
                 one.processes[place, out] = fitted.curves(table[out], speeds)
+
+    parallel.parts(fill, int(fold.max()) + 1, track)
     return held
 
 
@@ -104,11 +107,14 @@ def curves(
     Parameters as for `said`; shape (sheets, points of the grid).
     """
     held = np.zeros((len(sample), len(speeds)))
-    for number in track(range(int(fold.max()) + 1)):
+
+    def fill(number: int) -> None:
         out = fold == number
         inner = sample.part(~out)
         trees = fit_trees(inner, settings)
         held[out] = fit_curve(inner, trees, speeds, settings, blend).curves(sample.table[out])
+
+    parallel.parts(fill, int(fold.max()) + 1, track)
     return held
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from model import parallel
 from model.curve import on_grid
 from model.sample import columns, readings
 from model.trees import Trees, fit
@@ -86,10 +87,13 @@ def held_out(
     (sheets, points of the grid).
     """
     spread = np.zeros((len(sample), len(speeds)))
-    for number in range(int(fold.max()) + 1):
+
+    def fill(number: int) -> None:
         out = fold == number
         rows = ~out[sample.sheet]
         inner = [Trial(t.table[~out], t.distance[~out], t.residual[rows]) for t in trials]
         fitted = fit_spread(sample.part(~out), inner, settings)
         spread[out] = expected(fitted, speeds, trials[0].table[out], trials[0].distance[out])
+
+    parallel.parts(fill, int(fold.max()) + 1, iter)
     return spread

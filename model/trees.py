@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from model import tree_text
+from model import parallel, tree_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,7 +20,6 @@ _FIXED = {
     "verbosity": -1,
     "deterministic": True,
     "force_row_wise": True,
-    "num_threads": 0,
     "bagging_freq": 1,
     "bagging_fraction": 0.7,
     "lambda_l2": 3.0,
@@ -84,6 +83,7 @@ def fit(
     smallest = max(5, min(settings.leaf_readings, rows // 40))
     parameters = {
         **_FIXED,
+        "num_threads": parallel.threads(),
         "objective": "gamma" if spread else "regression",
         "learning_rate": settings.learning_rate,
         "num_leaves": settings.leaves,
@@ -106,7 +106,7 @@ class Trees:
 
     def predict(self, matrix: Floats) -> Floats:
         """Return the prediction of each row, shape (readings,)."""
-        predicted: Floats = self._booster.predict(matrix)
+        predicted: Floats = self._booster.predict(matrix, num_threads=parallel.threads())
         return predicted
 
     def gain(self) -> Floats:

@@ -45,8 +45,6 @@ def _common(
 
 def run() -> None:
     """Run the command line; every fault ends in one sentence and exit status 2."""
-    # Threads that wait sleep: spinning they starve a second training on the same machine.
-    os.environ.setdefault("OMP_WAIT_POLICY", "PASSIVE")
     try:
         app()
     except KeyboardInterrupt:

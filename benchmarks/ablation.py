@@ -1,7 +1,9 @@
 """What each part of the model and each group of features is worth: ``make ablation``.
 
-Every row leaves one thing out and learns again on the same shop folds. A part that costs nothing
-when left out has no place in the model; a group of fields says how much a sheet without it loses.
+Every row leaves one thing out and learns again on the same shop folds. A group of fields says how
+much sheets without it lose. Three parts save no error on the demo and stay for what error does not
+show: smoothing takes the stairs out of a curve, the weights keep copies and doubtful sheets from
+counting in full, and the learned width is what makes limits wider where less is known.
 """
 
 from __future__ import annotations

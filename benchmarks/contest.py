@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
-from peers import PEERS, Data
+from peers import PEERS, Answer, Data
 
 from model import accuracy, conformal, hold_out, scoring
 from model.against import LEVEL
@@ -29,9 +29,7 @@ from pipeline import contribute, curate, feature_table
 from pipeline.demo import sheets as demo_sheets
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from peers import Answer
+    from collections.abc import Callable, Sequence
 
     from model.sample import Floats
 
@@ -73,9 +71,18 @@ def _shop_of(data: Data) -> np.ndarray:
 
 
 def score(answer: Answer, value: Floats) -> Floats:
-    """Return how many widths each value lies from the centre, on its side."""
-    centre, below, above = answer
-    return np.maximum((centre - value) / below, (value - centre) / above)
+    """Return by what the limits must be widened to hold each value."""
+    off = value - answer.centre
+    if answer.additive:
+        return np.maximum(-off - answer.below, off - answer.above)
+    return np.maximum(-off / answer.below, off / answer.above)
+
+
+def reach(answer: Answer, factor: float) -> tuple[Floats, Floats]:
+    """Return how far limits reach below and above the centre."""
+    if answer.additive:
+        return answer.below + factor, answer.above + factor
+    return answer.below * factor, answer.above * factor
 
 
 def _peer(learn: Callable[[Data, int], Callable[[Data], Answer]], inner: Data, outer: Data
@@ -105,13 +112,13 @@ def _own(inner: Data, outer: Data, pulls: pd.DataFrame, settings: Settings
         width[rows] = said.width(one.rpm[rows])
     if model.new_shop is None:
         raise TooFewShopsError
-    return (centre, width, width), model.new_shop.point
+    return Answer(centre, width, width), model.new_shop.point
 
 
 def _frame(answer: Answer, scores: conformal.Scores, asked: Data) -> pd.DataFrame:
     """Return what `accuracy.by_sheet` wants of one predictor, and how far its limits reach."""
     one = asked.sample
-    centre, below, above = answer
+    centre = answer.centre
     frame = pd.DataFrame(
         {
             "sheet_id": np.asarray(one.sheet_ids)[one.sheet],
@@ -120,18 +127,21 @@ def _frame(answer: Answer, scores: conformal.Scores, asked: Data) -> pd.DataFram
             "measured": np.exp(one.target),
             "predicted": np.exp(centre),
             "score": score(answer, one.target),
-            "reach": below + above,
+            "below": answer.below,
+            "above": answer.above,
+            "additive": answer.additive,
         }
     )
     factor = _threshold(scores, LEVEL)
     frame["inside"] = (frame["score"] <= factor).astype(float)
+    below, above = reach(answer, factor)
     frame["interval_score"] = 100 * scoring.interval_score(
-        centre - factor * below, centre + factor * above, one.target, LEVEL
+        centre - below, centre + above, one.target, LEVEL
     )
     quantiles = []
     for share in accuracy.SHARES.tolist():
-        there = _threshold(scores, abs(2 * share - 1)) if share != 0.5 else 0.0
-        quantiles.append(centre + there * (above if share > 0.5 else -below))
+        below, above = reach(answer, _threshold(scores, abs(2 * share - 1)))
+        quantiles.append(centre + (above if share > 0.5 else -below))
     frame["crps"] = 100 * scoring.crps(np.array(quantiles), accuracy.SHARES, one.target)
     return frame
 
@@ -148,18 +158,22 @@ def _figures(readings: pd.DataFrame) -> dict[str, float | str]:
     found["inside"] = round(float(by_sheet.groupby("shop").mean().mean()), 4)
     number, sheet = (pd.factorize(readings[name])[0] for name in ("shop", "sheet_id"))
     shop_of = number[np.unique(sheet, return_index=True)[1]]
-    level = LEVEL * shop_of.max() / (shop_of.max() + 1)  # the held-out share itself, no margin
+    shops = int(shop_of.max()) + 1
+    level = LEVEL * shops / (shops + 1)  # the held-out share itself, no margin
     pooled = conformal.shop_scores(readings["score"].to_numpy(float), sheet, shop_of)
     equal = _threshold(pooled, float(level))
-    found["width_at_equal_coverage"] = round(100 * equal * float(readings["reach"].mean()), 3)
+    wide = float((readings["below"] + readings["above"]).mean())
+    width = wide + 2 * equal if readings["additive"].all() else wide * equal
+    found["width_at_equal_coverage"] = round(100 * width, 3)
     return found
 
 
-def side_by_side(builds: pd.DataFrame, pulls: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+def side_by_side(
+    builds: pd.DataFrame, pulls: pd.DataFrame, settings: Settings, names: Sequence[str]
+) -> pd.DataFrame:
     """Return a row a predictor: every figure on shops held out, with 90 % limits over shops."""
     fold = hold_out.folds(pd.factorize(builds["shop"])[0], PARTS)
-    frames: dict[str, list[pd.DataFrame]] = {name: [] for name in (OWN, *PEERS)}
-    seconds = dict.fromkeys(frames, 0.0)
+    frames: dict[str, list[pd.DataFrame]] = {name: [] for name in names}
     for number in range(PARTS):
         inner, outer = _data(builds, pulls, fold != number, fold == number)
         for name, own in frames.items():
@@ -168,14 +182,12 @@ def side_by_side(builds: pd.DataFrame, pulls: pd.DataFrame, settings: Settings) 
                 _own(inner, outer, pulls, settings) if name == OWN
                 else _peer(PEERS[name], inner, outer)
             )  # fmt: skip
-            seconds[name] += time.perf_counter() - start
             own.append(_frame(answer, scores, outer))
             print(f"part {number + 1}: {name}, {time.perf_counter() - start:.0f} s", flush=True)
     rows = []
     for name, own in frames.items():
         figures = _figures(pd.concat(own, ignore_index=True))
-        share = round(seconds[name] / seconds[OWN], 2)
-        rows.append({"predictor": name, **figures, "time_over_own": share})
+        rows.append({"predictor": name, **figures})
     return pd.DataFrame(rows)
 
 
@@ -224,11 +236,17 @@ def main() -> None:
     parser.add_argument("curated", type=Path)
     parser.add_argument("--out", type=Path, default=_RESULTS)
     parser.add_argument("--only", choices=["peers", "learning"])
+    parser.add_argument("--again", action="append", choices=[OWN, *PEERS],
+                        help="Measure this one again and keep the other rows.")  # fmt: skip
     given = parser.parse_args()
     settings = from_mapping({})
     if given.only != "learning":
         builds, pulls = curate.load(given.curated)
-        table = side_by_side(builds, pulls, settings)
+        table = side_by_side(builds, pulls, settings, given.again or [OWN, *PEERS])
+        if given.again:
+            kept = pd.read_csv(given.out / "peers.csv").set_index("predictor")
+            kept.loc[table["predictor"]] = table.set_index("predictor")[kept.columns]
+            table = kept.reset_index()
         table.to_csv(given.out / "peers.csv", index=False, lineterminator="\n")
         print(table[["predictor", "rms", "crps", "inside", "width_at_equal_coverage"]].to_string())
     if given.only != "peers":

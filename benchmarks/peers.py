@@ -11,7 +11,7 @@ from __future__ import annotations
 import warnings
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -64,17 +64,25 @@ class Data:
         return readings(self.sample.table, self.sample.sheet, self.sample.rpm)
 
 
-#: For every reading of some sheets: logarithm of torque for each cubic inch of charge, and how
-#: far the truth may lie below and above it.
-Answer = tuple["Floats", "Floats", "Floats"]
+class Answer(NamedTuple):
+    """What a peer says of readings: the logarithm of torque for each cubic inch of charge.
+
+    The truth may lie so far below and above it; limits are widened by a factor, or, where they are
+    ``additive`` (quantiles: conformalised quantile regression), by an amount.
+    """
+
+    centre: Floats
+    below: Floats
+    above: Floats
+    additive: bool = False
 
 
 def _same_width(centre: Floats) -> Answer:
-    return centre, np.ones(len(centre)), np.ones(len(centre))
+    return Answer(centre, np.ones(len(centre)), np.ones(len(centre)))
 
 
 def _limits(centre: Floats, low: Floats, high: Floats) -> Answer:
-    return centre, np.maximum(centre - low, _SMALL), np.maximum(high - centre, _SMALL)
+    return Answer(centre, centre - low, high - centre, additive=True)
 
 
 # --- rules of thumb -------------------------------------------------------------------
@@ -218,7 +226,7 @@ def process_on_components(data: Data, seed: int) -> Callable[[Data], Answer]:
         width = np.sqrt(wide**2 @ pca.components_**2)
         one = asked.sample
         half = np.maximum(_curves_at(width, speeds, one), _SMALL)
-        return _curves_at(curves, speeds, one), half, half
+        return Answer(_curves_at(curves, speeds, one), half, half)
 
     return say
 
@@ -257,14 +265,8 @@ def _hist(x: Floats, y: Floats, w: Floats, seed: int) -> Callable[[Floats], Answ
     }  # fmt: skip
     told = ~np.isnan(x).all(axis=0)  # a column of gaps alone stops its binning
     x = x[:, told]
-    middle = HistGradientBoostingRegressor(**shared).fit(x, y, w)
-    low, high = (
-        HistGradientBoostingRegressor(
-            **{**shared, "max_iter": _ROUNDS // 2}, loss="quantile", quantile=tail
-        ).fit(x, y, w)
-        for tail in _TAILS
-    )
-    return lambda asked: _limits(*(one.predict(asked[:, told]) for one in (middle, low, high)))
+    fitted = HistGradientBoostingRegressor(**shared).fit(x, y, w)
+    return lambda asked: _same_width(fitted.predict(asked[:, told]))
 
 
 def _catboost(x: Floats, y: Floats, w: Floats, seed: int) -> Callable[[Floats], Answer]:
@@ -276,7 +278,7 @@ def _catboost(x: Floats, y: Floats, w: Floats, seed: int) -> Callable[[Floats], 
     def say(asked: Floats) -> Answer:
         told = fitted.predict(asked)
         half = np.sqrt(np.maximum(told[:, 1], _SMALL**2))
-        return told[:, 0], half, half
+        return Answer(told[:, 0], half, half)
 
     return say
 
@@ -290,7 +292,7 @@ def _ngboost(x: Floats, y: Floats, w: Floats, seed: int) -> Callable[[Floats], A
 
     def say(asked: Floats) -> Answer:
         told = fitted.pred_dist(np.nan_to_num(asked, nan=-1.0))
-        return told.loc, told.scale, told.scale
+        return Answer(told.loc, told.scale, told.scale)
 
     return say
 

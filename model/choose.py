@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 
 #: Combinations that are looked at.
 MOST = 20_000
+#: What rules out a combination whose like was not swept over the speeds that are asked about.
+SWEEP = "what was swept"
 _POINTS = 41
 
 
@@ -46,7 +48,7 @@ class Combination:
     parts
         The part of each kind.
     price
-        Of all parts that have one; ``None`` where none has.
+        Of all parts together; ``None`` where one has none.
     goal
         What the goal comes to: lb-ft or hp.
     low
@@ -201,16 +203,33 @@ def choose(
         msg = f"there is nothing to choose from: {told}"
         raise ChooseError(msg)
     found = predict(model, typed_builds([sheet for _, sheet in kept]), [None] * len(kept))
+    swept = [_swept(one, wanted, low) for one in found]
+    if not any(swept):
+        msg = (
+            "nothing was swept over the engine speeds of the goal, the low range and the torque"
+            " limits with builds like these; name others"
+        )
+        raise ChooseError(msg)
+    if not all(swept):
+        beyond[SWEEP] = swept.count(False)
+    kept = [one for one, known in zip(kept, swept, strict=True) if known]
+    found = [one for one, known in zip(found, swept, strict=True) if known]
     made, short = _within(wanted, [parts for parts, _ in kept], found, level, low)
     if short:
         beyond[TORQUE] = short
     if not made:
-        msg = "there is nothing to choose from: every combination falls below the torque wanted"
+        msg = "there is nothing to choose from: no combination keeps the torque that is wanted"
         raise ChooseError(msg)
     made.sort(key=lambda one: -one.goal.value)
     ranked = _with_chances(model, wanted, [one for one in made if not one.outside], seed)
     outside = [one for one in made if one.outside]
     return Choice(ranked, outside, beyond, (unfit, why), wanted.base, wanted.goal, level, low)
+
+
+def _swept(found: Prediction, wanted: PartsList, low: tuple[float, float]) -> bool:
+    """Tell whether builds like this one were swept over all that is asked of it."""
+    bands = [wanted.goal[1], low, *(limit.over for limit in wanted.limits if limit.over)]
+    return all(bool(found.supported(np.linspace(*band, _POINTS)).all()) for band in bands)
 
 
 def _name(parts: Sequence[Part]) -> str:
@@ -230,7 +249,7 @@ def _breaks(limit: Limit, parts: Sequence[Part], sheet: Sheet) -> bool:
     if limit.of == TORQUE:
         return False  # known once it is predicted
     value = _price(parts) if limit.of == PRICE else sheet.number(limit.of)
-    return value is not None and not _holds(limit, value, value)
+    return value is None or not _holds(limit, value, value)
 
 
 def _holds(limit: Limit, lowest: float, highest: float) -> bool:
@@ -241,7 +260,7 @@ def _holds(limit: Limit, lowest: float, highest: float) -> bool:
 
 def _price(parts: Sequence[Part]) -> float | None:
     prices = [part.price for part in parts if part.price is not None]
-    return sum(prices) if prices else None
+    return sum(prices) if len(prices) == len(parts) else None
 
 
 def _within(

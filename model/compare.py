@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from model.answer import Between, rounded
-from model.prediction import BAND_POINTS
+from model.prediction import BAND_POINTS, NARROW
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -151,6 +151,8 @@ def compare(
     difference = means[0] - means[1]
     single = None if scores is None else scores.point.threshold(level)
     whole = None if scores is None else scores.mean.threshold(level)
+    if band[1] - band[0] < NARROW and whole is not None and single is not None:
+        whole = max(whole, single)
     values = both[0].torque(rpm) - both[1].torque(rpm)
     widths = _expected(both, rpm, scores)
     return Difference(

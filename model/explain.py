@@ -24,6 +24,7 @@ from schemas.fields import CURATED_FIELDS, FIELDS
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from model.prediction import Prediction
     from model.sample import Floats
     from model.training import Model
 
@@ -78,6 +79,8 @@ class Explanation:
         The nearest sheets.
     missing
         Fields the build does not give, the one worth most first.
+    found
+        What the model says of the build: where it stands, and what is supported.
     """
 
     sheet_id: str
@@ -87,11 +90,14 @@ class Explanation:
     parts: dict[str, Floats]
     nearest: list[Near]
     missing: list[Missing]
+    found: Prediction
 
     def as_json(self) -> dict[str, Any]:
         """Return the explanation as the object that ``explain --json`` prints."""
         return {
             "sheet_id": self.sheet_id,
+            "standing": self.found.standing.value,
+            "supported": self.found.supported(self.rpm).tolist(),
             "rpm": self.rpm.tolist(),
             "typical": [rounded(t) for t in self.typical.tolist()],
             "torque": [rounded(t) for t in self.torque.tolist()],
@@ -154,6 +160,7 @@ def explain(model: Model, build: pd.DataFrame, rpm: Floats, level: float) -> Exp
             for position, far in zip(found.nearest[:_NAMED], found.distances, strict=False)
         ],
         missing=missing.fields(model, build, found.nearest, found.half_width(level)),
+        found=found,
     )
 
 

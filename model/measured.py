@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 #: Parts of the sweep that are looked at, bottom first.
 THIRDS = ("bottom", "middle", "top")
 WHOLE = "whole curve"
+_OFF = ("low", "high")
 
 
 class MeasureError(ValueError):
@@ -64,9 +65,11 @@ class Part:
     limit: float | None
 
     @property
-    def verdict(self) -> str:
-        """``low``, ``high`` or ``inside``; the last too where there are no limits."""
-        if self.limit is None or abs(self.off) <= self.limit:
+    def verdict(self) -> str | None:
+        """``low``, ``high`` or ``inside``; ``None`` where there are no limits."""
+        if self.limit is None:
+            return None
+        if abs(self.off) <= self.limit:
             return "inside"
         return "low" if self.off < 0 else "high"
 
@@ -88,7 +91,9 @@ class Measured:
     Attributes
     ----------
     rpm, torque
-        What was measured, at the reference condition, lb-ft.
+        What was measured, at the reference condition, lb-ft, where such builds were swept.
+    beyond
+        How many readings lie where no such build was swept; they are left out.
     predicted, low, high
         What was predicted there, and the limits of the whole curve; the last two ``None`` without
         calibration.
@@ -104,6 +109,7 @@ class Measured:
 
     rpm: Floats
     torque: Floats
+    beyond: int
     predicted: Floats
     low: Floats | None
     high: Floats | None
@@ -116,18 +122,20 @@ class Measured:
     def where(self) -> tuple[str, str] | None:
         """Which part is off, and which way; ``None`` where nothing is.
 
-        The whole curve, where it is off on the mean or all thirds are off the same way.
+        The whole curve, where it is off on the mean or all thirds are off the same way. Nothing is
+        named of a pull that lies inside: of four parts one is off by chance too often.
         """
+        if self.inside is not False:
+            return None
         verdicts = [part.verdict for part in self.parts]
-        if self.whole.verdict != "inside" and verdicts.count(self.whole.verdict) != 1:
-            return WHOLE, self.whole.verdict
-        if len(set(verdicts)) == 1 and verdicts[0] != "inside":
-            return WHOLE, verdicts[0]
-        off = [part for part in self.parts if part.verdict != "inside"]
+        whole = self.whole.verdict
+        if whole in _OFF and verdicts.count(whole) != 1:
+            return WHOLE, whole
+        off = [part for part in self.parts if part.verdict in _OFF]
         if off:
             worst = max(off, key=lambda part: abs(part.off) / (part.limit or 1.0))
-            return worst.name, worst.verdict
-        return None if self.whole.verdict == "inside" else (WHOLE, self.whole.verdict)
+            return worst.name, str(worst.verdict)
+        return None
 
     def as_json(self) -> dict[str, Any]:
         """Return what ``against --json`` prints."""
@@ -137,6 +145,7 @@ class Measured:
         return {
             "level": self.level,
             "inside": self.inside,
+            "readings_beyond": self.beyond,
             "where": None if self.where is None else dict(
                 zip(("part", "verdict"), self.where, strict=True)),
             "whole": self.whole.as_json(),
@@ -166,8 +175,18 @@ def against(found: Prediction, rpm: Floats, torque: Floats, level: float) -> Mea
     level
         Of the limits.
 
+    Raises
+    ------
+    MeasureError
+        None of the readings lies where such builds were swept.
+
     """
     order = np.argsort(rpm, kind="stable")
+    order = order[found.supported(rpm[order])]
+    beyond = len(rpm) - len(order)
+    if not len(order):
+        msg = "no build like this one was swept over the speeds of this pull"
+        raise MeasureError(msg)
     rpm, torque = rpm[order], torque[order]
     predicted, width = found.torque(rpm), found.width(rpm)
     off = np.log(torque / predicted)
@@ -184,6 +203,7 @@ def against(found: Prediction, rpm: Floats, torque: Floats, level: float) -> Mea
     return Measured(
         rpm=rpm,
         torque=torque,
+        beyond=beyond,
         predicted=predicted,
         low=None if ratio is None else predicted / ratio,
         high=None if ratio is None else predicted * ratio,

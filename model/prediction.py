@@ -35,6 +35,8 @@ _LEAST_WIDER, _MOST_WIDER = 1.5, 4.0
 _FINE = 25.0
 #: Engine speeds over which a band's mean is taken.
 BAND_POINTS = 41
+#: A mean over a narrower band is taken to err like a single reading, rev/min.
+NARROW = 800.0
 _SIZES = ("displacement", "cylinder_displacement")
 
 
@@ -138,7 +140,11 @@ class Prediction:
         """Return the mean torque over a band of engine speeds, lb-ft, with limits at a level."""
         rpm = np.linspace(*band, BAND_POINTS)
         width = float(np.mean(self.width(rpm)))
-        return between(float(np.mean(self.torque(rpm))), width, self.threshold("mean", level))
+        factor = self.threshold("mean", level)
+        single = self.threshold("point", level)
+        if band[1] - band[0] < NARROW and factor is not None and single is not None:
+            factor = max(factor, single)
+        return between(float(np.mean(self.torque(rpm))), width, factor)
 
     def peak(self, rpm: Floats, level: float, *, power: bool) -> Peak | None:
         """Return the highest supported point from the first to the last engine speed given.

@@ -46,10 +46,7 @@ class Comparison:
         if len(self.differences) == 1:
             return self.differences[0].as_json()
         first = self.differences[0]
-        chances = None
-        if self.chances is not None:
-            rounded = (round(one, 4) for one in self.chances)
-            chances = dict(zip(self.names, rounded, strict=True))
+        chances = None if self.chances is None else [round(one, 4) for one in self.chances]
         return {
             "band": list(first.band),
             "level": first.level,

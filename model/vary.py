@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from itertools import product
 from typing import TYPE_CHECKING, Any
@@ -10,7 +11,9 @@ import numpy as np
 
 from model.answer import rounded
 from model.compare import Difference, compare
+from model.prediction import BAND_POINTS
 from pipeline import checks
+from schemas.fields import FIELDS, Kind
 from schemas.findings import Severity
 
 if TYPE_CHECKING:
@@ -44,6 +47,8 @@ class Variant:
         Mean torque over the band, lb-ft.
     difference
         The variant less the build it was made of; the same shop.
+    swept
+        Whether builds like it were swept over the whole band.
     torque, power
         Its peaks; ``None`` where nothing is supported.
     """
@@ -52,6 +57,7 @@ class Variant:
     found: Prediction
     mean: Between
     difference: Difference
+    swept: bool
     torque: Peak | None
     power: Peak | None
 
@@ -61,6 +67,7 @@ class Variant:
         return {
             "values": dict(self.values),
             "standing": self.found.standing.value,
+            "swept": self.swept,
             "reasons": [reason.message for reason in self.found.reasons],
             "mean_torque": {
                 "torque": rounded(self.mean.value),
@@ -102,6 +109,10 @@ def combinations(
         msg = f"{count} variants are too many; {MOST} can be looked at"
         raise VaryError(msg)
     leading = next(iter(ranges))
+    both = [name for name in ties if name in ranges]
+    if both:
+        msg = f"{both[0]} cannot be varied and move with another field at once"
+        raise VaryError(msg)
     for name in [*ties, *([leading] if ties else [])]:
         if not isinstance(base.get(name), int | float):
             msg = f"{name} can move with another field only if the build gives it; it does not"
@@ -111,8 +122,23 @@ def combinations(
         one = dict(zip(ranges, values, strict=True))
         for name, share in ties.items():
             one[name] = round(base[name] + share * (one[leading] - base[leading]), 6)
-        made.append(one)
+        made.append({name: _sound(name, value) for name, value in one.items()})
     return made
+
+
+def _sound(name: str, value: Any) -> Any:
+    """Return a value as its field holds it."""
+    if FIELDS[name].kind is Kind.WHOLE:
+        if not math.isfinite(value) or value != int(value):
+            msg = f"{name} is a whole number; it cannot be {value:g}"
+            raise VaryError(msg)
+        return int(value)
+    if FIELDS[name].kind is Kind.NUMBER:
+        if not math.isfinite(value):
+            msg = f"{name} cannot be {value:g}"
+            raise VaryError(msg)
+        return float(value)
+    return value
 
 
 def sheets(base: Sheet, values: Sequence[Mapping[str, Any]]) -> list[Sheet]:
@@ -176,6 +202,7 @@ def variants(
             found=one,
             mean=one.mean(band, level),
             difference=compare((one, base), ("variant", "base"), pairs, band, level, rpm, True),
+            swept=bool(one.supported(np.linspace(*band, BAND_POINTS)).all()),
             torque=one.peak(one.speeds, level, power=False),
             power=one.peak(one.speeds, level, power=True),
         )

@@ -21,6 +21,7 @@ Fields and units of builds and parts are those of a sheet.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -30,6 +31,7 @@ from pipeline import numerals, parse, text_file
 from pipeline.sheet import RawSheet
 from pipeline.sheet_file import add_field
 from schemas.fields import BUILD_FIELDS, FIELDS
+from schemas.findings import Severity
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -42,6 +44,21 @@ GOALS = ("mean_torque", "torque", "power")
 _SECTIONS = ("build", "parts", "goal", "limits")
 _OF_PART = ("name", "price")
 PRICE, TORQUE = "price", "torque"
+_FASTEST = 1e5
+
+
+class _Loader(yaml.BaseLoader):
+    """Makes nothing but text, lists and mappings; a name that stands twice is a fault."""
+
+    def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Any, Any]:
+        """Return a mapping; refuse a second value for one name."""
+        seen = set()
+        for key, _ in node.value:
+            if key.value in seen:
+                problem = f"{key.value!r} stands twice; keep one"
+                raise yaml.constructor.ConstructorError(None, None, problem, key.start_mark)
+            seen.add(key.value if isinstance(key.value, str) else id(key))
+        return super().construct_mapping(node, deep)
 
 
 class PartsListError(ValueError):
@@ -104,11 +121,12 @@ def read(path: Path) -> PartsList:
     except text_file.UnreadableError as fault:
         raise PartsListError(str(fault)) from fault
     try:
-        found = yaml.load(text, Loader=yaml.BaseLoader)  # noqa: S506 - makes nothing but text
+        found = yaml.load(text, Loader=_Loader)  # noqa: S506 - makes nothing but text
     except (yaml.YAMLError, RecursionError) as fault:
         mark = getattr(fault, "problem_mark", None)
         row = "" if mark is None else f" in row {mark.line + 1}"
-        msg = f"{path} is not YAML{row}: {getattr(fault, 'problem', None) or 'nested too deep'}"
+        why = getattr(fault, "problem", None) or "a character or a depth that YAML does not know"
+        msg = f"{path} cannot be read{row}: {why}"
         raise PartsListError(msg) from fault
     told = _mapping(found, str(path))
     unknown = [name for name in told if name not in _SECTIONS]
@@ -119,12 +137,37 @@ def read(path: Path) -> PartsList:
         if name not in told:
             msg = f"{path} has no section {name!r}"
             raise PartsListError(msg)
-    return PartsList(
+    made = PartsList(
         base=_sheet(_mapping(told["build"], "the section 'build'"), path, "the build"),
         parts=_parts(_mapping(told["parts"], "the section 'parts'"), path),
         goal=_goal(_mapping(told["goal"], "the section 'goal'")),
         limits=_limits(_mapping(told.get("limits") or {}, "the section 'limits'")),
     )
+    _check_limits(made)
+    return made
+
+
+def _check_limits(made: PartsList) -> None:
+    """Refuse a limit on what some part does not tell."""
+    for limit in made.limits:
+        if limit.of == PRICE:
+            bare = [part for parts in made.parts.values() for part in parts if part.price is None]
+            if bare:
+                msg = f"the limit of price cannot be held: {bare[0].kind} {bare[0].name!r} has none"
+                raise PartsListError(msg)
+        elif limit.of != TORQUE and limit.of not in made.base.values:
+            kinds = [
+                parts for parts in made.parts.values() if any(limit.of in p.values for p in parts)
+            ]
+            bare = [part for parts in kinds for part in parts if limit.of not in part.values]
+            if not kinds or bare:
+                who = (
+                    f"{bare[0].kind} {bare[0].name!r} does"
+                    if bare
+                    else "the build and the parts do"
+                )
+                msg = f"the limit of {limit.of} cannot be held: {who} not give it"
+                raise PartsListError(msg)
 
 
 def _mapping(given: Any, where: str) -> Mapping[str, Any]:
@@ -143,10 +186,13 @@ def _sheet(given: Mapping[str, Any], path: Path, where: str) -> Sheet:
         if name != "sheet_id":
             add_field(raw, str(name), text, 1)
     sheet = parse.typed(raw)
-    told = [f for f in sheet.findings if f.code != "read-as"]
-    if told:
-        msg = f"{where}: {told[0].message}"
-        raise PartsListError(msg)
+    for finding in sheet.findings:
+        if finding.code == "unknown-field":
+            msg = f"{where}: {finding.field!r} is not a field of a build"
+            raise PartsListError(msg)
+        if finding.severity is Severity.REFUSE:
+            msg = f"{where}: {finding.message}"
+            raise PartsListError(msg)
     return sheet
 
 
@@ -213,8 +259,8 @@ def _goal(given: Mapping[str, Any]) -> tuple[str, tuple[float, float]]:
     if name == "mean_torque":
         return name, _band(text, where)
     rpm = _number(text, where)
-    if rpm <= 0:
-        msg = f"{where} is at {rpm:g} rpm; it must be above nought"
+    if not 0 < rpm < _FASTEST:
+        msg = f"{where} is at {rpm:g} rpm; it must lie above nought and below {_FASTEST:g}"
         raise PartsListError(msg)
     return name, (rpm, rpm)
 
@@ -244,8 +290,8 @@ def _limits(given: Mapping[str, Any]) -> tuple[Limit, ...]:
 
 
 def _number(text: Any, where: str) -> float:
-    number = numerals.plain(str(text).strip()) if isinstance(text, str) else None
-    if number is None:
+    number = numerals.plain(text.strip()) if isinstance(text, str) else None
+    if number is None or not math.isfinite(number):
         msg = f"{where} is {text!r}, which is not a number"
         raise PartsListError(msg)
     return number
@@ -257,7 +303,7 @@ def _band(text: Any, where: str) -> tuple[float, float]:
         msg = f"{where} is {text!r}; write low:high, as 2000:4000"
         raise PartsListError(msg)
     low, high = (_number(part, where) for part in parts)
-    if not 0 < low < high:
-        msg = f"{where} is {text!r}; it must rise from above nought"
+    if not 0 < low < high < _FASTEST:
+        msg = f"{where} is {text!r}; it must rise from above nought to below {_FASTEST:g}"
         raise PartsListError(msg)
     return low, high

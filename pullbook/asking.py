@@ -67,8 +67,10 @@ def read_builds(path: Path) -> list[Sheet]:
     return [checks.judge(parse.typed(raw), checks.BUILD_RULES) for raw in raws]
 
 
-def sound_builds(path: Path) -> list[Sheet]:
-    """Return the builds in a file that nothing refuses, and say which were left out and why.
+def sound_builds(path: Path) -> tuple[list[Sheet], bool]:
+    """Return the builds in a file that nothing refuses, and whether others were left out.
+
+    What was left out is said.
 
     Raises
     ------
@@ -83,11 +85,12 @@ def sound_builds(path: Path) -> list[Sheet]:
         if not sheet.accepted:
             message = error(sheet)["error"]["message"]
             typer.echo(f"{sheet.sheet_id} was left out: {message}", err=True)
+    tell_asides(found)
     kept = [sheet for sheet in found if sheet.accepted]
     if not kept:
         msg = f"{path} holds no build that can be predicted"
         raise read.NothingToReadError(msg)
-    return kept
+    return kept, len(kept) < len(found)
 
 
 def tell_asides(sheets: Sequence[Sheet]) -> None:

@@ -33,9 +33,10 @@ def _peers(page: Page, table: pd.DataFrame) -> None:
     page.heading("Beside other ways to predict")
     page.text(
         "Measured by make peers on the same shop folds, in % of torque; all but the plain one have"
-        " the features and the target of the model. Each got its limits from the same wrapper. The"
-        " last two columns are the share of readings inside the 90 % limits, and how wide these are"
-        " when scaled to hold exactly that share."
+        " the features and the target of the model. Limits are conformal over shops held out within"
+        " what each may learn from (ten parts for the model, four for the peers; quantiles by"
+        " conformalised quantile regression). The last two columns are the share of readings inside"
+        " the 90 % limits, and how wide these are when scaled to hold exactly that share."
     )
     titles = {name: accuracy.FIGURES[name][2].removesuffix(", %") for name in _FIGURES}
     rows = [
@@ -86,7 +87,10 @@ def _ablation(page: Page, table: pd.DataFrame) -> None:
     page.heading("What each part is worth")
     page.text(
         "Measured by make ablation: one thing left out, everything learned again on the same shop"
-        " folds. More error is what the thing saves; limits over shops."
+        " folds. More error is what the thing saves; limits over shops. Smoothing, weights and the"
+        " learned width save none here and stay for what error does not show: no stairs in a curve,"
+        " copies and doubtful sheets that do not count in full, and limits that are wider where"
+        " less is known."
     )
     page.table(
         ["of the", "left out", "rms, %", "more error"],

@@ -10,6 +10,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from pullbook.page import svg_of
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
@@ -36,12 +38,12 @@ STYLE: Any = {
     "axes.spines.top": False,
     "axes.spines.right": False,
     "svg.hashsalt": "pullbook",
+    "text.parse_math": False,  # a name is a name, whatever it has in it
     "svg.fonttype": "none",  # text stays text: to be found, read aloud, and small
     "font.sans-serif": ["DejaVu Sans", "Verdana", "Arial"],
 }
 #: Nothing that changes from run to run goes into a picture.
-METADATA: dict[str, dict[str, Any]] = {
-    ".svg": {"Date": None, "Creator": "pullbook"},
+_METADATA: dict[str, dict[str, Any]] = {
     ".pdf": {"CreationDate": None, "Creator": "pullbook"},
     ".png": {"Software": "pullbook"},
 }
@@ -75,7 +77,10 @@ def draw(answers: Sequence[Answer], path: Path, units: Units) -> None:
 
 def save(figure: Figure, path: Path) -> None:
     """Write a figure into a file, the same each time."""
-    figure.savefig(path, dpi=160, metadata=METADATA[path.suffix.casefold()])
+    if path.suffix.casefold() == ".svg":
+        path.write_bytes(svg_of(figure))
+    else:
+        figure.savefig(path, dpi=160, metadata=_METADATA[path.suffix.casefold()])
 
 
 def of_answers(answers: Sequence[Answer], units: Units) -> Figure:

@@ -78,7 +78,7 @@ def notes(found: Choice) -> list[str]:
 
 
 def _table(found: Choice, rows: Sequence[Combination], units: Units) -> list[str]:
-    width = min(44, max(len(one.name) for one in rows))
+    width = max(len(one.name) for one in rows)
     unit = units.of(found.unit)
     priced = any(one.price is not None for one in rows)
     head = f"{'parts':{width}}  {unit:>6}  {'limits':>12}  {'best in':>9}"
@@ -88,7 +88,7 @@ def _table(found: Choice, rows: Sequence[Combination], units: Units) -> list[str
         cells = _cells(found, one, units)
         price = f"  {cells[5]:>8}" if priced else ""
         lines.append(
-            f"{one.name[:width]:{width}}  {cells[0]:>6}  {cells[1]:>12}  {cells[2]:>9}"
+            f"{one.name:{width}}  {cells[0]:>6}  {cells[1]:>12}  {cells[2]:>9}"
             f"  {cells[3]:>10}  {cells[4]:>12}{price}  {cells[6]}".rstrip()
         )
     return lines

@@ -152,7 +152,7 @@ def crossings(found: Difference) -> list[str]:
 def verdict(found: Difference) -> str:
     """Return which of two makes more over the band, or that nobody can tell."""
     a, b = found.names
-    if found.chance is None:
+    if found.chance is None or not found.calibrated:
         return f"No limits: too few shops for {100 * found.level:g} %."
     chance = f"the chance that A makes more over the band is {100 * found.chance:.0f} in 100"
     if found.told_apart:

@@ -9,6 +9,7 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from model.standing import Standing
 from pullbook import answer_sheet, answer_text, chart
 
 if TYPE_CHECKING:
@@ -32,6 +33,7 @@ def text(found: Explanation, told: dict[str, Any], units: Units) -> str:
     lines = [
         f"{found.sheet_id}: what makes its curve, {units.torque}",
         "",
+        *(_wrap(line) for line in first(found)),
         f"{'rpm':28}{rpm}",
         f"{'the typical build':28}" + _numbers(factor * found.typical, "8.0f"),
     ]
@@ -42,6 +44,18 @@ def text(found: Explanation, told: dict[str, Any], units: Units) -> str:
     lines += [_wrap(f"  {name} (distance {far}): {differs}") for name, far, differs in near(found)]
     lines += ["", *(_wrap(line) for line in notes(found)), answer_text.source(told)]
     return "\n".join(lines)
+
+
+def first(found: Explanation) -> list[str]:
+    """Return what to know before the parts: where the build stands, and what was not swept."""
+    said = []
+    if found.found.standing is not Standing.INSIDE:
+        why = "; ".join(reason.message for reason in found.found.reasons)
+        said.append(f"It stands {answer_text.STANDING[found.found.standing.value]}: {why}.")
+    bare = found.rpm[~found.found.supported(found.rpm)]
+    if len(bare):
+        said.append("No such build was swept at " + ", ".join(f"{v:.0f}" for v in bare) + " rpm.")
+    return said
 
 
 def near(found: Explanation) -> list[list[str]]:
@@ -118,6 +132,8 @@ def page(
     alt = "What each group of parts adds to the curve over engine speed; most of all " + order[0]
     made = answer_sheet.begin(f"What makes the curve of {found.sheet_id}", draw, alt)
     factor = units.shown(1.0, "lb-ft")
+    for line in first(found):
+        made.text(line)
     made.heading(f"What each group of parts adds, {units.torque}")
     rows = [["the typical build", *(f"{v:.0f}" for v in factor * found.typical)]]
     rows += [[name, *(f"{v:+.1f}" for v in factor * found.parts[name])] for name in order]

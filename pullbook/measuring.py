@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from model.measured import WHOLE
+from model.standing import Standing
 from pullbook import answer_sheet, answer_text
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from matplotlib.figure import Figure
 
@@ -46,6 +47,21 @@ CAUSES = {
 _OTHER = "what was built against what the build file says; a reading that drifted in the sweep"
 
 
+def first(found: Measured, prediction: Prediction, known: bool) -> list[str]:
+    """Return what to know before the verdict: where the build stands, and what was left out."""
+    said = []
+    if prediction.standing is not Standing.INSIDE:
+        why = "; ".join(reason.message for reason in prediction.reasons)
+        said.append(f"The build stands {answer_text.STANDING[prediction.standing.value]}: {why}.")
+    if known:
+        said.append(
+            "The model has learned from this sheet: that it fits says little of what it is worth."
+        )
+    if found.beyond:
+        said.append(f"{found.beyond} readings lie where no such build was swept and are left out.")
+    return said
+
+
 def verdict(found: Measured) -> list[str]:
     """Return whether the pull lies inside, and if not where and what to look at."""
     percent = f"{100 * found.level:g} %"
@@ -69,10 +85,15 @@ def verdict(found: Measured) -> list[str]:
     return said
 
 
-def text(found: Measured, sheet: Sheet, told: dict[str, Any], units: Units) -> str:
-    """Return a measured pull over its prediction as lines for the terminal."""
+def text(
+    found: Measured, before: Sequence[str], sheet: Sheet, told: dict[str, Any], units: Units
+) -> str:
+    """Return a measured pull over its prediction as lines for the terminal.
+
+    ``before`` is what `first` says.
+    """
     lines = [f"{sheet.sheet_id}: measured against predicted, at the reference condition", ""]
-    lines += [answer_text.wrap(line) for line in verdict(found)]
+    lines += [answer_text.wrap(line) for line in [*before, *verdict(found)]]
     lines += ["", f"{'rpm':>6}  {'measured':>9}  {'predicted':>9}  {'off, %':>7}  limits"]
     lines += [
         f"{rpm:>6}  {measured:>9}  {predicted:>9}  {off:>7}  {limits}"
@@ -128,14 +149,19 @@ def figure(found: Measured, prediction: Prediction, name: str, units: Units) -> 
 
 
 def page(
-    found: Measured, draw: Callable[[], Figure], sheet: Sheet, told: dict[str, Any], units: Units
+    found: Measured,
+    before: Sequence[str],
+    draw: Callable[[], Figure],
+    sheet: Sheet,
+    told: dict[str, Any],
+    units: Units,
 ) -> Page:
-    """Return the answer sheet of a measured pull."""
+    """Return the answer sheet of a measured pull; ``before`` is what `first` says."""
     said = verdict(found)
     alt = f"Measured torque over the predicted curve with its limits. {said[0]}"
     made = answer_sheet.begin(f"{sheet.sheet_id}: measured and predicted", draw, alt)
     made.heading("The answer")
-    for line in said:
+    for line in [*before, *said]:
         made.text(line)
     made.table(["rpm", f"measured, {units.torque}", "predicted", "off, %", "limits"],
                rows(found, units))  # fmt: skip

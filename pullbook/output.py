@@ -56,7 +56,7 @@ class Wanted:
 
 def deliver(outcome: Outcome, wanted: Wanted) -> None:
     """Print an answer, and write the files that were asked for."""
-    typer.echo(json.dumps(outcome.as_json()) if wanted.as_json else outcome.text())
+    typer.echo(json.dumps(outcome.as_json(), allow_nan=False) if wanted.as_json else outcome.text())
     files(outcome.figure, outcome.page, wanted)
 
 

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 #: What Markdown takes for markup; a low line within a word is none.
 _MARKUP = re.compile(r"([\\`*{}\[\]<>|#]|(?<!\w)_|_(?!\w))")
 
+_NO_XML = re.compile(rb"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 _STYLE = """
 :root { color-scheme: light dark; --ink: #20262b; --soft: #5b6268; --line: #d5dadd;
   --paper: #ffffff; --band: #f4f6f7; }
@@ -128,10 +129,13 @@ class Page:
 
 
 def svg_of(figure: Figure) -> bytes:
-    """Return a figure as SVG that is the same each time."""
+    """Return a figure as SVG that is the same each time.
+
+    Characters that XML does not know, as a name may hold, are left out.
+    """
     out = io.BytesIO()
     figure.savefig(out, format="svg", metadata={"Date": None, "Creator": "pullbook"})
-    return out.getvalue()
+    return _NO_XML.sub(b"", out.getvalue())
 
 
 def _plain(text: str) -> str:

@@ -96,7 +96,7 @@ def _picture(coverage: pd.DataFrame, errors: pd.DataFrame, path: Path) -> None:
         bottom.set_ylabel("% of measured values inside")
         bottom.legend(frameon=False, fontsize=10, loc="lower right")
         bottom.set_title("Do the limits hold?", loc="left")
-        figure.savefig(path, metadata=chart.METADATA[".svg"])
+        chart.save(figure, path)
 
 
 def text(metrics: dict[str, Any]) -> str:

@@ -13,6 +13,9 @@ from pullbook.unit_choice import Units
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+#: A sheet so near to a build is of the same build.
+_SAME = 1e-6
+
 
 def next_(  # noqa: PLR0913, PLR0917 - every one an option of the command
     candidates: Annotated[Path, typer.Argument(help="A builds.csv of what could be run.")],
@@ -30,7 +33,7 @@ def next_(  # noqa: PLR0913, PLR0917 - every one an option of the command
     from pullbook import teaching  # noqa: PLC0415
 
     wanted = output.Wanted(as_json, plot, html)
-    could, asked = (asking.sound_builds(path) for path in (candidates, questions))
+    (could, some), (asked, others) = (asking.sound_builds(path) for path in (candidates, questions))
     predictor = asking.load(bundle)
     found, told = predictor.next(could, asked, most), predictor.told
 
@@ -46,6 +49,7 @@ def next_(  # noqa: PLR0913, PLR0917 - every one an option of the command
         ),
         wanted,
     )
+    raise typer.Exit(code=int(some or others))
 
 
 def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
@@ -71,6 +75,8 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
     predictor = asking.load(bundle)
     (said,) = predictor.predictions([ran], [code])
     found = measured.against(said, rpm, torque, level)
+    known = ran.sheet_id in predictor.model.sheet_ids or float(said.distances[0]) < _SAME
+    before = measuring.first(found, said, known)
 
     def figure() -> Figure:
         return measuring.figure(found, said, ran.sheet_id, units)
@@ -80,12 +86,13 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
             as_json=lambda: {
                 "sheet_id": ran.sheet_id,
                 "standing": said.standing.value,
+                "learned_from": known,
                 **found.as_json(),
-                "said": measuring.verdict(found),
+                "said": [*before, *measuring.verdict(found)],
             },
-            text=lambda: measuring.text(found, ran, predictor.told, units),
+            text=lambda: measuring.text(found, before, ran, predictor.told, units),
             figure=figure,
-            page=lambda: measuring.page(found, figure, ran, predictor.told, units),
+            page=lambda: measuring.page(found, before, figure, ran, predictor.told, units),
         ),
         wanted,
     )

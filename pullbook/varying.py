@@ -9,10 +9,11 @@ import numpy as np
 from model.standing import Standing
 from model.vary import VaryError, name_of
 from pullbook import answer_sheet, answer_text
+from pullbook.unit_choice import Units
 from schemas.fields import BUILD_FIELDS, FIELDS, Kind
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from matplotlib.figure import Figure
 
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
     from model.vary import Variant
     from pipeline.sheet import Sheet
     from pullbook.page import Page
-    from pullbook.unit_choice import Units
 
 _MOST_VALUES = 100
 _MOST_FIELDS = 2
@@ -49,8 +49,8 @@ def ranges(given: Sequence[str]) -> dict[str, list[Any]]:
         if field.kind is Kind.CHOICE:
             found[name] = _choices(name, values)
         else:
-            whole = field.kind is Kind.WHOLE
-            found[name] = [int(v) if whole else v for v in _numbers(name, values)]
+            found[name] = _numbers(name, values)
+        found[name] = list(dict.fromkeys(found[name]))  # each once
     return found
 
 
@@ -116,12 +116,22 @@ def ties(given: Sequence[str], leading: str) -> dict[str, float]:
                 f" as --tie {name}=0.01"
             )
             raise VaryError(msg)
+        if name in found:
+            msg = f"--tie names {name} twice"
+            raise VaryError(msg)
         try:
             found[name] = float(share) if share else 1.0
         except ValueError:
             msg = f"--tie {text}: {share!r} is not a number"
             raise VaryError(msg) from None
     return found
+
+
+def named(values: Mapping[str, Any], units: Units) -> str:
+    """Return the values of a variant as a name, in the units that are shown."""
+    if units is Units.INCH:
+        return name_of(values)
+    return ", ".join(f"{name} {units.field(name, value)}" for name, value in values.items())
 
 
 def text(
@@ -134,18 +144,18 @@ def text(
     """Return variants as lines for the terminal."""
     level = f"{100 * found[0].difference.level:g} %"
     lines = [f"{base.sheet_id}, varied; mean torque from {band[0]:.0f} to {band[1]:.0f} rpm", ""]
-    width = max(len(name_of(one.values)) for one in found)
+    width = max(len(named(one.values, units)) for one in found)
     heads = [f"mean {units.torque}", "against the build", f"{level} limits", "peak torque",
              "peak power"]  # fmt: skip
     lines.append(f"{'':{width}}  {heads[0]:>10}  {heads[1]:>17}  {heads[2]:>16}  {heads[3]:>14}"
                  f"  {heads[4]:>14}")  # fmt: skip
     for one in found:
         cells = _cells(one, units)
-        name = f"{name_of(one.values):{width}}"
+        name = f"{named(one.values, units):{width}}"
         lines.append(f"{name}  {cells[0]:>10}  {cells[1]:>17}  {cells[2]:>16}  {cells[3]:>14}"
                      f"  {cells[4]:>14}  {cells[5]}".rstrip())  # fmt: skip
     lines.append("")
-    for line in [*trade(found), *leaving(found)]:
+    for line in [*trade(found, units), *leaving(found, units)]:
         lines.append(answer_text.wrap(line))
     return "\n".join([*lines, "", answer_text.source(told),
                       answer_text.wrap(answer_text.CAUTION, "")])  # fmt: skip
@@ -161,19 +171,23 @@ def _cells(one: Variant, units: Units) -> list[str]:
         peaks.append("not swept" if shown is None else
                      f"{shown.height.value:.0f} at {shown.rpm.value:.0f}")  # fmt: skip
     standing = one.found.standing
+    if not one.swept:
+        return ["not swept", "", "", *peaks, "" if standing is Standing.INSIDE else standing.value]
     return [f"{mean.value:.1f}", f"{apart.value:+.1f}", limits, *peaks,
             "" if standing is Standing.INSIDE else standing.value]  # fmt: skip
 
 
-def trade(found: Sequence[Variant]) -> list[str]:
+def trade(found: Sequence[Variant], units: Units) -> list[str]:
     """Return what the furthest variants gain and lose against the build, and where."""
     said_ = []
     for one in (found[0], found[-1]) if len(found) > 1 else found:
+        if not one.swept:
+            continue
         apart = one.difference
         at = np.array([point.value for point in apart.curve])[np.array(apart.supported)]
         if not len(at) or np.abs(at).max() < 0.05:
             continue
-        name = name_of(one.values)
+        name = named(one.values, units)
         if len(apart.crossovers) == 1:
             cross = apart.crossovers[0].value
             what = ("loses below and gains above" if at[-1] > at[0] else
@@ -190,7 +204,7 @@ def trade(found: Sequence[Variant]) -> list[str]:
 
 def _sure(one: Variant) -> str:
     apart = one.difference
-    if apart.chance is None:
+    if apart.chance is None or not apart.calibrated:
         return "There are too few shops to say how sure that is."
     if apart.told_apart:
         return "Over the band the data can tell the two apart."
@@ -200,12 +214,18 @@ def _sure(one: Variant) -> str:
     )
 
 
-def leaving(found: Sequence[Variant]) -> list[str]:
+def leaving(found: Sequence[Variant], units: Units) -> list[str]:
     """Return where the variants leave what was tested, and what is not found together."""
     said_ = []
     for one in found:
+        if not one.swept:
+            said_.append(
+                f"{named(one.values, units)}: no such build was swept over the whole band."
+            )
         if one.found.standing is Standing.OUTSIDE:
-            said_.append(f"{name_of(one.values)} stands OUTSIDE: {one.found.reasons[0].message}.")
+            said_.append(
+                f"{named(one.values, units)} stands OUTSIDE: {one.found.reasons[0].message}."
+            )
     return said_
 
 
@@ -224,10 +244,10 @@ def figure(
     drawn, (top, bottom) = chart.panels(shared=False)
     factor = units.shown(1.0, "lb-ft")
     shades = mpl.colormaps["viridis"](np.linspace(0.0, 0.75, len(found)))
-    for one, colour in zip(found, shades, strict=True):
+    for at, (one, colour) in enumerate(zip(found, shades, strict=True)):
         torque = factor * np.where(one.found.supported(rpm), one.found.torque(rpm), np.nan)
         line = ":" if one.found.standing is Standing.OUTSIDE else "-"
-        label = name_of(one.values) if one in (found[0], found[-1]) else None
+        label = named(one.values, units) if at in (0, len(found) - 1) else None
         top.plot(rpm, torque, color=colour, linewidth=1.6, linestyle=line, label=label)
     own = factor * np.where(base.supported(rpm), base.torque(rpm), np.nan)
     top.plot(rpm, own, color=chart.INK, linewidth=2, linestyle=chart.LINES[1], label="the build")
@@ -241,6 +261,10 @@ def figure(
     return drawn
 
 
+def _shown(name: str, value: Any, units: Units) -> Any:
+    return units.shown(value, FIELDS[name].unit) if FIELDS[name].numeric else value
+
+
 def _against_field(axes: Any, found: Sequence[Variant], band: tuple[float, float],
                    units: Units) -> None:  # fmt: skip
     """Draw the mean over the band against the first field, a line for each value of the second."""
@@ -252,7 +276,7 @@ def _against_field(axes: Any, found: Sequence[Variant], band: tuple[float, float
     for one in found:
         groups.setdefault(one.values[second] if second else None, []).append(one)
     for at, (value, own) in enumerate(groups.items()):
-        x = [one.values[names[0]] for one in own]
+        x = [_shown(names[0], one.values[names[0]], units) for one in own]
         apart = [units.between(one.difference.mean, "lb-ft") for one in own]
         colour = chart.COLOURS[at % len(chart.COLOURS)]
         label = None if second is None else f"{second} {value:g}" if isinstance(
@@ -265,7 +289,7 @@ def _against_field(axes: Any, found: Sequence[Variant], band: tuple[float, float
     if second is not None:
         axes.legend(frameon=False, fontsize=9)
     axes.axhline(0, color=chart.GREY, linewidth=1)
-    unit = FIELDS[names[0]].unit
+    unit = units.of(FIELDS[names[0]].unit)
     axes.set_xlabel(f"{names[0]}, {unit}" if unit else names[0])
     axes.set_ylabel(f"mean from {band[0]:.0f} to {band[1]:.0f} rpm\nagainst the build,"
                     f" {units.torque}")  # fmt: skip
@@ -281,14 +305,18 @@ def page(
 ) -> Page:
     """Return the answer sheet of a build that was varied."""
     names = " and ".join(found[0].values)
-    alt = f"Torque curves for each {names}, and the mean over the band. {' '.join(trade(found))}"
+    said = " ".join(trade(found, units))
+    alt = f"Torque curves for each {names}, and the mean over the band. {said}"
     made = answer_sheet.begin(f"{base.sheet_id}: {names} varied", draw, alt)
     made.heading(f"Mean torque from {band[0]:.0f} to {band[1]:.0f} rpm")
     made.table(
         [names, units.torque, "against the build", "limits", "peak torque", "peak power", "stands"],
-        [[name_of(one.values), *_cells(one, units)[:5], one.found.standing.value] for one in found],
+        [
+            [named(one.values, units), *_cells(one, units)[:5], one.found.standing.value]
+            for one in found
+        ],
     )
-    for line in [*trade(found), *leaving(found)]:
+    for line in [*trade(found, units), *leaving(found, units)]:
         made.text(line)
     answer_sheet.builds(made, [base], units)
     return answer_sheet.close(made, told)

@@ -15,7 +15,6 @@ BROWSER = next(
     filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), ""
 )
 PHONE = 390
-ASKED = "launch <b>1</b>"
 BUILD = """\
 sheet_id: "launch <b>1</b>"
 cylinders: 8
@@ -33,7 +32,7 @@ build: {cylinders: 8, bore: 4.03, stroke: 3.48, compression_ratio: 9.4, fuel: ga
 parts:
   camshaft:
     - {name: short, intake_duration: 206, exhaust_duration: 212}
-    - {name: long <i>er</i>, intake_duration: 230, exhaust_duration: 236}
+    - {name: "long <i>er</i> $\\foo$", intake_duration: 230, exhaust_duration: 236}
 goal: {mean_torque: 2000:3500}
 """
 

@@ -15,7 +15,7 @@ from pipeline import anonymise
 from pullbook.cli import app
 
 ROOT = Path(__file__).parents[1]
-COMMANDS = sorted(command.callback.__name__ for command in app.registered_commands) + sorted(
+COMMANDS = sorted(command.name for command in app.registered_commands) + sorted(
     f"{group.typer_instance.info.name} {command.callback.__name__}"
     for group in app.registered_groups
     for command in group.typer_instance.registered_commands

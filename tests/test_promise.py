@@ -33,6 +33,8 @@ def lower_bound(level, shops, calibrated):
 def test_limits_hold_on_shops_never_seen(held_out, level, what):
     found = held_out.metrics()
     shops = found["shops"]
+    if what.endswith("rpm") and str(level) not in found["coverage"][what]:
+        pytest.skip("too few shops whose sweeps hold the peak for limits at this level")
     bound = lower_bound(level, shops, shops * (PARTS - 1) // PARTS)
     # The law is for one split with shares of all or nothing; of two splits and whole shares
     # more can be asked, and the seed is fixed.

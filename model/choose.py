@@ -32,6 +32,8 @@ if TYPE_CHECKING:
 MOST = 20_000
 #: What rules out a combination whose like was not swept over the speeds that are asked about.
 SWEEP = "what was swept"
+#: The share of each band that must have been swept; less than the whole of it is said.
+_ENOUGH = 0.5
 _POINTS = 41
 
 
@@ -57,6 +59,8 @@ class Combination:
         Peak power, hp; ``None`` where nothing is supported.
     chance
         That it is the best of those that are ranked; ``None`` without calibration.
+    swept
+        Whether such builds were swept over all the speeds that are asked about.
     found
         What the model says of it.
     """
@@ -67,6 +71,7 @@ class Combination:
     low: Between
     power: Peak | None
     chance: float | None
+    swept: bool
     found: Prediction
 
     @property
@@ -88,6 +93,7 @@ class Combination:
             "low_range": _limits(self.low),
             "peak_power": None if self.power is None else self.power.as_json("power"),
             "chance_best": rounded(self.chance, 4),
+            "swept": self.swept,
             "standing": self.found.standing.value,
             "reasons": [reason.message for reason in self.found.reasons],
         }
@@ -204,17 +210,18 @@ def choose(
         raise ChooseError(msg)
     found = predict(model, typed_builds([sheet for _, sheet in kept]), [None] * len(kept))
     swept = [_swept(one, wanted, low) for one in found]
-    if not any(swept):
+    if max(swept) < _ENOUGH:
         msg = (
             "nothing was swept over the engine speeds of the goal, the low range and the torque"
             " limits with builds like these; name others"
         )
         raise ChooseError(msg)
-    if not all(swept):
-        beyond[SWEEP] = swept.count(False)
-    kept = [one for one, known in zip(kept, swept, strict=True) if known]
-    found = [one for one, known in zip(found, swept, strict=True) if known]
-    made, short = _within(wanted, [parts for parts, _ in kept], found, level, low)
+    known = [at for at, share in enumerate(swept) if share >= _ENOUGH]
+    if len(known) < len(kept):
+        beyond[SWEEP] = len(kept) - len(known)
+    made, short = _within(
+        wanted, [kept[at][0] for at in known], [found[at] for at in known], level, low
+    )
     if short:
         beyond[TORQUE] = short
     if not made:
@@ -226,10 +233,10 @@ def choose(
     return Choice(ranked, outside, beyond, (unfit, why), wanted.base, wanted.goal, level, low)
 
 
-def _swept(found: Prediction, wanted: PartsList, low: tuple[float, float]) -> bool:
-    """Tell whether builds like this one were swept over all that is asked of it."""
+def _swept(found: Prediction, wanted: PartsList, low: tuple[float, float]) -> float:
+    """Return over what share of what is asked of it such a build was swept: of the worst band."""
     bands = [wanted.goal[1], low, *(limit.over for limit in wanted.limits if limit.over)]
-    return all(bool(found.supported(np.linspace(*band, _POINTS)).all()) for band in bands)
+    return min(float(found.supported(np.linspace(*band, _POINTS)).mean()) for band in bands)
 
 
 def _name(parts: Sequence[Part]) -> str:
@@ -285,6 +292,7 @@ def _within(
                 low=one.mean(low, level),
                 power=one.peak(one.speeds, level, power=True),
                 chance=None,
+                swept=_swept(one, wanted, low) == 1.0,
                 found=one,
             )
         )

@@ -98,7 +98,8 @@ def _cells(found: Choice, one: Combination, units: Units) -> list[str]:
     value = units.between(one.goal, found.unit)
     low = units.shown(one.low.value, "lb-ft")
     power = units.peak(one.power, "hp")
-    standing = one.found.standing.value
+    marks = [] if one.found.standing.value == "inside" else [one.found.standing.value]
+    marks += [] if one.swept else ["not swept over all of it"]
     return [
         f"{value.value:.1f}",
         answer_text.limits(value),
@@ -106,7 +107,7 @@ def _cells(found: Choice, one: Combination, units: Units) -> list[str]:
         f"{low:.1f}",
         "not swept" if power is None else f"{power.height.value:.0f} at {power.rpm.value:.0f}",
         "" if one.price is None else f"{one.price:g}",
-        "" if standing == "inside" else standing,
+        ", ".join(marks),
     ]
 
 

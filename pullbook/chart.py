@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from typing import TYPE_CHECKING, Any
 
 import matplotlib as mpl
@@ -80,7 +81,9 @@ def save(figure: Figure, path: Path) -> None:
     if path.suffix.casefold() == ".svg":
         path.write_bytes(svg_of(figure))
     else:
-        figure.savefig(path, dpi=160, metadata=_METADATA[path.suffix.casefold()])
+        with warnings.catch_warnings():
+            warnings.filterwarnings("ignore", "Glyph")  # a name the font lacks a sign of
+            figure.savefig(path, dpi=160, metadata=_METADATA[path.suffix.casefold()])
 
 
 def of_answers(answers: Sequence[Answer], units: Units) -> Figure:

@@ -9,6 +9,7 @@ import base64
 import html
 import io
 import re
+import warnings
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -134,7 +135,9 @@ def svg_of(figure: Figure) -> bytes:
     Characters that XML does not know, as a name may hold, are left out.
     """
     out = io.BytesIO()
-    figure.savefig(out, format="svg", metadata={"Date": None, "Creator": "pullbook"})
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Glyph")  # of a name: the viewer's font may have it
+        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": "pullbook"})
     return _NO_XML.sub(b"", out.getvalue())
 
 

@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from model.sample import Floats, Sample
 
 _FOLDS = 5
+#: Fields that an engine's size is made of; they stay.
+_KEPT = ("cylinders", "bore", "stroke", "aspiration")
 _RESULTS = Path(__file__).parent / "results"
 _LEVEL = 0.9
 
@@ -77,7 +79,7 @@ def _row(kind: str, name: str, sample: Sample, squares: Floats, whole: Floats) -
 
 def _without(builds: pd.DataFrame, names: tuple[str, ...]) -> pd.DataFrame:
     """Return builds that do not give some fields; what a size is made of stays."""
-    gone = [name for name in names if name not in ("cylinders", "bore", "stroke", "aspiration")]
+    gone = [name for name in names if name not in _KEPT]
     every = np.ones(len(builds), dtype=bool)
     return builds.assign(**{name: builds[name].mask(every) for name in gone})
 
@@ -129,7 +131,10 @@ def ablate(builds: pd.DataFrame, pulls: pd.DataFrame, settings: Settings) -> pd.
         tell_table("features", name, table.assign(**dict.fromkeys(columns, np.nan)))
     for name, fields in GROUPS.items():
         poorer = _without(builds, fields)
-        tell_table("fields", name, feature_table.fit(poorer).table)
+        stays = ", ".join(field for field in fields if field in _KEPT)
+        tell_table(
+            "fields", f"{name} (but {stays})" if stays else name, feature_table.fit(poorer).table
+        )
     return pd.DataFrame(rows)
 
 

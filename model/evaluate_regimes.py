@@ -66,8 +66,10 @@ def held_out(
     spare = rng.random(engines.max() + 1) < _ENGINES
     found = []
     for number in track(range(int(min(of_shop.max(), of_family.max())) + 1)):
-        new = pd.DataFrame({"shop": of_shop == number, "family": of_family == number})
-        out = new.any(axis=1).to_numpy() | spare[engines]
+        out = (of_shop == number) | (of_family == number) | spare[engines]
+        new = pd.DataFrame(
+            {name: ~builds[name].isin(builds[name][~out]) for name in ("shop", "family")}
+        )
         for table in _part(builds, pulls, out, told & out, new, settings):
             found.append(table)
     readings, sheets = (pd.concat(part, ignore_index=True) for part in (found[::2], found[1::2]))

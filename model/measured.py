@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -29,8 +29,16 @@ class MeasureError(ValueError):
     """A sheet that cannot be held against a prediction; the message says why."""
 
 
-def pull(path: Path) -> tuple[Sheet, Floats, Floats]:
-    """Return the one sheet of a file, and its readings at the reference condition: rpm and lb-ft.
+class Pull(NamedTuple):
+    """A sheet and its readings at the reference condition, rev/min and lb-ft."""
+
+    sheet: Sheet
+    rpm: Floats
+    torque: Floats
+
+
+def pull(path: Path) -> Pull:
+    """Return the one sheet of a file with its readings at the reference condition.
 
     Raises
     ------
@@ -51,7 +59,7 @@ def pull(path: Path) -> tuple[Sheet, Floats, Floats]:
         raise MeasureError(msg)
     columns = Columns()
     columns.add(sheet, str(path))
-    return sheet, np.array(columns.rpm), np.array(columns.torque)
+    return Pull(sheet, np.array(columns.rpm), np.array(columns.torque))
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +113,8 @@ class Measured:
         The pull as a whole.
     parts
         The thirds of the sweep.
+    found
+        The prediction.
     """
 
     rpm: Floats
@@ -117,6 +127,7 @@ class Measured:
     inside: bool | None
     whole: Part
     parts: tuple[Part, ...]
+    found: Prediction
 
     @property
     def where(self) -> tuple[str, str] | None:
@@ -213,4 +224,5 @@ def against(found: Prediction, rpm: Floats, torque: Floats, level: float) -> Mea
         parts=tuple(
             part(name, third == at) for at, name in enumerate(THIRDS) if (third == at).any()
         ),
+        found=found,
     )

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from model.answer import Answer
     from model.choose import Choice
     from model.explain import Explanation
-    from model.measured import Measured
+    from model.measured import Measured, Pull
     from model.prediction import Prediction
     from model.sample import Floats
     from model.several import Comparison
@@ -35,6 +35,8 @@ if TYPE_CHECKING:
     from pipeline.sheet import Sheet
 
 _STEP = 250.0
+#: A sheet so near to a build is of the same build.
+_SAME = 1e-6
 
 
 class BuildError(ValueError):
@@ -166,18 +168,21 @@ class Predictor:
         joint = teach.left(self.model.curve.process, known, shop, asked, by)
         return teach.lessons(joint, len(questions), most)
 
-    def against(self, sheet: str | Path, level: float = 0.9, code: str | None = None) -> Measured:
-        """Return the pull of a dyno sheet against its prediction.
+    def against(self, pull: Pull, level: float = 0.9, code: str | None = None) -> Measured:
+        """Return a pull, as `measured.pull` reads it, against its prediction.
 
         Raises
         ------
         MeasureError
-            The file does not hold one sheet that the checks accept.
+            None of the readings lies where such builds were swept.
 
         """
-        ran, rpm, torque = measured.pull(Path(sheet))
-        (said,) = self.predictions([ran], [code])
-        return measured.against(said, rpm, torque, level)
+        (said,) = self.predictions([pull.sheet], [code])
+        return measured.against(said, pull.rpm, pull.torque, level)
+
+    def learned_from(self, pull: Pull, found: Prediction) -> bool:
+        """Tell whether the model has learned from this sheet, or from one of the same build."""
+        return pull.sheet.sheet_id in self.model.sheet_ids or float(found.distances[0]) < _SAME
 
     def explain(self, sheet: Sheet, rpm: Floats, level: float = 0.9) -> Explanation:
         """Return what each group of parts adds to the curve of a build."""

@@ -7,7 +7,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from model.novelty import CHOICES, NUMBERS
-from schemas.fields import FIELDS
+from model.together import with_unit
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -61,7 +61,8 @@ def reasons(
     found = [reason for name in CHOICES for reason in _unseen(reference, name, values.get(name))]
     found += [reason for name in NUMBERS for reason in _beyond(reference, name, values.get(name))]
     found.sort(key=lambda reason: -reason.severity)
-    if apart is not None:
+    out = {reason.field for reason in found if reason.severity > 1}
+    if apart is not None and not out & {apart.field, apart.other}:
         message = f"no sheet comes near to having {apart}, though each was tested with other parts"
         reason = Reason("combination", str(apart), None, None, message, apart.severity)
         found.append(reason)
@@ -104,10 +105,10 @@ def _beyond(reference: Reference, name: str, value: object) -> list[Reason]:
     if over <= 1e-9 * max(abs(low), abs(high)):
         return []
     margin = _MARGIN * (high - low) or 0.02 * abs(high)
-    unit = FIELDS[name].unit if name in FIELDS else "in3"
+    side = "below" if value < low else "above"
     message = (
-        f"{name} {value:.4g} {unit} lies {'below' if value < low else 'above'} what was tested,"
-        f" {low:.4g} to {high:.4g} {unit}"
+        f"{name} {with_unit(name, value)} lies {side} what was tested, {low:.4g} to"
+        f" {with_unit(name, high)}"
     )
     return [Reason(name, float(value), low, high, message, over / margin)]
 

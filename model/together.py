@@ -129,10 +129,17 @@ class Apart:
 
 
 def _said(field: str, value: float | str) -> str:
-    if isinstance(value, str):
-        return f"{field} {value}"
+    return f"{field} {value if isinstance(value, str) else with_unit(field, value)}"
+
+
+def with_unit(field: str, value: float) -> str:
+    """Return a number of a field, or of a size that no field tells, as a person writes it.
+
+    >>> with_unit("compression_ratio", 9.5), with_unit("bore", 4.0), with_unit("cylinders", 8)
+    ('9.5:1', '4 in', '8')
+    """
     unit = FIELDS[field].unit if field in FIELDS else "in3"
-    return f"{field} {value:.4g} {unit}".rstrip()
+    return f"{value:.4g} {unit}".rstrip().replace(" :", ":")
 
 
 def fit(builds: pd.DataFrame, shop: Ints) -> Together:

@@ -141,7 +141,7 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     if not 2 <= len(builds) <= _MOST_PLOTTED:
         msg = f"name two to {_MOST_PLOTTED} builds; {len(builds)} were named"
         raise typer.BadParameter(msg, param_hint="BUILDS")
-    sheets = [comparing.one_build(path) for path in builds]
+    sheets = comparing.named_apart([comparing.one_build(path) for path in builds], builds)
     asking.tell_asides(sheets)
     predictor = asking.load(bundle)
     found = predictor.predictions(sheets)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -44,6 +46,17 @@ def one_build(path: Path) -> Sheet:
         msg = f"{path}: {asking.error(sheets[0])['error']['message']}"
         raise CompareError(msg)
     return sheets[0]
+
+
+def named_apart(sheets: Sequence[Sheet], paths: Sequence[Path]) -> list[Sheet]:
+    """Return builds of which no two go by one name: those that did get their file's beside it."""
+    names = Counter(sheet.sheet_id for sheet in sheets)
+    return [
+        sheet
+        if names[sheet.sheet_id] == 1
+        else replace(sheet, sheet_id=f"{sheet.sheet_id} ({path.name})")
+        for sheet, path in zip(sheets, paths, strict=True)
+    ]
 
 
 def check_band(builds: Sequence[Prediction], band: tuple[float, float]) -> str | None:

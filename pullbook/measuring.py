@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from model.measured import Measured
-    from model.prediction import Prediction
     from pipeline.sheet import Sheet
     from pullbook.page import Page
     from pullbook.unit_choice import Units
@@ -47,9 +46,9 @@ CAUSES = {
 _OTHER = "what was built against what the build file says; a reading that drifted in the sweep"
 
 
-def first(found: Measured, prediction: Prediction, known: bool) -> list[str]:
+def first(found: Measured, known: bool) -> list[str]:
     """Return what to know before the verdict: where the build stands, and what was left out."""
-    said = []
+    said, prediction = [], found.found
     if prediction.standing is not Standing.INSIDE:
         why = "; ".join(reason.message for reason in prediction.reasons)
         said.append(f"The build stands {answer_text.STANDING[prediction.standing.value]}: {why}.")
@@ -119,10 +118,11 @@ def rows(found: Measured, units: Units) -> list[list[str]]:
     return made
 
 
-def figure(found: Measured, prediction: Prediction, name: str, units: Units) -> Figure:
+def figure(found: Measured, name: str, units: Units) -> Figure:
     """Return the measured pull over the prediction, and below how far off it is."""
     from pullbook import chart  # noqa: PLC0415 - for those who want a picture
 
+    prediction = found.found
     drawn, (top, bottom) = chart.panels()
     factor = units.shown(1.0, "lb-ft")
     fine = np.linspace(found.rpm[0], found.rpm[-1], 160) if len(found.rpm) > 1 else found.rpm

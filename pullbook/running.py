@@ -13,9 +13,6 @@ from pullbook.unit_choice import Units
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-#: A sheet so near to a build is of the same build.
-_SAME = 1e-6
-
 
 def next_(  # noqa: PLR0913, PLR0917 - every one an option of the command
     candidates: Annotated[Path, typer.Argument(help="A builds.csv of what could be run.")],
@@ -69,23 +66,23 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
     options.check_level(level)
     wanted = output.Wanted(as_json, plot, html)
-    ran, rpm, torque = measured.pull(sheet)
+    pull = measured.pull(sheet)
+    ran = pull.sheet
     asking.tell_asides([ran])
     (code,) = asking.shop_codes([ran], shop, key_file)
     predictor = asking.load(bundle)
-    (said,) = predictor.predictions([ran], [code])
-    found = measured.against(said, rpm, torque, level)
-    known = ran.sheet_id in predictor.model.sheet_ids or float(said.distances[0]) < _SAME
-    before = measuring.first(found, said, known)
+    found = predictor.against(pull, level, code)
+    known = predictor.learned_from(pull, found.found)
+    before = measuring.first(found, known)
 
     def figure() -> Figure:
-        return measuring.figure(found, said, ran.sheet_id, units)
+        return measuring.figure(found, ran.sheet_id, units)
 
     output.deliver(
         output.Outcome(
             as_json=lambda: {
                 "sheet_id": ran.sheet_id,
-                "standing": said.standing.value,
+                "standing": found.found.standing.value,
                 "learned_from": known,
                 **found.as_json(),
                 "said": [*before, *measuring.verdict(found)],

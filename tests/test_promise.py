@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from model import evaluate
+from model import evaluate, evaluate_regimes
 from model.settings import Settings
 
 PARTS = 2
@@ -57,6 +57,17 @@ def test_the_model_beats_both_rules_of_thumb(held_out):
 
 def test_few_builds_of_shops_never_seen_stand_outside(held_out):
     assert held_out.metrics()["standing_share"]["outside"] < 0.06
+
+
+def test_limits_hold_for_shops_and_families_known_or_new(demo):
+    few = Settings(rounds=200, folds=5, withheld=1)
+    readings, sheets = evaluate_regimes.held_out(demo.builds, demo.pulls, few, PARTS)
+    for (shop, family), own in readings.groupby(["shop_is", "family_is"]):
+        inside = own.groupby(["shop", "sheet_id"])["inside_0.9"].mean().groupby("shop").mean()
+        assert inside.mean() > 0.83, (shop, family)
+    assert set(zip(sheets["shop_is"], sheets["family_is"], strict=True)) == {
+        (shop, family) for shop in ("known", "new") for family in ("known", "new")
+    }
 
 
 def test_limits_of_rows_taken_at_random_would_break(demo, held_out):

@@ -75,13 +75,19 @@ def answers(
     """
     level, rpm = question.level, question.rpm
     look = len(builds) <= MOST_LOOKED_INTO
+    bare = missing.not_given(builds)
+    names = builds["sheet_id"].astype(str).tolist()
     given = []
     for i, found in enumerate(predict(model, builds, shops)):
-        width = found.half_width(level) if look else None
+        unknown = bare[i]
+        if look:
+            width = found.half_width(level)
+            unknown = missing.fields(model, builds.iloc[[i]], found.nearest, width)
+        peaks = found.peaks(rpm, level)
         near = zip(found.nearest[:_NAMED], found.distances[:_NAMED], strict=True)
         given.append(
             Answer(
-                sheet_id=str(builds["sheet_id"].iloc[i]),
+                sheet_id=names[i],
                 standing=found.standing,
                 reasons=found.reasons,
                 level=level,
@@ -89,10 +95,10 @@ def answers(
                 known_shop=found.known_shop,
                 widened=found.widened,
                 curve=found.points(rpm, level),
-                peak_torque=found.peak(rpm, level, power=False),
-                peak_power=found.peak(rpm, level, power=True),
+                peak_torque=peaks.torque,
+                peak_power=peaks.power,
                 nearest=[(model.sheet_ids[position], float(far)) for position, far in near],
-                missing=missing.fields(model, builds.iloc[[i]], found.nearest, width),
+                missing=unknown,
                 bundle=told,
             )
         )

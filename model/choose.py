@@ -290,7 +290,7 @@ def _within(
                 price=_price(own),
                 goal=_goal(one, wanted.goal, level),
                 low=one.mean(low, level),
-                power=one.peak(one.speeds, level, power=True),
+                power=one.peaks(one.speeds, level).power,
                 chance=None,
                 swept=_swept(one, wanted, low) == 1.0,
                 found=one,

@@ -24,6 +24,19 @@ _ONLY_BOOSTED = ("boost",)
 _ONLY_HEADERS = ("primary_diameter", "primary_length")
 
 
+def not_given(builds: pd.DataFrame) -> list[list[Missing]]:
+    """Return for each build the fields that a sheet of it would give and it does not."""
+    names = [name for name in BUILD_FIELDS if name != "aspiration"]
+    bare = builds[names].isna().to_numpy()
+    natural = (builds["aspiration"] == "natural").to_numpy(dtype=bool)
+    cast = (builds["exhaust_type"] == "cast manifold").fillna(value=False).to_numpy(dtype=bool)
+    for rows, beside in ((natural, _ONLY_BOOSTED), (cast, _ONLY_HEADERS)):
+        for name in beside:
+            bare[rows, names.index(name)] = False
+    fields_ = [Missing(name, None) for name in names]
+    return [[fields_[at] for at in np.flatnonzero(row).tolist()] for row in bare]
+
+
 def fields(model: Model, build: pd.DataFrame, near: Ints, width: float | None) -> list[Missing]:
     """Return the fields that a build does not give, the one worth most first.
 
@@ -39,12 +52,11 @@ def fields(model: Model, build: pd.DataFrame, near: Ints, width: float | None) -
         Half-width of its limits, relative; ``None``: nothing is looked into.
 
     """
-    names = [name for name in _applicable(build.iloc[0]) if pd.isna(build[name].iloc[0])]
-    if width is None or width <= 0:
-        return [Missing(name, None) for name in names]
-    trials = _trials(model, build, names, near)
-    if not trials:
-        return [Missing(name, None) for name in names]
+    (bare,) = not_given(build)
+    names = [one.field for one in bare]
+    trials = {} if width is None or width <= 0 else _trials(model, build, names, near)
+    if width is None or not trials:
+        return bare
     variants = pd.concat([_variants(build, name, values) for name, (values, _) in trials.items()])
     curves = model.curve.curves(feature_table.make(variants, model.filling))
     bounds = np.cumsum([len(values) for values, _ in trials.values()])[:-1]
@@ -56,16 +68,6 @@ def fields(model: Model, build: pd.DataFrame, near: Ints, width: float | None) -
         Missing(name, _narrowing(swing[name], width) if name in swing else None) for name in names
     ]
     return sorted(worth, key=lambda m: -(m.narrows or 0.0))
-
-
-def _applicable(row: pd.Series) -> list[str]:
-    """Fields that a sheet of such a build would give."""
-    left_out = {"aspiration"}
-    if row["aspiration"] == "natural":
-        left_out.update(_ONLY_BOOSTED)
-    if row["exhaust_type"] == "cast manifold":
-        left_out.update(_ONLY_HEADERS)
-    return [name for name in BUILD_FIELDS if name not in left_out]
 
 
 def _trials(

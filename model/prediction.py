@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -146,19 +147,25 @@ class Prediction:
             factor = max(factor, single)
         return between(float(np.mean(self.torque(rpm))), width, factor)
 
-    def peak(self, rpm: Floats, level: float, *, power: bool) -> Peak | None:
-        """Return the highest supported point from the first to the last engine speed given.
+    def peaks(self, rpm: Floats, level: float) -> Peaks:
+        """Return the highest supported points from the first to the last engine speed given.
 
         ``None`` where no speed between them is supported.
         """
-        fine = np.union1d(np.arange(rpm[0], rpm[-1], _FINE), rpm[-1:])
+        fine = np.append(np.arange(rpm[0], rpm[-1], _FINE), rpm[-1])
         fine = fine[self.supported(fine)]
         if len(fine) == 0:
-            return None
-        factor = fine / TORQUE_POWER_CONSTANT if power else 1.0
-        height, where, at_end = smooth.peak(fine, self.torque(fine) * factor)
+            return Peaks(None, None)
+        torque = self.torque(fine)
+        power = torque * (fine / TORQUE_POWER_CONSTANT)
+        return Peaks(
+            torque=self._peak("torque", fine, torque, level),
+            power=self._peak("power", fine, power, level),
+        )
+
+    def _peak(self, name: str, rpm: Floats, values: Floats, level: float) -> Peak:
+        height, where, at_end = smooth.peak(rpm, values)
         width = float(self.width(np.array([where]))[0])
-        name = "power" if power else "torque"
         return Peak(
             height=between(height, width, self.threshold(name, level)),
             rpm=between(where, self.widened, self.threshold(f"{name}_rpm", level)),
@@ -166,11 +173,18 @@ class Prediction:
         )
 
 
+class Peaks(NamedTuple):
+    """The peaks of torque and of power; ``None`` where nothing is supported."""
+
+    torque: Peak | None
+    power: Peak | None
+
+
 def between(value: float, width: float, factor: float | None) -> Between:
     """Return limits that are the same ratio above and below a value."""
     if factor is None:
         return Between(value, None, None)
-    ratio = float(np.exp(width * factor))
+    ratio = math.exp(width * factor)
     return Between(value, value / ratio, value * ratio)
 
 

@@ -29,8 +29,8 @@ class Settings:
 
     seed: int = 1
     folds: int = 10
-    rounds: int = 1000
-    learning_rate: float = 0.04
+    rounds: int = 400
+    learning_rate: float = 0.08
     leaves: int = 7
     leaf_readings: int = 40
     feature_share: float = 0.4

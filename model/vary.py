@@ -19,9 +19,9 @@ from schemas.findings import Severity
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from model.answer import Between, Peak
+    from model.answer import Between
     from model.pairs import Pairs
-    from model.prediction import Prediction
+    from model.prediction import Peaks, Prediction
     from model.sample import Floats
     from pipeline.sheet import Sheet
 
@@ -49,8 +49,8 @@ class Variant:
         The variant less the build it was made of; the same shop.
     swept
         Whether builds like it were swept over the whole band.
-    torque, power
-        Its peaks; ``None`` where nothing is supported.
+    peaks
+        Its peaks of torque and of power.
     """
 
     values: Mapping[str, Any]
@@ -58,8 +58,7 @@ class Variant:
     mean: Between
     difference: Difference
     swept: bool
-    torque: Peak | None
-    power: Peak | None
+    peaks: Peaks
 
     def as_json(self) -> dict[str, Any]:
         """Return the variant as ``vary --json`` prints it."""
@@ -74,8 +73,8 @@ class Variant:
                 "low": rounded(self.mean.low),
                 "high": rounded(self.mean.high),
             },
-            "peak_torque": None if self.torque is None else self.torque.as_json("torque"),
-            "peak_power": None if self.power is None else self.power.as_json("power"),
+            "peak_torque": self.peaks.torque and self.peaks.torque.as_json("torque"),
+            "peak_power": self.peaks.power and self.peaks.power.as_json("power"),
             "against_base": {
                 name: told[name]
                 for name in ("mean_torque", "chance_a_above_b", "told_apart", "curve", "crossovers")
@@ -203,8 +202,7 @@ def variants(
             mean=one.mean(band, level),
             difference=compare((one, base), ("variant", "base"), pairs, band, level, rpm, True),
             swept=bool(one.supported(np.linspace(*band, BAND_POINTS)).all()),
-            torque=one.peak(one.speeds, level, power=False),
-            power=one.peak(one.speeds, level, power=True),
+            peaks=one.peaks(one.speeds, level),
         )
         for one, own in zip(found, values, strict=True)
     ]

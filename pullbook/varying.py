@@ -166,7 +166,7 @@ def _cells(one: Variant, units: Units) -> list[str]:
     limits = "none" if apart.low is None or apart.high is None else (
         f"{apart.low:+.1f} to {apart.high:+.1f}")  # fmt: skip
     peaks = []
-    for peak, unit in ((one.torque, "lb-ft"), (one.power, "hp")):
+    for peak, unit in ((one.peaks.torque, "lb-ft"), (one.peaks.power, "hp")):
         shown = units.peak(peak, unit)
         peaks.append("not swept" if shown is None else
                      f"{shown.height.value:.0f} at {shown.rpm.value:.0f}")  # fmt: skip

@@ -23,6 +23,7 @@ import yaml
 
 from model import ask, bundle, training
 from model.ask import speeds_of
+from model.predictor import Predictor, builds
 from model.settings import Settings
 from pipeline import curate, feature_table
 
@@ -113,11 +114,11 @@ def model(folder: Path, most: int) -> None:
         trained = training.train(data.builds, data.pulls, features, Settings())
         times[count] = time.perf_counter() - start
         if count == few:
-            builds, kept = data.builds, trained
+            tested, kept = data.builds, trained
             _say(f"seconds to train on {few} sheets", times[few], "at most 60 on two cores")
     _say(f"training on {many_} sheets / {few}, over the ratio of sheets",
          times[many_] / times[few] * few / many_, "about 1")  # fmt: skip
-    lots = pd.concat([builds] * (10_000 // len(builds)), ignore_index=True)
+    lots = pd.concat([tested] * (10_000 // len(tested)), ignore_index=True)
     rpm = speeds_of(2000.0, 6500.0, 250.0)
     told = {"id": "", "format": 0, "sheets": 0, "shops": 0}
     start = time.perf_counter()
@@ -125,6 +126,7 @@ def model(folder: Path, most: int) -> None:
     _say(f"seconds to predict {len(lots)} builds with all limits",
          time.perf_counter() - start, "at most 10")  # fmt: skip
     bundle.save(kept, folder / "bundle")
+    _decisions(folder)
     build = folder / "build.yaml"
     build.write_text("cylinders: 6\nbore: 4.0\nstroke: 3.6\ncompression_ratio: 9.2\n")
     code = (
@@ -134,6 +136,37 @@ def model(folder: Path, most: int) -> None:
     found = ratio(lambda: _python(code, build, folder / "bundle"),
                   lambda: _python("import pandas, lightgbm"))  # fmt: skip
     _say("pullbook predict from cold / import pandas and lightgbm", found, "at most 1.5")
+
+
+def _decisions(folder: Path) -> None:
+    """Print what deciding costs a process that is warm."""
+    predictor = Predictor.load(folder / "bundle")
+    plain = {"cylinders": 8, "bore": 4.03, "stroke": 3.48, "compression_ratio": 9.4}
+    (small,) = builds({**plain, "intake_duration": 210})
+    (large,) = builds({**plain, "intake_duration": 230})
+    band = (2500.0, 4500.0)
+    lengths = {"intake_duration": [200.0 + 2 * step for step in range(20)]}
+
+    def both() -> None:
+        predictor.compare([small, large], band)
+        predictor.vary(small, lengths, band)
+
+    both()
+    _say("seconds to compare two builds and to vary one over 20",
+         statistics.median(_seconds(both) for _ in range(_RUNS)), "below 0.2")  # fmt: skip
+    lists = {
+        "camshaft": [{"intake_duration": 198 + 2 * step} for step in range(18)],
+        "heads": [{"intake_valve": 1.9 + 0.01 * step} for step in range(14)],
+        "intake": [{"airflow": 500 + 50 * step} for step in range(10)],
+        "exhaust": [{"exhaust_type": kind} for kind in ("cast manifold", "long-tube header")],
+    }
+    named = {kind: [{"name": f"{kind} {at}", **part} for at, part in enumerate(parts)]
+             for kind, parts in lists.items()}  # fmt: skip
+    wanted = {"build": plain, "parts": named, "goal": {"mean_torque": "2500:4500"}}
+    (folder / "parts.yaml").write_text(yaml.safe_dump(wanted))
+    _say("seconds to choose among 5040 combinations",
+         _seconds(lambda: predictor.choose(folder / "parts.yaml", (2000.0, 3000.0))),
+         "at most 10")  # fmt: skip
 
 
 def main() -> None:

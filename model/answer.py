@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
     from model.standing import Reason, Standing
@@ -16,8 +16,7 @@ def rounded(value: float | None, digits: int = _DIGITS) -> float | None:
     return None if value is None else round(float(value), digits)
 
 
-@dataclass(frozen=True, slots=True)
-class Between:
+class Between(NamedTuple):
     """A value with its limits; ``None`` where limits cannot be given."""
 
     value: float
@@ -39,8 +38,7 @@ class Between:
         }
 
 
-@dataclass(frozen=True, slots=True)
-class Point:
+class Point(NamedTuple):
     """One engine speed of a curve: lb-ft and hp."""
 
     rpm: float

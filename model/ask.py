@@ -10,12 +10,15 @@ import numpy as np
 from model import missing
 from model.answer import Answer
 from model.prediction import predict
+from pipeline.uncollected import uncollected
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import pandas as pd
 
+    from model.answer import Missing
+    from model.prediction import Prediction
     from model.sample import Floats
     from model.training import Model
 
@@ -73,33 +76,45 @@ def answers(
         What is asked.
 
     """
-    level, rpm = question.level, question.rpm
     look = len(builds) <= MOST_LOOKED_INTO
-    bare = missing.not_given(builds)
-    names = builds["sheet_id"].astype(str).tolist()
-    given = []
-    for i, found in enumerate(predict(model, builds, shops)):
-        unknown = bare[i]
+    unknown = missing.not_given(builds)
+    with uncollected():
+        found = predict(model, builds, shops)
         if look:
-            width = found.half_width(level)
-            unknown = missing.fields(model, builds.iloc[[i]], found.nearest, width)
-        peaks = found.peaks(rpm, level)
-        near = zip(found.nearest[:_NAMED], found.distances[:_NAMED], strict=True)
-        given.append(
-            Answer(
-                sheet_id=names[i],
-                standing=found.standing,
-                reasons=found.reasons,
-                level=level,
-                calibrated=found.calibrated(level),
-                known_shop=found.known_shop,
-                widened=found.widened,
-                curve=found.points(rpm, level),
-                peak_torque=peaks.torque,
-                peak_power=peaks.power,
-                nearest=[(model.sheet_ids[position], float(far)) for position, far in near],
-                missing=unknown,
-                bundle=told,
-            )
-        )
-    return given
+            unknown = [
+                missing.fields(model, builds.iloc[[i]], one.nearest, one.half_width(question.level))
+                for i, one in enumerate(found)
+            ]
+        names = builds["sheet_id"].astype(str)
+        return [
+            _answer(model, told, question, *of_build)
+            for of_build in zip(names, found, unknown, strict=True)
+        ]
+
+
+def _answer(
+    model: Model,
+    told: dict[str, Any],
+    question: Question,
+    name: str,
+    found: Prediction,
+    unknown: list[Missing],
+) -> Answer:
+    level, rpm = question.level, question.rpm
+    peaks = found.peaks(rpm, level)
+    near = zip(found.nearest[:_NAMED], found.distances[:_NAMED], strict=True)
+    return Answer(
+        sheet_id=name,
+        standing=found.standing,
+        reasons=found.reasons,
+        level=level,
+        calibrated=found.calibrated(level),
+        known_shop=found.known_shop,
+        widened=found.widened,
+        curve=found.points(rpm, level),
+        peak_torque=peaks.torque,
+        peak_power=peaks.power,
+        nearest=[(model.sheet_ids[position], float(far)) for position, far in near],
+        missing=unknown,
+        bundle=told,
+    )

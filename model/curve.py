@@ -24,6 +24,9 @@ if TYPE_CHECKING:
     from model.sample import Floats, Ints, Sample
     from model.settings import Settings
 
+#: Builds whose readings lie in memory at once: as many as a core keeps near it.
+_AT_A_TIME = 512
+
 
 @dataclass(frozen=True, slots=True)
 class Blend:
@@ -84,10 +87,13 @@ class CurveModel:
 
 def on_grid(trees: Trees, speeds: Floats, table: pd.DataFrame) -> Floats:
     """Return what trees say of builds on a grid of engine speeds, smoothed along it."""
-    builds, points = len(table), len(speeds)
-    build: Ints = np.repeat(np.arange(builds), points)
-    stairs = trees.predict(readings(table, build, np.tile(speeds, builds)))
-    return smooth.smooth(stairs.reshape(builds, points))
+    stairs = np.empty((len(table), len(speeds)))
+    for start in range(0, len(table), _AT_A_TIME):
+        some = table.iloc[start : start + _AT_A_TIME]
+        build: Ints = np.repeat(np.arange(len(some)), len(speeds))
+        matrix = readings(some, build, np.tile(speeds, len(some)))
+        stairs[start : start + len(some)] = trees.predict(matrix).reshape(-1, len(speeds))
+    return smooth.smooth(stairs)
 
 
 def grid_of(sample: Sample) -> Floats:

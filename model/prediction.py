@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, NamedTuple
+from functools import lru_cache
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,10 +16,9 @@ from model.answer import Between, Peak, Point
 from model.sample import charge
 from pipeline import feature_table
 from pipeline.units import TORQUE_POWER_CONSTANT
-from schemas.fields import CURATED_FIELDS
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     import pandas as pd
 
@@ -101,17 +101,15 @@ class Prediction:
         factor = self.threshold("point", level)
         return None if factor is None else factor * float(np.mean(self.spread))
 
-    def _at(self, values: Floats, rpm: Floats) -> Floats:
-        return smooth.at(values[None, :], self.speeds, np.zeros(len(rpm), dtype=np.int64), rpm)
-
     def torque(self, rpm: Floats) -> Floats:
         """Return torque at engine speeds, lb-ft."""
-        torque: Floats = np.exp(self._at(self.log_torque, rpm)) * self.size
+        torque: Floats = np.exp(_reader(self.speeds, rpm) @ self.log_torque) * self.size
         return torque
 
     def width(self, rpm: Floats) -> Floats:
         """Return the expected relative error at engine speeds."""
-        return self._at(self.spread, rpm)
+        width: Floats = _reader(self.speeds, rpm) @ self.spread
+        return width
 
     def supported(self, rpm: Floats) -> NDArray[np.bool_]:
         """Tell which engine speeds enough of the nearest sheets were swept over."""
@@ -121,21 +119,19 @@ class Prediction:
 
     def points(self, rpm: Floats, level: float) -> list[Point]:
         """Return the curve at engine speeds with limits at a level."""
+        torque, width = self.torque(rpm), self.width(rpm)
+        power = torque * (rpm / TORQUE_POWER_CONSTANT)
         single, whole = self.threshold("point", level), self.threshold("band", level)
-        points = []
-        columns = (rpm, self.torque(rpm), self.width(rpm), self.supported(rpm))
-        for speed, torque, width, supported in zip(*map(np.ndarray.tolist, columns), strict=True):
-            one = between(torque, width, single)
-            points.append(
-                Point(
-                    rpm=speed,
-                    torque=one,
-                    band=between(torque, width, whole),
-                    power=one.times(speed / TORQUE_POWER_CONSTANT),
-                    supported=supported,
-                )
+        return list(
+            map(
+                Point,
+                rpm.tolist(),
+                _betweens(torque, width, single),
+                _betweens(torque, width, whole),
+                _betweens(power, width, single),
+                self.supported(rpm).tolist(),
             )
-        return points
+        )
 
     def mean(self, band: tuple[float, float], level: float) -> Between:
         """Return the mean torque over a band of engine speeds, lb-ft, with limits at a level."""
@@ -153,23 +149,26 @@ class Prediction:
         ``None`` where no speed between them is supported.
         """
         fine = np.append(np.arange(rpm[0], rpm[-1], _FINE), rpm[-1])
-        fine = fine[self.supported(fine)]
-        if len(fine) == 0:
+        supported = self.supported(fine)
+        if not supported.any():
             return Peaks(None, None)
-        torque = self.torque(fine)
+        torque = self.torque(fine)[supported]
+        fine = fine[supported]
         power = torque * (fine / TORQUE_POWER_CONSTANT)
+        tops = [smooth.peak(fine, values) for values in (torque, power)]
+        both, where = np.zeros(2, dtype=np.int64), np.array([rpm for _, rpm, _ in tops])
+        widths = smooth.at(self.spread[None, :], self.speeds, both, where).tolist()
         return Peaks(
-            torque=self._peak("torque", fine, torque, level),
-            power=self._peak("power", fine, power, level),
-        )
-
-    def _peak(self, name: str, rpm: Floats, values: Floats, level: float) -> Peak:
-        height, where, at_end = smooth.peak(rpm, values)
-        width = float(self.width(np.array([where]))[0])
-        return Peak(
-            height=between(height, width, self.threshold(name, level)),
-            rpm=between(where, self.widened, self.threshold(f"{name}_rpm", level)),
-            at_end=at_end,
+            *(
+                Peak(
+                    height=between(height, width, self.threshold(name, level)),
+                    rpm=between(rpm, self.widened, self.threshold(f"{name}_rpm", level)),
+                    at_end=at_end,
+                )
+                for name, (height, rpm, at_end), width in zip(
+                    Peaks._fields, tops, widths, strict=True
+                )
+            )
         )
 
 
@@ -178,6 +177,24 @@ class Peaks(NamedTuple):
 
     torque: Peak | None
     power: Peak | None
+
+
+def _reader(speeds: Floats, rpm: Floats) -> Floats:
+    """Return `smooth.reader`, kept where the same engine speeds are asked about again."""
+    return _kept_reader(speeds.tobytes(), np.asarray(rpm, dtype=float).tobytes())
+
+
+@lru_cache(maxsize=64)
+def _kept_reader(speeds: bytes, rpm: bytes) -> Floats:
+    return smooth.reader(np.frombuffer(speeds), np.frombuffer(rpm))
+
+
+def _betweens(values: Floats, width: Floats, factor: float | None) -> list[Between]:
+    """Return `between` of each of many."""
+    if factor is None:
+        return [Between(value, None, None) for value in values.tolist()]
+    ratio = np.exp(width * factor)
+    return list(map(Between, values.tolist(), (values / ratio).tolist(), (values * ratio).tolist()))
 
 
 def between(value: float, width: float, factor: float | None) -> Between:
@@ -211,19 +228,13 @@ def predict(model: Model, builds: pd.DataFrame, shops: Sequence[str | None]) -> 
         else spread.expected(model.spread, model.curve.speeds, table, distance)
     )
     known = {code: i for i, code in enumerate(model.shop_codes)}
-    sizes = {name: table[name].tolist() for name in _SIZES}
     charges = charge(table).tolist()
     places = model.reference.places_of(table)
     apart = model.together.apart(builds)
+    why = standing_of.reasons(model.reference, builds, table[list(_SIZES)], distance, apart)
     predictions = []
-    for i, row in enumerate(builds.to_dict(orient="records")):
+    for i, reasons in enumerate(why):
         shop = known.get(shops[i] or "")
-        reasons = standing_of.reasons(
-            model.reference,
-            _given(row) | {name: size[i] for name, size in sizes.items()},
-            float(distance[i]),
-            apart[i],
-        )
         standing = standing_of.standing(reasons)
         outside = standing is standing_of.Standing.OUTSIDE
         widened = _widened(model, float(distance[i])) if outside else 1.0
@@ -245,15 +256,6 @@ def predict(model: Model, builds: pd.DataFrame, shops: Sequence[str | None]) -> 
             )
         )
     return predictions
-
-
-def _given(row: Mapping[Any, Any]) -> dict[str, object]:
-    """Return the fields that a row of a typed table gives."""
-    return {
-        name: row[name]
-        for name in CURATED_FIELDS
-        if isinstance(row.get(name), str | bool | int) or row.get(name, np.nan) == row.get(name)
-    }
 
 
 def _widened(model: Model, distance: float) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -117,9 +118,13 @@ class Predictor:
         rpm: Floats | None = None,
         *,
         one_shop: bool = True,
+        codes: Sequence[str | None] | None = None,
     ) -> Comparison:
-        """Return the first build compared with each of the others over a band of rpm."""
-        found = self.predictions(sheets)
+        """Return the first build compared with each of the others over a band of rpm.
+
+        ``codes`` are those of their shops, where they are known.
+        """
+        found = self.predictions(sheets, codes)
         names = [sheet.sheet_id for sheet in sheets]
         speeds = band_speeds(band) if rpm is None else rpm
         return several.compare(names, found, self.model.pairs, band, level, speeds, one_shop)
@@ -198,6 +203,8 @@ def band_speeds(band: tuple[float, float]) -> Floats:
 def builds(given: str | Path | Mapping[str, object]) -> list[Sheet]:
     """Return builds: those of a file, or the one whose fields are given.
 
+    What is left out of a build, or read otherwise than written, is a warning.
+
     Parameters
     ----------
     given
@@ -225,6 +232,8 @@ def builds(given: str | Path | Mapping[str, object]) -> list[Sheet]:
         if fault is not None:
             msg = f"{sheet.sheet_id}: {fault.message}"
             raise BuildError(msg)
+        for found in sheet.findings:
+            warnings.warn(f"{sheet.sheet_id}: {found.message}", stacklevel=2)
     return sheets
 
 

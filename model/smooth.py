@@ -61,18 +61,48 @@ def at(curves: Floats, speeds: Floats, build: NDArray[np.int64], rpm: Floats) ->
     Shape (readings,).
 
     """
-    step = speeds[1] - speeds[0]
-    place = np.clip((rpm - speeds[0]) / step, 0.0, len(speeds) - 1.0)
-    left = np.minimum(place.astype(int), len(speeds) - 2)
-    t = place - left
+    first, weights = _weights(speeds, rpm)
     padded = np.hstack(
         [2 * curves[:, :1] - curves[:, 1:2], curves, 2 * curves[:, -1:] - curves[:, -2:-1]]
     )
-    p0, p1, p2, p3 = (padded[build, left + i] for i in range(4))
-    # Catmull and Rom's cubic: through every point, slopes from the neighbours.
-    bend = 2 * p0 - 5 * p1 + 4 * p2 - p3 + t * (3 * (p1 - p2) + p3 - p0)
-    value: Floats = p1 + 0.5 * t * (p2 - p0 + t * bend)
+    value = np.zeros(len(rpm))
+    for place, weight in enumerate(weights):
+        value += weight * padded[build, first + place]
     return value
+
+
+def reader(speeds: Floats, rpm: Floats) -> Floats:
+    """Return the matrix that reads a curve between the points of its grid, as `at` does.
+
+    For one set of engine speeds and many curves. Shape (readings, points).
+    """
+    first, weights = _weights(speeds, rpm)
+    padded = np.zeros((len(rpm), len(speeds) + 2))
+    for place, weight in enumerate(weights):
+        padded[np.arange(len(rpm)), first + place] = weight
+    matrix = padded[:, 1:-1]
+    for beyond, end, next_ in ((padded[:, 0], 0, 1), (padded[:, -1], -1, -2)):
+        matrix[:, end] += 2 * beyond
+        matrix[:, next_] -= beyond
+    return matrix
+
+
+def _weights(speeds: Floats, rpm: Floats) -> tuple[NDArray[np.int64], tuple[Floats, ...]]:
+    """Return the first of the four points beside each engine speed, and what each counts.
+
+    Catmull and Rom's cubic: through every point, slopes from the neighbours. Points are numbered
+    from the one before the grid, which lies on a line with the first two.
+    """
+    place = np.clip((rpm - speeds[0]) / (speeds[1] - speeds[0]), 0.0, len(speeds) - 1.0)
+    left = np.minimum(place.astype(np.int64), len(speeds) - 2)
+    t = place - left
+    half, square = 0.5 * t, t * t
+    return left, (
+        half * (2 * t - 1 - square),
+        1 + 0.5 * square * (3 * t - 5),
+        half * (1 + 4 * t - 3 * square),
+        0.5 * square * (t - 1),
+    )
 
 
 def peak(speeds: Floats, values: Floats) -> tuple[float, float, bool]:
@@ -88,7 +118,12 @@ def peak(speeds: Floats, values: Floats) -> tuple[float, float, bool]:
     top = int(np.argmax(values))
     if top in (0, len(values) - 1):
         return float(values[top]), float(speeds[top]), True
-    x = speeds[top - 1 : top + 2] - speeds[top]
-    a, b, _ = np.polyfit(x, values[top - 1 : top + 2], 2)
-    shift = float(np.clip(-b / (2 * a), x[0], x[2])) if a < 0 else 0.0
-    return float(values[top] + a * shift**2 + b * shift), float(speeds[top] + shift), False
+    before, where, after = speeds[top - 1 : top + 2].tolist()
+    low, height, high = values[top - 1 : top + 2].tolist()
+    left, right = (height - low) / (where - before), (high - height) / (after - where)
+    bend = (right - left) / (after - before)
+    if bend == 0.0:
+        return height, where, False
+    slope = left + bend * (where - before)
+    shift = min(max(-slope / (2 * bend), before - where), after - where)
+    return height + shift * (slope + shift * bend), where + shift, False

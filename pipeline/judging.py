@@ -5,11 +5,11 @@ Processes that share the work start with this module, so it imports nothing slow
 
 from __future__ import annotations
 
-import gc
 from typing import TYPE_CHECKING
 
 from pipeline import anonymise, checks, parse, read
 from pipeline.judged import Columns
+from pipeline.uncollected import uncollected
 from schemas.findings import Finding
 
 if TYPE_CHECKING:
@@ -32,13 +32,8 @@ def judged(sheet: Sheet) -> Sheet:
 def columns_of(sources: Sequence[Path]) -> Columns:
     """Read and judge the sheets of some sources: what one process does."""
     columns = Columns()
-    collecting = gc.isenabled()
-    gc.disable()  # nothing here is cyclic, and looking for cycles costs a fifth of the time
-    try:
+    with uncollected():  # looking for cycles would cost a fifth of the time
         for source in sources:
             for raw in read.source(source):
                 columns.add(judged(parse.typed(raw)), str(source))
-    finally:
-        if collecting:
-            gc.enable()
     return columns

@@ -129,9 +129,17 @@ def shop_codes(
         The named key file cannot be read.
 
     """
+    return _codes([shop or sheet.values.get("shop") for sheet in sheets], key_file)
+
+
+def shop_code(shop: str | None, key_file: Path | None) -> str | None:
+    """Return the code of a shop, as `shop_codes` does; of none, none."""
+    return _codes([shop], key_file)[0]
+
+
+def _codes(named: Sequence[object], key_file: Path | None) -> list[str | None]:
     from pipeline import anonymise  # noqa: PLC0415
 
-    named = [shop or sheet.values.get("shop") for sheet in sheets]
     clear = {name for name in named if isinstance(name, str) and not anonymise.is_code(name)}
     key = None
     if clear:

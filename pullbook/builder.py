@@ -127,6 +127,8 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
             "--one-shop/--two-shops", help="Whether all would be tested on one shop's dyno."
         ),
     ] = True,
+    shop: options.Shop = None,
+    key_file: options.KeyFile = None,
     units: options.UnitsOf = Units.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
@@ -141,18 +143,24 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     if not 2 <= len(builds) <= _MOST_PLOTTED:
         msg = f"name two to {_MOST_PLOTTED} builds; {len(builds)} were named"
         raise typer.BadParameter(msg, param_hint="BUILDS")
+    if shop is not None and not one_shop:
+        msg = "builds of two shops are not both that shop's; leave one of the options out"
+        raise typer.BadParameter(msg, param_hint="--shop")
     sheets = comparing.named_apart([comparing.one_build(path) for path in builds], builds)
     asking.tell_asides(sheets)
     predictor = asking.load(bundle)
-    found = predictor.predictions(sheets)
+    codes = [asking.shop_code(shop, key_file)] * len(sheets)
+    found = predictor.predictions(sheets, codes)
+    if shop is not None and not found[0].known_shop:
+        typer.echo("The bundle does not know that shop: compared as by one never seen.", err=True)
     if warning := comparing.check_band(found, limits):
         typer.echo(warning, err=True)
-    result = predictor.compare(sheets, limits, level, one_shop=one_shop)
+    result = predictor.compare(sheets, limits, level, one_shop=one_shop, codes=codes)
     told = predictor.told
 
     def figure() -> Figure:
         fine = chart.fine(result.differences[0].rpm)
-        drawn = predictor.compare(sheets, limits, level, fine, one_shop=one_shop)
+        drawn = predictor.compare(sheets, limits, level, fine, one_shop=one_shop, codes=codes)
         return chart.of_differences(found, drawn.differences, units)
 
     output.deliver(

@@ -101,6 +101,7 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
         ),
         wanted,
     )
+    raise typer.Exit(code=int(found.unfit[0] > 0))
 
 
 COMMANDS = (vary, choose)

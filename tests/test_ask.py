@@ -8,6 +8,7 @@ import pytest
 from model import ask
 from model.ask import Question, speeds_of
 from model.prediction import predict
+from model.predictor import builds as typed
 
 RPM = speeds_of(2000, 6500, 250)
 
@@ -138,3 +139,9 @@ def test_curves_are_as_smooth_as_a_good_dyno_curve(demo):
     names = demo.builds["sheet_id"].iloc[picked]
     true = [rough(np.interp(rpm, made[n].rpm, made[n].truth)) for n in names]
     assert np.median(ours) < 1.5 * np.median(true)
+
+
+def test_python_warns_of_what_it_leaves_out_of_a_build():
+    with pytest.warns(UserWarning, match="spark colour"):
+        (build,) = typed({"cylinders": 8, "bore": 4.03, "stroke": 3.48, "spark colour": "blue"})
+    assert build.values.keys() & {"spark colour", "spark_colour"} == set()

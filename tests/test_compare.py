@@ -141,6 +141,25 @@ def test_the_command_prints_the_promised_json(files, demo):
     assert wider["mean_torque"]["high"] > found["mean_torque"]["high"]
 
 
+def test_a_shop_that_the_bundle_knows_is_compared_as_itself(files, demo):
+    """Both builds are read as that shop reads, so their difference grows or shrinks with it."""
+    words = ("compare", files / "small.yaml", files / "big.yaml", "--bundle", demo.bundle, "--json")
+    plain = json.loads(run(*words).stdout)["mean_torque"]
+    place = int(np.argmax(np.abs(demo.model.shop_offsets)))
+    done = run(*words, "--shop", demo.model.shop_codes[place])
+    assert done.returncode == 0, done.stderr
+    own = json.loads(done.stdout)["mean_torque"]
+    reads = np.exp(demo.model.shop_offsets[place])
+    for name in ("a", "b", "difference"):
+        assert own[name] == pytest.approx(plain[name] * reads, abs=0.02)
+    stranger = run(*words, "--shop", "0" * 64)
+    assert json.loads(stranger.stdout)["mean_torque"] == plain
+    assert "does not know that shop" in stranger.stderr
+    two = run(*words, "--shop", "0" * 64, "--two-shops")
+    assert two.returncode == 2
+    assert "leave one" in two.stderr
+
+
 def test_more_cam_loses_below_and_gains_above(files, demo):
     words = ("compare", files / "small.yaml", files / "big.yaml", "--bundle", demo.bundle)
     found = json.loads(run(*words, "--band", "2000:5500", "--json").stdout)

@@ -291,6 +291,19 @@ def test_a_limit_of_price_needs_every_price(demo, parts):
     assert "the limit of price cannot be held: heads 'ported' has none" in str(done.exception)
 
 
+def test_parts_that_do_not_go_together_are_counted_and_told_by_the_status(demo, parts):
+    whole = CliRunner().invoke(app, ["choose", str(parts(PARTS)), "--bundle", str(demo.bundle)])
+    assert whole.exit_code == 0, whole.output
+    head, tail = PARTS.split("  intake:\n", 1)
+    text = f"{head}  crank:\n    - {{name: as it is, stroke: 3.48}}\n    - {{name: wild, stroke: 55}}\n"
+    broken = parts(text + "  intake:\n" + tail)
+    done = CliRunner().invoke(app, ["choose", str(broken), "--bundle", str(demo.bundle), "--json"])
+    assert done.exit_code == 1
+    found = json.loads(done.stdout)
+    assert found["unfit"]["count"] == 8
+    assert "stroke" in found["unfit"]["first"]
+
+
 def test_what_was_not_swept_is_not_chosen(demo, parts):
     text = PARTS.replace("mean_torque: 2000:3500", "power: 5400")
     wanted = parts_list.read(parts(text))

@@ -20,13 +20,13 @@ if TYPE_CHECKING:
 _TENTHS = np.arange(1, 10) / 10
 
 
-def table(found: Evaluation, level: float) -> pd.DataFrame:
+def by_kind(of_readings: pd.DataFrame, of_sheets: pd.DataFrame, level: float) -> pd.DataFrame:
     """Return error and coverage by kind of sheet.
 
     Parameters
     ----------
-    found
-        What was found on shops that were held out.
+    of_readings, of_sheets
+        As `against.held_against` returns them, of shops that were held out.
     level
         Of the limits.
 
@@ -37,8 +37,8 @@ def table(found: Evaluation, level: float) -> pd.DataFrame:
     limits of it, over shops) and ``width`` (median width of the limits, % of torque).
 
     """
-    readings = found.readings.merge(
-        found.sheets[["sheet_id", "standing", "distance", "given"]], on="sheet_id"
+    readings = of_readings.merge(
+        of_sheets[["sheet_id", "standing", "distance", "given"]], on="sheet_id"
     )
     ranges = readings.groupby("sheet_id")["rpm"]
     low, high = ranges.transform("min"), ranges.transform("max")

@@ -14,9 +14,11 @@ from __future__ import annotations
 import csv
 import io
 import json
+import os
 import re
 from collections import Counter
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline import anonymise, checks, layout, parse, read, telling, together
@@ -26,7 +28,6 @@ from schemas.findings import CODES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-    from pathlib import Path
 
     from pipeline.headings import Headings
     from pipeline.sheet import RawSheet, Reading, Sheet
@@ -143,9 +144,10 @@ def plan(
     sheets = [checks.judge(parse.typed(raw), checks.CONTRIBUTION_RULES) for raw in raws]
     together.judge(sheets)
     made = Plan(passed_over=found.passed_over)
+    home = (into or Path()).resolve()
     met: Counter[str] = Counter()
     for raw, sheet in zip(raws, sheets, strict=True):
-        where = _where(raw)
+        where = _where(raw, home)
         origin = anonymise.code(key, f"{where}\n{met[where]}")
         met[where] += 1
         if sheet.accepted:
@@ -157,10 +159,21 @@ def plan(
     return made
 
 
-def _where(raw: RawSheet) -> str:
-    """Return where a sheet was read from; of a file with many, with its name."""
+def _where(raw: RawSheet, home: Path) -> str:
+    """Return where a sheet was read from, as seen from a folder; of a file with many, its name too.
+
+    Seen from the contribution, so that all of it can be moved and says the same there.
+    """
     alone = len(raw.files) == 1 and raw.files[0].suffix.casefold() != ".xlsx"
-    return f"{[str(file.resolve()) for file in raw.files]}\n{'' if alone else raw.sheet_id}"
+    files = [_seen_from(home, file.resolve()) for file in raw.files]
+    return f"{files}\n{'' if alone else raw.sheet_id}"
+
+
+def _seen_from(home: Path, file: Path) -> str:
+    try:
+        return Path(os.path.relpath(file, home)).as_posix()
+    except ValueError:  # on another drive
+        return file.as_posix()
 
 
 def contribute(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,17 +12,18 @@ import pandas as pd
 from pipeline import consensus, neighbours, read
 from pipeline.contribute import ACCEPTED, refusals
 from pipeline.gather import Cache, gather
+from pipeline.withdraw import is_named, named
 from schemas import frames
 from schemas.findings import CODES, Finding
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-    from pathlib import Path
+    from collections.abc import Iterable, Mapping, Sequence
 
     from numpy.typing import NDArray
 
     from pipeline.gather import Track
     from pipeline.judged import Judged
+    from pipeline.withdraw import Withdrawn
 
 BUILDS, PULLS, FINDINGS = "builds.parquet", "pulls.parquet", "findings.parquet"
 _SHOP_CHARS = 8
@@ -36,7 +38,8 @@ class Curated:
     builds
         A row a sheet: its fields, how its torque came to the reference condition (``route``,
         ``factor`` and ``factor_sd``, the relative standard deviation that the route adds),
-        ``doubt_sd``, what its warnings add, and ``copies``, how many sheets say the same.
+        ``doubt_sd``, what its warnings add, ``content``, a digest of all that the sheet says, and
+        ``copies``, how many sheets say the same.
     pulls
         A row a reading: ``sheet_id``, ``pull``, ``rpm``, ``torque`` in lb-ft and ``power`` in hp
         at the flywheel under the reference condition.
@@ -48,6 +51,8 @@ class Curated:
         How many more were refused when they were contributed; their findings are there too.
     replaced
         How many were accepted and replaced by a later sheet of the same shop and name.
+    withdrawn
+        How many were left out because they were asked back.
     """
 
     builds: pd.DataFrame
@@ -56,15 +61,20 @@ class Curated:
     refused: int
     refused_before: int
     replaced: int
+    withdrawn: int
 
     def write(self, folder: Path) -> None:
         """Write the three tables into a folder, made if need be; what was there gives way last."""
-        folder.mkdir(parents=True, exist_ok=True)
-        tables = {BUILDS: self.builds, PULLS: self.pulls, FINDINGS: self.findings}
-        for name, table in tables.items():
-            table.to_parquet(folder / f".{name}.part", index=False)
-        for name in tables:
-            (folder / f".{name}.part").replace(folder / name)
+        write(folder, {BUILDS: self.builds, PULLS: self.pulls, FINDINGS: self.findings})
+
+
+def write(folder: Path, tables: Mapping[str, pd.DataFrame]) -> None:
+    """Write tables of a data set into a folder, made if need be, all or none of them."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, table in tables.items():
+        table.to_parquet(folder / f".{name}.part", index=False)
+    for name in tables:
+        (folder / f".{name}.part").replace(folder / name)
 
 
 class NotCuratedError(OSError):
@@ -120,6 +130,7 @@ def curate(
     jobs: int = 1,
     cache: Path | None = None,
     track: Track = iter,
+    withdrawn: Sequence[Withdrawn] = (),
 ) -> Curated:
     """Bring the accepted sheets of contributions into one data set.
 
@@ -133,6 +144,8 @@ def curate(
         A folder for what was judged before; sources that did not change are not read again.
     track
         Wraps the loop over lots of sheets to show progress.
+    withdrawn
+        What contributors asked back: it is left out as if it had never come.
 
     Raises
     ------
@@ -146,13 +159,26 @@ def curate(
     places = [path / ACCEPTED if (path / ACCEPTED).is_dir() else path for path in folders]
     sources = read.find(places).sources
     judged = gather(sources, jobs, Cache.of(cache, places) if cache is not None else None, track)
+    before = len(judged.sheets)
+    if withdrawn:
+        asked_back = named(judged.sheets["shop"], judged.sheets["sheet_id"], withdrawn)
+        judged = judged.take(np.flatnonzero(~asked_back))
     accepted = judged.sheets["accepted"].to_numpy()
     latest, findings = _latest(judged.sheets, accepted)
     if not len(latest):
         msg = "no sheet was fit for the data set; see: pullbook check"
         raise NotCuratedError(msg)
     curated = _curated(judged, latest, findings)
-    _add_refusals(curated, [found for folder in folders for found in refusals(folder)])
+    curated.withdrawn = before - len(judged.sheets)
+    refused = [found for folder in folders for found in refusals(folder)]
+    _add_refusals(
+        curated,
+        [
+            one
+            for one in refused
+            if not is_named(Path(one[1]).name.split("-")[0], one[0], withdrawn)
+        ],
+    )
     frames.builds_schema().validate(curated.builds)
     frames.pulls_schema().validate(curated.pulls)
     frames.findings_schema().validate(curated.findings)
@@ -206,7 +232,7 @@ def _curated(
 ) -> Curated:
     kept = judged.take(latest)
     names = _names_apart(kept.sheets)
-    builds = kept.sheets.drop(columns=["source", "content", "accepted"])
+    builds = kept.sheets.drop(columns=["source", "accepted"])
     builds["sheet_id"] = names
     builds["aspiration"] = builds["aspiration"].fillna("natural")
     pulls = kept.readings.drop(columns="sheet")
@@ -221,6 +247,7 @@ def _curated(
         refused=int((~judged.sheets["accepted"]).sum()),
         refused_before=0,
         replaced=int(judged.sheets["accepted"].sum()) - len(latest),
+        withdrawn=0,
     )
 
 

@@ -69,7 +69,7 @@ class Columns:
             row |= {"route": way.name, "factor": way.factor, "factor_sd": way.sd}
             row["doubt_sd"] = doubt(sheet.findings)
             self._add_readings(sheet, number, way.factor)
-        row["sheet_id"] = sheet.sheet_id
+        row |= {"sheet_id": sheet.sheet_id, "shop": sheet.values.get("shop")}
         for name, column in self.sheets.items():
             column.append(row.get(name))
 

@@ -24,21 +24,26 @@ def curate(
     fresh: Annotated[
         bool, typer.Option("--fresh", help="Read every sheet, also those that did not change.")
     ] = False,
+    withdrawn: Annotated[
+        Path | None, typer.Option(help="The list of what was withdrawn, to be left out.")
+    ] = None,
 ) -> None:
     """Bring accepted sheets to one data set at the reference condition."""
     import platformdirs  # noqa: PLC0415
 
     from pipeline import curate as curating  # noqa: PLC0415
+    from pipeline import withdraw as withdrawing  # noqa: PLC0415
 
     root = None if fresh else platformdirs.user_cache_path("pullbook") / "judged"
     jobs = os.cpu_count() or 1
-    curated = curating.curate(folders, jobs, root, progress.bar("Curating"))
+    asked_back = [] if withdrawn is None else withdrawing.read(withdrawn)
+    curated = curating.curate(folders, jobs, root, progress.bar("Curating"), asked_back)
     curated.write(out)
     builds, findings = curated.builds, curated.findings
-    total = len(builds) + curated.refused + curated.replaced
+    total = len(builds) + curated.refused + curated.replaced + curated.withdrawn
     typer.echo(
         f"{total} sheets: {len(builds)} curated, {curated.refused} refused,"
-        f" {curated.replaced} replaced by a later one;"
+        f" {curated.replaced} replaced by a later one, {curated.withdrawn} withdrawn;"
         f" {curated.refused_before} more were refused when they were contributed"
     )
     routes = builds["route"].value_counts()
@@ -141,18 +146,7 @@ def evaluate(
 def _settings(params: Path | None, seed: int | None) -> Settings:
     from model.settings import from_mapping  # noqa: PLC0415
 
-    given: dict[str, Any] = {}
-    if params is not None:
-        import yaml  # noqa: PLC0415
-
-        try:
-            given = (yaml.safe_load(params.read_text(encoding="utf-8")) or {}).get("train") or {}
-        except (yaml.YAMLError, UnicodeDecodeError, AttributeError) as fault:
-            msg = f"{params} is not a YAML file with a section `train`"
-            raise ValueError(msg) from fault
-        if not isinstance(given, dict):
-            msg = f"the section `train` of {params} is not a list of settings"
-            raise ValueError(msg)
+    given = options.section(params, "train")
     return from_mapping(given if seed is None else {**given, "seed": seed})
 
 

@@ -35,10 +35,11 @@ def load(bundle: Path | None) -> Predictor:
     """
     from importlib.resources import as_file, files  # noqa: PLC0415
 
+    from model import registry  # noqa: PLC0415
     from model.predictor import Predictor  # noqa: PLC0415
 
     if bundle is not None:
-        return Predictor.load(bundle)
+        return Predictor.load(registry.current(bundle))
     with as_file(files("pullbook") / SHIPPED) as folder:
         found = Predictor.load(folder)
     typer.echo(

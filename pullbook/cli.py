@@ -8,7 +8,18 @@ from typing import Annotated
 
 import typer
 
-from pullbook import analyst, builder, demonstration, reports, running, shop, templating, trying
+from pullbook import (
+    analyst,
+    builder,
+    deciding,
+    demonstration,
+    reports,
+    running,
+    shop,
+    templating,
+    trying,
+    withdrawing,
+)
 
 app = typer.Typer(
     name="pullbook",
@@ -17,7 +28,17 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for part in (shop, templating, builder, trying, running, analyst, demonstration):
+for part in (
+    shop,
+    templating,
+    builder,
+    trying,
+    running,
+    analyst,
+    deciding,
+    withdrawing,
+    demonstration,
+):
     for command in part.COMMANDS:
         app.command(command.__name__.rstrip("_"))(command)
 

@@ -127,7 +127,7 @@ def _forecast(made: Page, found: Evaluation) -> None:
 
 
 def _strata(made: Page, found: Evaluation) -> None:
-    table = strata.table(found, LEVEL)
+    table = strata.by_kind(found.readings, found.sheets, LEVEL)
     if table["inside"].isna().any():
         return
     made.heading("Where they hold, and where not")

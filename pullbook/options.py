@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -30,7 +30,7 @@ Shop = Annotated[
 ]
 Params = Annotated[
     Path | None,
-    typer.Option("--params", help="A YAML file whose section `train` holds the settings."),
+    typer.Option("--params", help="A YAML file with the settings, a section a command."),
 ]
 Seed = Annotated[int | None, typer.Option("--seed", min=1, help="Of everything drawn by chance.")]
 OwnHeadings = Annotated[
@@ -48,6 +48,30 @@ UnitsOf = Annotated[
 ]
 Band = Annotated[str, typer.Option(help="Engine speeds that count, low:high.")]
 DEFAULT_BAND = "2500:4500"
+
+
+def section(params: Path | None, name: str) -> dict[str, Any]:
+    """Return a section of a file of parameters; nothing where no file is named.
+
+    Raises
+    ------
+    ValueError
+        The file is not YAML, or the section is none.
+
+    """
+    if params is None:
+        return {}
+    import yaml  # noqa: PLC0415
+
+    try:
+        given = (yaml.safe_load(params.read_text(encoding="utf-8")) or {}).get(name) or {}
+    except (yaml.YAMLError, UnicodeDecodeError, AttributeError) as fault:
+        msg = f"{params} is not a YAML file with a section `{name}`"
+        raise ValueError(msg) from fault
+    if not isinstance(given, dict):
+        msg = f"the section `{name}` of {params} is not a list of settings"
+        raise ValueError(msg)  # noqa: TRY004 - a fault of the file, not of a type
+    return given
 
 
 def check_level(level: float) -> None:

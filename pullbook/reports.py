@@ -26,6 +26,44 @@ def curation(curated: options.Curated, out: Annotated[Path, _OUT]) -> None:
 
 
 @group.command()
+def drift(
+    curated: options.Curated,
+    since: Annotated[
+        Path, typer.Option(help="The curated folder as it was when the bundle was made.")
+    ],
+    bundle: Annotated[
+        Path, typer.Option("--bundle", help="The bundle in use, or the folder of promotions.")
+    ],
+    out: Annotated[Path, _OUT],
+) -> None:
+    """Tell what is new, how it differs, and how the model in use does on it; adds to the record."""
+    import json  # noqa: PLC0415
+
+    import pandas as pd  # noqa: PLC0415
+
+    from model import bundle as bundles  # noqa: PLC0415
+    from model import drift as drifting  # noqa: PLC0415
+    from model import registry  # noqa: PLC0415
+    from pipeline import curate as curating  # noqa: PLC0415
+    from pullbook import drift_report  # noqa: PLC0415
+
+    builds, pulls = curating.load(curated)
+    earlier, _ = curating.load(since)
+    found = drifting.drift(*bundles.load(registry.current(bundle)), builds, pulls, earlier)
+    kept = out / drift_report.RECORD
+    text = dict.fromkeys(("data", "bundle"), "str")
+    record = drifting.keep(pd.read_csv(kept, dtype=text) if kept.exists() else None, found.record)
+    drift_report.page(found, record).write(out, "drift")
+    record.to_csv(kept, index=False, lineterminator="\n")
+    told = json.dumps(found.as_json(), indent=1, allow_nan=False)
+    (out / "drift.json").write_text(told + "\n", encoding="utf-8")
+    for doubt in found.doubts:
+        typer.echo(doubt, err=True)
+    typer.echo(f"What is new is told in {out / 'drift.html'} and {out / 'drift.md'}")
+    raise typer.Exit(code=int(bool(found.doubts)))
+
+
+@group.command()
 def checks(out: Annotated[Path, _OUT]) -> None:
     """List every check: its code, what follows, and what it means."""
     from pullbook import checks_report  # noqa: PLC0415

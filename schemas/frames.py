@@ -44,6 +44,7 @@ def builds_schema() -> pa.DataFrameSchema:
     columns["factor"] = pa.Column("float64", pa.Check.in_range(0.5, 2.0))
     columns["factor_sd"] = pa.Column("float64", pa.Check.in_range(0.0, 0.5))
     columns["doubt_sd"] = pa.Column("float64", pa.Check.in_range(0.0, 0.5))
+    columns["content"] = pa.Column("str")
     columns["copies"] = pa.Column("int64", pa.Check.ge(1))
     return pa.DataFrameSchema(columns, unique=["sheet_id"], strict=True)
 

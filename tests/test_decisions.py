@@ -295,8 +295,8 @@ def test_parts_that_do_not_go_together_are_counted_and_told_by_the_status(demo, 
     whole = CliRunner().invoke(app, ["choose", str(parts(PARTS)), "--bundle", str(demo.bundle)])
     assert whole.exit_code == 0, whole.output
     head, tail = PARTS.split("  intake:\n", 1)
-    text = f"{head}  crank:\n    - {{name: as it is, stroke: 3.48}}\n    - {{name: wild, stroke: 55}}\n"
-    broken = parts(text + "  intake:\n" + tail)
+    cranks = "    - {name: as it is, stroke: 3.48}\n    - {name: wild, stroke: 55}\n"
+    broken = parts(f"{head}  crank:\n{cranks}  intake:\n{tail}")
     done = CliRunner().invoke(app, ["choose", str(broken), "--bundle", str(demo.bundle), "--json"])
     assert done.exit_code == 1
     found = json.loads(done.stdout)

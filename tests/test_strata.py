@@ -33,7 +33,7 @@ def found():
 
 
 def test_each_stratum_is_counted_right(found):
-    table = strata.table(found, LEVEL).set_index(["by", "stratum"])
+    table = strata.by_kind(found.readings, found.sheets, LEVEL).set_index(["by", "stratum"])
     part = table.loc["part of the sweep"]
     assert part.loc["bottom third", "inside"] == 1
     assert part.loc["top third", "inside"] == 0
@@ -52,4 +52,4 @@ def test_a_gain_over_a_rule_is_told_with_its_uncertainty(found):
 
 def test_without_limits_there_is_nothing_to_hold(found):
     found.readings["inside_0.9"] = np.nan
-    assert strata.table(found, LEVEL)["inside"].isna().all()
+    assert strata.by_kind(found.readings, found.sheets, LEVEL)["inside"].isna().all()

@@ -15,8 +15,11 @@ def main() -> None:
     parser.add_argument("--sheets", type=int, default=sheets.SHEETS)
     parser.add_argument("--shops", type=int, default=sheets.SHOPS)
     parser.add_argument("--seed", type=int, default=sheets.SEED)
+    parser.add_argument("--newer", type=Path, help="where to write the newest batch")
     given = parser.parse_args()
-    sheets.make(given.folder, sheets=given.sheets, shops=given.shops, seed=given.seed)
+    sheets.make(
+        given.folder, sheets=given.sheets, shops=given.shops, seed=given.seed, newer=given.newer
+    )
 
 
 if __name__ == "__main__":

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pipeline.demo import shops as demo_shops
+from pipeline.demo.shops import LAST_YEAR
 from pipeline.units import TORQUE_POWER_CONSTANT
 from schemas.fields import FIELDS
 
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
 
 #: How many shops and sheets the demo has, and the seed it is made from.
 SHOPS, SHEETS, SEED = 60, 800, 20260
+#: One in so many shops joined the circle with the newest batch.
+_JOINED = 15
 _BEGINNING = dt.datetime(2020, 1, 1)
 _INCH_FIELDS = ("bore", "stroke", "rod_length")
 _FAULTS = (
@@ -46,6 +49,7 @@ def make(
     sheets: int = SHEETS,
     shops: int = SHOPS,
     seed: int = SEED,
+    newer: Path | None = None,
     track: Callable[[Iterable[int]], Iterable[int]] | None = None,
 ) -> list[Made]:
     """Write the demo's sheets below a folder, one folder a shop.
@@ -58,6 +62,9 @@ def make(
         About how many sheets, of how many shops.
     seed
         Same seed, same sheets.
+    newer
+        Where to write the newest batch: sheets of the last year, and all of the shops that joined
+        last. ``None``: there is one batch only.
     track
         Wraps the loop over blocks of engine runs to show progress.
 
@@ -71,8 +78,18 @@ def make(
     spoiled = rng.choice(len(made), size=max(2, len(made) // 60), replace=False)
     for i, victim in enumerate(spoiled):
         made[victim].extra["fault"] = _FAULTS[i % len(_FAULTS)]
-    for shop in {m.shop.name: m.shop for m in made}.values():
-        _write_shop(folder, shop, [m for m in made if m.shop is shop])
+    circle = list({m.shop.name: m.shop for m in made}.values())
+    joined = circle[-max(1, len(circle) // _JOINED) :]
+    for shop in circle:
+        own = [m for m in made if m.shop is shop]
+        late = [m for m in own if shop in joined or m.year == LAST_YEAR]
+        names = {m.sheet_id for m in late} if newer is not None else set()
+        for place, batch in (
+            (newer or folder, [m for m in own if m.sheet_id in names]),
+            (folder, [m for m in own if m.sheet_id not in names]),
+        ):
+            if batch:
+                _write_shop(place, shop, batch)
     return made
 
 

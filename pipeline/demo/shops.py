@@ -40,6 +40,7 @@ _OPTIONAL = {
 }  # fmt: skip
 #: Chance that any one field of a build was lost all the same.
 _LOST = 0.06
+_FIRST_YEAR, LAST_YEAR = 2016, 2025
 _KEPT_ALWAYS = ("family", "cylinders", "bore", "stroke", "aspiration", "boost")
 
 
@@ -211,6 +212,6 @@ def _test(
         truth=truth / 1.3558179483314004,
         stated=shop.correction,
         weather=air if shop.weather_kept else None,
-        year=int(rng.integers(2016, 2026)),
+        year=int(rng.integers(_FIRST_YEAR, LAST_YEAR + 1)),
         lost=lost_fields,
     )

@@ -1,0 +1,119 @@
+"""Commands of an analyst who decides: set a jury aside, judge two bundles, promote one."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from pullbook import options
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+JUDGEMENT = "judgement.json"
+_GOOD = ("better", "no worse")
+
+
+def jury(
+    curated: options.Curated,
+    out: Annotated[Path, typer.Option("--out", help="A folder for `learn` and `jury`.")],
+    share: Annotated[float, typer.Option(help="Of the shops to set aside, about.")] = 0.2,
+) -> None:
+    """Set some shops aside, from whom no model learns, to judge models by."""
+    from pipeline import curate as curating  # noqa: PLC0415
+    from pipeline import jury as seating  # noqa: PLC0415
+
+    builds, pulls = curating.load(curated)
+    learn, on_jury = seating.split(builds, pulls, share, out)
+    typer.echo(f"{learn} shops to learn from are in {out / seating.LEARN}")
+    typer.echo(f"{on_jury} shops to judge by are in {out / seating.JURY}")
+
+
+def judge(  # noqa: PLR0913, PLR0917 - every one an option of the command
+    old: Annotated[Path, typer.Argument(help="The bundle in use, or the folder of promotions.")],
+    new: Annotated[Path, typer.Argument(help="The bundle that would take its place.")],
+    on: Annotated[
+        Path, typer.Option("--on", help="Curated sheets of shops that neither has learned from.")
+    ],
+    level: options.Level = 0.9,
+    params: options.Params = None,
+    drift: Annotated[
+        Path | None, typer.Option(help="What `pullbook report drift` wrote of the new sheets.")
+    ] = None,
+    out: Annotated[Path | None, typer.Option("--out", help="Write a page of it here.")] = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Judge whether a new bundle deserves to replace the old one, on shops neither has seen."""
+    from model import bundle, registry  # noqa: PLC0415
+    from model import judge as judging  # noqa: PLC0415
+    from pipeline import curate as curating  # noqa: PLC0415
+    from pullbook import judge_report  # noqa: PLC0415
+
+    rules = judging.rules_from(options.section(params, "judge"))
+    builds, pulls = curating.load(on)
+    doubts = [] if drift is None else _read(drift, "doubts")["doubts"]
+    both = bundle.load(registry.current(old)), bundle.load(registry.current(new))
+    found = judging.judge(*both, builds, pulls, rules, level, doubts)
+    if out is not None:
+        judge_report.page(found).write(out, "judgement")
+        told = json.dumps(found.as_json(), indent=1, allow_nan=False)
+        (out / JUDGEMENT).write_text(told + "\n", encoding="utf-8")
+    typer.echo(
+        json.dumps({**found.as_json(), "seconds": [round(one, 3) for one in found.seconds]})
+        if as_json
+        else judge_report.text(found)
+    )
+    raise typer.Exit(code=int(found.verdict.value not in _GOOD))
+
+
+def promote(
+    bundle: Annotated[
+        Path | None, typer.Argument(help="The bundle to put in use; none with --back.")
+    ] = None,
+    into: Annotated[
+        Path, typer.Option("--into", help="The folder of promotions; made if need be.")
+    ] = Path("models"),
+    judgement: Annotated[
+        Path | None, typer.Option(help="What `pullbook judge --out` wrote of the two.")
+    ] = None,
+    although: Annotated[
+        str, typer.Option(help="Why it is put in use although nothing found it good enough.")
+    ] = "",
+    back: Annotated[bool, typer.Option("--back", help="Put the one before in use again.")] = False,
+) -> None:
+    """Put a bundle in use, if it was found good enough, and record it; or go back."""
+    import datetime as dt  # noqa: PLC0415
+
+    from model import registry  # noqa: PLC0415
+
+    if back == (bundle is not None):
+        msg = "name the bundle to promote, or --back, and not both"
+        raise typer.BadParameter(msg, param_hint="BUNDLE")
+    today = dt.datetime.now(tz=dt.UTC).date()
+    if bundle is None:
+        done = registry.back(into, today, although)
+    else:
+        told = None if judgement is None else _read(judgement, "verdict")
+        done = registry.promote(bundle, into, told, today, although)
+    before = f" in the place of {done.before}" if done.before else ""
+    typer.echo(f"Bundle {done.bundle} is in use{before}; recorded in {into / registry.RECORD}")
+    typer.echo(f"Ask it with: --bundle {into}")
+
+
+def _read(path: Path, wanted: str) -> Mapping[str, Any]:
+    """Return a JSON object that must have a certain name in it."""
+    try:
+        found = json.loads(path.read_text(encoding="utf-8"))
+    except ValueError as fault:
+        msg = f"{path} is not JSON"
+        raise ValueError(msg) from fault
+    if not isinstance(found, dict) or wanted not in found:
+        msg = f"{path} holds no {wanted!r}"
+        raise ValueError(msg)
+    return found
+
+
+COMMANDS = (jury, judge, promote)

@@ -33,9 +33,10 @@ _MOVED, _SHARE = 0.5, 0.25
 #: Fewer new values than this tell nothing of drift.
 _FEWEST = 10
 #: A shop that the model knows reads otherwise than it did when it is so far off, and by so many
-#: standard errors; of one it does not know only so much is beyond what shops differ by. Common
+#: standard errors (of fifty shops one is then named by chance in one batch of forty); of one it does
+#: not know only so much is beyond what shops differ by. Common
 #: practice, no source.
-_OFF, _ERRORS, _OFF_NEW = 0.03, 2.5, 0.10
+_OFF, _ERRORS, _OFF_NEW = 0.03, 3.5, 0.10
 #: Fewer sheets of a shop tell too little of how it reads.
 _SHEETS = 3
 #: All new sheets together are off by more than this, which is beyond chance: something is amiss.
@@ -79,7 +80,7 @@ class ShopReads(NamedTuple):
     sheets
         How many are new.
     offset, error
-        Natural logarithm, shrunk, and its standard error.
+        Natural logarithm against the middle of all such shops, and its standard error.
     """
 
     shop: str
@@ -224,7 +225,7 @@ def drift(
     readings, sheets = held_against(fresh, groups, predictions)
     off = _off(readings)
     usable = (sheets["standing"] != Standing.OUTSIDE.value).to_numpy(dtype=bool)
-    shops = _shops(fresh[usable], off[usable], set(model.shop_codes))
+    shops = _shops(fresh[usable], off[usable], model.fields["shop"].value_counts())
     record = _record(told, builds, fresh, came, readings, sheets, off)
     return Drift(
         arrivals=came,
@@ -271,24 +272,28 @@ def _record(
     return line
 
 
-def _shops(fresh: pd.DataFrame, off: Floats, known: set[str]) -> list[ShopReads]:
+def _shops(fresh: pd.DataFrame, off: Floats, known: pd.Series) -> list[ShopReads]:
     """Return how shops read against what the model expects of them, known ones and new ones.
 
-    Expected of a known shop is its own reading, of a new one that of the middle of all.
+    Expected of a known shop is its own reading, which is the less sure the fewer of its sheets the
+    model has seen (``known``, by code); of a new one that of the middle of all.
     """
     found = []
     for is_known in (True, False):
-        rows = (fresh["shop"].isin(known) == is_known).to_numpy(dtype=bool)
+        rows = (fresh["shop"].isin(known.index) == is_known).to_numpy(dtype=bool)
         own = fresh[rows]
         shop, codes = pd.factorize(own["shop"])
         if len(codes) < 2:
             continue
         part = pd.factorize(own["shop"] + " " + own["family"].astype("str").fillna(""))[0]
         effect = nested(off[rows], shop, part)
-        columns = (np.bincount(shop), effect.offset, effect.error)
+        sheets = np.bincount(shop)
+        before = known.reindex(codes).to_numpy(float)
+        error = effect.noise * (np.sqrt(1 + sheets / before) if is_known else 1.0)
+        columns = (sheets, effect.apart, error)
         found += [
-            ShopReads(str(code), is_known, int(sheets), float(offset), float(error))
-            for code, sheets, offset, error in zip(codes, *columns, strict=True)
+            ShopReads(str(code), is_known, int(count), float(apart), float(noise))
+            for code, count, apart, noise in zip(codes, *columns, strict=True)
         ]
     return found
 

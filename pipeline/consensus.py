@@ -68,10 +68,21 @@ def readings_of_shops(builds: pd.DataFrame, pulls: pd.DataFrame) -> pd.DataFrame
 
 
 class Effect(NamedTuple):
-    """Shrunken effect of each shop and its standard error, shape (shops,)."""
+    """How shops read, shape (shops,) each.
+
+    Attributes
+    ----------
+    offset, error
+        Shrunken effect of each shop and its standard error.
+    apart, noise
+        What it was shrunken from, the distance to the middle of all, and the standard error of that
+        if shops did not differ.
+    """
 
     offset: Floats
     error: Floats
+    apart: Floats
+    noise: Floats
 
 
 def nested(residual: Floats, shop: Ints, part: Ints) -> Effect:
@@ -106,7 +117,8 @@ def nested(residual: Floats, shop: Ints, part: Ints) -> Effect:
     noise = np.bincount(owner, (of_part / of_shop[owner]) ** 2) * parts + within / of_shop
     among, middle = _paule_mandel(shop_mean, noise)
     share = among / (among + noise)
-    return Effect(share * (shop_mean - middle), np.sqrt(share * noise))
+    apart = shop_mean - middle
+    return Effect(share * apart, np.sqrt(share * noise), apart, np.sqrt(noise))
 
 
 def _paule_mandel(mean: Floats, noise: Floats) -> tuple[float, float]:

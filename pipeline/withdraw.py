@@ -119,7 +119,7 @@ def named(shops: pd.Series, sheet_ids: pd.Series, listed: Iterable[Withdrawn]) -
     codes, names = shops.astype("str").fillna(""), sheet_ids.astype("str")
     found = np.zeros(len(shops), dtype=bool)
     for one in listed:
-        own = codes.str.startswith(one.shop).to_numpy(dtype=bool)
+        own = codes.str.startswith(one.shop).to_numpy(dtype=bool, copy=True)
         if one.sheet_id:
             apart = f"{one.sheet_id}@{one.shop[:CODE_CHARS]}"
             own &= names.isin([one.sheet_id, apart]).to_numpy(dtype=bool)

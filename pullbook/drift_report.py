@@ -101,7 +101,8 @@ def _shops(made: Page, shops: Sequence[ShopReads]) -> None:
     made.heading("How the shops read")
     made.text(
         "Against what the model expects of each: of a shop it knows its own reading so far, of a"
-        " new one the middle of all. Shrunk towards none, with two standard errors."
+        " new one the middle of all. With two standard errors; in doubt is a shop known that is off"
+        " by more than 3 % and 3.5 standard errors, or a new one by more than 10 %."
     )
     ordered = sorted(shops, key=lambda one: (not one.known, one.offset))
     made.picture(

@@ -152,10 +152,10 @@ def test_a_shop_that_the_bundle_knows_is_compared_as_itself(files, demo):
     reads = np.exp(demo.model.shop_offsets[place])
     for name in ("a", "b", "difference"):
         assert own[name] == pytest.approx(plain[name] * reads, abs=0.02)
-    stranger = run(*words, "--shop", "0" * 64)
+    stranger = run(*words, "--shop", "0" * 32)
     assert json.loads(stranger.stdout)["mean_torque"] == plain
     assert "does not know that shop" in stranger.stderr
-    two = run(*words, "--shop", "0" * 64, "--two-shops")
+    two = run(*words, "--shop", "0" * 32, "--two-shops")
     assert two.returncode == 2
     assert "leave one" in two.stderr
 

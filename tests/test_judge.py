@@ -1,0 +1,356 @@
+"""Champion and challenger: a verdict that a bad batch cannot talk its way around."""
+
+import dataclasses
+import datetime as dt
+import json
+
+import numpy as np
+import pandas as pd
+import pytest
+from test_command_line import run
+
+from model import bundle, judge, registry, training
+from model.drift import arrivals, drift, keep, version_of
+from model.judge import Rules, Verdict
+from model.prediction import predict
+from model.settings import Settings
+from pipeline import curate, feature_table, jury
+
+FEW = Settings(rounds=120, spread_rounds=30, folds=4, withheld=1)
+NEWTON_METRES = 1.3558179483314004
+RULES = Rules(fewest_shops=6)
+
+
+def trained(builds, pulls, settings=FEW):
+    builds = builds.reset_index(drop=True)
+    own = pulls[pulls["sheet_id"].isin(builds["sheet_id"])].reset_index(drop=True)
+    return training.train(builds, own, feature_table.fit(builds), settings)
+
+
+def told(name, model):
+    return model, {"id": name, "sheets": len(model.sheet_ids), "shops": len(model.shop_codes)}
+
+
+@dataclasses.dataclass
+class Months:
+    """Sheets before and after a batch, some shops set aside, and the model in use."""
+
+    builds: pd.DataFrame
+    pulls: pd.DataFrame
+    earlier: pd.DataFrame
+    learn: pd.DataFrame
+    old: training.Model
+
+
+@pytest.fixture(scope="module")
+def months(demo):
+    """The last two years of the demo are the batch; the shop with most of it is the victim."""
+    builds = demo.builds
+    late = builds["tested_on"].astype(str).str[:4].isin(["2024", "2025"])
+    earlier = builds[~late].reset_index(drop=True)
+    seated = jury.seats(builds["shop"], 0.25)
+    old = trained(earlier[~jury.seats(earlier["shop"], 0.25)], demo.pulls)
+    return Months(builds, demo.pulls, earlier, builds[~seated], old)
+
+
+@pytest.fixture(scope="module")
+def challenger(months):
+    return trained(months.learn, months.pulls)
+
+
+def verdict(months, new, pulls=None, doubts=()):
+    pulls = months.pulls if pulls is None else pulls
+    both = told("old", months.old), told("new", new)
+    return judge.judge(*both, months.builds, pulls, RULES, 0.9, doubts)
+
+
+# --- the jury --------------------------------------------------------------------------------
+
+
+def test_a_shop_that_sits_on_the_jury_does_so_whoever_else_contributes(months):
+    whole = set(months.builds["shop"][jury.seats(months.builds["shop"], 0.25)])
+    part = months.builds.sample(frac=0.3, random_state=1)
+    assert set(part["shop"][jury.seats(part["shop"], 0.25)]) <= whole
+    assert 5 < len(whole) < 25
+
+
+def test_nobody_on_the_jury_is_learned_from(months, tmp_path):
+    learn, seated = jury.split(months.builds, months.pulls, 0.25, tmp_path)
+    mine, _ = curate.load(tmp_path / "learn")
+    theirs, pulls = curate.load(tmp_path / "jury")
+    assert not set(mine["shop"]) & set(theirs["shop"])
+    assert (mine["shop"].nunique(), theirs["shop"].nunique()) == (learn, seated)
+    assert len(mine) + len(theirs) == len(months.builds)
+    assert set(pulls["sheet_id"]) == set(theirs["sheet_id"])
+
+
+@pytest.mark.parametrize("share", [0.0, 1.0, 1e-12])
+def test_a_jury_of_nobody_or_of_all_is_refused(months, share, tmp_path):
+    with pytest.raises(jury.JuryError):
+        jury.split(months.builds, months.pulls, share, tmp_path)
+
+
+# --- the verdict -----------------------------------------------------------------------------
+
+
+def test_a_model_against_itself_is_no_worse(months):
+    found = verdict(months, months.old)
+    assert found.verdict is Verdict.NO_WORSE
+    assert all(one.difference == one.low == one.high == 0 for one in found.figures.values())
+
+
+def test_only_shops_that_neither_has_seen_are_asked(months, challenger):
+    found = verdict(months, challenger)
+    seated = months.builds[jury.seats(months.builds["shop"], 0.25)]
+    assert found.sheets == (seated["copies"] == 1).sum()
+    assert found.shops <= seated["shop"].nunique()
+    with pytest.raises(judge.JudgeError, match="no shop that neither"):
+        judge.judge(
+            told("a", months.old), told("b", challenger), months.learn, months.pulls, RULES, 0.9
+        )
+
+
+def test_more_of_the_same_sheets_are_not_worse(months, challenger):
+    found = verdict(months, challenger)
+    assert found.verdict in {Verdict.BETTER, Verdict.NO_WORSE, Verdict.CANNOT_TELL}
+    assert found.figures["rms"].low < 0.1
+
+
+def test_the_figures_are_those_of_a_slow_clear_way(months, challenger):
+    """Root mean square of relative error by sheet, by hand."""
+    found = verdict(months, challenger)
+    rows = judge.unseen(months.builds, months.old, challenger)
+    asked = months.builds[rows].reset_index(drop=True)
+    for model, figure in ((months.old, found.figures["rms"].old),
+                          (challenger, found.figures["rms"].new)):  # fmt: skip
+        squares = []
+        for name, one in zip(asked["sheet_id"], predict(model, asked, [None] * len(asked)),
+                             strict=True):  # fmt: skip
+            pull = months.pulls[months.pulls["sheet_id"] == name]
+            guess = one.torque(pull["rpm"].to_numpy(float))
+            squares.append(np.mean((100 * (guess / pull["torque"].to_numpy() - 1)) ** 2))
+        assert figure == pytest.approx(np.sqrt(np.mean(squares)), abs=1e-5)
+
+
+def test_a_model_of_mistaken_sheets_is_worse_and_not_promoted(months, tmp_path):
+    """Half the sheets in N.m that were called lb-ft: the old model stays in use."""
+    spoiled = months.pulls.copy()
+    victims = months.learn["sheet_id"].sample(frac=0.5, random_state=2)
+    spoiled.loc[spoiled["sheet_id"].isin(victims), ["torque", "power"]] *= NEWTON_METRES
+    new = trained(months.learn, spoiled)
+    bundle.save(months.old, tmp_path / "old")
+    bundle.save(new, tmp_path / "new")
+    both = bundle.load(tmp_path / "old"), bundle.load(tmp_path / "new")
+    found = judge.judge(*both, months.builds, months.pulls, RULES, 0.9)
+    assert found.verdict is Verdict.WORSE
+    day = dt.date(2026, 1, 31)
+    registry.promote(tmp_path / "old", tmp_path / "models", None, day)
+    with pytest.raises(registry.PromotionError, match=r"'worse'.*although"):
+        registry.promote(tmp_path / "new", tmp_path / "models", found.as_json(), day)
+    assert registry.current(tmp_path / "models").name == found.old.id
+
+
+def test_limits_that_hold_less_than_they_did_are_worse(months, challenger):
+    halved = dataclasses.replace(
+        challenger.new_shop,
+        point=dataclasses.replace(
+            challenger.new_shop.point, values=challenger.new_shop.point.values / 3
+        ),
+    )
+    found = verdict(months, dataclasses.replace(challenger, new_shop=halved))
+    assert found.verdict is Verdict.WORSE
+    assert any("limits hold" in reason for reason in found.reasons)
+
+
+def test_while_there_is_doubt_nothing_is_better(months):
+    found = verdict(months, months.old, doubts=["a shop reads off"])
+    assert found.verdict is Verdict.CANNOT_TELL
+    assert found.reasons == ["a shop reads off"]
+
+
+def test_with_few_shops_it_cannot_be_told(months):
+    rules = dataclasses.replace(RULES, fewest_shops=99)
+    both = told("old", months.old), told("new", months.old)
+    found = judge.judge(*both, months.builds, months.pulls, rules, 0.9)
+    assert found.verdict is Verdict.CANNOT_TELL
+    assert "too few" in found.reasons[0]
+
+
+@pytest.mark.parametrize("given", [{"mood": 1}, {"error_margin": "much"}, {"score_margin": -1}])
+def test_a_rule_that_is_none_is_refused(given):
+    with pytest.raises(ValueError, match="rule"):
+        judge.rules_from(given)
+
+
+# --- the newest sheets -----------------------------------------------------------------------
+
+
+def news(months, pulls=None):
+    pulls = months.pulls if pulls is None else pulls
+    return drift(months.old, {"id": "old"}, months.builds, pulls, months.earlier)
+
+
+def test_what_is_new_is_told_from_what_changed_and_what_went(months):
+    now = months.builds.copy()
+    now.loc[now["sheet_id"] == months.earlier["sheet_id"][3], "content"] = "otherwise"
+    now = now[now["sheet_id"] != months.earlier["sheet_id"][5]]
+    found = arrivals(now, months.earlier)
+    assert found.changed == [months.earlier["sheet_id"][3]]
+    assert found.gone == [months.earlier["sheet_id"][5]]
+    assert found.new.sum() == len(months.builds) - len(months.earlier) + 1
+
+
+def test_sound_sheets_raise_no_doubt_and_the_old_models_limits_hold_on_them(months):
+    found = news(months)
+    assert found.doubts == []
+    assert found.record["sheets"] > 100
+    assert 0.8 < found.record["reading_0.9"] <= 1
+    assert not any(one.drifted for one in found.fields if one.field in {"bore", "stroke"})
+
+
+def test_a_batch_in_the_wrong_unit_is_in_doubt(months):
+    late = ~months.builds["content"].isin(months.earlier["content"])
+    spoiled = months.pulls.copy()
+    rows = spoiled["sheet_id"].isin(months.builds["sheet_id"][late])
+    spoiled.loc[rows, ["torque", "power"]] *= NEWTON_METRES
+    found = news(months, spoiled)
+    assert any("as a whole" in doubt for doubt in found.doubts)
+    assert found.record["reads_high"] == pytest.approx(35, abs=5)
+
+
+def test_one_shops_year_that_reads_six_percent_high_is_in_doubt(months):
+    """The shop with most new sheets; only it is named, and only when it is off."""
+    late = ~months.builds["content"].isin(months.earlier["content"])
+    known = months.builds["shop"].isin(months.old.shop_codes)
+    victim = months.builds["shop"][late & known].value_counts().index[0]
+    rows = late & (months.builds["shop"] == victim)
+    assert rows.sum() >= 6
+    spoiled = months.pulls.copy()
+    off = spoiled["sheet_id"].isin(months.builds["sheet_id"][rows])
+    spoiled.loc[off, ["torque", "power"]] *= 1.06
+    found = news(months, spoiled)
+    assert len(found.doubts) == 1
+    assert f"shop {victim[:8]} reads +" in found.doubts[0]
+
+
+def test_the_record_grows_and_says_each_thing_once(months):
+    line = news(months).record
+    one = keep(None, line)
+    assert len(keep(one, line)) == 1
+    two = keep(one, {**line, "bundle": "another"})
+    assert two["bundle"].tolist() == ["old", "another"]
+    assert version_of(months.builds) == version_of(months.builds.sample(frac=1, random_state=1))
+
+
+# --- promotion -------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def bundles(months, challenger, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("bundles")
+    return {
+        name: (folder / name, bundle.save(model, folder / name))
+        for name, model in (("old", months.old), ("new", challenger))
+    }
+
+
+def judged(bundles, outcome):
+    return {
+        "old": {"id": bundles["old"][1]}, "new": {"id": bundles["new"][1]}, "verdict": outcome,
+        "reasons": ["so it is"],
+    }  # fmt: skip
+
+
+def test_what_is_good_enough_is_promoted_recorded_and_taken_back(bundles, tmp_path):
+    models, day = tmp_path / "models", dt.date(2026, 2, 28)
+    (old, old_id), (new, new_id) = bundles["old"], bundles["new"]
+    assert registry.promote(old, models, None, day).verdict == "first"
+    done = registry.promote(new, models, judged(bundles, "no worse"), day)
+    assert (done.before, done.bundle) == (old_id, new_id)
+    assert registry.current(models).name == new_id
+    bundle.load(registry.current(models))
+    assert registry.back(models, day, "it read low").bundle == old_id
+    assert [one.verdict for one in registry.history(models)] == ["first", "no worse", "back"]
+    with pytest.raises(registry.PromotionError, match="no earlier"):
+        registry.back(models, day)
+
+
+@pytest.mark.parametrize("outcome", ["worse", "cannot tell", None])
+def test_what_is_not_good_enough_is_promoted_only_with_a_reason(bundles, outcome, tmp_path):
+    models, day = tmp_path / "models", dt.date(2026, 2, 28)
+    registry.promote(bundles["old"][0], models, None, day)
+    judgement = None if outcome is None else judged(bundles, outcome)
+    with pytest.raises(registry.PromotionError, match="although"):
+        registry.promote(bundles["new"][0], models, judgement, day)
+    done = registry.promote(bundles["new"][0], models, judgement, day, "the old one is withdrawn")
+    assert done.why == "the old one is withdrawn"
+
+
+def test_a_judgement_of_other_bundles_counts_for_nothing(bundles, tmp_path):
+    models, day = tmp_path / "models", dt.date(2026, 2, 28)
+    registry.promote(bundles["old"][0], models, None, day)
+    other = {**judged(bundles, "better"), "new": {"id": "another"}}
+    with pytest.raises(registry.PromotionError, match="not judged"):
+        registry.promote(bundles["new"][0], models, other, day)
+    with pytest.raises(registry.PromotionError, match="none that pullbook judge wrote"):
+        registry.promote(bundles["new"][0], models, {"verdict": "splendid"}, day)
+
+
+# --- the commands ----------------------------------------------------------------------------
+
+
+def test_the_month_as_an_analyst_runs_it(months, bundles, tmp_path):
+    rows = {"curated": months.builds, "earlier": months.earlier}
+    for name, builds in rows.items():
+        own = months.pulls[months.pulls["sheet_id"].isin(builds["sheet_id"])]
+        tables = {curate.BUILDS: builds, curate.PULLS: own.reset_index(drop=True)}
+        curate.write(tmp_path / name, tables)
+    data, models, reports = tmp_path / "curated", tmp_path / "models", tmp_path / "reports"
+    split = run("jury", data, "--share", 0.25, "--out", tmp_path / "split")
+    assert split.returncode == 0, split.stderr
+    assert run("promote", bundles["old"][0], "--into", models).returncode == 0
+    told_ = run("report", "drift", data, "--since", tmp_path / "earlier", "--bundle", models,
+                "--out", reports)  # fmt: skip
+    assert told_.returncode == 0, told_.stderr
+    assert "<svg" in (reports / "drift_shops.svg").read_text()
+    assert "record of every batch" in (reports / "drift.md").read_text()
+    (tmp_path / "p.yaml").write_text(
+        "judge: {fewest_shops: 6, error_margin: 9, score_margin: 99}\n"
+    )
+    words = ("judge", models, bundles["new"][0], "--on", tmp_path / "split" / "jury", "--params",
+             tmp_path / "p.yaml", "--drift", reports / "drift.json", "--out", reports)  # fmt: skip
+    done = run(*words)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "that neither has learned from" in done.stdout
+    assert json.loads(run(*words, "--json").stdout)["verdict"] in {"better", "no worse"}
+    page = (reports / "judgement.html").read_text()
+    assert "because" in page
+    promoted = run("promote", bundles["new"][0], "--into", models, "--judgement",
+                   reports / "judgement.json")  # fmt: skip
+    assert promoted.returncode == 0, promoted.stderr
+    build = tmp_path / "b.yaml"
+    build.write_text("bore: 4.03\nstroke: 3.48\ncylinders: 8\n")
+    answer = json.loads(run("predict", build, "--bundle", models, "--json").stdout)
+    assert answer["bundle"]["id"] == bundles["new"][1]
+    assert run("promote", "--back", "--into", models).returncode == 0
+    answer = json.loads(run("predict", build, "--bundle", models, "--json").stdout)
+    assert answer["bundle"]["id"] == bundles["old"][1]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("promote", "--into", "x"), "--back"),
+        (("promote", "--back", "--into", "nowhere"), "no earlier bundle"),
+        (("promote", "nowhere", "--into", "x"), "holds no bundle"),
+        (("jury", "nowhere", "--out", "x"), "no curated data set"),
+        (("judge", "nowhere", "nowhere", "--on", "nowhere"), "no curated data set"),
+        (("report", "drift", "nowhere", "--since", "x", "--bundle", "x", "--out", "x"),
+         "no curated data set"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_done_is_one_sentence(words, said, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    done = run(*words)
+    assert done.returncode == 2
+    assert said in " ".join(done.stderr.split())

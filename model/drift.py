@@ -33,9 +33,8 @@ _MOVED, _SHARE = 0.5, 0.25
 #: Fewer new values than this tell nothing of drift.
 _FEWEST = 10
 #: A shop that the model knows reads otherwise than it did when it is so far off, and by so many
-#: standard errors (of fifty shops one is then named by chance in one batch of forty); of one it does
-#: not know only so much is beyond what shops differ by. Common
-#: practice, no source.
+#: standard errors: of fifty shops one is then named by chance in one batch of forty. Of a new shop
+#: only so much is beyond what shops differ by. Common practice, no source.
 _OFF, _ERRORS, _OFF_NEW = 0.03, 3.5, 0.10
 #: Fewer sheets of a shop tell too little of how it reads.
 _SHEETS = 3

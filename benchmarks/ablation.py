@@ -21,6 +21,7 @@ from model.curve import Said, choose, fit_trees, gain_of, grid_of
 from model.explain import GROUPS
 from model.sample import charge, readings, sample_of
 from model.settings import Settings
+from model.training import THREADS
 from pipeline import curate, feature_table, features
 from pipeline.feature_table import GIVEN
 
@@ -43,7 +44,7 @@ class Trial:
         self.shop = pd.factorize(sample.shops)[0]
         self.fold = hold_out.folds(self.shop, _FOLDS)
         self.speeds = grid_of(sample)
-        (self.said,) = hold_out.said(sample, self.fold, self.speeds, settings, iter)
+        (self.said,) = hold_out.said(sample, self.fold, self.speeds, settings, THREADS, iter)
 
     def residuals(self, curves: Floats) -> Floats:
         """Return measured less predicted of every reading."""
@@ -177,7 +178,7 @@ def limits(builds: pd.DataFrame, pulls: pd.DataFrame, settings: Settings) -> pd.
     flat = np.ones(len(residual))
     fold = hold_out.folds(sample.engines, _FOLDS)
     familiar = hold_out.curves(sample, fold, base.speeds, settings,
-                               choose(sample, base.speeds, base.said), iter)  # fmt: skip
+                               choose(sample, base.speeds, base.said), THREADS, iter)  # fmt: skip
     known = base.residuals(familiar)
     mean = shops.sheet_means(known, sample.sheet, len(sample))
     _, offset = shops.offsets(mean, base.shop)

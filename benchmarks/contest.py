@@ -24,7 +24,7 @@ from model.curve import choose, fit_curve, fit_trees, grid_of
 from model.prediction import predict
 from model.sample import sample_of
 from model.settings import Settings, from_mapping
-from model.training import train
+from model.training import THREADS, train
 from pipeline import contribute, curate, feature_table
 from pipeline.demo import sheets as demo_sheets
 
@@ -224,7 +224,7 @@ def _own_centre(inner: Data, outer: Data, settings: Settings) -> Floats:
     sample, one = inner.sample, outer.sample
     speeds = grid_of(sample)
     fold = hold_out.folds(_shop_of(inner), _INNER)
-    (told,) = hold_out.said(sample, fold, speeds, settings, iter)
+    (told,) = hold_out.said(sample, fold, speeds, settings, THREADS, iter)
     blend = choose(sample, speeds, told)
     model = fit_curve(sample, fit_trees(sample, settings), speeds, settings, blend)
     return one.target - hold_out.residuals(one, model.curves(one.table), speeds)

@@ -26,18 +26,21 @@ from model.ask import speeds_of
 from model.predictor import Predictor, builds
 from model.settings import Settings
 from pipeline import curate, feature_table
+from pipeline.crew import Processes
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
 _RUNS = 5
 _CORES = os.cpu_count() or 1
+CREW = Processes(_CORES)
 _PEAK = """
 import resource, sys
 from pathlib import Path
+from pipeline.crew import Processes
 from pipeline.curate import curate
 if __name__ == "__main__":
-    curate([Path(sys.argv[1])], int(sys.argv[2]))
+    curate([Path(sys.argv[1])], Processes(int(sys.argv[2])))
     own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     print((own + 2 * resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss) / 1e6)
 """
@@ -78,17 +81,17 @@ def curation(folder: Path, most: int) -> None:
     few, some, lots = many.make(folder, [800, 8000, most])
     for place, count in ((few, 800), (some, 8000)):
         found = ratio(
-            lambda place=place: curate.curate([place], _CORES),
+            lambda place=place: curate.curate([place], CREW),
             lambda place=place: bare_reading(place / "accepted"),
         )
         _say(f"curating {count} sheets / bare reading of the same files", found, "at most 3")
-    found = ratio(lambda: curate.curate([some]), lambda: curate.curate([some], _CORES), 3)
+    found = ratio(lambda: curate.curate([some]), lambda: curate.curate([some], CREW), 3)
     _say(f"curating 8000 sheets with one process / with {_CORES}", found, "above 1")
-    found = ratio(lambda: curate.curate([some], _CORES), lambda: curate.curate([few], _CORES), 3)
+    found = ratio(lambda: curate.curate([some], CREW), lambda: curate.curate([few], CREW), 3)
     _say("curating 8000 sheets / 800", found, "at most 11")
     cache = folder / "cache"
-    curate.curate([some], _CORES, cache)
-    found = ratio(lambda: curate.curate([some], _CORES, cache),
+    curate.curate([some], CREW, cache)
+    found = ratio(lambda: curate.curate([some], CREW, cache),
                   lambda: bare_reading(some / "accepted"), 3)  # fmt: skip
     _say("curating 8000 sheets again / bare reading of the same files", found, "below 1")
     peak = float(_python(_PEAK, lots, _CORES).stdout)
@@ -108,7 +111,7 @@ def model(folder: Path, most: int) -> None:
     few, many_ = 1000, most
     times = {}
     for count, place in zip((few, many_), many.make(folder, [few, many_]), strict=True):
-        data = curate.curate([place], _CORES)
+        data = curate.curate([place], CREW)
         features = feature_table.fit(data.builds)
         start = time.perf_counter()
         trained = training.train(data.builds, data.pulls, features, Settings())

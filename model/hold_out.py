@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from sklearn.model_selection import GroupKFold
 
-from model import parallel, process, smooth
+from model import process, smooth
 from model.curve import Said, fit_curve, fit_trees, gain_of, on_grid
 from model.process import SCATTERS
 
@@ -19,8 +19,9 @@ if TYPE_CHECKING:
     from model.curve import Blend
     from model.sample import Floats, Ints, Sample
     from model.settings import Settings
+    from pipeline.crew import Crew
 
-    Track = Callable[[Iterable[int]], Iterable[int]]
+    Track = Callable[[Iterable[Any]], Iterable[Any]]
 
 
 def folds(groups: Ints, wanted: int) -> Ints:
@@ -55,6 +56,7 @@ def said(
     fold: Ints,
     speeds: Floats,
     settings: Settings,
+    crew: Crew,
     track: Track,
     *others: pd.DataFrame,
 ) -> list[Said]:
@@ -70,6 +72,8 @@ def said(
         The grid of engine speeds.
     settings
         Of the training run.
+    crew
+        Whoever works on the folds.
     track
         Wraps the loop over folds to show progress.
     others
@@ -84,23 +88,37 @@ def said(
     shape = (len(sample), len(speeds))
     held = [Said(np.zeros(shape), np.zeros((len(SCATTERS), *shape))) for _ in tables]
 
-    def fill(number: int) -> None:
+    def told(number: int) -> list[Said]:
         out = fold == number
         inner = sample.part(~out)
         trees = fit_trees(inner, settings)
         gain = gain_of(trees, inner)
         processes = process.fit(inner, gain, SCATTERS, settings.seed)
-        for one, table in zip(held, tables, strict=True):
-            one.trees[out] = on_grid(trees, speeds, table[out])
-            for place, fitted in enumerate(processes):
-                one.processes[place, out] = fitted.curves(table[out], speeds)
+        return [
+            Said(
+                on_grid(trees, speeds, table[out]),
+                np.array([fitted.curves(table[out], speeds) for fitted in processes]),
+            )
+            for table in tables
+        ]
 
-    parallel.parts(fill, int(fold.max()) + 1, track)
+    numbers = range(int(fold.max()) + 1)
+    for number, of_fold in enumerate(track(crew.each(told, numbers))):
+        out = fold == number
+        for whole, part in zip(held, of_fold, strict=True):
+            whole.trees[out] = part.trees
+            whole.processes[:, out] = part.processes
     return held
 
 
 def curves(
-    sample: Sample, fold: Ints, speeds: Floats, settings: Settings, blend: Blend, track: Track
+    sample: Sample,
+    fold: Ints,
+    speeds: Floats,
+    settings: Settings,
+    blend: Blend,
+    crew: Crew,
+    track: Track,
 ) -> Floats:
     """Return the curve of every sheet from a blend that was fitted without its fold.
 
@@ -108,13 +126,14 @@ def curves(
     """
     held = np.zeros((len(sample), len(speeds)))
 
-    def fill(number: int) -> None:
-        out = fold == number
-        inner = sample.part(~out)
+    def told(number: int) -> Floats:
+        inner = sample.part(fold != number)
         trees = fit_trees(inner, settings)
-        held[out] = fit_curve(inner, trees, speeds, settings, blend).curves(sample.table[out])
+        fitted = fit_curve(inner, trees, speeds, settings, blend)
+        return fitted.curves(sample.table[fold == number])
 
-    parallel.parts(fill, int(fold.max()) + 1, track)
+    for number, part in enumerate(track(crew.each(told, range(int(fold.max()) + 1)))):
+        held[fold == number] = part
     return held
 
 

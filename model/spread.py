@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from model import parallel
 from model.curve import on_grid
 from model.sample import columns, readings
 from model.trees import Trees, fit
@@ -20,6 +19,7 @@ if TYPE_CHECKING:
 
     from model.sample import Floats, Ints, Sample
     from model.settings import Settings
+    from pipeline.crew import Crew
 
 #: Columns that the spread looks at beside the features.
 EXTRA = ("distance", "known")
@@ -79,7 +79,12 @@ def expected(trees: Trees, speeds: Floats, table: pd.DataFrame, distance: Floats
 
 
 def held_out(
-    sample: Sample, fold: Ints, trials: Sequence[Trial], speeds: Floats, settings: Settings
+    sample: Sample,
+    fold: Ints,
+    trials: Sequence[Trial],
+    speeds: Floats,
+    settings: Settings,
+    crew: Crew,
 ) -> Floats:
     """Return the expected error of every sheet from a spread fitted without its fold.
 
@@ -88,12 +93,13 @@ def held_out(
     """
     spread = np.zeros((len(sample), len(speeds)))
 
-    def fill(number: int) -> None:
+    def told(number: int) -> Floats:
         out = fold == number
         rows = ~out[sample.sheet]
         inner = [Trial(t.table[~out], t.distance[~out], t.residual[rows]) for t in trials]
         fitted = fit_spread(sample.part(~out), inner, settings)
-        spread[out] = expected(fitted, speeds, trials[0].table[out], trials[0].distance[out])
+        return expected(fitted, speeds, trials[0].table[out], trials[0].distance[out])
 
-    parallel.parts(fill, int(fold.max()) + 1, iter)
+    for number, part in enumerate(crew.each(told, range(int(fold.max()) + 1))):
+        spread[fold == number] = part
     return spread

@@ -12,6 +12,7 @@ from model import calibration, curve, hold_out, novelty, pairs, shops, spread, t
 from model.sample import sample_of
 from model.withhold import withhold
 from pipeline import feature_table
+from pipeline.crew import Threads
 from schemas.fields import CURATED_FIELDS
 
 if TYPE_CHECKING:
@@ -24,8 +25,11 @@ if TYPE_CHECKING:
     from model.settings import Settings
     from model.together import Together
     from model.trees import Trees
+    from pipeline.crew import Crew
     from pipeline.feature_table import Features
     from pipeline.filling import Filling
+
+THREADS = Threads()
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +88,7 @@ def train(
     features: Features,
     settings: Settings,
     track: Track = iter,
+    crew: Crew = THREADS,
 ) -> Model:
     """Fit a model to a curated data set and calibrate its limits over the shops.
 
@@ -97,6 +102,8 @@ def train(
         Of the training run.
     track
         Wraps the loops over held-out parts to show progress.
+    crew
+        Whoever works on those parts.
 
     """
     sample = sample_of(builds, pulls, features.table)
@@ -112,7 +119,7 @@ def train(
         feature_table.make(withhold(builds, rng), features.filling)
         for _ in range(settings.withheld)
     ]
-    limits = _limits(sample, poorer, reference, speeds, settings, track)
+    limits = _limits(sample, poorer, reference, speeds, settings, crew, track)
     counts = np.bincount(sample.sheet, minlength=len(sample))
     starts = np.r_[0, np.cumsum(counts)[:-1]]
     return Model(
@@ -151,6 +158,7 @@ def _limits(
     reference: Reference,
     speeds: Floats,
     settings: Settings,
+    crew: Crew,
     track: Track,
 ) -> _Limits:
     """Hold out, choose the blend, learn the spread and calibrate, if there are two shops."""
@@ -158,7 +166,7 @@ def _limits(
     if len(np.unique(shop)) < 2:
         return _Limits(curve.Blend(), None, None, None, None, np.zeros(1))
     fold = hold_out.folds(shop, settings.folds)
-    told = hold_out.said(sample, fold, speeds, settings, track, *poorer)
+    told = hold_out.said(sample, fold, speeds, settings, crew, track, *poorer)
     blend = curve.choose(sample, speeds, told[0])
     said = [one.blended(blend) for one in told]
     trials = [
@@ -170,7 +178,7 @@ def _limits(
         for table, curves in zip((sample.table, *poorer), said, strict=True)
     ]
     trees = spread.fit_spread(sample, trials, settings)
-    width = spread.held_out(sample, fold, trials, speeds, settings)
+    width = spread.held_out(sample, fold, trials, speeds, settings, crew)
     nothing = np.zeros(len(sample))
     new_shop = calibration.calibrate(sample, shop, speeds, said[0], width, nothing)
 
@@ -178,7 +186,7 @@ def _limits(
 
     # A known shop is told from its other sheets, which half as many folds leave it enough of.
     fold = hold_out.folds(sample.engines, max(2, settings.folds // 2))
-    familiar = hold_out.curves(sample, fold, speeds, settings, blend, track)
+    familiar = hold_out.curves(sample, fold, speeds, settings, blend, crew, track)
     residual = hold_out.residuals(sample, familiar, speeds)
     mean = shops.sheet_means(residual, sample.sheet, len(sample))
     of_shop, of_sheet = shops.offsets(mean, shop)

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from model import parallel, tree_text
+from model import tree_text
+from pipeline import crew
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -83,7 +84,7 @@ def fit(
     smallest = max(5, min(settings.leaf_readings, rows // 40))
     parameters = {
         **_FIXED,
-        "num_threads": parallel.threads(),
+        "num_threads": crew.threads(),
         "objective": "gamma" if spread else "regression",
         "learning_rate": settings.learning_rate,
         "num_leaves": settings.leaves,
@@ -106,7 +107,7 @@ class Trees:
 
     def predict(self, matrix: Floats) -> Floats:
         """Return the prediction of each row, shape (readings,)."""
-        predicted: Floats = self._booster.predict(matrix, num_threads=parallel.threads())
+        predicted: Floats = self._booster.predict(matrix, num_threads=crew.threads())
         return predicted
 
     def gain(self) -> Floats:

@@ -11,6 +11,7 @@ import pandas as pd
 
 from pipeline import consensus, neighbours, read
 from pipeline.contribute import ACCEPTED, refusals
+from pipeline.crew import Processes
 from pipeline.gather import Cache, gather
 from pipeline.withdraw import is_named, named
 from schemas import frames
@@ -21,12 +22,14 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from pipeline.crew import Crew
     from pipeline.gather import Track
     from pipeline.judged import Judged
     from pipeline.withdraw import Withdrawn
 
 BUILDS, PULLS, FINDINGS = "builds.parquet", "pulls.parquet", "findings.parquet"
 _SHOP_CHARS = 8
+ALONE = Processes(1)
 
 
 @dataclass(slots=True)
@@ -127,7 +130,7 @@ def load_findings(folder: Path) -> pd.DataFrame:
 
 def curate(
     folders: Iterable[Path],
-    jobs: int = 1,
+    crew: Crew = ALONE,
     cache: Path | None = None,
     track: Track = iter,
     withdrawn: Sequence[Withdrawn] = (),
@@ -138,8 +141,8 @@ def curate(
     ----------
     folders
         Contributions: folders with ``accepted`` in them, or folders of accepted sheets.
-    jobs
-        Processes to use.
+    crew
+        Whoever reads and judges sheets; this process alone unless told otherwise.
     cache
         A folder for what was judged before; sources that did not change are not read again.
     track
@@ -158,7 +161,7 @@ def curate(
     folders = list(folders)
     places = [path / ACCEPTED if (path / ACCEPTED).is_dir() else path for path in folders]
     sources = read.find(places).sources
-    judged = gather(sources, jobs, Cache.of(cache, places) if cache is not None else None, track)
+    judged = gather(sources, crew, Cache.of(cache, places) if cache is not None else None, track)
     before = len(judged.sheets)
     if withdrawn:
         asked_back = named(judged.sheets["shop"], judged.sheets["sheet_id"], withdrawn)

@@ -4,20 +4,27 @@ from __future__ import annotations
 
 import zipfile
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, BinaryIO
 
 import numpy as np
 import pandas as pd
 
 from pipeline import features, filling
+from pipeline.crew import Processes
 from pipeline.filling import FILLED, Filling
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from pipeline.crew import Crew
+
 TABLE, FILLING = "features.parquet", "filling.npz"
 #: Prefix of the columns that say whether a field was given (1) or filled (0).
 GIVEN = "given_"
+#: Builds whose features are made at a time.
+_LOT = 20_000
+ALONE = Processes(1)
 
 
 class NoFeaturesError(OSError):
@@ -47,10 +54,14 @@ class Features:
         save_filling(self.filling, folder / FILLING)
 
 
-def fit(builds: pd.DataFrame) -> Features:
-    """Fit a filling to curated builds and return it with their features."""
+def fit(builds: pd.DataFrame, crew: Crew = ALONE) -> Features:
+    """Fit a filling to curated builds and return it with their features.
+
+    The filling is fitted here; ``crew`` fills and engineers, a lot of builds at a time.
+    """
     fitted = filling.fit(features.numbers(builds))
-    return Features(make(builds, fitted), fitted)
+    lots = [builds.iloc[start : start + _LOT] for start in range(0, len(builds), _LOT)]
+    return Features(pd.concat(crew.each(partial(make, fitted=fitted), lots)), fitted)
 
 
 def make(builds: pd.DataFrame, fitted: Filling) -> pd.DataFrame:

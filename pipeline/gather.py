@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import os
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from importlib import resources
-from multiprocessing import get_context
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,17 +18,17 @@ from pipeline.judging import columns_of
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
+    from pipeline.crew import Crew
+
     Track = Callable[[Iterable[Judged]], Iterable[Judged]]
 
 #: Sources that one process judges at a time.
 _LOT = 400
-#: Fewer new sources than this are judged before a second process has started.
-_WORTH_PROCESSES = 2000
 _TABLES = ("sheets", "readings", "findings")
 
 
 def gather(
-    sources: Sequence[Path], jobs: int = 1, cache: Cache | None = None, track: Track = iter
+    sources: Sequence[Path], crew: Crew, cache: Cache | None = None, track: Track = iter
 ) -> Judged:
     """Read and judge the sheets of sources, in their order.
 
@@ -38,8 +36,8 @@ def gather(
     ----------
     sources
         As `read.find` lists them.
-    jobs
-        Processes to use; with more than one, the caller's main module must be importable.
+    crew
+        Whoever reads and judges them.
     cache
         Where sheets judged before are kept; sources that did not change are taken from there.
     track
@@ -50,7 +48,7 @@ def gather(
     known = None if cache is None else cache.load(signatures)
     seen = set() if known is None else set(known.sheets["source"])
     new = [source for source in sources if str(source) not in seen]
-    parts = list(track(_judge(new, jobs)))
+    parts = list(track(_judge(new, crew)))
     if known is not None:
         parts.append(known)
     if not parts:
@@ -63,13 +61,8 @@ def gather(
     return whole
 
 
-def _judge(sources: Sequence[Path], jobs: int) -> Iterator[Judged]:
-    lots = list(_lots(sources))
-    if jobs <= 1 or len(sources) < _WORTH_PROCESSES:
-        yield from (frames_of(columns_of(lot)) for lot in lots)
-        return
-    with ProcessPoolExecutor(min(jobs, len(lots)), get_context("spawn")) as pool:
-        yield from map(frames_of, pool.map(columns_of, lots))
+def _judge(sources: Sequence[Path], crew: Crew) -> Iterator[Judged]:
+    return map(frames_of, crew.each(columns_of, list(_lots(sources))))
 
 
 def _lots(sources: Sequence[Path]) -> Iterator[Sequence[Path]]:

@@ -27,17 +27,21 @@ def curate(
     withdrawn: Annotated[
         Path | None, typer.Option(help="The list of what was withdrawn, to be left out.")
     ] = None,
+    cluster: options.Cluster = None,
 ) -> None:
     """Bring accepted sheets to one data set at the reference condition."""
     import platformdirs  # noqa: PLC0415
 
+    from pipeline import crew as crews  # noqa: PLC0415
     from pipeline import curate as curating  # noqa: PLC0415
     from pipeline import withdraw as withdrawing  # noqa: PLC0415
 
     root = None if fresh else platformdirs.user_cache_path("pullbook") / "judged"
-    jobs = os.cpu_count() or 1
     asked_back = [] if withdrawn is None else withdrawing.read(withdrawn)
-    curated = curating.curate(folders, jobs, root, progress.bar("Curating"), asked_back)
+    with crews.cluster(cluster) as far:
+        crew = far or crews.Processes(os.cpu_count() or 1)
+        places = [folder.resolve() for folder in folders] if far else folders
+        curated = curating.curate(places, crew, root, progress.bar("Curating"), asked_back)
     curated.write(out)
     builds, findings = curated.builds, curated.findings
     total = len(builds) + curated.refused + curated.replaced + curated.withdrawn
@@ -67,13 +71,17 @@ def _refusals(findings: Any) -> list[tuple[str, str]]:
     return list(zip(refused["sheet_id"], refused["message"], strict=True))
 
 
-def features(curated: options.Curated, out: Annotated[Path, _OUT]) -> None:
+def features(
+    curated: options.Curated, out: Annotated[Path, _OUT], cluster: options.Cluster = None
+) -> None:
     """Fill what is missing and engineer the features that a model learns from."""
+    from pipeline import crew as crews  # noqa: PLC0415
     from pipeline import curate as curating  # noqa: PLC0415
     from pipeline import feature_table  # noqa: PLC0415
 
     builds, _ = curating.load(curated)
-    made = feature_table.fit(builds)
+    with crews.cluster(cluster) as far:
+        made = feature_table.fit(builds, far or feature_table.ALONE)
     made.write(out)
     typer.echo(f"{made.table.shape[1]} features of {len(made.table)} builds are in {out}")
 
@@ -90,17 +98,21 @@ def train(
     invented: Annotated[
         bool, typer.Option("--invented", help="The data are invented: every answer will say so.")
     ] = False,
+    cluster: options.Cluster = None,
 ) -> None:
     """Fit a model, calibrate its limits over the shops, and write a bundle."""
     from model import bundle, training  # noqa: PLC0415
     from model.conformal import needed_shops  # noqa: PLC0415
+    from pipeline import crew as crews  # noqa: PLC0415
     from pipeline import curate as curating  # noqa: PLC0415
     from pipeline import feature_table  # noqa: PLC0415
 
     settings = _settings(params, seed)
     builds, pulls = curating.load(curated)
     made = feature_table.fit(builds) if features is None else feature_table.load(features, builds)
-    model = training.train(builds, pulls, made, settings, progress.bar("Training"))
+    with crews.cluster(cluster) as far:
+        crew = far or training.THREADS
+        model = training.train(builds, pulls, made, settings, progress.bar("Training"), crew)
     identity = bundle.save(model, out, invented=invented)
     shops = len(model.shop_codes)
     typer.echo(f"Learned from {len(builds)} sheets of {shops} shops; bundle {identity} is in {out}")

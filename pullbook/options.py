@@ -37,6 +37,13 @@ OwnHeadings = Annotated[
     Path | None,
     typer.Option("--headings", help="What your own headings mean; see `pullbook headings`."),
 ]
+Cluster = Annotated[
+    str | None,
+    typer.Option(
+        "--cluster",
+        help="The address of a Dask scheduler, tcp://...; its workers see the same files.",
+    ),
+]
 Level = Annotated[float, typer.Option(help="Of the limits, between 0 and 1.")]
 Rpm = Annotated[str, typer.Option(help="Engine speeds, first:last:step.")]
 Plot = Annotated[Path | None, typer.Option(help="Draw it into this .svg, .png or .pdf.")]

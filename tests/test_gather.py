@@ -9,6 +9,7 @@ from valid_sheet import PULL, sheet_text
 from pipeline import curate as curating
 from pipeline import gather, judging, read
 from pipeline.contribute import contribute
+from pipeline.crew import Processes
 
 KEY = b"a key for the tests alone"
 
@@ -33,7 +34,7 @@ def same(one, other):
 def test_several_processes_judge_as_one(shared, monkeypatch):
     monkeypatch.setattr(gather, "_LOT", 8)
     monkeypatch.setattr(gather, "_WORTH_PROCESSES", 10)
-    same(curating.curate([shared], jobs=2), curating.curate([shared]))
+    same(curating.curate([shared], Processes(2)), curating.curate([shared]))
 
 
 @pytest.fixture

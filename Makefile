@@ -6,7 +6,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check -qq
 
-.PHONY: demo test lint format repro bench peers ablation fuzz pins clean
+.PHONY: demo test lint format repro bench peers ablation fuzz pins pythons release clean
 
 # --- set-up ---------------------------------------------------------------------------
 
@@ -72,5 +72,19 @@ pins: $(VENV)/dev-ready
 	@$(PINS) --upgrade --extra build --extra dev --constraints requirements.txt --output-file requirements-dev.txt
 	@$(PINS) --upgrade --extra build --extra dev --extra peers --constraints requirements-dev.txt --output-file requirements-peers.txt
 
+# Every supported Python that this machine has: the tests, in an environment of its own.
+PYTHONS := 3.11 3.12 3.13 3.14
+pythons:
+	@for one in $(PYTHONS); do \
+	  if command -v python$$one >/dev/null; then \
+	    echo "python$$one"; $(MAKE) --no-print-directory PYTHON=python$$one VENV=.venv-$$one test || exit 1; \
+	  else echo "python$$one is not on this machine"; fi; \
+	done
+
+# make release VERSION=0.2.0 writes the version and the changelog's date, builds the wheel and
+# tries it in an empty environment. DEVELOPERS.md has the checklist.
+release: $(VENV)/dev-ready
+	@$(BIN)/python .ci/release.py $(VERSION)
+
 clean:
-	@rm -rf $(VENV) build dist *.egg-info demo-out
+	@rm -rf $(VENV) .venv-3.* build dist *.egg-info demo-out

@@ -12,7 +12,7 @@ from pullbook import chart
 from pullbook.page import Page, svg_of
 
 if TYPE_CHECKING:
-    from model.judge import Apart, Judgement, Side
+    from model.judge import Apart, Judgement
 
 _TITLES = {
     Verdict.BETTER: "The new bundle is better",
@@ -50,7 +50,6 @@ def _sides(found: Judgement) -> list[list[str]]:
         ["of shops", *(str(side.shops) for side in both)],
         ["median width of the limits, %", *(_of(side.width.get(level), 1) for side in both)],
         ["whole curves inside", *(_of(side.coverage["curve"].get(level), 3) for side in both)],
-        ["worst kind of sheet", *(_worst(side) for side in both)],
     ]
     for name in found.old.standing:
         shares = (f"{100 * side.standing[name]:.1f}" for side in both)
@@ -62,11 +61,17 @@ def _of(value: float | None, digits: int) -> str:
     return "" if value is None else f"{value:.{digits}f}"
 
 
-def _worst(side: Side) -> str:
-    if side.worst is None:
-        return ""
-    name = " ".join(side.worst.name.split())
-    return f"{side.worst.inside:.3f} inside, {name} ({side.worst.low:.3f} to {side.worst.high:.3f})"
+def _worst(found: Judgement) -> str:
+    """Return a sentence on the kind of sheet where the limits of each hold least."""
+    told = [
+        f"of the {name} bundle {one.inside:.3f} ({one.low:.3f} to {one.high:.3f}), by"
+        f" {' '.join(one.name.split())}"
+        for name, one in (("old", found.old.worst), ("new", found.new.worst))
+        if one is not None
+    ]
+    if not told:
+        return "There are too few shops to tell where the limits hold least."
+    return f"Where they hold least, the {100 * found.level:g} % limits hold {'; '.join(told)}."
 
 
 def text(found: Judgement) -> str:
@@ -77,6 +82,7 @@ def text(found: Judgement) -> str:
     ]
     lines += [f"{a:36}{b:>9}{c:>9}{d:>9}  {e}" for a, b, c, d, e in rows(found)]
     lines += [f"{a}: {b} | {c}" for a, b, c in _sides(found)]
+    lines.append(_worst(found))
     old, new = found.seconds
     lines.append(f"seconds to answer all of them: {old:.2f} | {new:.2f}")
     lines.append(f"{_TITLES[found.verdict]} (verdict: {found.verdict.value}):")
@@ -105,7 +111,8 @@ def page(found: Judgement) -> Page:
     )
     made.table(["figure", "old", "new", "difference", "90 % limits"], rows(found))
     made.heading("What else they differ in")
-    made.table(["", "old", "new"], _sides(found))
+    made.table(["what", "old", "new"], _sides(found))
+    made.text(_worst(found))
     return made
 
 

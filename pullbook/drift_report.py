@@ -102,15 +102,16 @@ def _shops(made: Page, shops: Sequence[ShopReads]) -> None:
     made.text(
         "Against what the model expects of each: of a shop it has learned from that shop's"
         " own reading so far, of any other the middle of all. With two standard errors; in doubt is"
-        " a shop of the former kind that is off by more than 3 % and 3.5 standard errors, one of the"
-        " latter by more than 10 %."
+        " a shop of the former kind that is off by more than 3 % and 3.5 standard errors, one of"
+        " the latter by more than 10 %."
     )
     ordered = sorted(shops, key=lambda one: (not one.known, one.offset))
     made.picture(
         "drift_shops.svg",
         _readings(ordered),
         "How far the new sheets of each shop read above or below what the model expects of it, in"
-        " %, with two standard errors; filled dots are shops it has learned from, hollow ones others."
+        " %, with two standard errors; filled dots are shops it has learned from, hollow ones"
+        " others."
         f" {sum(one.doubtful for one in shops)} of {len(shops)} are in doubt.",
     )
 

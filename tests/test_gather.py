@@ -33,7 +33,6 @@ def same(one, other):
 
 def test_several_processes_judge_as_one(shared, monkeypatch):
     monkeypatch.setattr(gather, "_LOT", 8)
-    monkeypatch.setattr(gather, "_WORTH_PROCESSES", 10)
     same(curating.curate([shared], Processes(2)), curating.curate([shared]))
 
 

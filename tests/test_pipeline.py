@@ -108,6 +108,13 @@ def test_metrics_plots_and_experiments_work_as_an_analyst_expects(first):
     run(first, "dvc", "checkout", "-q")
 
 
+def test_the_bundle_and_the_data_set_are_declared_as_artifacts(first):
+    declared = yaml.safe_load((first / "dvc.yaml").read_text())["artifacts"]
+    made = versions(first)
+    assert all(one["path"] in made for one in declared.values())
+    assert {one["type"] for one in declared.values()} == {"model", "dataset"}
+
+
 def test_a_remote_is_one_line_and_gives_everything_back(first, tmp_path):
     run(first, "dvc", "remote", "add", "-q", "-d", "shared", str(tmp_path / "remote"))
     run(first, "dvc", "push", "-q")

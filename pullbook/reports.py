@@ -52,7 +52,11 @@ def drift(
     found = drifting.drift(*bundles.load(registry.current(bundle)), builds, pulls, earlier)
     kept = out / drift_report.RECORD
     text = dict.fromkeys(("data", "bundle"), "str")
-    record = drifting.keep(pd.read_csv(kept, dtype=text) if kept.exists() else None, found.record)
+    before = pd.read_csv(kept, dtype=text) if kept.exists() else None
+    if before is not None and not set(text) <= set(before.columns):
+        msg = f"{kept} has no columns {' and '.join(text)}: it is no record that pullbook kept"
+        raise ValueError(msg)
+    record = drifting.keep(before, found.record)
     drift_report.page(found, record).write(out, "drift")
     record.to_csv(kept, index=False, lineterminator="\n")
     told = json.dumps(found.as_json(), indent=1, allow_nan=False)

@@ -173,7 +173,7 @@ def limits(builds: pd.DataFrame, pulls: pd.DataFrame, settings: Settings) -> pd.
     gain = {name: helped**0.5 for name, helped in gain_of(trees, sample).items()}
     reference = novelty.fit(builds, table, gain, base.shop)
     trial = spread.Trial(table, novelty.held_out_distances(reference, table), residual)
-    width = spread.held_out(sample, base.fold, [trial], base.speeds, settings)
+    width = spread.held_out(sample, base.fold, [trial], base.speeds, settings, THREADS)
     own = smooth.at(width, base.speeds, sample.sheet, sample.rpm)
     flat = np.ones(len(residual))
     fold = hold_out.folds(sample.engines, _FOLDS)

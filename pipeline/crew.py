@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import os
 import re
+import socket
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from contextlib import contextmanager
 from functools import partial
 from multiprocessing import get_context
 from threading import local
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
+from urllib.parse import urlsplit
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -112,6 +114,9 @@ def cluster(address: str | None) -> Iterator[Cluster | None]:
         msg = "a cluster takes the package distributed: pip install 'pullbook[cluster]'"
         raise ImportError(msg) from fault
     try:
+        # A client that found nobody leaves its attempts behind; so a plain knock comes first.
+        parts = urlsplit(address)
+        socket.create_connection((parts.hostname, parts.port), timeout=_SECONDS).close()
         client: Any = Client(  # type: ignore[no-untyped-call]
             address, timeout=_SECONDS, set_as_default=False
         )

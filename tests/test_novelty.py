@@ -5,7 +5,7 @@ import pytest
 from scipy.spatial import cKDTree
 from scipy.stats import spearmanr
 
-from model import bundle, hold_out, novelty, together
+from model import bundle, hold_out, novelty, together, training
 from model.curve import Blend
 from model.prediction import predict
 from model.sample import sample_of
@@ -169,7 +169,7 @@ def test_error_grows_with_distance(demo):
     few = Settings(rounds=300, folds=4)
     fold = hold_out.folds(shop, few.folds)
     speeds = demo.model.curve.speeds
-    curves = hold_out.curves(sample, fold, speeds, few, Blend(), iter)
+    curves = hold_out.curves(sample, fold, speeds, few, Blend(), training.THREADS, iter)
     square = hold_out.residuals(sample, curves, speeds) ** 2
     error = np.bincount(sample.sheet, square) / np.bincount(sample.sheet)
     distance = novelty.held_out_distances(demo.model.reference, table)

@@ -65,7 +65,9 @@ def test_parting_by_sheet_would_flatter_the_error(demo):
     rng = np.random.default_rng(0)
 
     def error(fold):
-        curves = hold_out.curves(sample, fold, speeds, FAST, Blend(share=1.0), iter)
+        curves = hold_out.curves(
+            sample, fold, speeds, FAST, Blend(share=1.0), training.THREADS, iter
+        )
         return np.sqrt(np.mean(hold_out.residuals(sample, curves, speeds) ** 2))
 
     by_shop = error(hold_out.folds(demo.model.reference.shop, 5))

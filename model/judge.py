@@ -7,7 +7,7 @@ sheet. Whole shops are resampled, so a difference counts only if it holds from s
 from __future__ import annotations
 
 import time
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import asdict, dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -18,6 +18,7 @@ from model import accuracy, bootstrap, strata
 from model.against import LEVELS, held_against
 from model.evaluate import coverage
 from model.prediction import predict
+from model.settings import numbers_of
 from model.standing import Standing
 
 if TYPE_CHECKING:
@@ -80,15 +81,7 @@ def rules_from(given: Mapping[str, Any]) -> Rules:
         A name is not a rule, or a value is not a number from nought.
 
     """
-    known = {rule.name for rule in fields(Rules)}
-    for name, value in given.items():
-        if name not in known:
-            msg = f"{name!r} is not a rule of judging; the rules are {', '.join(sorted(known))}"
-            raise ValueError(msg)
-        if isinstance(value, bool) or not isinstance(value, int | float) or not value >= 0:
-            msg = f"the rule {name} is {value!r}; it must be a number from nought"
-            raise ValueError(msg)
-    return Rules(**dict(given))
+    return numbers_of(Rules, given, called="rule of judging", above_nought=False)
 
 
 class Apart(NamedTuple):

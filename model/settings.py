@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import asdict, dataclass, fields
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+_Kind = TypeVar("_Kind")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,12 +54,44 @@ def from_mapping(given: Mapping[str, Any]) -> Settings:
         A name is not a setting, or a value is not a number above nought.
 
     """
-    known = {f.name for f in fields(Settings)}
+    return numbers_of(Settings, given, called="training setting", above_nought=True)
+
+
+def numbers_of(
+    kind: type[_Kind], given: Mapping[str, Any], *, called: str, above_nought: bool
+) -> _Kind:
+    """Return a dataclass of numbers with some values of their own.
+
+    Parameters
+    ----------
+    kind
+        The dataclass; a field whose value is a whole number takes only those.
+    given
+        Values by name.
+    called
+        What one of its fields is to the reader of a message.
+    above_nought
+        Whether nought is refused too.
+
+    Raises
+    ------
+    ValueError
+        A name is no field, or a value is no such number.
+
+    """
+    known = {field.name: field.default for field in fields(kind)}  # type: ignore[arg-type]
     for name, value in given.items():
         if name not in known:
-            msg = f"{name!r} is not a training setting; the settings are {', '.join(sorted(known))}"
+            msg = f"{name!r} is not a {called}; there are {', '.join(sorted(known))}"
             raise ValueError(msg)
-        if isinstance(value, bool) or not isinstance(value, int | float) or value <= 0:
-            msg = f"the training setting {name} is {value!r}; it must be a number above nought"
+        whole = isinstance(known[name], int)
+        if not _is_number(value, whole=whole) or not value >= 0 or (above_nought and value == 0):
+            least = "above nought" if above_nought else "from nought"
+            msg = f"the {called} {name} is {value!r}; it must be a {'whole ' * whole}number {least}"
             raise ValueError(msg)
-    return Settings(**dict(given))
+    return kind(**given)
+
+
+def _is_number(value: object, *, whole: bool) -> bool:
+    kinds = int if whole else (int, float)
+    return isinstance(value, kinds) and not isinstance(value, bool) and math.isfinite(value)

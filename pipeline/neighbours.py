@@ -24,6 +24,8 @@ _NEAR = 0.0025
 _FEWEST = 8
 #: Fewer readings must agree more closely; with fewer than the least nothing can be said.
 _SAME_OF_FEW, _LEAST = 0.0004, 5
+#: Pairs compared at a time; their number grows with the square of the sheets, memory need not.
+_PAIRS = 65_536
 #: Station pressure of one place varies by less than this, inHg, from its middle.
 _WEATHER_INHG = 1.5
 _FEWEST_SHEETS = 4
@@ -62,52 +64,83 @@ def copies(size: Floats, sheet: Ints, rpm: Floats, torque: Floats) -> Copies:
     """
     from scipy.spatial import cKDTree  # noqa: PLC0415 - slow to import
 
-    curves = _curves(len(size), sheet, rpm, torque)
-    found: set[tuple[int, int]] = set()
+    readings = _by_speed(len(size), sheet, rpm, torque)
+    curves = _curves(readings)
+    codes = [np.empty(0, dtype=np.int64)]
     for window in _WINDOWS:
         part = curves[:, window]
         whole = np.flatnonzero(~np.isnan(part).any(axis=1))
         if len(whole) < 2:
             continue
         shape = np.column_stack([np.diff(part[whole]), np.log(size[whole])])
-        pairs = cKDTree(shape).query_pairs(_NEAR, output_type="ndarray")
-        found.update(map(tuple, whole[pairs].tolist()))
-    if not found:
-        return Copies(np.ones(len(size), dtype=np.int64), np.empty((0, 3)))
-    bounds = np.searchsorted(sheet, np.arange(len(size) + 1))
-    kept = []
-    for first, second in sorted(found):
-        one, other = (slice(bounds[i], bounds[i + 1]) for i in (first, second))
-        factor = _factor(rpm[one], torque[one], rpm[other], torque[other])
-        if factor is not None:
-            kept.append((first, second, factor))
-    pairs = np.array(kept).reshape(-1, 3)
+        near = whole[cKDTree(shape).query_pairs(_NEAR, output_type="ndarray")]
+        codes.append(near[:, 0] * len(size) + near[:, 1])
+    candidates = np.unique(np.concatenate(codes))
+    kept = [np.empty((0, 3))]
+    for start in range(0, len(candidates), _PAIRS):
+        first, second = np.divmod(candidates[start : start + _PAIRS], len(size))
+        factor = _factors(readings, first, second)
+        same = ~np.isnan(factor)
+        kept.append(np.column_stack([first, second, factor])[same])
+    pairs = np.concatenate(kept)
     return Copies(_group_sizes(len(size), pairs[:, :2].astype(np.int64)), pairs)
 
 
-def _factor(rpm: Floats, torque: Floats, other_rpm: Floats, other_torque: Floats) -> float | None:
-    """Return what one curve is the other's times, reading by reading; ``None`` if it is not."""
-    _, here, there = np.intersect1d(rpm, other_rpm, return_indices=True)
-    apart = np.log(torque[here] / other_torque[there])
-    limit = _SAME if len(here) >= _FEWEST else _SAME_OF_FEW
-    if len(here) < _LEAST or float(np.std(apart)) > limit:
-        return None
-    return float(np.exp(np.mean(apart)))
+class _Readings(NamedTuple):
+    """Readings by sheet and engine speed, one a speed.
+
+    Attributes
+    ----------
+    bounds
+        Where each sheet's readings begin, and where the last's end, shape (sheets + 1,).
+    rpm, log_torque
+        Of each reading.
+    speeds
+        All engine speeds that occur, rising.
+    key
+        For each reading ``sheet * len(speeds) + speed``, by places; rising.
+    """
+
+    bounds: Ints
+    rpm: Floats
+    log_torque: Floats
+    speeds: Floats
+    key: Ints
 
 
-def _curves(sheets: int, sheet: Ints, rpm: Floats, torque: Floats) -> Floats:
+def _by_speed(sheets: int, sheet: Ints, rpm: Floats, torque: Floats) -> _Readings:
+    speeds, speed = np.unique(rpm, return_inverse=True)
+    key, first = np.unique(sheet * len(speeds) + speed, return_index=True)
+    bounds = np.searchsorted(key, np.arange(sheets + 1) * len(speeds))
+    return _Readings(bounds, rpm[first], np.log(torque[first]), speeds, key)
+
+
+def _factors(readings: _Readings, first: Ints, second: Ints) -> Floats:
+    """Return what each first curve is its second's times, reading by reading; NaN if it is not."""
+    pairs, start = len(first), readings.bounds[first]
+    counts = readings.bounds[first + 1] - start
+    pair = np.repeat(np.arange(pairs), counts)
+    here = np.arange(len(pair)) + (start - np.cumsum(counts) + counts)[pair]
+    sought = readings.key[here] + ((second - first) * len(readings.speeds))[pair]
+    there = np.minimum(np.searchsorted(readings.key, sought), len(readings.key) - 1)
+    met = readings.key[there] == sought
+    pair, apart = pair[met], (readings.log_torque[here] - readings.log_torque[there])[met]
+    shared = np.bincount(pair, minlength=pairs)
+    mean = np.bincount(pair, apart, pairs) / np.maximum(shared, 1)
+    spread = np.bincount(pair, (apart - mean[pair]) ** 2, pairs) / np.maximum(shared, 1)
+    limit = np.where(shared >= _FEWEST, _SAME, _SAME_OF_FEW)
+    return np.where((shared >= _LEAST) & (np.sqrt(spread) <= limit), np.exp(mean), np.nan)
+
+
+def _curves(readings: _Readings) -> Floats:
     """Return the logarithm of the torque of each sheet on the grid; NaN beyond its sweep."""
-    curves = np.full((sheets, len(_GRID)), np.nan)
-    bounds = np.searchsorted(sheet, np.arange(sheets + 1))
-    log = np.log(torque)
-    for i in range(sheets):
+    bounds = readings.bounds
+    curves = np.full((len(bounds) - 1, len(_GRID)), np.nan)
+    for i in np.flatnonzero(np.diff(bounds)):
         own = slice(bounds[i], bounds[i + 1])
-        x, y = rpm[own], log[own]
-        if len(x) and not (np.diff(x) >= 0).all():
-            order = np.argsort(x, kind="stable")
-            x, y = x[order], y[order]
-        if len(x):
-            curves[i] = np.interp(_GRID, x, y, left=np.nan, right=np.nan)
+        curves[i] = np.interp(
+            _GRID, readings.rpm[own], readings.log_torque[own], left=np.nan, right=np.nan
+        )
     return curves
 
 

@@ -1,9 +1,13 @@
 """The stand-in for an engine behaves like one, and the demo's mess is as it says."""
 
+import os
+import subprocess
+import sys
 from collections import Counter
 
 import numpy as np
 import pytest
+from numpy.lib import introspect
 
 from pipeline.demo import cycle, engines
 
@@ -44,6 +48,36 @@ def test_compression_pays_on_enough_octane_only():
 def test_boost_makes_more():
     boosted = torque(aspiration="turbocharged", boost=7.0)
     assert boosted.mean() > 1.25 * torque().mean()
+
+
+_DRAWN = """
+import numpy as np
+from pipeline.demo import cycle, engines
+rng = np.random.default_rng(7)
+builds = [engines.draw(family, rng, wild) for family in engines.FAMILIES for wild in (0.1, 0.9)]
+rpm = np.arange(1500.0, 2700.0, 100.0)
+print(*cycle.brake_torque(engines.cases(builds, [rpm] * len(builds)))[0].tolist())
+"""
+
+
+def test_another_kind_of_processor_invents_the_same_engines():
+    """numpy has its own exponential for each kind; they differ in the last bit of a double."""
+    exponential = introspect.opt_func_info(func_name="^exp$", signature="float64")["exp"]
+    kinds = next(iter(exponential.values()))["available"].split()
+    special = [kind for kind in kinds if "baseline" not in kind]
+    if not special:
+        pytest.skip("this processor is of the plainest kind")
+    here, plain = (
+        np.array(
+            subprocess.run(
+                [sys.executable, "-c", _DRAWN], env=os.environ | more, check=True, text=True,
+                capture_output=True,
+            ).stdout.split(),
+            dtype=float,
+        )
+        for more in ({}, {"NPY_DISABLE_CPU_FEATURES": " ".join(special)})
+    )  # fmt: skip
+    assert here == pytest.approx(plain, rel=1e-12)
 
 
 def test_torque_per_cubic_inch_is_that_of_real_engines(demo):

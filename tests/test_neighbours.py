@@ -36,6 +36,20 @@ def test_copies_are_found_across_rounding_and_scale_and_two_pulls_are_none():
     assert "1.04" in told[2].message or "0.961" in told[2].message
 
 
+def test_copies_are_found_whatever_the_order_and_number_of_their_readings(monkeypatch):
+    """Readings upside down, thinned, one twice; and pairs are compared three at a time."""
+    monkeypatch.setattr(neighbours, "_PAIRS", 3)
+    one, rng = noisy(np.random.default_rng(4)), np.random.default_rng(5)
+    down, thin, twice = slice(None, None, -1), slice(2, 9), np.r_[: len(RPM), 3]
+    parts = [(RPM[at], one[at]) for at in (slice(None), down, thin, twice)]
+    parts += [(RPM, one * np.exp(rng.normal(0, 0.003, len(RPM)))) for _ in range(4)]
+    sheet = np.repeat(np.arange(len(parts)), [len(rpm) for rpm, _ in parts])
+    rpm, torque = (np.concatenate(column) for column in zip(*parts, strict=True))
+    found = neighbours.copies(np.full(len(parts), 54.0), sheet, rpm, torque)
+    assert found.counts.tolist() == [4, 4, 4, 4, 1, 1, 1, 1]
+    assert found.pairs[:, 2] == pytest.approx(1)
+
+
 def test_the_same_curve_of_another_size_is_no_copy():
     one = noisy(np.random.default_rng(4))
     found = neighbours.copies(np.array([54.0, 55.0]), *curves(one, one))

@@ -109,7 +109,17 @@ def test_warned_sheets_count_for_less_and_copies_share_one_weight(demo):
 
 
 @pytest.mark.parametrize(
-    "given", [{"rounds": 0}, {"rounds": "many"}, {"turns": 5}, {"folds": True}, {"leaves": -1}]
+    "given",
+    [
+        {"rounds": 0},
+        {"rounds": "many"},
+        {"rounds": 1.5},
+        {"learning_rate": float("nan")},
+        {"learning_rate": float("inf")},
+        {"turns": 5},
+        {"folds": True},
+        {"leaves": -1},
+    ],
 )
 def test_settings_that_are_none_are_told(given):
     with pytest.raises(ValueError, match=next(iter(given))):

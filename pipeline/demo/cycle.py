@@ -92,6 +92,16 @@ class _State:
     exhaust_mass: Array
     primary: Array
 
+    def round(self) -> None:
+        """Keep seven digits of every part.
+
+        Where pressures meet, the steps chatter: the last bit of a double, which differs from one
+        kind of processor to another, would grow into the digits of a sheet.
+        """
+        for part in fields(self):
+            single = getattr(self, part.name).astype(np.float32)
+            setattr(self, part.name, single.astype(np.float64))
+
 
 def lift_at(degrees: Array, center: Array, opening: Array, peak: Array, shape: Array) -> Array:
     """Return valve lift at crank angles for a lobe that opens for ``opening`` degrees."""
@@ -250,6 +260,7 @@ def _one_cycle(
             released = np.zeros(n)
         if angle == 130.0:
             s.burned = np.ones(n)
+        s.round()
     return work, rub, air
 
 

@@ -13,12 +13,13 @@ from model.against import LEVELS, held_against
 from model.prediction import predict
 from model.sample import sample_of
 from model.standing import Standing
-from model.training import train
+from model.training import THREADS, train
 from pipeline import engine, feature_table
 
 if TYPE_CHECKING:
     from model.hold_out import Track
     from model.settings import Settings
+    from pipeline.crew import Crew
 
 RULES = ("mean_per_cubic_inch", "nearest_sheet")
 #: Parts of `calibration.Regime` that are of a sheet, and what they are called in the figures.
@@ -118,6 +119,7 @@ def evaluate(
     settings: Settings,
     parts: int,
     track: Track = iter,
+    crew: Crew = THREADS,
 ) -> Evaluation:
     """Hold out every shop once and report what a model of the others says of it.
 
@@ -131,12 +133,14 @@ def evaluate(
         How many parts the shops are held out in.
     track
         Wraps the loop over parts to show progress.
+    crew
+        Whoever works on the folds of each training.
 
     """
     shop = pd.factorize(builds["shop"])[0]
     fold = hold_out.folds(shop, parts)
     found = [
-        _part(builds, pulls, fold == number, settings)
+        _part(builds, pulls, fold == number, settings, crew)
         for number in track(range(int(fold.max()) + 1))
     ]
     readings, sheets, pairs = (
@@ -146,13 +150,13 @@ def evaluate(
 
 
 def _part(
-    builds: pd.DataFrame, pulls: pd.DataFrame, out: np.ndarray, settings: Settings
+    builds: pd.DataFrame, pulls: pd.DataFrame, out: np.ndarray, settings: Settings, crew: Crew
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     inner, outer = builds[~out].reset_index(drop=True), builds[out].reset_index(drop=True)
     inner_pulls = pulls[pulls["sheet_id"].isin(inner["sheet_id"])]
     outer_pulls = pulls[pulls["sheet_id"].isin(outer["sheet_id"])]
     features = feature_table.fit(inner)
-    model = train(inner, inner_pulls, features, settings)
+    model = train(inner, inner_pulls, features, settings, crew=crew)
     known = sample_of(inner, inner_pulls, features.table)
     predictions = predict(model, outer, [None] * len(outer))
     speeds = model.curve.speeds

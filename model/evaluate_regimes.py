@@ -15,12 +15,13 @@ from model import hold_out
 from model.against import held_against
 from model.prediction import predict
 from model.sample import sample_of
-from model.training import train
+from model.training import THREADS, train
 from pipeline import feature_table
 
 if TYPE_CHECKING:
     from model.hold_out import Track
     from model.settings import Settings
+    from pipeline.crew import Crew
 
 KNOWN, NEW = "known", "new"
 #: Share of the engines of known shops and families that is held out.
@@ -33,6 +34,7 @@ def held_out(
     settings: Settings,
     parts: int,
     track: Track = iter,
+    crew: Crew = THREADS,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return readings and sheets as `against.held_against` does, by regime.
 
@@ -46,6 +48,8 @@ def held_out(
         How many parts shops and families are held out in.
     track
         Wraps the loop over parts to show progress.
+    crew
+        Whoever works on the folds of each training.
 
     Returns
     -------
@@ -70,7 +74,7 @@ def held_out(
         new = pd.DataFrame(
             {name: ~builds[name].isin(builds[name][~out]) for name in ("shop", "family")}
         )
-        for table in _part(builds, pulls, out, told & out, new, settings):
+        for table in _part(builds, pulls, out, told & out, new, settings, crew):
             found.append(table)
     readings, sheets = (pd.concat(part, ignore_index=True) for part in (found[::2], found[1::2]))
     return readings, sheets
@@ -83,10 +87,12 @@ def _part(
     asked: np.ndarray,
     new: pd.DataFrame,
     settings: Settings,
+    crew: Crew,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     inner, outer = (builds[rows].reset_index(drop=True) for rows in (~out, asked))
     features = feature_table.fit(inner)
-    model = train(inner, pulls[pulls["sheet_id"].isin(inner["sheet_id"])], features, settings)
+    inner_pulls = pulls[pulls["sheet_id"].isin(inner["sheet_id"])]
+    model = train(inner, inner_pulls, features, settings, crew=crew)
     readings, sheets = held_against(
         outer,
         {str(name): own for name, own in pulls.groupby("sheet_id", sort=False)},

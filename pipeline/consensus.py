@@ -153,22 +153,31 @@ def _features(builds: pd.DataFrame, size: Floats) -> Floats:
         if given.sum() >= _RARE and (scale := float(np.std(number[given]))) > 0:
             standard = np.where(given, (number - np.mean(number[given])) / scale, 0.0)
             columns += [standard, standard**2]
-    matrix = np.column_stack([column for column in columns if np.ptp(column) > 0])
-    del columns  # in place from here: with a million sheets a copy is gigabytes
-    matrix -= matrix.mean(axis=0)
-    matrix /= matrix.std(axis=0)
-    return matrix
+    told = [_standard(column) for column in columns if np.ptp(column) > 0]
+    return np.column_stack([np.empty((len(builds), 0)), *told])
+
+
+def _standard(column: Floats) -> Floats:
+    """Return a column with mean nought and deviation one, in its own place."""
+    column -= column.mean()
+    column /= column.std()
+    return column
 
 
 def _held_out(matrix: Floats, target: Floats, shop: Ints) -> Floats:
-    """Return what a ridge regression on other shops says of each sheet."""
+    """Return what a ridge regression on other shops says of each sheet.
+
+    The normal equations of the others are those of all, less those of the sheets held out.
+    """
     said = np.empty(len(target))
+    squares, products, sums = matrix.T @ matrix, matrix.T @ target, matrix.sum(axis=0)
     for fold in range(min(_FOLDS, int(shop.max()) + 1)):
         out = shop % _FOLDS == fold
-        rest, mean = matrix[~out], target[~out].mean()
-        penalty = _PENALTY * len(rest) * np.eye(matrix.shape[1])
-        slope = np.linalg.solve(rest.T @ rest + penalty, rest.T @ (target[~out] - mean))
-        said[out] = mean + matrix[out] @ slope
+        own, mean, rest = matrix[out], target[~out].mean(), len(target) - int(out.sum())
+        penalty = _PENALTY * rest * np.eye(matrix.shape[1])
+        toward = products - own.T @ target[out] - mean * (sums - own.sum(axis=0))
+        slope = np.linalg.solve(squares - own.T @ own + penalty, toward)
+        said[out] = mean + own @ slope
     return said
 
 

@@ -7,7 +7,7 @@ import re
 from typing import TYPE_CHECKING
 
 from pipeline import numerals
-from pipeline.cells import CellError, parse
+from pipeline.cells import CellError, is_missing, parse
 from pipeline.layout import blocks
 from pipeline.sheet import Reading, Sheet
 from pipeline.sweeps import apart
@@ -73,19 +73,28 @@ def _readings(raw: RawSheet, findings: list[Finding], mark: str | None) -> list[
     found, told = blocks(raw.table or [], raw.headings)
     findings += told
     readings: list[Reading] = []
+    pulls: dict[str, int] = {}
     for block in found:
-        own = _of_block(block, findings, mark)
+        own = _of_block(block, findings, mark, pulls)
         if "pull" not in block.columns:
             own, told = apart(own, block.number)
             findings += told
         readings += own
+    if pulls:
+        names = ", ".join(repr(name) for name in list(pulls)[:5])
+        message = f"the pulls {names} were numbered in the order they come"
+        findings.append(Finding("read-as", message, "pull", None, names))
     return readings
 
 
-def _of_block(block: Block, findings: list[Finding], mark: str | None) -> list[Reading]:
+def _of_block(
+    block: Block, findings: list[Finding], mark: str | None, pulls: dict[str, int]
+) -> list[Reading]:
     columns = {name: _Column(name, unit) for name, (_, unit) in block.columns.items()}
     for name, (place, _) in block.columns.items():
         texts = [cells[place] if place < len(cells) else "" for _, cells in block.rows]
+        if name == "pull":
+            texts = _numbered(texts, pulls)
         columns[name].read(texts, block.rows, mark)
         findings += columns[name].findings
     nothing: list[float | None] = [None] * len(block.rows)
@@ -107,6 +116,21 @@ def _of_block(block: Block, findings: list[Finding], mark: str | None) -> list[R
             number = int(pull[at] or block.number)
             readings.append(Reading(row, number, speed, torque[at], power[at]))
     return readings
+
+
+def _numbered(texts: list[str], pulls: dict[str, int]) -> list[str]:
+    """Return numbers for pulls that go by names, as A and B; ``pulls`` holds them, and grows.
+
+    One number among them, and it is a column of numbers; a name a row, and it names no pulls.
+    """
+    names = [text.strip() for text in texts if not is_missing(text)]
+    numbers = (numerals.plain(name) is not None or _RUN.fullmatch(name) for name in names)
+    if any(numbers) or 2 * len(set(names)) > len(names):
+        return texts
+    return [
+        text if is_missing(text) else str(pulls.setdefault(text.strip(), len(pulls) + 1))
+        for text in texts
+    ]
 
 
 class _Column:

@@ -13,7 +13,7 @@ from pipeline.sheet import Cell, RawSheet
 from schemas.findings import Finding
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
     from pipeline.headings import Headings, Named
@@ -27,6 +27,11 @@ _FENCE, _OPENS = re.compile(r"(?:-{3,}|[\u2013\u2014]+)[,;\t]*"), ("-", "\u2013"
 MOST_ROWS = 100_000
 _SEPARATORS = (",", ";", "\t", "|")
 _LOOKED_AT = 30
+#: What parts cells that stand in columns without a mark between them; headings may hold blanks.
+_GAP, _BLANKS = re.compile(r"\s{2,}"), re.compile(r"\s+")
+_NUMBER = re.compile(r"[+-]?[.,]?\d")
+#: Readings begin so soon below their headings: a row of units and a rule may stand between.
+_BELOW = 4
 
 
 def has_front_matter(text: str) -> bool:
@@ -140,19 +145,31 @@ def rows_of(
         There are too many rows, or a cell that never ends.
 
     """
-    reader = csv.reader(lines, delimiter=_separator(lines, named), strict=True)
     rows: list[Row] = []
+    for row, cells in _rows(lines, first_row, named):
+        if "".join(cells).strip():
+            rows.append((row, cells))
+            if len(rows) > most:
+                msg = f"the table has more than {most} rows"
+                raise text_file.UnreadableError(msg, "too-large")
+    return rows
+
+
+def _rows(lines: list[str], first_row: int, named: Callable[[str], Named]) -> Iterator[Row]:
+    mark = _separator(lines, named)
+    if mark is None and (width := _columns_between_blanks(lines, named)):
+        yield from (
+            (row, _between_blanks(line, width)) for row, line in enumerate(lines, first_row)
+        )
+        return
+    reader = csv.reader(lines, delimiter=mark or _SEPARATORS[0], strict=True)
     try:
         while True:
             row = first_row + reader.line_num
             cells = next(reader, None)
             if cells is None:
-                return rows
-            if cells and ("".join(cells)).strip():
-                rows.append((row, cells))
-                if len(rows) > most:
-                    msg = f"the table has more than {most} rows"
-                    raise text_file.UnreadableError(msg, "too-large")
+                return
+            yield row, cells
     except csv.Error as fault:
         msg = (
             f"the table cannot be read from row {row} on: a quotation mark stands there that is not"
@@ -161,12 +178,41 @@ def rows_of(
         raise text_file.UnreadableError(msg, "open-quote") from fault
 
 
-def _separator(lines: list[str], named: Callable[[str], Named]) -> str:
+def _separator(lines: list[str], named: Callable[[str], Named]) -> str | None:
     """Return the mark between the cells: the first under which a line names two columns."""
     for line in [line for line in lines[:_LOOKED_AT] if line.strip()]:
         for mark in _SEPARATORS:
             if mark in line:
                 cells = next(csv.reader([line], delimiter=mark), [])
-                if sum(named(cell).field is not None for cell in cells) >= 2:
+                if _names_columns(cells, named):
                     return mark
-    return _SEPARATORS[0]
+    return None
+
+
+def _names_columns(cells: list[str], named: Callable[[str], Named]) -> bool:
+    return sum(named(cell).field is not None for cell in cells) >= 2
+
+
+def _columns_between_blanks(lines: list[str], named: Callable[[str], Named]) -> int:
+    """Return how many columns stand side by side with blanks alone between them; 0 if none do.
+
+    There are headings that name two of them, and soon below as many numbers.
+    """
+    told = [line.strip() for line in lines[:_LOOKED_AT] if line.strip()]
+    for place, line in enumerate(told):
+        for cells in (_GAP.split(line), _BLANKS.split(line)):
+            below = (_BLANKS.split(row) for row in told[place + 1 : place + 1 + _BELOW])
+            if _names_columns(cells, named) and any(
+                len(row) == len(cells) and all(map(_NUMBER.match, row)) for row in below
+            ):
+                return len(cells)
+    return 0
+
+
+def _between_blanks(line: str, width: int) -> list[str]:
+    """Return the cells of a line; one of another width is not taken apart, for a gap may be one."""
+    for blanks in (_BLANKS, _GAP):
+        cells = blanks.split(line.strip())
+        if len(cells) == width:
+            return cells
+    return [line]

@@ -111,11 +111,19 @@ def _part_of(tab: Any) -> str:
 def _grid(tab: Any) -> dict[int, list[str]]:
     tab.reset_dimensions()  # what a file says of its size is not to be trusted
     grid = {}
-    for number, values in enumerate(tab.iter_rows(max_col=_COLUMNS, values_only=True), start=1):
-        last = max((i for i, value in enumerate(values) if value is not None), default=-1)
+    for number, cells in enumerate(tab.iter_rows(max_col=_COLUMNS), start=1):
+        last = max((i for i, cell in enumerate(cells) if cell.value is not None), default=-1)
         if last >= 0:
-            grid[number] = [_text(value).strip() for value in values[: last + 1]]
+            grid[number] = [_shown(cell).strip() for cell in cells[: last + 1]]
     return grid
+
+
+def _shown(cell: Any) -> str:
+    """Return what a cell shows: 0.45 formatted as a percentage reads 45 %."""
+    value = cell.value
+    if isinstance(value, int | float) and "%" in (cell.number_format or ""):
+        return f"{100 * value:.10g} %"
+    return _text(value)
 
 
 def _text(value: object) -> str:

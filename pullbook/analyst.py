@@ -134,19 +134,22 @@ def evaluate(
         Path | None,
         typer.Option(help="Tables that `make peers` and `make ablation` wrote, for the page."),
     ] = None,
+    cluster: options.Cluster = None,
 ) -> None:
     """Hold out every shop once and report error and coverage on shops never seen."""
     from model import evaluate as evaluating  # noqa: PLC0415
-    from model import evaluate_regimes  # noqa: PLC0415
+    from model import evaluate_regimes, training  # noqa: PLC0415
+    from pipeline import crew as crews  # noqa: PLC0415
     from pipeline import curate as curating  # noqa: PLC0415
     from pullbook import model_report, report  # noqa: PLC0415
 
     builds, pulls = curating.load(curated)
     settings = _settings(params, seed)
-    found = evaluating.evaluate(builds, pulls, settings, parts, progress.bar("Holding out shops"))
-    regimes, _ = evaluate_regimes.held_out(
-        builds, pulls, settings, parts, progress.bar("Holding out shops and families")
-    )
+    shops, both = progress.bar("Holding out shops"), progress.bar("Holding out shops and families")
+    with crews.cluster(cluster) as far:
+        crew = far or training.THREADS
+        found = evaluating.evaluate(builds, pulls, settings, parts, shops, crew)
+        regimes, _ = evaluate_regimes.held_out(builds, pulls, settings, parts, both, crew)
     metrics = found.metrics()
     out.mkdir(parents=True, exist_ok=True)
     (out / METRICS).write_text(json.dumps(metrics, indent=1) + "\n", encoding="utf-8")

@@ -10,7 +10,7 @@ import pytest
 from pandas.testing import assert_frame_equal
 from test_command_line import run
 
-from model import bundle, training
+from model import bundle, evaluate, evaluate_regimes, training
 from model.settings import Settings
 from pipeline import crew, curate, feature_table
 
@@ -85,6 +85,20 @@ def test_a_model_trained_there_is_the_same(demo, far, tmp_path):
         model = training.train(builds, pulls, made, FEW, iter, hands)
         ids.append(bundle.save(model, tmp_path / name))
     assert ids[0] == ids[1]
+
+
+def test_a_model_is_evaluated_there_with_the_same_outcome(demo, far):
+    builds = demo.builds.head(160)
+    pulls = demo.pulls[demo.pulls["sheet_id"].isin(builds["sheet_id"])]
+    here, there = (
+        evaluate.evaluate(builds, pulls, FEW, 2, iter, hands) for hands in (training.THREADS, far)
+    )
+    assert_frame_equal(there.readings, here.readings)
+    here, there = (
+        evaluate_regimes.held_out(builds, pulls, FEW, 2, iter, hands)
+        for hands in (training.THREADS, far)
+    )
+    assert_frame_equal(there[0], here[0])
 
 
 def test_the_commands_take_the_address(demo, address, tmp_path):

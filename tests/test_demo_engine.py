@@ -61,7 +61,7 @@ print(*cycle.brake_torque(engines.cases(builds, [rpm] * len(builds)))[0].tolist(
 
 
 def test_another_kind_of_processor_invents_the_same_engines():
-    """numpy has its own exponential for each kind; they differ in the last bit of a double."""
+    """Numpy has its own exponential for each kind; they differ in the last bit of a double."""
     exponential = introspect.opt_func_info(func_name="^exp$", signature="float64")["exp"]
     kinds = next(iter(exponential.values()))["available"].split()
     special = [kind for kind in kinds if "baseline" not in kind]

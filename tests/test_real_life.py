@@ -88,12 +88,51 @@ def test_what_stands_around_and_within_a_table(tmp_path, whole, table, notes):
     assert codes(found) == notes
 
 
+def printed(*above, rows=ROWS):
+    """Return a table as a printer sets it: columns with blanks alone between them."""
+    lines = [("RPM", "Torque (N.m)", "Power (kW)"), *above, *rows]
+    return "".join(f"{a:>7}  {b:>12}  {c:>10}\n" for a, b, c in lines)
+
+
+@pytest.mark.parametrize(
+    ("table", "notes"),
+    [
+        (printed(), set()),
+        ("Printed on a Tuesday\n\n" + printed() + "end of test\n", {"text-left-out"}),
+        (printed(("rpm", "N.m", "kW"), ("----", "----", "----")), {"unit-row", "text-left-out"}),
+        (printed(rows=[[c.replace(".", ",") for c in row] for row in ROWS]), {"decimal-comma"}),
+        (
+            printed().replace("Torque (N.m)", "  Torque N.m").replace("Power (kW)", "  Power kW"),
+            set(),
+        ),
+    ],
+)
+def test_columns_with_blanks_alone_between_them(tmp_path, whole, table, notes):
+    found = sheet(tmp_path, table)
+    assert found.accepted, found.findings
+    assert readings(found) == whole
+    assert codes(found) == notes
+
+
+def test_a_gap_in_a_printed_table_moves_no_cell_into_another_column(tmp_path, whole):
+    rows = [(r, "" if at == 2 else t, p) for at, (r, t, p) in enumerate(ROWS)]
+    found = sheet(tmp_path, printed(rows=rows))
+    assert readings(found) == whole[:2] + whole[3:]
+    assert not found.accepted
+    assert codes(found) == {"not-a-number"}
+
+
 def test_decimal_commas_in_the_table_leave_points_in_the_fields(tmp_path, whole):
     table = COMMAS.replace("2000;", "2.000;")
     found = sheet(tmp_path, table)
     assert found.accepted
     assert found.values["compression_ratio"] == 9.4
     assert readings(found) == whole
+
+
+def named(*names):
+    rows = [f"{name},{r},{t}" for name in names for r, t, _ in ROWS]
+    return "\n".join(["run,rpm,torque (N.m)", *rows, ""])
 
 
 BESIDE = "rpm,torque (N.m),rpm,torque (N.m)\n" + "\n".join(f"{r},{t},{r},{t}" for r, t, _ in ROWS)
@@ -108,8 +147,10 @@ UP_AND_DOWN = TABLE + "\n".join(TABLE.splitlines()[:0:-1])
         (NUMBERED, "several-pulls"),
         (TABLE + "\nPull 2\n" + TABLE, "several-pulls"),
         (UP_AND_DOWN, "several-sweeps"),
+        (named("A", "B"), "read-as"),
+        (named("before lunch") + named("after lunch"), "read-as"),
     ],
-    ids=["beside", "numbered", "stacked", "up and down"],
+    ids=["beside", "numbered", "stacked", "up and down", "letters", "named and stacked"],
 )
 def test_several_pulls_are_read_apart(tmp_path, whole, table, note):
     found = sheet(tmp_path, table)
@@ -129,6 +170,9 @@ def test_several_pulls_are_read_apart(tmp_path, whole, table, note):
          "more-cells-than-headings"),
         ("rpm,torque,torque\n2000,1,2\n", "repeated-field"),
         ("rpm,torque\n2000,300\n2500,many\n", "not-a-number"),
+        (named("1", "l"), "not-a-number"),
+        ("run,rpm,torque\n" + "\n".join(f"{'abcdef'[i]},{r},{t}" for i, (r, t, _) in
+                                        enumerate(ROWS)), "not-a-number"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_told_is_refused(tmp_path, table, code):
@@ -233,6 +277,15 @@ def test_a_formula_that_was_never_calculated_is_told(tmp_path):
     found = book(tmp_path, formula)
     assert {"formula-without-value", "not-a-number"} <= codes(found)
     assert any("=D2*2" in f.message for f in found.findings)
+
+
+def test_a_cell_formatted_as_a_percentage_is_what_it_shows(tmp_path):
+    def percent(builds, _):
+        cell = builds.cell(2, list(FIELDS).index("relative_humidity") + 1, 0.45)
+        cell.number_format = "0%"
+
+    found = book(tmp_path, percent)
+    assert found.values["relative_humidity"] == pytest.approx(45)
 
 
 def test_units_below_the_headings_of_a_workbook(tmp_path, whole):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 import warnings
 from typing import TYPE_CHECKING, Any
 
@@ -29,6 +30,10 @@ if TYPE_CHECKING:
 COLOURS = ("#0f6b66", "#a8471f", "#3d4f91", "#8a6d00")
 LINES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)))
 GREY, INK = "#8b9096", "#20262b"
+#: Of every picture, inches: a phone shows it at three quarters of that, and its text can be read.
+WIDTH = 5.0
+#: Characters of a line of a title, and of what stands below it.
+_TITLE, _BELOW = 36, 58
 STYLE: Any = {
     "font.size": 11,
     "axes.edgecolor": GREY,
@@ -103,7 +108,7 @@ def of_answers(answers: Sequence[Answer], units: Units) -> Figure:
 
 def panels(*, shared: bool = True) -> tuple[Figure, Sequence[Axes]]:
     """Return a figure of two panels, for print and for a phone; ``shared``: over engine speed."""
-    figure = Figure(figsize=(6.4, 7.6), layout="constrained")
+    figure = Figure(figsize=(WIDTH, 7.6), layout="constrained")
     FigureCanvasAgg(figure)
     top, bottom = figure.subplots(2, 1, sharex=shared, height_ratios=[1.15, 1])
     bottom.set_xlabel("engine speed, rpm")
@@ -116,7 +121,7 @@ def panels(*, shared: bool = True) -> tuple[Figure, Sequence[Axes]]:
 
 def panel(height: float) -> tuple[Figure, Axes]:
     """Return a figure of one panel of so many inches."""
-    figure = Figure(figsize=(6.4, height), layout="constrained")
+    figure = Figure(figsize=(WIDTH, height), layout="constrained")
     FigureCanvasAgg(figure)
     return figure, figure.subplots()
 
@@ -191,8 +196,14 @@ def _head(figure: Figure, top: Axes, answers: Sequence[Answer]) -> None:
 
 def title(figure: Figure, top: Axes, name: str, below: str) -> None:
     """Put a title on a figure, and what it rests on below it."""
-    figure.suptitle(name, x=0.02, ha="left", fontweight="bold", fontsize=14)
-    top.set_title(below, loc="left", fontsize=10, color="#4a5157")
+    headline(figure, name)
+    wrapped = "\n".join(textwrap.fill(line, _BELOW) for line in below.split("\n"))
+    top.set_title(wrapped, loc="left", fontsize=10, color="#4a5157")
+
+
+def headline(figure: Figure, name: str) -> None:
+    """Put a title alone on a figure."""
+    figure.suptitle(textwrap.fill(name, _TITLE), x=0.02, ha="left", fontweight="bold", fontsize=14)
 
 
 def of_differences(

@@ -230,7 +230,7 @@ def _copies(made: Page, findings: pd.DataFrame) -> None:
 
 def _figure(draw: Callable[[Axes], None], height: float) -> bytes:
     with mpl.rc_context(chart.STYLE):
-        figure = Figure(figsize=(6.4, max(height, 1.4)), layout="constrained")
+        figure = Figure(figsize=(chart.WIDTH, max(height, 1.4)), layout="constrained")
         FigureCanvasAgg(figure)
         draw(figure.subplots())
         return svg_of(figure)
@@ -265,19 +265,20 @@ def _dots(names: list[str], values: Any, errors: Any) -> bytes:
 
 
 def _histograms(builds: pd.DataFrame, names: list[str]) -> bytes:
-    across = 3
+    across = 2
     down = -(-len(names) // across)
-    with mpl.rc_context({**chart.STYLE, "font.size": 8}):
-        figure = Figure(figsize=(6.4, 1.35 * down), layout="constrained")
+    with mpl.rc_context({**chart.STYLE, "font.size": 9}):
+        figure = Figure(figsize=(chart.WIDTH, 1.35 * down), layout="constrained")
         FigureCanvasAgg(figure)
         panels = figure.subplots(down, across, squeeze=False).ravel()
         for axes, name in zip(panels, names, strict=False):
             field = FIELDS[name]
             number = builds[name].dropna().to_numpy(dtype=float)
             axes.hist(number, bins=24, color=chart.COLOURS[0])
-            axes.set_title(f"{name}, {field.unit}".rstrip(", "), loc="left", fontsize=8)
+            axes.margins(y=0.3)  # room for the range above the bars
+            axes.set_title(f"{name}, {field.unit}".rstrip(", "), loc="left", fontsize=9)
             axes.text(0.99, 0.97, f"{field.low:g} to {field.high:g}", transform=axes.transAxes,
-                      ha="right", va="top", color="#5b6268", fontsize=7)  # fmt: skip
+                      ha="right", va="top", color="#5b6268", fontsize=8)  # fmt: skip
             axes.set_yticks([])
             axes.spines["left"].set_visible(False)
             axes.locator_params(axis="x", nbins=4)

@@ -99,7 +99,7 @@ def figure(found: Explanation, units: Units) -> Figure:
     dwarfs = heights[0] > _DWARFS * max(heights[1:])
     limits = [max(heights[1:]) if dwarfs else max(heights)] * len(order)
     limits[0] = heights[0] if dwarfs else limits[0]
-    drawn = Figure(figsize=(6.4, 7.8), layout="constrained")
+    drawn = Figure(figsize=(chart.WIDTH, 7.8), layout="constrained")
     FigureCanvasAgg(drawn)
     panels = drawn.subplots(4, 2, sharex=True).ravel()
     for axes, name, limit in zip(panels, order, limits, strict=True):
@@ -115,8 +115,7 @@ def figure(found: Explanation, units: Units) -> Figure:
         axes.set_ylim(-limit, limit)
     drawn.supxlabel("engine speed, rpm", fontsize=10)
     drawn.supylabel(f"{units.torque} against the typical build", fontsize=10)
-    drawn.suptitle(f"What makes the curve of {found.sheet_id}", x=0.02, ha="left",
-                    fontweight="bold", fontsize=13)  # fmt: skip
+    chart.headline(drawn, f"What makes the curve of {found.sheet_id}")
     return drawn
 
 

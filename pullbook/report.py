@@ -63,7 +63,7 @@ def error_quantiles(found: Evaluation) -> pd.DataFrame:
 
 def _picture(coverage: pd.DataFrame, errors: pd.DataFrame, path: Path) -> None:
     with mpl.rc_context(chart.STYLE):
-        figure = Figure(figsize=(6.4, 7.6), layout="constrained")
+        figure = Figure(figsize=(chart.WIDTH, 7.6), layout="constrained")
         FigureCanvasAgg(figure)
         top, bottom = figure.subplots(2, 1)
         for i, name in enumerate(_NAMES):

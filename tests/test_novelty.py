@@ -162,7 +162,7 @@ def test_outside_is_answered_with_wider_limits(demo):
 
 
 def test_error_grows_with_distance(demo):
-    """On held-out shops; the rank correlation is weak and must be there."""
+    """On held-out shops; the rank correlation is weak, and more than chance would make it."""
     table = feature_table.make(demo.builds, demo.model.filling)
     sample = sample_of(demo.builds, demo.pulls, table)
     shop = demo.model.reference.shop
@@ -173,4 +173,5 @@ def test_error_grows_with_distance(demo):
     square = hold_out.residuals(sample, curves, speeds) ** 2
     error = np.bincount(sample.sheet, square) / np.bincount(sample.sheet)
     distance = novelty.held_out_distances(demo.model.reference, table)
-    assert spearmanr(distance, error).statistic > 0.12
+    found = spearmanr(distance, error, alternative="greater")
+    assert found.pvalue < 0.01

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from pipeline import front_matter, text_file
 from pipeline.cells import is_missing
@@ -13,7 +13,7 @@ from pipeline.sheet import Cell, RawSheet
 from schemas.findings import Finding
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterable, Iterator
     from pathlib import Path
 
     from pipeline.headings import Headings, Named
@@ -27,8 +27,8 @@ _FENCE, _OPENS = re.compile(r"(?:-{3,}|[\u2013\u2014]+)[,;\t]*"), ("-", "\u2013"
 MOST_ROWS = 100_000
 _SEPARATORS = (",", ";", "\t", "|")
 _LOOKED_AT = 30
-#: What parts cells that stand in columns without a mark between them; headings may hold blanks.
-_GAP, _BLANKS = re.compile(r"\s{2,}"), re.compile(r"\s+")
+#: Cells that stand in columns without a mark between them; headings may hold blanks.
+_WORDS, _PHRASES = re.compile(r"\S+"), re.compile(r"\S+(?: \S+)*")
 _NUMBER = re.compile(r"[+-]?[.,]?\d")
 #: Readings begin so soon below their headings: a row of units and a rule may stand between.
 _BELOW = 4
@@ -157,10 +157,8 @@ def rows_of(
 
 def _rows(lines: list[str], first_row: int, named: Callable[[str], Named]) -> Iterator[Row]:
     mark = _separator(lines, named)
-    if mark is None and (width := _columns_between_blanks(lines, named)):
-        yield from (
-            (row, _between_blanks(line, width)) for row, line in enumerate(lines, first_row)
-        )
+    if mark is None and (printed := _printed(lines, named)):
+        yield from ((row, printed.cells(line)) for row, line in enumerate(lines, first_row))
         return
     reader = csv.reader(lines, delimiter=mark or _SEPARATORS[0], strict=True)
     try:
@@ -193,26 +191,65 @@ def _names_columns(cells: list[str], named: Callable[[str], Named]) -> bool:
     return sum(named(cell).field is not None for cell in cells) >= 2
 
 
-def _columns_between_blanks(lines: list[str], named: Callable[[str], Named]) -> int:
-    """Return how many columns stand side by side with blanks alone between them; 0 if none do.
+class _Printed(NamedTuple):
+    """Columns that stand side by side with blanks alone between them: where each of them is."""
+
+    columns: list[tuple[int, int]]
+
+    def cells(self, line: str) -> list[str]:
+        """Return the cells of a line, blank where nothing stands in a column.
+
+        A line of which it cannot be told what stands in which column is one cell.
+        """
+        line = line.expandtabs()
+        if (found := _apart(line, len(self.columns))) is not None:
+            return [one.group() for one in found]
+        placed = (self._placed(kind.finditer(line)) for kind in (_WORDS, _PHRASES))
+        return next((cells for cells in placed if cells is not None), [line])
+
+    def _placed(self, found: Iterable[re.Match[str]]) -> list[str] | None:
+        cells = [""] * len(self.columns)
+        for one in found:
+            over = [
+                place
+                for place, (start, end) in enumerate(self.columns)
+                if one.start() < end and one.end() > start
+            ]
+            if len(over) != 1 or cells[over[0]]:
+                return None
+            cells[over[0]] = one.group()
+        return cells
+
+
+def _apart(line: str, width: int) -> list[re.Match[str]] | None:
+    """Return the words of a line, or else its phrases, if they are so many."""
+    for kind in (_WORDS, _PHRASES):
+        found = list(kind.finditer(line))
+        if len(found) == width:
+            return found
+    return None
+
+
+def _printed(lines: list[str], named: Callable[[str], Named]) -> _Printed | None:
+    """Find columns with blanks alone between them; ``None`` if there are none.
 
     There are headings that name two of them, and soon below as many numbers.
     """
-    told = [line.strip() for line in lines[:_LOOKED_AT] if line.strip()]
-    for place, line in enumerate(told):
-        for cells in (_GAP.split(line), _BLANKS.split(line)):
-            below = (_BLANKS.split(row) for row in told[place + 1 : place + 1 + _BELOW])
-            if _names_columns(cells, named) and any(
-                len(row) == len(cells) and all(map(_NUMBER.match, row)) for row in below
-            ):
-                return len(cells)
-    return 0
+    told = [line.expandtabs() for line in lines if line.strip()]
+    for place, line in enumerate(told[:_LOOKED_AT]):
+        for heading in (list(_PHRASES.finditer(line)), list(_WORDS.finditer(line))):
+            if not _names_columns([one.group() for one in heading], named):
+                continue
+            below = [_apart(row, len(heading)) for row in told[place + 1 :]]
+            if any(_is_numbers(row) for row in below[:_BELOW]):
+                readings = [row for row in below if row is not None and _is_numbers(row)]
+                spans = [
+                    [one.span() for one in column]
+                    for column in zip(heading, *readings, strict=True)
+                ]
+                return _Printed([(min(span)[0], max(e for _, e in span)) for span in spans])
+    return None
 
 
-def _between_blanks(line: str, width: int) -> list[str]:
-    """Return the cells of a line; one of another width is not taken apart, for a gap may be one."""
-    for blanks in (_BLANKS, _GAP):
-        cells = blanks.split(line.strip())
-        if len(cells) == width:
-            return cells
-    return [line]
+def _is_numbers(cells: list[re.Match[str]] | None) -> bool:
+    return cells is not None and all(_NUMBER.match(one.group()) for one in cells)

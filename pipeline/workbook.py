@@ -118,10 +118,14 @@ def _grid(tab: Any) -> dict[int, list[str]]:
     return grid
 
 
+#: What a number format shows as it stands, a percent sign too.
+_LITERAL = re.compile(r'"[^"]*"|\\.|\[[^\]]*\]')
+
+
 def _shown(cell: Any) -> str:
     """Return what a cell shows: 0.45 formatted as a percentage reads 45 %."""
     value = cell.value
-    if isinstance(value, int | float) and "%" in (cell.number_format or ""):
+    if isinstance(value, int | float) and "%" in _LITERAL.sub("", cell.number_format or ""):
         return f"{100 * value:.10g} %"
     return _text(value)
 

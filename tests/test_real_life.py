@@ -114,10 +114,31 @@ def test_columns_with_blanks_alone_between_them(tmp_path, whole, table, notes):
     assert codes(found) == notes
 
 
-def test_a_gap_in_a_printed_table_moves_no_cell_into_another_column(tmp_path, whole):
-    rows = [(r, "" if at == 2 else t, p) for at, (r, t, p) in enumerate(ROWS)]
-    found = sheet(tmp_path, printed(rows=rows))
+@pytest.mark.parametrize("gap", [1, 2])
+def test_a_gap_in_a_printed_table_moves_no_cell_into_another_column(tmp_path, whole, gap):
+    rows = [[*row] for row in ROWS]
+    rows[2][gap] = ""
+    found = sheet(tmp_path, printed(("", "N.m", "kW"), rows=rows))
+    assert found.accepted, found.findings
+    assert codes(found) == {"unit-row"}
+    kept = [one for one in found.readings if one.rpm == float(ROWS[2][0])]
+    assert [one.torque is None for one in kept] == [gap == 1]
+    found.readings = [one for one in found.readings if one.rpm != float(ROWS[2][0])]
     assert readings(found) == whole[:2] + whole[3:]
+
+
+def test_a_printed_row_of_units_need_not_begin_with_one(tmp_path):
+    lines = ["   RPM     Torque", "              N.m",
+             *(f"{r:>6}{t:>11}" for r, t, _ in ROWS)]  # fmt: skip
+    found = sheet(tmp_path, "\n".join(lines))
+    assert found.accepted
+    assert found.readings[0].torque == pytest.approx(float(ROWS[0][1]) / 1.3558179, rel=1e-4)
+
+
+def test_a_reading_between_two_printed_columns_is_refused(tmp_path):
+    lines = printed().splitlines()
+    lines[3] = "3000   " + "1" * 30
+    found = sheet(tmp_path, "\n".join(lines))
     assert not found.accepted
     assert codes(found) == {"not-a-number"}
 
@@ -148,9 +169,26 @@ UP_AND_DOWN = TABLE + "\n".join(TABLE.splitlines()[:0:-1])
         (TABLE + "\nPull 2\n" + TABLE, "several-pulls"),
         (UP_AND_DOWN, "several-sweeps"),
         (named("A", "B"), "read-as"),
+        (
+            "run,rpm,torque (N.m)\n"
+            + "\n".join(
+                f"{name if at == 0 else ''},{r},{t}"
+                for name in "AB"
+                for at, (r, t, _) in enumerate(ROWS)
+            ),
+            "read-as",
+        ),
         (named("before lunch") + named("after lunch"), "read-as"),
     ],
-    ids=["beside", "numbered", "stacked", "up and down", "letters", "named and stacked"],
+    ids=[
+        "beside",
+        "numbered",
+        "stacked",
+        "up and down",
+        "letters",
+        "letters once",
+        "named and stacked",
+    ],
 )
 def test_several_pulls_are_read_apart(tmp_path, whole, table, note):
     found = sheet(tmp_path, table)
@@ -279,10 +317,11 @@ def test_a_formula_that_was_never_calculated_is_told(tmp_path):
     assert any("=D2*2" in f.message for f in found.findings)
 
 
-def test_a_cell_formatted_as_a_percentage_is_what_it_shows(tmp_path):
+@pytest.mark.parametrize(("value", "shown"), [(0.45, "0%"), (45, '0"%"'), (45, "0\\%")])
+def test_a_cell_formatted_as_a_percentage_is_what_it_shows(tmp_path, value, shown):
     def percent(builds, _):
-        cell = builds.cell(2, list(FIELDS).index("relative_humidity") + 1, 0.45)
-        cell.number_format = "0%"
+        cell = builds.cell(2, list(FIELDS).index("relative_humidity") + 1)
+        cell.value, cell.number_format = value, shown
 
     found = book(tmp_path, percent)
     assert found.values["relative_humidity"] == pytest.approx(45)

@@ -47,9 +47,8 @@ if __name__ == "__main__":
     between = time.perf_counter()
     feature_table.fit(curated.builds, crew)
     end = time.perf_counter()
-    own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    of_all = own + 2 * resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
-    print(between - start, end - between, of_all / 1e6)
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    print(between - start, end - between, peak / 1e6)
 """
 
 
@@ -104,7 +103,11 @@ def curation(folder: Path, most: int) -> None:
     curating, engineering, peak = map(float, _python(_PEAK, lots, _CORES).stdout.split())
     _say(f"seconds to curate {most} sheets", curating, "at most 1 a thousand")
     _say("seconds to make their features", engineering, "at most 0.1 a thousand")
-    _say("gigabytes at the most, of all processes", peak, "below 2 for each 100,000")
+    _say(
+        "gigabytes at the most, of the process that gathers",
+        peak,
+        "below 1 for each 100,000, and 1",
+    )
 
 
 def check(folder: Path) -> None:

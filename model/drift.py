@@ -35,15 +35,18 @@ _FEWEST = 10
 #: A shop that the model knows reads otherwise than it did when it is so far off, and by so many
 #: standard errors: of fifty shops one is then named by chance in one batch of forty. Of a new shop
 #: only so much is beyond what shops differ by. Common practice, no source.
-_OFF, _ERRORS, _OFF_NEW = 0.03, 3.5, 0.10
+OFF, ERRORS, OFF_NEW = 0.03, 3.5, 0.10
 #: Fewer sheets of a shop tell too little of how it reads.
-_SHEETS = 3
+FEWEST_SHEETS = 3
 #: All new sheets together are off by more than this, which is beyond chance: something is amiss.
-_ALL_OFF = 0.04
+#: Fewer sheets or shops tell no such thing.
+_ALL_OFF, _ALL_SHOPS = 0.04, 3
+#: What a sheet scatters by at the least, however well those of a small batch agree.
+_SCATTER = 0.02
 
 
 class DriftError(ValueError):
-    """Data sets between which there is nothing new; the message says so."""
+    """Data sets between which a model has nothing new to be held against; the message says why."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +82,7 @@ class ShopReads(NamedTuple):
     sheets
         How many are new.
     offset, error
-        Natural logarithm against the middle of all such shops, and its standard error.
+        Natural logarithm against what the model expects, and its standard error.
     """
 
     shop: str
@@ -91,8 +94,8 @@ class ShopReads(NamedTuple):
     @property
     def doubtful(self) -> bool:
         """Whether that is more than shops differ by, or a shop changes by."""
-        far = abs(self.offset) > (_OFF if self.known else _OFF_NEW)
-        return self.sheets >= _SHEETS and far and abs(self.offset) > _ERRORS * self.error
+        far = abs(self.offset) > (OFF if self.known else OFF_NEW)
+        return self.sheets >= FEWEST_SHEETS and far and abs(self.offset) > ERRORS * self.error
 
 
 class Moved(NamedTuple):
@@ -140,7 +143,7 @@ class Drift:
     outside
         Sheets that stand outside what the model was trained on, each with the first reason.
     shops
-        How each shop with new sheets reads; empty where there is one only.
+        How each shop with new sheets reads, by those that do not stand outside.
     record
         The line that the growing record gets.
     doubts
@@ -163,6 +166,15 @@ class Drift:
             "changed": len(self.arrivals.changed),
             "gone": len(self.arrivals.gone),
             "drifted_fields": [one.field for one in self.fields if one.drifted],
+            "shops": [
+                {
+                    **one._asdict(),
+                    "offset": round(one.offset, 4),
+                    "error": round(one.error, 4),
+                    "doubtful": one.doubtful,
+                }
+                for one in self.shops
+            ],
             "doubts": self.doubts,
         }
 
@@ -211,13 +223,17 @@ def drift(
     Raises
     ------
     DriftError
-        No sheet is new.
+        No sheet is new, or the model has learned from some of them.
 
     """
     came = arrivals(builds, earlier)
     if not came.new.any():
-        msg = "there is no new sheet since the earlier data set"
+        gone = (
+            f"; {len(came.gone)} of its sheets are gone: are the two swapped?" if came.gone else ""
+        )
+        msg = f"there is no new sheet since the earlier data set{gone}"
         raise DriftError(msg)
+    _check_unseen(model, told, builds, came)
     fresh = builds[came.new].reset_index(drop=True)
     groups = {str(name): own for name, own in pulls.groupby("sheet_id", sort=False)}
     predictions = predict(model, fresh, fresh["shop"].tolist())
@@ -240,6 +256,31 @@ def drift(
         record=record,
         doubts=_doubts(off[usable], fresh["shop"][usable], shops),
     )
+
+
+def _check_unseen(
+    model: Model, told: Mapping[str, Any], builds: pd.DataFrame, came: Arrivals
+) -> None:
+    """Refuse a model that has learned from the new sheets: they would be no test of it."""
+    learned = set(zip(model.fields["shop"], map(_bare, model.sheet_ids), strict=True))
+    names = builds["sheet_id"].isin(set(came.changed))
+    fresh = builds[came.new & ~names.to_numpy(dtype=bool)]
+    seen = sum(
+        (shop, _bare(name)) in learned
+        for shop, name in zip(fresh["shop"].tolist(), fresh["sheet_id"].tolist(), strict=True)
+    )
+    if seen:
+        msg = (
+            f"bundle {told['id']} has learned from {seen} of the {len(fresh)} sheets that are new"
+            " since the earlier data set; look for drift before the bundle is replaced, with the"
+            " one in use and the data set it was made from"
+        )
+        raise DriftError(msg)
+
+
+def _bare(sheet_id: str) -> str:
+    """Return a sheet's own name, without what tells it from those of other shops."""
+    return sheet_id.rsplit("@", 1)[0]
 
 
 def _off(readings: pd.DataFrame) -> Floats:
@@ -272,34 +313,33 @@ def _record(
 
 
 def _shops(fresh: pd.DataFrame, off: Floats, known: pd.Series) -> list[ShopReads]:
-    """Return how shops read against what the model expects of them, known ones and new ones.
+    """Return how shops read against what the model expects of them.
 
     Expected of a known shop is its own reading, which is the less sure the fewer of its sheets the
-    model has seen (``known``, by code); of a new one that of the middle of all.
+    model has seen (``known``, by code); of a new one that of the middle of all. They are not held
+    against one another: where all are off, each is. How much sheets and families of one shop
+    scatter is told by all shops together.
     """
-    found = []
-    for is_known in (True, False):
-        rows = (fresh["shop"].isin(known.index) == is_known).to_numpy(dtype=bool)
-        own = fresh[rows]
-        shop, codes = pd.factorize(own["shop"])
-        if len(codes) < 2:
-            continue
-        part = pd.factorize(own["shop"] + " " + own["family"].astype("str").fillna(""))[0]
-        effect = nested(off[rows], shop, part)
-        sheets = np.bincount(shop)
-        before = known.reindex(codes).to_numpy(float)
-        error = effect.noise * (np.sqrt(1 + sheets / before) if is_known else 1.0)
-        columns = (sheets, effect.apart, error)
-        found += [
-            ShopReads(str(code), is_known, int(count), float(apart), float(noise))
-            for code, count, apart, noise in zip(codes, *columns, strict=True)
-        ]
-    return found
+    if not len(fresh):
+        return []
+    shop, codes = pd.factorize(fresh["shop"])
+    part = pd.factorize(fresh["shop"] + " " + fresh["family"].astype("str").fillna(""))[0]
+    sheets = np.bincount(shop)
+    offset = np.bincount(shop, off) / sheets
+    error = np.maximum(nested(off, shop, part).noise, _SCATTER / np.sqrt(sheets))
+    before = known.reindex(codes).to_numpy(float)
+    error *= np.where(np.isnan(before), 1.0, np.sqrt(1 + sheets / before))
+    return [
+        ShopReads(str(code), not np.isnan(seen), int(count), float(apart), float(noise))
+        for code, seen, count, apart, noise in zip(
+            codes, before, sheets, offset, error, strict=True
+        )
+    ]
 
 
 def _doubts(off: Floats, shop: pd.Series, shops: list[ShopReads]) -> list[str]:
     found = []
-    if len(off) >= _FEWEST:
+    if len(off) >= _FEWEST and shop.nunique() >= _ALL_SHOPS:
         middle, low, high = bootstrap.limits(off, shop.tolist(), lambda rows: float(np.mean(rows)))
         if (low > 0 or high < 0) and abs(middle) > _ALL_OFF:
             found.append(

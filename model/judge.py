@@ -53,7 +53,7 @@ class Rules:
     Attributes
     ----------
     fewest_shops
-        With fewer shops nothing can be told.
+        With fewer shops nothing can be told; two are needed whatever it says.
     error_margin
         What the error of the curve may rise by, % of torque, at the upper limit of what is
         likely, and still be no worse.
@@ -202,9 +202,12 @@ def judge(
     Raises
     ------
     JudgeError
-        No sheet is left, or the level is none of those.
+        No sheet is left, the level is none of those, or the two are one.
 
     """
+    if old[1]["id"] == new[1]["id"]:
+        msg = f"both are bundle {old[1]['id']}: name the one in use and the one to take its place"
+        raise JudgeError(msg)
     if level not in LEVELS:
         msg = f"bundles are judged at one of {', '.join(map(str, LEVELS))}, not at {level:g}"
         raise JudgeError(msg)
@@ -342,8 +345,9 @@ def _verdict(
     doubts: list[str],
 ) -> tuple[Verdict, list[str]]:
     worse = _worse(figures, inside, sides, level, rules)
-    if shops < rules.fewest_shops:
-        few = f"{shops} shops are too few to judge by; {rules.fewest_shops:g} are wanted"
+    wanted = max(rules.fewest_shops, 2)
+    if shops < wanted:
+        few = f"too few shops to judge by: {shops}, and {wanted:g} are wanted"
         return Verdict.CANNOT_TELL, [few, *doubts]
     if worse:
         return Verdict.WORSE, worse + doubts

@@ -10,6 +10,9 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 _Kind = TypeVar("_Kind")
+#: What settings must lie in that a number above nought does not say.
+_RANGES = {"folds": (2.0, math.inf), "leaves": (2.0, math.inf), "feature_share": (0.0, 1.0),
+           "learning_rate": (0.0, 1.0)}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,10 +54,16 @@ def from_mapping(given: Mapping[str, Any]) -> Settings:
     Raises
     ------
     ValueError
-        A name is not a setting, or a value is not a number above nought.
+        A name is not a setting, or a value is not a number above nought, or not one it can be.
 
     """
-    return numbers_of(Settings, given, called="training setting", above_nought=True)
+    found = numbers_of(Settings, given, called="training setting", above_nought=True)
+    for name, (low, high) in _RANGES.items():
+        if not low <= getattr(found, name) <= high:
+            most = "or more" if math.isinf(high) else f"to {high:g}"
+            msg = f"the training setting {name} is {getattr(found, name)}; it may be {low:g} {most}"
+            raise ValueError(msg)
+    return found
 
 
 def numbers_of(

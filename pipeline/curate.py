@@ -56,6 +56,8 @@ class Curated:
         How many were accepted and replaced by a later sheet of the same shop and name.
     withdrawn
         How many were left out because they were asked back.
+    not_found
+        What was asked back and is in none of the contributions.
     """
 
     builds: pd.DataFrame
@@ -65,6 +67,7 @@ class Curated:
     refused_before: int
     replaced: int
     withdrawn: int
+    not_found: list[Withdrawn]
 
     def write(self, folder: Path) -> None:
         """Write the three tables into a folder, made if need be; what was there gives way last."""
@@ -162,7 +165,7 @@ def curate(
     places = [path / ACCEPTED if (path / ACCEPTED).is_dir() else path for path in folders]
     sources = read.find(places).sources
     judged = gather(sources, crew, Cache.of(cache, places) if cache is not None else None, track)
-    before = len(judged.sheets)
+    before, all_sheets = len(judged.sheets), judged.sheets[["shop", "sheet_id"]]
     if withdrawn:
         asked_back = named(judged.sheets["shop"], judged.sheets["sheet_id"], withdrawn)
         judged = judged.take(np.flatnonzero(~asked_back))
@@ -174,14 +177,21 @@ def curate(
     curated = _curated(judged, latest, findings)
     curated.withdrawn = before - len(judged.sheets)
     refused = [found for folder in folders for found in refusals(folder)]
+    of_shop = [Path(source).name.split("-")[0] for _, source, _ in refused]
     _add_refusals(
         curated,
         [
             one
-            for one in refused
-            if not is_named(Path(one[1]).name.split("-")[0], one[0], withdrawn)
+            for one, shop in zip(refused, of_shop, strict=True)
+            if not is_named(shop, one[0], withdrawn)
         ],
     )
+    curated.not_found = [
+        one
+        for one in withdrawn
+        if not named(all_sheets["shop"], all_sheets["sheet_id"], [one]).any()
+        and not any(is_named(shop, of[0], [one]) for of, shop in zip(refused, of_shop, strict=True))
+    ]
     frames.builds_schema().validate(curated.builds)
     frames.pulls_schema().validate(curated.pulls)
     frames.findings_schema().validate(curated.findings)
@@ -251,6 +261,7 @@ def _curated(
         refused_before=0,
         replaced=int(judged.sheets["accepted"].sum()) - len(latest),
         withdrawn=0,
+        not_found=[],
     )
 
 

@@ -121,16 +121,18 @@ def _of_block(
 def _numbered(texts: list[str], pulls: dict[str, int]) -> list[str]:
     """Return numbers for pulls that go by names, as A and B; ``pulls`` holds them, and grows.
 
-    One number among them, and it is a column of numbers; a name a row, and it names no pulls.
+    A name stands for the rows below it that have none. One number among them, and it is a column
+    of numbers; a name a row, and it names no pulls.
     """
-    names = [text.strip() for text in texts if not is_missing(text)]
-    numbers = (numerals.plain(name) is not None or _RUN.fullmatch(name) for name in names)
-    if any(numbers) or 2 * len(set(names)) > len(names):
+    names: list[str] = []
+    for text in texts:
+        above = names[-1] if names else ""
+        names.append(above if is_missing(text) else text.strip())
+    told = [name for name in names if name]
+    numbers = (numerals.plain(name) is not None or _RUN.fullmatch(name) for name in told)
+    if any(numbers) or 2 * len(set(told)) > len(told):
         return texts
-    return [
-        text if is_missing(text) else str(pulls.setdefault(text.strip(), len(pulls) + 1))
-        for text in texts
-    ]
+    return [str(pulls.setdefault(name, len(pulls) + 1)) if name else "" for name in names]
 
 
 class _Column:

@@ -116,7 +116,10 @@ def _file(path: Path) -> Path:
     if not path.exists():
         msg = f"{path} does not exist"
         raise NothingToReadError(msg)
-    if path.suffix.casefold() not in _SHEET_FILES or _is_note(path):
+    if _is_note(path):
+        msg = f"{path} does not open with ---, the line before the fields: it is read as no sheet"
+        raise NothingToReadError(msg)
+    if path.suffix.casefold() not in _SHEET_FILES:
         msg = f"{path} is not a kind of file that carries sheets (.csv, .tsv, .txt, .xlsx)"
         raise NothingToReadError(msg)
     return path.parent if _is_table(path) else path

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 #: As many characters of a shop's code as pages and names of files show of it.
 CODE_CHARS = 8
 _CODE = re.compile(r"[0-9a-f]{8,64}")
+#: A code that is too short or not as it is written; no shop has such a name.
+_LIKE_A_CODE = re.compile(r"(?=.*\d)[0-9a-fA-F]{3,64}")
 #: A shorter name of a sheet is looked for in tables alone: in a text it could be anything.
 _TELLING = 4
 
@@ -63,6 +65,15 @@ def is_code(text: str) -> bool:
     return _CODE.fullmatch(text) is not None
 
 
+def is_like_code(text: str) -> bool:
+    """Tell whether a text that is no code was likely meant as one.
+
+    >>> is_like_code("3FA9C1D2"), is_like_code("3fa9"), is_like_code("Ada")
+    (True, True, False)
+    """
+    return not is_code(text) and _LIKE_A_CODE.fullmatch(text) is not None
+
+
 def read(path: Path) -> list[Withdrawn]:
     """Return a list of what was withdrawn.
 
@@ -74,12 +85,15 @@ def read(path: Path) -> list[Withdrawn]:
         It cannot be read.
 
     """
+    none = f"{path} is no list of withdrawals: its columns are shop, sheet_id, on and why"
     try:
         with path.open(encoding="utf-8", newline="") as file:
-            found = [Withdrawn(**row) for row in csv.DictReader(file)]
+            reader = csv.DictReader(file)
+            found = [Withdrawn(**row) for row in reader]
     except (TypeError, UnicodeDecodeError, csv.Error) as fault:
-        msg = f"{path} is no list of withdrawals: its columns are shop, sheet_id, on and why"
-        raise WithdrawError(msg) from fault
+        raise WithdrawError(none) from fault
+    if set(reader.fieldnames or ()) != {field.name for field in fields(Withdrawn)}:
+        raise WithdrawError(none)
     for line, one in enumerate(found, start=2):
         if not is_code(one.shop or ""):
             msg = f"{path}, row {line}: {one.shop!r} is no code of a shop"
@@ -93,9 +107,12 @@ def add(path: Path, shop: str, sheet_id: str, on: dt.date, why: str) -> Withdraw
     Raises
     ------
     WithdrawError
-        The shop is not told by its code, or it stands on the list already.
+        The shop is not told by its code, nothing is said of why, or it stands on the list already.
 
     """
+    if not why.strip():
+        msg = "say why it is withdrawn; the list keeps it"
+        raise WithdrawError(msg)
     if not is_code(shop):
         msg = f"{shop!r} is no code of a shop: at least its first {CODE_CHARS} characters are"
         raise WithdrawError(msg)
@@ -143,17 +160,53 @@ def left(places: Sequence[Path], listed: Sequence[Withdrawn]) -> Iterator[tuple[
     Tables, arrays and texts are read for the shop's code and the sheet's name; of other files
     nothing is known.
     """
-    files = [
+    for file in _files(places):
+        told = _told(file)
+        for one in listed:
+            if _holds(told, one):
+                yield file, one
+
+
+def blind(places: Sequence[Path], listed: Sequence[Withdrawn]) -> list[Path]:
+    """Return the tables of which it cannot be told whether sheets of a whole shop are in them.
+
+    They name sheets and no shops, and no builds lie beside them that would say whose those are.
+    """
+    if all(one.sheet_id for one in listed):
+        return []
+    return [file for file in _files(places) if file.suffix == ".parquet" and _is_blind(file)]
+
+
+def _is_blind(file: Path) -> bool:
+    table = pd.read_parquet(file)
+    told = {"shop", "source"} & set(table)  # a source is a file, which goes by its shop's code
+    return not told and _sheets_of(table) is not None and _beside(file, table) is None
+
+
+def _files(places: Sequence[Path]) -> list[Path]:
+    return [
         file
         for place in places
         for file in ([place] if place.is_file() else sorted(place.rglob("*")))
         if file.is_file()
     ]
-    for file in files:
-        told = _told(file)
-        for one in listed:
-            if _holds(told, one):
-                yield file, one
+
+
+def _sheets_of(table: pd.DataFrame) -> pd.Series | None:
+    """Return the names of the sheets that a table is about; ``None`` where it names none."""
+    if table.index.name == "sheet_id":
+        return table.index.to_series().reset_index(drop=True)
+    return table.get("sheet_id")
+
+
+def _beside(file: Path, table: pd.DataFrame) -> pd.DataFrame | None:
+    """Return shop and name of the sheets of a table, by the builds that lie in its folder."""
+    builds, sheets = file.with_name("builds.parquet"), _sheets_of(table)
+    if sheets is None or not builds.is_file():
+        return None
+    owners = pd.read_parquet(builds, columns=["shop", "sheet_id"])
+    own = owners[owners["sheet_id"].isin(set(sheets))]
+    return own if set(sheets) <= set(own["sheet_id"]) else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,6 +221,9 @@ def _told(file: Path) -> _Told:
         table = pd.read_parquet(file)
         if {"shop", "sheet_id"} <= set(table):
             return _Told(table[["shop", "sheet_id"]], "")
+        if (owned := _beside(file, table)) is not None:
+            return _Told(owned, "")
+        table = table.reset_index() if table.index.name == "sheet_id" else table
         texts = table.select_dtypes(include=["object", "string"]).to_numpy().ravel()
         return _Told(None, "\n".join(map(str, texts)))
     if file.suffix == ".npz":

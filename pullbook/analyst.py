@@ -59,6 +59,10 @@ def curate(
     )
     for sheet, message in _refusals(findings):
         typer.echo(f"{sheet}: {message}", err=True)
+    for one in curated.not_found:
+        what = f"sheet {one.sheet_id} of shop" if one.sheet_id else "shop"
+        message = f"{what} {one.shop[: withdrawing.CODE_CHARS]} is asked back, and is not there"
+        typer.echo(message, err=True)
     typer.echo(f"The data set is in {out}")
     raise typer.Exit(code=int(curated.refused > 0))
 

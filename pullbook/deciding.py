@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from pullbook import options
+from pullbook.output import counted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -28,8 +29,8 @@ def jury(
 
     builds, pulls = curating.load(curated)
     learn, on_jury = seating.split(builds, pulls, share, out)
-    typer.echo(f"{learn} shops to learn from are in {out / seating.LEARN}")
-    typer.echo(f"{on_jury} shops to judge by are in {out / seating.JURY}")
+    typer.echo(f"{counted(learn, 'shop')} to learn from: {out / seating.LEARN}")
+    typer.echo(f"{counted(on_jury, 'shop')} to judge by: {out / seating.JURY}")
 
 
 def judge(  # noqa: PLR0913, PLR0917 - every one an option of the command
@@ -54,8 +55,8 @@ def judge(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
     rules = judging.rules_from(options.section(params, "judge"))
     builds, pulls = curating.load(on)
-    doubts = [] if drift is None else _read(drift, "doubts")["doubts"]
     both = bundle.load(registry.current(old)), bundle.load(registry.current(new))
+    doubts = [] if drift is None else _doubts(drift, both[0][1]["id"])
     found = judging.judge(*both, builds, pulls, rules, level, doubts)
     if out is not None:
         judge_report.page(found).write(out, "judgement")
@@ -67,6 +68,17 @@ def judge(  # noqa: PLR0913, PLR0917 - every one an option of the command
         else judge_report.text(found)
     )
     raise typer.Exit(code=int(found.verdict.value not in _GOOD))
+
+
+def _doubts(drift: Path, bundle: str) -> list[str]:
+    """Return the doubts that a look for drift left, if it was a look at the bundle in use."""
+    told = _read(drift, "doubts")
+    of = told.get("new", {}).get("bundle")
+    if of != bundle:
+        msg = f"{drift} is of bundle {of}, and the one in use is {bundle}: look for drift anew"
+        raise ValueError(msg)
+    doubts: list[str] = told["doubts"]
+    return doubts
 
 
 def promote(

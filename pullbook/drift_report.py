@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import matplotlib as mpl
 import numpy as np
 
-from model import bootstrap
+from model import bootstrap, drift
 from model.against import LEVELS
 from pullbook import chart
 from pullbook.page import Page, svg_of
@@ -101,9 +101,11 @@ def _shops(made: Page, shops: Sequence[ShopReads]) -> None:
     made.heading("How the shops read")
     made.text(
         "Against what the model expects of each: of a shop it has learned from that shop's"
-        " own reading so far, of any other the middle of all. With two standard errors; in doubt is"
-        " a shop of the former kind that is off by more than 3 % and 3.5 standard errors, one of"
-        " the latter by more than 10 %."
+        " own reading so far, of any other the middle of all. Sheets that stand outside what was"
+        f" tested are left out. In doubt is a shop with {drift.FEWEST_SHEETS} new sheets or more"
+        f" that is off by more than {drift.ERRORS:g} standard errors, and by more than"
+        f" {100 * drift.OFF:g} % if the model knows it, by more than {100 * drift.OFF_NEW:g} % if"
+        " not. What is off by less than that may be so too, and not show."
     )
     ordered = sorted(shops, key=lambda one: (not one.known, one.offset))
     made.picture(
@@ -114,6 +116,16 @@ def _shops(made: Page, shops: Sequence[ShopReads]) -> None:
         " others."
         f" {sum(one.doubtful for one in shops)} of {len(shops)} are in doubt.",
     )
+    furthest = sorted(shops, key=lambda one: (not one.doubtful, -abs(one.offset)))
+    made.table(
+        ["shop", "known", "new sheets", "reads, %", "two standard errors", "in doubt"],
+        [
+            [one.shop[:_SHOP_CHARS], "yes" if one.known else "no", one.sheets,
+             f"{100 * np.expm1(one.offset):+.1f}", f"{200 * one.error:.1f}",
+             "yes" if one.doubtful else ""]
+            for one in furthest[:_MOST_ROWS]
+        ],
+    )  # fmt: skip
 
 
 def _fields(made: Page, moved: Sequence[Moved]) -> None:

@@ -63,7 +63,7 @@ def section(params: Path | None, name: str) -> dict[str, Any]:
     Raises
     ------
     ValueError
-        The file is not YAML, or the section is none.
+        The file is not YAML, or the section is not there or is none.
 
     """
     if params is None:
@@ -71,8 +71,8 @@ def section(params: Path | None, name: str) -> dict[str, Any]:
     import yaml  # noqa: PLC0415
 
     try:
-        given = (yaml.safe_load(params.read_text(encoding="utf-8")) or {}).get(name) or {}
-    except (yaml.YAMLError, UnicodeDecodeError, AttributeError) as fault:
+        given = (yaml.safe_load(params.read_text(encoding="utf-8")) or {})[name] or {}
+    except (yaml.YAMLError, UnicodeDecodeError, TypeError, KeyError) as fault:
         msg = f"{params} is not a YAML file with a section `{name}`"
         raise ValueError(msg) from fault
     if not isinstance(given, dict):

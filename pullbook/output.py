@@ -73,3 +73,12 @@ def files(figure: Callable[[], Figure], page: Callable[[], Page], wanted: Wanted
     if wanted.html is not None:
         wanted.html.write_text(page().html(), encoding="utf-8")
         typer.echo(f"The answer sheet is {wanted.html}", err=True)
+
+
+def counted(count: int, what: str) -> str:
+    """Return a number of things in words.
+
+    >>> counted(1, "sheet"), counted(2, "sheet")
+    ('1 sheet', '2 sheets')
+    """
+    return f"{count} {what}{'' if count == 1 else 's'}"

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from pullbook import asking, options
+from pullbook.output import counted
 
 _LIST = Path("data/withdrawn.csv")
 
@@ -24,6 +25,11 @@ def withdraw(
 
     from pipeline import withdraw as withdrawing  # noqa: PLC0415
 
+    if withdrawing.is_like_code(shop):
+        msg = (
+            f"{shop!r} is no code of a shop: at least its first 8 characters are, in small letters"
+        )
+        raise withdrawing.WithdrawError(msg)
     code = shop if withdrawing.is_code(shop) else asking.shop_code(shop, key_file)
     if code is None:
         msg = f"{shop!r} is no code, and without its key a shop's name says nothing"
@@ -31,8 +37,9 @@ def withdraw(
     today = dt.datetime.now(tz=dt.UTC).date()
     one = withdrawing.add(listed, code, sheet, today, why)
     what = f"sheet {one.sheet_id} of shop" if one.sheet_id else "all of shop"
-    typer.echo(f"{what} {one.shop[: withdrawing.CODE_CHARS]} is withdrawn; {listed} says so")
-    typer.echo("Curate and train again, then: pullbook audit")
+    named = "" if code == shop else f" (the code of {shop!r} under your key)"
+    typer.echo(f"{what} {one.shop[: withdrawing.CODE_CHARS]}{named} stands in {listed}")
+    typer.echo("Curate with it, which says if nothing is found; train again; then: pullbook audit")
 
 
 def audit(
@@ -51,10 +58,15 @@ def audit(
     for file, one in hits:
         what = f"sheet {one.sheet_id} of shop" if one.sheet_id else "shop"
         typer.echo(f"{file} holds {what} {one.shop[: withdrawing.CODE_CHARS]}", err=True)
+    blind = withdrawing.blind(places, found)
+    for file in blind:
+        message = f"{file} names sheets without their shops: of a whole shop it cannot be told"
+        typer.echo(message, err=True)
     files = len({file for file, _ in hits})
-    told = f"is left in {files} files" if hits else "is left"
-    typer.echo(f"{'Something' if hits else 'Nothing'} of {len(found)} withdrawals {told}")
-    raise typer.Exit(code=int(bool(hits)))
+    told = f"is left in {counted(files, 'file')}" if hits else "is left"
+    what = counted(len(found), "withdrawal")
+    typer.echo(f"{'Something' if hits else 'Nothing'} of {what} {told}")
+    raise typer.Exit(code=int(bool(hits or blind)))
 
 
 COMMANDS = (withdraw, audit)

@@ -10,7 +10,7 @@ import pytest
 from test_command_line import run
 
 from model import bundle, judge, registry, training
-from model.drift import arrivals, drift, keep, version_of
+from model.drift import DriftError, arrivals, drift, keep, version_of
 from model.judge import Rules, Verdict
 from model.prediction import predict
 from model.settings import Settings
@@ -168,6 +168,21 @@ def test_while_there_is_doubt_nothing_is_better(months):
     assert found.reasons == ["a shop reads off"]
 
 
+def test_a_bundle_is_not_judged_against_itself(months):
+    both = told("old", months.old), told("old", months.old)
+    with pytest.raises(judge.JudgeError, match="both are bundle old"):
+        judge.judge(*both, months.builds, months.pulls, RULES, 0.9)
+
+
+def test_by_one_shop_nothing_is_told_whatever_the_rules_say(months, challenger):
+    one = months.builds[jury.seats(months.builds["shop"], 0.25)]
+    one = one[one["shop"] == one["shop"].iloc[0]]
+    rules = dataclasses.replace(RULES, fewest_shops=0)
+    both = told("old", months.old), told("new", challenger)
+    found = judge.judge(*both, one, months.pulls, rules, 0.9)
+    assert found.verdict is Verdict.CANNOT_TELL
+
+
 def test_with_few_shops_it_cannot_be_told(months):
     rules = dataclasses.replace(RULES, fewest_shops=99)
     both = told("old", months.old), told("new", months.old)
@@ -231,6 +246,52 @@ def test_one_shops_year_that_reads_six_percent_high_is_in_doubt(months):
     found = news(months, spoiled)
     assert any(f"shop {victim[:8]} reads +" in doubt for doubt in found.doubts)
     assert len(found.doubts) <= 2
+
+
+def spoiled(months, shops, factor):
+    """Return the pulls with those of the new sheets of some shops times a number."""
+    late = ~months.builds["content"].isin(months.earlier["content"])
+    off = months.builds["sheet_id"][late & months.builds["shop"].isin(shops)]
+    pulls = months.pulls.copy()
+    pulls.loc[pulls["sheet_id"].isin(off), ["torque", "power"]] *= factor
+    return pulls
+
+
+def known_shops(months, sheets=3):
+    late = ~months.builds["content"].isin(months.earlier["content"])
+    own = months.builds["shop"][late & months.builds["shop"].isin(months.old.shop_codes)]
+    counts = own.value_counts()
+    return counts.index[counts >= sheets].tolist()
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_a_batch_of_a_shop_or_two_is_in_doubt_though_they_agree(months, count):
+    shops = known_shops(months)[:count]
+    late = ~months.builds["content"].isin(months.earlier["content"])
+    kept = months.builds[~late | months.builds["shop"].isin(shops)].reset_index(drop=True)
+    pulls = spoiled(months, shops, 1.2)
+    found = drift(months.old, {"id": "old"}, kept, pulls, months.earlier)
+    named = [shop for shop in shops if any(f"shop {shop[:8]} reads +" in d for d in found.doubts)]
+    assert named == shops
+    assert [one["doubtful"] for one in found.as_json()["shops"]] == [True] * count
+
+
+def test_a_shop_that_is_off_pulls_no_other_with_it(months):
+    victim, *others = known_shops(months)
+    before, after = news(months), news(months, spoiled(months, [victim], NEWTON_METRES))
+    apart = [{one.shop: one.offset for one in found.shops} for found in (before, after)]
+    assert apart[1][victim] - apart[0][victim] == pytest.approx(np.log(NEWTON_METRES), abs=0.01)
+    assert [apart[0][shop] for shop in others] == [apart[1][shop] for shop in others]
+
+
+def test_a_model_that_has_learned_from_the_new_sheets_is_no_test_of_them(months, challenger):
+    with pytest.raises(DriftError, match="has learned from"):
+        drift(challenger, {"id": "new"}, months.builds, months.pulls, months.earlier)
+
+
+def test_data_sets_that_were_swapped_are_told(months):
+    with pytest.raises(DriftError, match="swapped"):
+        drift(months.old, {"id": "old"}, months.earlier, months.pulls, months.builds)
 
 
 def test_the_record_grows_and_says_each_thing_once(months):

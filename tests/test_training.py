@@ -118,6 +118,8 @@ def test_warned_sheets_count_for_less_and_copies_share_one_weight(demo):
         {"learning_rate": float("inf")},
         {"turns": 5},
         {"folds": True},
+        {"folds": 1},
+        {"feature_share": 40},
         {"leaves": -1},
     ],
 )

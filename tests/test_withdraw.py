@@ -121,3 +121,45 @@ def test_a_name_without_a_key_says_nothing(tmp_path):
                env=env)  # fmt: skip
     assert done.returncode == 2
     assert "no code" in done.stderr
+
+
+@pytest.mark.parametrize("code", ["3FA9C1D2", "3fa9c"])
+def test_what_was_meant_as_a_code_is_not_taken_as_a_name(tmp_path, code):
+    words = ("withdraw", "--shop", code, "--why", "asked", "--list", tmp_path / "list.csv")
+    done = run(*words, "--key-file", tmp_path / "key")
+    assert done.returncode == 2
+    assert "no code of a shop" in done.stderr
+    assert not (tmp_path / "list.csv").exists()
+
+
+def test_a_withdrawal_that_finds_nothing_is_told(shared, victim, listed, tmp_path):
+    withdraw.add(listed, "deadbeef", "", DAY, "asked")
+    withdraw.add(listed, victim["shop"], "spindrift-9999", DAY, "asked")
+    withdraw.add(listed, victim["shop"], victim["sheet_id"], DAY, "asked")
+    done = run("curate", shared, "--out", tmp_path / "c", "--withdrawn", listed)
+    told = [line for line in done.stderr.splitlines() if "is not there" in line]
+    assert [line.split(" is asked")[0] for line in told] == [
+        "shop deadbeef", f"sheet spindrift-9999 of shop {victim['shop'][:8]}",
+    ]  # fmt: skip
+
+
+def test_a_withdrawal_says_why(listed):
+    with pytest.raises(withdraw.WithdrawError, match="say why"):
+        withdraw.add(listed, "deadbeef", "", DAY, " ")
+
+
+def test_tables_that_name_no_shop_are_read_by_the_builds_beside_them(
+    shared, victim, listed, tmp_path
+):
+    curate.curate([shared]).write(tmp_path / "curated")
+    withdraw.add(listed, victim["shop"], "", DAY, "asked")
+    asked = withdraw.read(listed)
+    pulls = tmp_path / "curated" / curate.PULLS
+    assert [file for file, _ in withdraw.left([pulls], asked)] == [pulls]
+    assert withdraw.blind([tmp_path / "curated"], asked) == []
+    alone = tmp_path / "alone.parquet"
+    shutil.copy(pulls, alone)
+    assert withdraw.blind([alone], asked) == [alone]
+    done = run("audit", alone, "--list", listed)
+    assert done.returncode == 1
+    assert "cannot be told" in done.stderr

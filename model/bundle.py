@@ -200,7 +200,10 @@ def _manifest(folder: Path) -> dict[str, Any]:
     try:
         manifest = json.loads(_bytes(folder / MANIFEST))
     except (OSError, ValueError, RecursionError) as fault:
-        msg = f"{folder} holds no bundle ({MANIFEST} cannot be read); make one with: pullbook train"
+        msg = (
+            f"{folder} holds no bundle ({MANIFEST} cannot be read); make one with: pullbook train,"
+            " or put one in use there with: pullbook promote"
+        )
         raise BundleError(msg) from fault
     if not isinstance(manifest, dict) or manifest.get("format") != FORMAT:
         found = manifest.get("format") if isinstance(manifest, dict) else None

@@ -41,7 +41,8 @@ FEWEST_SHEETS = 3
 #: All new sheets together are off by more than this, which is beyond chance: something is amiss.
 #: Fewer sheets or shops tell no such thing.
 _ALL_OFF, _ALL_SHOPS = 0.04, 3
-#: What a sheet scatters by at the least, however well those of a small batch agree.
+#: What a sheet scatters by at the least, however well those of a small batch agree. Common
+#: practice, no source.
 _SCATTER = 0.02
 
 

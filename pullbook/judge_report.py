@@ -58,7 +58,7 @@ def _sides(found: Judgement) -> list[list[str]]:
 
 
 def _of(value: float | None, digits: int) -> str:
-    return "" if value is None else f"{value:.{digits}f}"
+    return "none given" if value is None else f"{value:.{digits}f}"
 
 
 def _worst(found: Judgement) -> str:

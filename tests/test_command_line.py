@@ -223,10 +223,11 @@ def test_what_cannot_be_done_is_one_sentence_and_status_2(words):
 
 def test_settings_that_are_none_are_told(way, tmp_path):
     params = tmp_path / "p.yaml"
-    params.write_text("train: {turns: 3}\n")
-    done = run("train", way / "curated", "--out", tmp_path / "b", "--params", params)
-    assert done.returncode == 2
-    assert "turns" in done.stderr
+    for text, said in (("train: {turns: 3}\n", "turns"), ("trian: {}\n", "section `train`")):
+        params.write_text(text)
+        done = run("train", way / "curated", "--out", tmp_path / "b", "--params", params)
+        assert done.returncode == 2
+        assert said in " ".join(done.stderr.split())
 
 
 def test_the_pipelines_parameters_are_the_settings():

@@ -384,6 +384,11 @@ def test_the_month_as_an_analyst_runs_it(months, bundles, tmp_path):
     assert done.returncode == 0, done.stdout + done.stderr
     assert "that neither has learned from" in done.stdout
     assert json.loads(run(*words, "--json").stdout)["verdict"] in {"better", "no worse"}
+    other = tmp_path / "other.json"
+    other.write_text((reports / "drift.json").read_text().replace(bundles["old"][1], "another"))
+    refused = run(*(other if word == reports / "drift.json" else word for word in words))
+    assert refused.returncode == 2
+    assert "is of bundle another" in " ".join(refused.stderr.split())
     page = (reports / "judgement.html").read_text()
     assert "because" in page
     promoted = run("promote", bundles["new"][0], "--into", models, "--judgement",

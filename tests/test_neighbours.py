@@ -48,6 +48,7 @@ def test_copies_are_found_whatever_the_order_and_number_of_their_readings(monkey
     found = neighbours.copies(np.full(len(parts), 54.0), sheet, rpm, torque)
     assert found.counts.tolist() == [4, 4, 4, 4, 1, 1, 1, 1]
     assert found.pairs[:, 2] == pytest.approx(1)
+    assert len(found.pairs) == 6
 
 
 def test_the_same_curve_of_another_size_is_no_copy():

@@ -5,8 +5,9 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from matplotlib.text import Text
 
-from pullbook import checks_report, curation_report
+from pullbook import chart, checks_report, curation_report
 from pullbook.page import Page
 from schemas.findings import CODES
 
@@ -84,3 +85,13 @@ def test_the_list_of_checks_is_whole_and_current():
     page = checks_report.page()
     assert all(f"| {code} |" in page.markdown() for code in CODES)
     assert (ROOT / "reports" / "checks.md").read_text(encoding="utf-8") == page.markdown()
+
+
+def test_a_long_title_stays_inside_the_picture():
+    figure, axes = chart.panel(3)
+    below = "predicted from 123456 invented sheets; outside what was tested, and far from it"
+    chart.title(figure, axes, "Varied: intake_duration_seat and exhaust_duration_seat", below)
+    figure.draw_without_rendering()
+    drawn = [text for text in figure.findobj(Text) if text.get_text()]
+    assert any("exhaust_duration_seat" in text.get_text() for text in drawn)
+    assert all(text.get_window_extent().x1 <= figure.bbox.width for text in drawn)

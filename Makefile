@@ -37,6 +37,8 @@ test: $(VENV)/dev-ready
 lint: $(VENV)/dev-ready
 	@$(BIN)/ruff check .
 	@$(BIN)/ruff format --check .
+	@rm -rf $(VENV)/one_name && mkdir -p $(VENV)/one_name/pullbook
+	@ln -s $(CURDIR)/pullbook/* $(CURDIR)/schemas $(CURDIR)/pipeline $(CURDIR)/model $(VENV)/one_name/pullbook
 	@$(BIN)/mypy
 
 format: $(VENV)/dev-ready

@@ -16,17 +16,22 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from model import bootstrap, conformal, hold_out, novelty, process, shops, smooth, spread
-from model.curve import Said, choose, fit_trees, gain_of, grid_of
-from model.explain import GROUPS
-from model.sample import charge, readings, sample_of
-from model.settings import Settings
-from model.training import THREADS
-from pipeline import curate, feature_table, features
-from pipeline.feature_table import GIVEN
+from pullbook.model.answers.explain import GROUPS
+from pullbook.model.evaluation import bootstrap
+from pullbook.model.learning import gaussian_process, smooth_curves
+from pullbook.model.learning.curve_model import Said, choose, fit_trees, gain_of, grid_of
+from pullbook.model.learning.sample import charge, readings, sample_of
+from pullbook.model.learning.settings import Settings
+from pullbook.model.limits import conformal, expected_error, known_shops
+from pullbook.model.range import novelty
+from pullbook.model.training import hold_out
+from pullbook.model.training.train_model import THREADS
+from pullbook.pipeline.curation import data_set
+from pullbook.pipeline.features import engineered_features, feature_table
+from pullbook.pipeline.features.feature_table import GIVEN
 
 if TYPE_CHECKING:
-    from model.sample import Floats, Sample
+    from pullbook.model.learning.sample import Floats, Sample
 
 _FOLDS = 5
 #: Fields that an engine's size is made of; they stay.
@@ -91,13 +96,14 @@ def _columns(table: pd.DataFrame) -> dict[str, list[str]]:
     kept = ("displacement", "pressure_ratio")  # the target is scaled by them
     return {
         "whether a field was given": given,
-        "features that go with rpm": list(features.PER_RPM),
+        "features that go with rpm": list(engineered_features.PER_RPM),
         "other engineered features": [
             name for name in names
-            if name in features.FEATURES and name not in (*features.PER_RPM, *kept)
+            if name in engineered_features.FEATURES
+            and name not in (*engineered_features.PER_RPM, *kept)
         ],
         "fields as they stand": [
-            name for name in names if name not in features.FEATURES and name not in given
+            name for name in names if name not in engineered_features.FEATURES and name not in given
         ],
     }  # fmt: skip
 
@@ -119,7 +125,7 @@ def ablate(builds: pd.DataFrame, pulls: pd.DataFrame, settings: Settings) -> pd.
         tell(kind, name, trial.residuals(trial.blended()))
 
     tell("model", "the process: trees alone", base.residuals(base.said.trees))
-    for scatter, curves in zip(process.SCATTERS, base.said.processes, strict=True):
+    for scatter, curves in zip(gaussian_process.SCATTERS, base.said.processes, strict=True):
         tell("model", f"the trees: process alone, scatter {scatter}", base.residuals(curves))
     tell("model", "smoothing of the trees", _stairs(base, settings))
     equal = Trial(replace(sample, weight=np.ones(len(sample))), settings)
@@ -156,8 +162,8 @@ def _stairs(base: Trial, settings: Settings) -> Floats:
 
 
 def _unfilled(builds: pd.DataFrame, pulls: pd.DataFrame, settings: Settings) -> Floats:
-    raw = features.numbers(builds)
-    table = features.engineer(raw).set_axis(pd.Index(builds["sheet_id"]), axis=0)
+    raw = engineered_features.numbers(builds)
+    table = engineered_features.engineer(raw).set_axis(pd.Index(builds["sheet_id"]), axis=0)
     trial = Trial(sample_of(builds, pulls, table), settings)
     return trial.residuals(trial.blended())
 
@@ -172,16 +178,16 @@ def limits(builds: pd.DataFrame, pulls: pd.DataFrame, settings: Settings) -> pd.
     trees = fit_trees(sample, settings)
     gain = {name: helped**0.5 for name, helped in gain_of(trees, sample).items()}
     reference = novelty.fit(builds, table, gain, base.shop)
-    trial = spread.Trial(table, novelty.held_out_distances(reference, table), residual)
-    width = spread.held_out(sample, base.fold, [trial], base.speeds, settings, THREADS)
-    own = smooth.at(width, base.speeds, sample.sheet, sample.rpm)
+    trial = expected_error.Trial(table, novelty.held_out_distances(reference, table), residual)
+    width = expected_error.held_out(sample, base.fold, [trial], base.speeds, settings, THREADS)
+    own = smooth_curves.at(width, base.speeds, sample.sheet, sample.rpm)
     flat = np.ones(len(residual))
     fold = hold_out.folds(sample.engines, _FOLDS)
     familiar = hold_out.curves(sample, fold, base.speeds, settings,
                                choose(sample, base.speeds, base.said), THREADS, iter)  # fmt: skip
     known = base.residuals(familiar)
-    mean = shops.sheet_means(known, sample.sheet, len(sample))
-    _, offset = shops.offsets(mean, base.shop)
+    mean = known_shops.sheet_means(known, sample.sheet, len(sample))
+    _, offset = known_shops.offsets(mean, base.shop)
     rows = []
     for name, error, scale in (
         ("limits as they are", residual, own),
@@ -203,7 +209,7 @@ def main() -> None:
     parser.add_argument("curated", type=Path)
     parser.add_argument("--out", type=Path, default=_RESULTS)
     given = parser.parse_args()
-    builds, pulls = curate.load(given.curated)
+    builds, pulls = data_set.load(given.curated)
     for name, made in (("ablation", ablate), ("ablation_limits", limits)):
         table = made(builds, pulls, Settings())
         table.to_csv(given.out / f"{name}.csv", index=False, lineterminator="\n")

@@ -18,20 +18,24 @@ import numpy as np
 import pandas as pd
 from peers import PEERS, Answer, Data
 
-from model import accuracy, conformal, hold_out, scoring
-from model.against import LEVEL
-from model.curve import choose, fit_curve, fit_trees, grid_of
-from model.prediction import predict
-from model.sample import sample_of
-from model.settings import Settings, from_mapping
-from model.training import THREADS, train
-from pipeline import contribute, curate, feature_table
-from pipeline.demo import sheets as demo_sheets
+from pullbook.model.answers.prediction import predict
+from pullbook.model.evaluation import accuracy, forecast_scores
+from pullbook.model.evaluation.prediction_errors import LEVEL
+from pullbook.model.learning.curve_model import choose, fit_curve, fit_trees, grid_of
+from pullbook.model.learning.sample import sample_of
+from pullbook.model.learning.settings import Settings, from_mapping
+from pullbook.model.limits import conformal
+from pullbook.model.training import hold_out
+from pullbook.model.training.train_model import THREADS, train
+from pullbook.pipeline.curation import curate, data_set
+from pullbook.pipeline.demo import sheets as demo_sheets
+from pullbook.pipeline.features import feature_table
+from pullbook.pipeline.privacy import contribute
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from model.sample import Floats
+    from pullbook.model.learning.sample import Floats
 
 OWN = "this model"
 _RESULTS = Path(__file__).parent / "results"
@@ -135,14 +139,14 @@ def _frame(answer: Answer, scores: conformal.Scores, asked: Data) -> pd.DataFram
     factor = _threshold(scores, LEVEL)
     frame["inside"] = (frame["score"] <= factor).astype(float)
     below, above = reach(answer, factor)
-    frame["interval_score"] = 100 * scoring.interval_score(
+    frame["interval_score"] = 100 * forecast_scores.interval_score(
         centre - below, centre + above, one.target, LEVEL
     )
     quantiles = []
     for share in accuracy.SHARES.tolist():
         below, above = reach(answer, _threshold(scores, abs(2 * share - 1)))
         quantiles.append(centre + (above if share > 0.5 else -below))
-    frame["crps"] = 100 * scoring.crps(np.array(quantiles), accuracy.SHARES, one.target)
+    frame["crps"] = 100 * forecast_scores.crps(np.array(quantiles), accuracy.SHARES, one.target)
     return frame
 
 
@@ -241,7 +245,7 @@ def main() -> None:
     given = parser.parse_args()
     settings = from_mapping({})
     if given.only != "learning":
-        builds, pulls = curate.load(given.curated)
+        builds, pulls = data_set.load(given.curated)
         table = side_by_side(builds, pulls, settings, given.again or [OWN, *PEERS])
         if given.again:
             kept = pd.read_csv(given.out / "peers.csv").set_index("predictor")

@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pipeline import contribute, read
-from pipeline.demo import sheets
-from pipeline.parse import typed
+from pullbook.pipeline.demo import sheets
+from pullbook.pipeline.privacy import contribute, contributed_sheet, refused_sheets
+from pullbook.pipeline.reading import find_sheets
+from pullbook.pipeline.reading.parse_sheet import typed
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -23,11 +24,11 @@ def make(folder: Path, counts: list[int]) -> list[Path]:
     """
     sheets.make(folder / "base", sheets=_BASE, shops=_SHOPS)
     contribute.contribute([folder / "base"], folder / "few", b"a key for the benchmarks")
-    base = [typed(raw) for raw in read.sheets([folder / "few" / contribute.ACCEPTED])]
+    base = [typed(raw) for raw in find_sheets.sheets([folder / "few" / refused_sheets.ACCEPTED])]
     rng = np.random.default_rng(1)
     made = []
     for count in counts:
-        place = folder / f"many-{count}" / contribute.ACCEPTED
+        place = folder / f"many-{count}" / refused_sheets.ACCEPTED
         place.mkdir(parents=True)
         for number in range(count):
             sheet = base[number % len(base)]
@@ -40,6 +41,6 @@ def make(folder: Path, counts: list[int]) -> list[Path]:
                 for r, f in zip(sheet.readings, factor, strict=True)
             ]
             values = {**sheet.values, "sheet_id": f"sheet-{number:06d}"}
-            (place / f"{number:06d}.csv").write_text(contribute.sheet_text(values, readings))
+            (place / f"{number:06d}.csv").write_text(contributed_sheet.sheet_text(values, readings))
         made.append(place.parent)
     return made

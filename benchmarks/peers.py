@@ -28,16 +28,17 @@ from sklearn.preprocessing import StandardScaler
 from sklearn.tree import DecisionTreeRegressor
 from xgboost import XGBRegressor
 
-from model import rules_of_thumb, smooth
-from model.curve import grid_of
-from model.sample import charge, readings
-from pipeline.features import CATEGORIES
-from schemas.fields import BUILD_FIELDS, FIELDS
+from pullbook.model.evaluation import rules_of_thumb
+from pullbook.model.learning import smooth_curves
+from pullbook.model.learning.curve_model import grid_of
+from pullbook.model.learning.sample import charge, readings
+from pullbook.pipeline.features.engineered_features import CATEGORIES
+from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from model.sample import Floats, Sample
+    from pullbook.model.learning.sample import Floats, Sample
 
 #: Settings that the boosted peers share: as many slow small trees as the model's own.
 _ROUNDS, _RATE = 600, 0.05
@@ -95,7 +96,7 @@ def mean_per_cubic_inch(data: Data, _seed: int) -> Callable[[Data], Answer]:
 
     def say(asked: Data) -> Answer:
         one = asked.sample
-        there = smooth.at(mean[None, :], speeds, np.zeros_like(one.sheet), one.rpm)
+        there = smooth_curves.at(mean[None, :], speeds, np.zeros_like(one.sheet), one.rpm)
         return _same_width(there - _pressure(asked)[one.sheet])
 
     return say
@@ -118,7 +119,7 @@ def nearest_sheet(data: Data, _seed: int) -> Callable[[Data], Answer]:
         apart = np.square(transform(asked)[:, None, :] - scaled[None]).sum(axis=2)
         curves = rules_of_thumb.nearest_sheet(data.sample, apart.argmin(axis=1), speeds)
         return _same_width(
-            smooth.at(curves, speeds, one.sheet, one.rpm) - _pressure(asked)[one.sheet]
+            smooth_curves.at(curves, speeds, one.sheet, one.rpm) - _pressure(asked)[one.sheet]
         )
 
     return say
@@ -182,7 +183,7 @@ def _typical(sample: Sample, speeds: Floats) -> Floats:
 
 
 def _curves_at(curves: Floats, speeds: Floats, sample: Sample) -> Floats:
-    return smooth.at(curves, speeds, sample.sheet, sample.rpm)
+    return smooth_curves.at(curves, speeds, sample.sheet, sample.rpm)
 
 
 def ridge_on_components(data: Data, _seed: int) -> Callable[[Data], Answer]:

@@ -21,12 +21,14 @@ import many
 import pandas as pd
 import yaml
 
-from model import ask, bundle, training
-from model.ask import speeds_of
-from model.predictor import Predictor, builds
-from model.settings import Settings
-from pipeline import curate, feature_table
-from pipeline.crew import Processes
+from pullbook.model.answers import ask
+from pullbook.model.answers.ask import speeds_of
+from pullbook.model.answers.predictor import Predictor, builds
+from pullbook.model.learning.settings import Settings
+from pullbook.model.training import bundle, train_model
+from pullbook.pipeline.curation import curate
+from pullbook.pipeline.features import feature_table
+from pullbook.pipeline.parallel.workers import Processes
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -38,8 +40,8 @@ _PEAK = """
 import resource, sys, time
 from pathlib import Path
 from pipeline import feature_table
-from pipeline.crew import Processes
-from pipeline.curate import curate
+from pullbook.pipeline.parallel.workers import Processes
+from pullbook.pipeline.curation.curate import curate
 if __name__ == "__main__":
     crew = Processes(int(sys.argv[2]))
     start = time.perf_counter()
@@ -113,7 +115,10 @@ def curation(folder: Path, most: int) -> None:
 def check(folder: Path) -> None:
     """Print what a look at one sheet costs."""
     sheet = next(iter(sorted((folder / "many-800" / "accepted").iterdir())))
-    code = "import sys; sys.argv[1:] = ['check', sys.argv[1]]; from pullbook.cli import run; run()"
+    code = (
+        "import sys; sys.argv[1:] = ['check', sys.argv[1]];"
+        " from pullbook.commands.main import run; run()"
+    )
     found = ratio(lambda: _python(code, sheet), lambda: _python("import pandas"))
     _say("pullbook check of one sheet / import pandas", found, "at most 2")
 
@@ -126,7 +131,7 @@ def model(folder: Path, most: int) -> None:
         data = curate.curate([place], CREW)
         features = feature_table.fit(data.builds)
         start = time.perf_counter()
-        trained = training.train(data.builds, data.pulls, features, Settings())
+        trained = train_model.train(data.builds, data.pulls, features, Settings())
         times[count] = time.perf_counter() - start
         if count == few:
             tested, kept = data.builds, trained
@@ -146,7 +151,7 @@ def model(folder: Path, most: int) -> None:
     build.write_text("cylinders: 6\nbore: 4.0\nstroke: 3.6\ncompression_ratio: 9.2\n")
     code = (
         "import sys; sys.argv[1:] = ['predict', sys.argv[1], '--bundle', sys.argv[2]];"
-        " from pullbook.cli import run; run()"
+        " from pullbook.commands.main import run; run()"
     )
     found = ratio(lambda: _python(code, build, folder / "bundle"),
                   lambda: _python("import pandas, lightgbm"))  # fmt: skip

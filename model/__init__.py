@@ -9,15 +9,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from model.estimator import CurveRegressor
-    from model.predictor import Predictor, builds
+    from pullbook.model.answers.predictor import Predictor, builds
+    from pullbook.model.scikit_learn.curve_regressor import CurveRegressor
 
 __all__ = ["CurveRegressor", "Predictor", "builds"]
 
 _HOMES = {
-    "CurveRegressor": "model.estimator",
-    "Predictor": "model.predictor",
-    "builds": "model.predictor",
+    "CurveRegressor": "pullbook.model.scikit_learn.curve_regressor",
+    "Predictor": "pullbook.model.answers.predictor",
+    "builds": "pullbook.model.answers.predictor",
 }
 
 

@@ -9,11 +9,13 @@ import pandas as pd
 import pytest
 from valid_sheet import sheet_text
 
-from model import bundle, training
-from model.settings import Settings
-from pipeline import contribute, curate, feature_table
-from pipeline.demo import sheets
-from pipeline.demo.shops import Made
+from pullbook.model.learning.settings import Settings
+from pullbook.model.training import bundle, train_model
+from pullbook.pipeline.curation import curate
+from pullbook.pipeline.demo import sheets
+from pullbook.pipeline.demo.shops import Made
+from pullbook.pipeline.features import feature_table
+from pullbook.pipeline.privacy import contribute
 
 
 @pytest.fixture
@@ -38,7 +40,7 @@ class Demo:
     key: bytes
     builds: pd.DataFrame
     pulls: pd.DataFrame
-    model: training.Model
+    model: train_model.Model
     bundle: Path
 
 
@@ -52,7 +54,7 @@ def demo(tmp_path_factory) -> Demo:
     found = curate.curate([folder / "shared"])
     found.write(folder / "curated")
     features = feature_table.fit(found.builds)
-    model = training.train(found.builds, found.pulls, features, Settings())
+    model = train_model.train(found.builds, found.pulls, features, Settings())
     bundle.save(model, folder / "bundle")
     return Demo(made, folder, key, found.builds, found.pulls, model, folder / "bundle")
 

@@ -22,7 +22,10 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from valid_sheet import FIELDS, PULL, sheet_text
 
-from pipeline import anonymise, checks, contribute, own_headings, parse, read
+from pullbook.pipeline.builds import build_files
+from pullbook.pipeline.checks import check_sheet
+from pullbook.pipeline.privacy import anonymise, contribute
+from pullbook.pipeline.reading import parse_sheet, shop_headings
 
 _SLOWEST = 5.0
 _PIECES = [
@@ -122,10 +125,11 @@ def one(folder: Path, kind: str, data: object) -> Counter:
         (inside / kind).write_bytes(data)
     if kind == "a.yaml":
         sheets = [
-            checks.judge(parse.typed(raw), checks.BUILD_RULES) for raw in read.builds(inside / kind)
+            check_sheet.judge(parse_sheet.typed(raw), check_sheet.BUILD_RULES)
+            for raw in build_files.builds(inside / kind)
         ]
-        with suppress(own_headings.HeadingsError):
-            own_headings.load(inside / kind)
+        with suppress(shop_headings.HeadingsError):
+            shop_headings.load(inside / kind)
     else:
         plan = contribute.plan([inside], b"key")
         sheets = [entry.sheet for entry in plan.accepted] + [r.sheet for r in plan.refused]

@@ -13,8 +13,9 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline import checks, parse, read, together
-from pipeline.demo import sheets, shops
+from pullbook.pipeline.checks import check_sheet, duplicates
+from pullbook.pipeline.demo import sheets, shops
+from pullbook.pipeline.reading import find_sheets, parse_sheet
 
 SHOPS, SHEETS = 24, 320
 #: Findings that a clean sheet may carry: they tell of the sheet, not of a fault.
@@ -210,8 +211,8 @@ def judged(data: bytes, folder: Path, name: str):
     """Read and judge one sheet."""
     path = folder / f"{name}.csv"
     path.write_bytes(data)
-    (raw,) = read.source(path)
-    return checks.judge(parse.typed(raw), checks.CONTRIBUTION_RULES)
+    (raw,) = find_sheets.source(path)
+    return check_sheet.judge(parse_sheet.typed(raw), check_sheet.CONTRIBUTION_RULES)
 
 
 def tally(seed: int):
@@ -228,7 +229,7 @@ def tally(seed: int):
             whole.append(sheet)
             if not sheet.accepted:
                 refused.append((one[0]["sheet_id"], [f.message for f in sheet.findings]))
-        together.judge(whole)
+        duplicates.judge(whole)
         for sheet in whole:
             alarms.update({f.code for f in sheet.findings} - EXPECTED)
         for fault, (code, plant) in FAULTS.items():

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipeline.build_table import typed_builds
-from pipeline.sheet import Sheet
-from pipeline.units import TORQUE_POWER_CONSTANT
+from pullbook.pipeline.builds.build_table import typed_builds
+from pullbook.pipeline.values.sheet import Sheet
+from pullbook.pipeline.values.units import TORQUE_POWER_CONSTANT
 
 UCI = Path(__file__).parent / "open_data" / "uci_automobile.csv"
 

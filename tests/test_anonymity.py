@@ -7,9 +7,11 @@ import pandas as pd
 import pytest
 from valid_sheet import FIELDS, PULL, sheet_text
 
-from pipeline import read, seal, telling
-from pipeline.contribute import contribute, plan, unseal
-from pipeline.rarity import rarity
+from pullbook.pipeline.privacy import identity_leaks, sealed_originals
+from pullbook.pipeline.privacy.contribute import contribute, plan
+from pullbook.pipeline.privacy.rare_builds import rarity
+from pullbook.pipeline.privacy.refused_sheets import unseal
+from pullbook.pipeline.reading import find_sheets
 
 KEY = b"a key for the tests alone"
 
@@ -45,8 +47,8 @@ def test_one_word_of_the_shops_name_travels_and_is_told(tmp_path):
     entry = planned(tmp_path, {"sheet_id": "tern-0417"})
     assert entry.sheet.sheet_id == "tern-0417"
     assert "name-hint" in {f.code for f in entry.sheet.findings}
-    assert telling.hint("Tern Quay Marine", "TQM 12") == "tqm"
-    assert telling.hint("Tern Quay Marine", "marine-12") is None
+    assert identity_leaks.hint("Tern Quay Marine", "TQM 12") == "tqm"
+    assert identity_leaks.hint("Tern Quay Marine", "marine-12") is None
 
 
 def test_the_name_of_a_file_does_not_travel(tmp_path):
@@ -91,18 +93,18 @@ def test_originals_are_kept_byte_for_byte_and_sealed(tmp_path, write_sheet):
     written = unseal(tmp_path / "out", tmp_path / "back", KEY)
     assert {p.name: p.read_bytes() for p in written} == before
     assert path.name in before
-    with pytest.raises(seal.SealError):
+    with pytest.raises(sealed_originals.SealError):
         unseal(tmp_path / "out", tmp_path / "other", b"another key")
-    with pytest.raises(read.NothingToReadError):
+    with pytest.raises(find_sheets.NothingToReadError):
         unseal(tmp_path / "in", tmp_path / "none", KEY)
 
 
 def test_an_altered_original_is_told():
-    sealed = seal.seal(KEY, "a.csv", b"what was there")
-    assert seal.unseal(KEY, sealed) == ("a.csv", b"what was there")
-    assert seal.seal(KEY, "a.csv", b"what was there") == sealed
-    with pytest.raises(seal.SealError):
-        seal.unseal(KEY, sealed[:-8] + b"AAAAAAA\n")
+    sealed = sealed_originals.seal(KEY, "a.csv", b"what was there")
+    assert sealed_originals.unseal(KEY, sealed) == ("a.csv", b"what was there")
+    assert sealed_originals.seal(KEY, "a.csv", b"what was there") == sealed
+    with pytest.raises(sealed_originals.SealError):
+        sealed_originals.unseal(KEY, sealed[:-8] + b"AAAAAAA\n")
 
 
 def test_no_cell_of_a_refused_copy_is_a_formula(tmp_path, write_sheet):

@@ -9,7 +9,7 @@ from html.parser import HTMLParser
 import pytest
 from typer.testing import CliRunner
 
-from pullbook.cli import app
+from pullbook.commands.main import app
 
 BROWSER = next(
     filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), ""

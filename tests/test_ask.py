@@ -5,10 +5,10 @@ import json
 import numpy as np
 import pytest
 
-from model import ask
-from model.ask import Question, speeds_of
-from model.prediction import predict
-from model.predictor import builds as typed
+from pullbook.model.answers import ask
+from pullbook.model.answers.ask import Question, speeds_of
+from pullbook.model.answers.prediction import predict
+from pullbook.model.answers.predictor import builds as typed
 
 RPM = speeds_of(2000, 6500, 250)
 

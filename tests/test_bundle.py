@@ -6,8 +6,8 @@ import shutil
 import numpy as np
 import pytest
 
-from model import bundle
-from model.prediction import predict
+from pullbook.model.answers.prediction import predict
+from pullbook.model.training import bundle
 
 
 @pytest.fixture

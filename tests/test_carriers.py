@@ -6,12 +6,16 @@ import openpyxl
 import pytest
 from valid_sheet import FIELDS, PULL, sheet_text
 
-from pipeline import checks, parse, read
-from pipeline.rules.pulls import torque_of
+from pullbook.pipeline.checks import check_sheet
+from pullbook.pipeline.checks.pull_rules import torque_of
+from pullbook.pipeline.reading import find_sheets, parse_sheet
 
 
 def judged(path):
-    return [checks.judge(parse.typed(r), checks.SHEET_RULES) for r in read.sheets([path])]
+    return [
+        check_sheet.judge(parse_sheet.typed(r), check_sheet.SHEET_RULES)
+        for r in find_sheets.sheets([path])
+    ]
 
 
 def content(sheet):
@@ -168,5 +172,5 @@ def test_pulls_without_a_build_and_twice_named_builds_are_refused(tmp_path, tabl
 def test_paths_that_carry_no_sheets_are_an_error(tmp_path, name):
     (tmp_path / "note.txt").write_text("hello")
     (tmp_path / "empty").mkdir()
-    with pytest.raises(read.NothingToReadError):
-        list(read.sheets([tmp_path / name]))
+    with pytest.raises(find_sheets.NothingToReadError):
+        list(find_sheets.sheets([tmp_path / name]))

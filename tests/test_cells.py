@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.cells import CellError, parse
-from schemas.fields import FIELDS
+from pullbook.pipeline.values.cells import CellError, parse
+from pullbook.schemas.fields import FIELDS
 
 
 @pytest.mark.parametrize(

@@ -3,13 +3,15 @@
 import pytest
 from valid_sheet import PULL
 
-from pipeline import checks, parse, read
-from schemas.findings import CODES, Severity
+from pullbook.pipeline.builds import build_files
+from pullbook.pipeline.checks import check_sheet
+from pullbook.pipeline.reading import find_sheets, parse_sheet
+from pullbook.schemas.codes import CODES, Severity
 
 
-def findings(path, rules=checks.CONTRIBUTION_RULES):
-    (raw,) = read.sheets([path])
-    return checks.judge(parse.typed(raw), rules)
+def findings(path, rules=check_sheet.CONTRIBUTION_RULES):
+    (raw,) = find_sheets.sheets([path])
+    return check_sheet.judge(parse_sheet.typed(raw), rules)
 
 
 def test_the_valid_sheet_is_accepted_without_findings(write_sheet):
@@ -108,8 +110,8 @@ def test_newton_metres_called_pound_feet_are_caught(write_sheet):
 def test_a_build_needs_only_its_size(tmp_path):
     path = tmp_path / "b.yaml"
     path.write_text("bore: 100 mm\nstroke: 90 mm\ncylinders: 4\n")
-    (raw,) = read.builds(path)
-    assert checks.judge(parse.typed(raw), checks.BUILD_RULES).findings == []
+    (raw,) = build_files.builds(path)
+    assert check_sheet.judge(parse_sheet.typed(raw), check_sheet.BUILD_RULES).findings == []
 
 
 def test_codes_are_lower_case_with_hyphens():

@@ -10,9 +10,12 @@ import pytest
 from pandas.testing import assert_frame_equal
 from test_command_line import run
 
-from model import bundle, evaluate, evaluate_regimes, training
-from model.settings import Settings
-from pipeline import crew, curate, feature_table
+from pullbook.model.evaluation import evaluate, evaluate_regimes
+from pullbook.model.learning.settings import Settings
+from pullbook.model.training import bundle, train_model
+from pullbook.pipeline.curation import curate, data_set
+from pullbook.pipeline.features import feature_table
+from pullbook.pipeline.parallel import workers
 
 FEW = Settings(rounds=40, spread_rounds=10, folds=4, withheld=1)
 
@@ -42,7 +45,7 @@ def address(tmp_path_factory):
 
 @pytest.fixture
 def far(address):
-    with crew.cluster(address) as found:
+    with workers.cluster(address) as found:
         found._client.wait_for_workers(2, timeout=60)
         yield found
 
@@ -81,8 +84,8 @@ def test_a_model_trained_there_is_the_same(demo, far, tmp_path):
     pulls = demo.pulls[demo.pulls["sheet_id"].isin(builds["sheet_id"])]
     made = feature_table.fit(builds)
     ids = []
-    for name, hands in (("here", training.THREADS), ("there", far)):
-        model = training.train(builds, pulls, made, FEW, iter, hands)
+    for name, hands in (("here", train_model.THREADS), ("there", far)):
+        model = train_model.train(builds, pulls, made, FEW, iter, hands)
         ids.append(bundle.save(model, tmp_path / name))
     assert ids[0] == ids[1]
 
@@ -91,12 +94,13 @@ def test_a_model_is_evaluated_there_with_the_same_outcome(demo, far):
     builds = demo.builds.head(160)
     pulls = demo.pulls[demo.pulls["sheet_id"].isin(builds["sheet_id"])]
     here, there = (
-        evaluate.evaluate(builds, pulls, FEW, 2, iter, hands) for hands in (training.THREADS, far)
+        evaluate.evaluate(builds, pulls, FEW, 2, iter, hands)
+        for hands in (train_model.THREADS, far)
     )
     assert_frame_equal(there.readings, here.readings)
     here, there = (
         evaluate_regimes.held_out(builds, pulls, FEW, 2, iter, hands)
-        for hands in (training.THREADS, far)
+        for hands in (train_model.THREADS, far)
     )
     assert_frame_equal(there[0], here[0])
 
@@ -109,13 +113,13 @@ def test_the_commands_take_the_address(demo, address, tmp_path):
     assert made.returncode == 0, made.stderr
     here = run("curate", demo.folder / "shared", "--out", tmp_path / "here", "--fresh")
     assert here.returncode == 0
-    for name in (curate.BUILDS, curate.PULLS):
+    for name in (data_set.BUILDS, data_set.PULLS):
         assert (tmp_path / "there" / name).read_bytes() == (tmp_path / "here" / name).read_bytes()
 
 
 def test_where_nobody_answers_it_is_one_sentence(demo, tmp_path, monkeypatch):
-    monkeypatch.setattr(crew, "_SECONDS", 1)
-    with pytest.raises(OSError, match="no scheduler answers"), crew.cluster("tcp://127.0.0.1:9"):
+    monkeypatch.setattr(workers, "_SECONDS", 1)
+    with pytest.raises(OSError, match="no scheduler answers"), workers.cluster("tcp://127.0.0.1:9"):
         pass
     done = run("features", demo.folder / "curated", "--out", tmp_path, "--cluster", "nonsense")
     assert done.returncode == 2

@@ -11,8 +11,8 @@ import pytest
 import yaml
 from valid_sheet import FIELDS, PULL
 
-from pipeline import anonymise
-from pullbook.cli import app
+from pullbook.commands.main import app
+from pullbook.pipeline.privacy import anonymise
 
 ROOT = Path(__file__).parents[1]
 COMMANDS = sorted(command.name for command in app.registered_commands) + sorted(
@@ -31,7 +31,7 @@ def run(*words, env=None):
             "-W",
             "error",
             "-c",
-            "from pullbook.cli import run; run()",
+            "from pullbook.commands.main import run; run()",
             *map(str, words),
         ],
         capture_output=True,
@@ -231,7 +231,7 @@ def test_settings_that_are_none_are_told(way, tmp_path):
 
 
 def test_the_pipelines_parameters_are_the_settings():
-    from model.settings import Settings, from_mapping
+    from pullbook.model.learning.settings import Settings, from_mapping
 
     params = yaml.safe_load((ROOT / "params.yaml").read_text())
     assert from_mapping(params["train"]) == Settings()

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 from test_command_line import run
 
-from model.compare import compare
-from model.conformal import Scores
-from model.prediction import predict
+from pullbook.model.answers.compare import compare
+from pullbook.model.answers.prediction import predict
+from pullbook.model.limits.conformal import Scores
 
 BAND = (2500.0, 4500.0)
 

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from model.conformal import needed_shops, shop_scores, thinned
+from pullbook.model.limits.conformal import needed_shops, shop_scores, thinned
 
 
 def alone(count):

@@ -9,8 +9,10 @@ import stat
 import pytest
 from valid_sheet import FIELDS, PULL
 
-from pipeline import anonymise, checks, parse, read
-from pipeline.contribute import contribute
+from pullbook.pipeline.checks import check_sheet
+from pullbook.pipeline.privacy import anonymise
+from pullbook.pipeline.privacy.contribute import contribute
+from pullbook.pipeline.reading import find_sheets, parse_sheet
 
 KEY = b"a key for the tests alone"
 SHOP = FIELDS["shop"]
@@ -68,10 +70,10 @@ def test_the_shops_name_is_nowhere(tmp_path, write_sheet, broken):
 
 def test_an_accepted_sheet_reads_back_as_it_was(tmp_path, write_sheet):
     path = write_sheet({"muffled": "no", "tested_on": "2023-01-02"}, name="in/a.csv")
-    (before,) = (parse.typed(raw) for raw in read.sheets([path]))
+    (before,) = (parse_sheet.typed(raw) for raw in find_sheets.sheets([path]))
     outcome = contribute([path], tmp_path / "out", KEY)
     (file,) = (tmp_path / "out" / "accepted").iterdir()
-    (after,) = (parse.typed(raw) for raw in read.sheets([file]))
+    (after,) = (parse_sheet.typed(raw) for raw in find_sheets.sheets([file]))
     assert outcome.plan.accepted[0].sheet.sheet_id == after.sheet_id == FIELDS["sheet_id"]
     assert after.values.pop("shop") == anonymise.code(KEY, SHOP)
     before.values.pop("shop")
@@ -81,7 +83,7 @@ def test_an_accepted_sheet_reads_back_as_it_was(tmp_path, write_sheet):
         assert after.values[name] == (pytest.approx(value, rel=1e-9) if is_number else value)
     ours, theirs = ([(r.rpm, r.torque, r.power) for r in s.readings] for s in (before, after))
     assert [x for r in theirs for x in r] == pytest.approx([x for r in ours for x in r], rel=1e-9)
-    assert checks.judge(after, checks.SHEET_RULES).accepted
+    assert check_sheet.judge(after, check_sheet.SHEET_RULES).accepted
 
 
 def test_every_sheet_is_in_one_place_and_the_originals_are_untouched(tmp_path, write_sheet):

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline import air, correction
-from pipeline.correction import STANDARDS, Weather
-from pipeline.weather import route
+from pullbook.pipeline.physics import correction_factors, humid_air
+from pullbook.pipeline.physics.correction_factors import STANDARDS, Weather
+from pullbook.pipeline.physics.reference_condition import route
 
 psychrolib.SetUnitSystem(psychrolib.SI)
 
@@ -22,13 +22,13 @@ HUMIDITY = st.floats(0, 100)
 def test_vapour_pressure_is_psychrolibs(celsius):
     """Psychrolib carries the ASHRAE Handbook's formula (Hyland and Wexler)."""
     theirs = psychrolib.GetSatVapPres(celsius) / 1000
-    assert air.saturation_pressure(celsius) == pytest.approx(theirs, rel=0.003)
+    assert humid_air.saturation_pressure(celsius) == pytest.approx(theirs, rel=0.003)
 
 
 @given(CELSIUS.filter(lambda t: t > 0.5), KPA, HUMIDITY)
 def test_dry_pressure_is_psychrolibs(celsius, kpa, humidity):
     vapour = psychrolib.GetVapPresFromRelHum(celsius, humidity / 100) / 1000
-    assert air.dry_pressure(kpa, celsius, humidity) == pytest.approx(kpa - vapour, abs=0.03)
+    assert humid_air.dry_pressure(kpa, celsius, humidity) == pytest.approx(kpa - vapour, abs=0.03)
 
 
 @pytest.mark.parametrize("name", STANDARDS)
@@ -59,7 +59,7 @@ def test_factors_rise_with_temperature_and_fall_with_pressure(celsius, kpa, humi
 
 def test_j607_stands_about_four_percent_above_j1349():
     """Common practice, no source: STP numbers read about 4 % above J1349."""
-    ratio = correction.to_reference("SAE J607", None)
+    ratio = correction_factors.to_reference("SAE J607", None)
     assert 1 / ratio == pytest.approx(1.04, abs=0.005)
 
 
@@ -68,21 +68,21 @@ def test_j1349_by_hand():
     weather = Weather(30.0, 98.0, 40.0)
     dry_hpa = 980.0 - 0.40 * psychrolib.GetSatVapPres(30.0) / 100
     by_hand = 1.18 * (990 / dry_hpa) * math.sqrt((30.0 + 273.15) / 298.15) - 0.18
-    assert correction.factor("SAE J1349", weather) == pytest.approx(by_hand, rel=5e-4)
+    assert correction_factors.factor("SAE J1349", weather) == pytest.approx(by_hand, rel=5e-4)
 
 
 @given(CELSIUS, KPA, HUMIDITY, st.sampled_from(sorted(STANDARDS)), st.floats(10, 900))
 def test_correcting_and_undoing_is_the_identity(celsius, kpa, humidity, name, torque):
     weather = Weather(celsius, kpa, humidity)
-    stated = torque * correction.factor(name, weather)
-    at_reference = stated * correction.to_reference(name, weather)
-    direct = torque * correction.to_reference("observed", weather)
+    stated = torque * correction_factors.factor(name, weather)
+    at_reference = stated * correction_factors.to_reference(name, weather)
+    direct = torque * correction_factors.to_reference("observed", weather)
     assert at_reference == pytest.approx(direct, rel=1e-12)
 
 
 def test_observed_numbers_need_the_weather():
     with pytest.raises(ValueError, match="weather"):
-        correction.to_reference("observed", None)
+        correction_factors.to_reference("observed", None)
 
 
 WEATHER = {"air_temperature": 86.0, "barometer": 29.0, "relative_humidity": 40.0}
@@ -93,9 +93,9 @@ WEATHER = {"air_temperature": 86.0, "barometer": 29.0, "relative_humidity": 40.0
     [
         ({"correction": "observed", **WEATHER}, "weather", 0.0),
         ({"correction": "SAE J607", **WEATHER}, "weather", 0.0),
-        ({"correction": "SAE J607"}, "nominal", correction.NOMINAL_SD),
+        ({"correction": "SAE J607"}, "nominal", correction_factors.NOMINAL_SD),
         ({"correction": "SAE J1349", **WEATHER}, "stated", 0.0),
-        ({"correction": "SAE J1349", "dyno": "chassis"}, "stated", correction.CHASSIS_SD),
+        ({"correction": "SAE J1349", "dyno": "chassis"}, "stated", correction_factors.CHASSIS_SD),
     ],
 )
 def test_the_way_to_the_reference(values, name, sd):
@@ -106,9 +106,9 @@ def test_the_way_to_the_reference(values, name, sd):
 
 
 def test_a_stated_factor_is_undone_exactly_where_the_weather_is_known():
-    weather = Weather(30.0, 29.0 * air.KPA_PER_INHG, 40.0)
+    weather = Weather(30.0, 29.0 * humid_air.KPA_PER_INHG, 40.0)
     factor = route({"correction": "SAE J607", **WEATHER}).factor
-    expected = correction.sae_j1349(weather) / correction.sae_j607(weather)
+    expected = correction_factors.sae_j1349(weather) / correction_factors.sae_j607(weather)
     assert factor == pytest.approx(expected, rel=1e-12)
 
 
@@ -139,6 +139,6 @@ def second(standard, fahrenheit, inhg, humidity):
 @pytest.mark.parametrize("fahrenheit", [35.0, 60.0, 77.0, 105.0])
 @pytest.mark.parametrize("humidity", [0.0, 50.0, 95.0])
 def test_the_factor_tables_against_a_second_implementation(standard, fahrenheit, inhg, humidity):
-    weather = Weather((fahrenheit - 32) / 1.8, inhg * air.KPA_PER_INHG, humidity)
+    weather = Weather((fahrenheit - 32) / 1.8, inhg * humid_air.KPA_PER_INHG, humidity)
     expected = second(standard, fahrenheit, inhg, humidity)
-    assert correction.factor(standard, weather) == pytest.approx(expected, rel=7e-4)
+    assert correction_factors.factor(standard, weather) == pytest.approx(expected, rel=7e-4)

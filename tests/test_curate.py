@@ -4,12 +4,13 @@ import pandas as pd
 import pytest
 from valid_sheet import PULL
 
-from pipeline import correction
-from pipeline.air import KPA_PER_INHG
-from pipeline.contribute import contribute
-from pipeline.curate import NotCuratedError, curate, load
-from pipeline.units import TORQUE_POWER_CONSTANT
-from schemas.fields import CURATED_FIELDS
+from pullbook.pipeline.curation.curate import curate
+from pullbook.pipeline.curation.data_set import NotCuratedError, load
+from pullbook.pipeline.physics import correction_factors
+from pullbook.pipeline.physics.humid_air import KPA_PER_INHG
+from pullbook.pipeline.privacy.contribute import contribute
+from pullbook.pipeline.values.units import TORQUE_POWER_CONSTANT
+from pullbook.schemas.fields import CURATED_FIELDS
 
 KEY = b"a key for the tests alone"
 
@@ -29,8 +30,8 @@ def shared(tmp_path, write_sheet):
 
 def test_torque_stands_at_the_reference_condition(shared):
     found = curate([shared({})])
-    weather = correction.Weather(24.0, 29.72 * KPA_PER_INHG, 48.0)
-    expected = 345.2 / 1.3558179483 * correction.sae_j1349(weather)
+    weather = correction_factors.Weather(24.0, 29.72 * KPA_PER_INHG, 48.0)
+    expected = 345.2 / 1.3558179483 * correction_factors.sae_j1349(weather)
     first = found.pulls.iloc[0]
     assert first["torque"] == pytest.approx(expected, rel=1e-6)
     assert first["power"] == pytest.approx(expected * first["rpm"] / TORQUE_POWER_CONSTANT)
@@ -38,8 +39,11 @@ def test_torque_stands_at_the_reference_condition(shared):
 
 
 def test_two_standards_of_one_engine_and_day_agree(shared):
-    weather = correction.Weather(24.0, 29.72 * KPA_PER_INHG, 48.0)
-    by = {s: correction.factor(s, weather) for s in ("observed", *correction.STANDARDS)}
+    weather = correction_factors.Weather(24.0, 29.72 * KPA_PER_INHG, 48.0)
+    by = {
+        s: correction_factors.factor(s, weather)
+        for s in ("observed", *correction_factors.STANDARDS)
+    }
     folder = shared(*({"correction": s} for s in by))
     for path in (folder / "accepted").iterdir():
         text = path.read_text()
@@ -59,8 +63,8 @@ def test_two_standards_of_one_engine_and_day_agree(shared):
 def test_a_chassis_reading_is_brought_to_the_flywheel_and_marked(shared):
     found = curate([shared({}, {"dyno": "chassis"})])
     flywheel, chassis = (g["torque"].to_numpy() for _, g in found.pulls.groupby("sheet_id"))
-    assert chassis == pytest.approx(flywheel / correction.CHASSIS_EFFICIENCY)
-    assert found.builds["factor_sd"].tolist() == [0.0, correction.CHASSIS_SD]
+    assert chassis == pytest.approx(flywheel / correction_factors.CHASSIS_EFFICIENCY)
+    assert found.builds["factor_sd"].tolist() == [0.0, correction_factors.CHASSIS_SD]
 
 
 def test_what_is_written_reads_back_and_keeps_its_schema(tmp_path, shared):

@@ -6,20 +6,24 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from model import best, curve, hold_out, measured, teach, training, vary
-from model.choose import choose
-from model.compare import compare
-from model.curve import Blend
-from model.prediction import predict
-from model.predictor import Predictor
-from model.process import SHEET_VARIANCE, SHOP_VARIANCE
-from model.sample import sample_of
-from model.settings import Settings
-from model.standing import Standing
-from pipeline import feature_table, parts_list
-from pullbook import asking, measuring
-from pullbook.cli import app
-from pullbook.unit_choice import Units
+from pullbook.commands import inputs
+from pullbook.commands.main import app
+from pullbook.model.answers import compare_several, measured_pull, next_test, vary
+from pullbook.model.answers.choose import choose
+from pullbook.model.answers.compare import compare
+from pullbook.model.answers.prediction import predict
+from pullbook.model.answers.predictor import Predictor
+from pullbook.model.learning import curve_model
+from pullbook.model.learning.curve_model import Blend
+from pullbook.model.learning.gaussian_process import SHEET_VARIANCE, SHOP_VARIANCE
+from pullbook.model.learning.sample import sample_of
+from pullbook.model.learning.settings import Settings
+from pullbook.model.training import hold_out, train_model
+from pullbook.pipeline.builds import parts_list
+from pullbook.pipeline.features import feature_table
+from pullbook.schemas.answer import Standing
+from pullbook.text import measured_text
+from pullbook.text.units import Units
 
 BUILD = """\
 sheet_id: launch
@@ -104,7 +108,7 @@ def test_more_stroke_gives_no_less_torque(demo, build):
 
 
 def test_a_variant_has_the_same_difference_as_compare(demo, build):
-    (base,) = asking.read_builds(build)
+    (base,) = inputs.read_builds(build)
     values = vary.combinations({"intake_duration": [230.0]}, {}, base.values)
     sheets = vary.sheets(base, values)
     own, other = Predictor(demo.model, {}).predictions([base, *sheets])
@@ -154,12 +158,12 @@ def test_two_fields_make_a_grid_and_choices_can_be_varied(demo, build):
     ],
 )
 def test_what_cannot_be_varied_is_one_sentence(demo, build, words, said, capsys, monkeypatch):
-    from pullbook import cli
+    from pullbook.commands import main
 
     argv = ["pullbook", "vary", str(build), *words, "--bundle", str(demo.bundle)]
     monkeypatch.setattr("sys.argv", argv)
     with pytest.raises(SystemExit) as stop:
-        cli.run()
+        main.run()
     told = " ".join(capsys.readouterr().err.replace("│", " ").split())
     assert stop.value.code == 2
     assert said in told
@@ -333,12 +337,14 @@ def test_thousands_of_combinations_can_be_looked_at(demo, parts):
 
 
 def test_of_two_builds_the_chance_is_that_of_compare(demo, build):
-    (base,) = asking.read_builds(build)
+    (base,) = inputs.read_builds(build)
     values = vary.combinations({"intake_duration": [230.0]}, {}, base.values)
     both = Predictor(demo.model, {}).predictions([base, *vary.sheets(base, values)])
     scores = demo.model.pairs.one_shop
     places = np.array([one.place for one in both])
-    found = best.chances(*best.means(both, (2500, 4500)), places, scores, scores.mean, 1)
+    found = compare_several.chances_of_best(
+        *compare_several.means(both, (2500, 4500)), places, scores, scores.mean, 1
+    )
     rpm = np.arange(2500.0, 4501, 250)
     direct = compare(both, ("a", "b"), demo.model.pairs, (2500, 4500), 0.9, rpm, True)
     assert found[0] == pytest.approx(direct.chance, abs=0.08)
@@ -348,7 +354,7 @@ def test_chances_of_equal_independent_builds_are_equal(demo):
     """By symmetry; places far apart, so that errors do not go together."""
     places = 1e3 * np.eye(5)
     scores = demo.model.pairs.one_shop
-    found = best.chances(np.ones(5), np.ones(5), places, scores, scores.mean, 1)
+    found = compare_several.chances_of_best(np.ones(5), np.ones(5), places, scores, scores.mean, 1)
     assert found == pytest.approx(0.2, abs=0.03)
 
 
@@ -360,22 +366,22 @@ def remaining(demo, questions, candidates):
     known = demo.builds.drop(index=rows)
     made = [feature_table.make(part, demo.model.filling) for part in (known, demo.builds.loc[rows])]
     shop = demo.model.reference.shop
-    by = np.r_[np.full(len(questions), teach.NOBODY), shop[candidates]]
-    return teach.left(demo.model.curve.process, made[0], shop[known.index], made[1], by)
+    by = np.r_[np.full(len(questions), next_test.NOBODY), shop[candidates]]
+    return next_test.left(demo.model.curve.process, made[0], shop[known.index], made[1], by)
 
 
 def test_running_a_question_itself_teaches_most_of_it(demo):
     joint = remaining(demo, [0, 1, 2], [400, 600, 500])
     joint[4] = joint[1]  # the second candidate is the second question
     joint[:, 4] = joint[:, 1]
-    (first, *_) = teach.lessons(joint, 3, 3)
+    (first, *_) = next_test.lessons(joint, 3, 3)
     assert (first.candidate, first.most) == (1, 1)
 
 
 def test_narrowing_adds_up_like_a_gaussian_conditional(demo):
     """Against the textbook formula: all that was run at once, and the sheets with them."""
     questions, candidates = [0, 1, 2, 3], [100, 101, 102, 103, 104, 105]
-    found = teach.lessons(remaining(demo, questions, candidates), 4, 3)
+    found = next_test.lessons(remaining(demo, questions, candidates), 4, 3)
     run_ = [candidates[one.candidate] for one in found]
     table = feature_table.make(demo.builds, demo.model.filling)
     known = [row for row in demo.builds.index if row not in {*questions, *candidates}]
@@ -415,19 +421,21 @@ def replay(demo, seed):
     wanted = rng.choice(np.unique(families), 2, replace=False)
     asked = np.flatnonzero(np.isin(shop, asks) & np.isin(families, wanted))
     outer = sample.part(np.isin(np.arange(len(shop)), asked))
-    speeds, few = curve.grid_of(sample), Settings(rounds=300)
+    speeds, few = curve_model.grid_of(sample), Settings(rounds=300)
 
     def learned(rows):
         inner = sample.part(np.isin(np.arange(len(shop)), rows))
-        fitted = curve.fit_curve(inner, curve.fit_trees(inner, few), speeds, few, Blend())
+        fitted = curve_model.fit_curve(
+            inner, curve_model.fit_trees(inner, few), speeds, few, Blend()
+        )
         off = hold_out.residuals(outer, fitted.curves(outer.table), speeds)
         return 100 * float(np.sqrt(np.mean(off**2))), fitted
 
     before, fitted = learned(start)
     rows = np.r_[asked, pool]
-    by = np.r_[np.full(len(asked), teach.NOBODY), shop[pool]]
-    joint = teach.left(fitted.process, table.iloc[start], shop[start], table.iloc[rows], by)
-    chosen = [pool[one.candidate] for one in teach.lessons(joint, len(asked), 20)]
+    by = np.r_[np.full(len(asked), next_test.NOBODY), shop[pool]]
+    joint = next_test.left(fitted.process, table.iloc[start], shop[start], table.iloc[rows], by)
+    chosen = [pool[one.candidate] for one in next_test.lessons(joint, len(asked), 20)]
     chance = [learned(np.r_[start, rng.choice(pool, 20, replace=False)])[0] for _ in range(3)]
     return before, learned(np.r_[start, chosen])[0], float(np.mean(chance))
 
@@ -473,10 +481,10 @@ RPM = np.arange(2000.0, 5001.0, 200.0)
     ],
 )
 def test_where_a_pull_is_off_is_told(prediction, factor, where):
-    found = measured.against(prediction, RPM, prediction.torque(RPM) * factor, 0.9)
+    found = measured_pull.against(prediction, RPM, prediction.torque(RPM) * factor, 0.9)
     assert found.where == where
     assert found.inside is (where is None)
-    said = " ".join(measuring.verdict(found))
+    said = " ".join(measured_text.verdict(found))
     if where is not None:
         assert f"The {where[0]}" in said
         assert "common practice, no diagnosis" in said
@@ -484,8 +492,8 @@ def test_where_a_pull_is_off_is_told(prediction, factor, where):
 
 def test_a_pull_is_brought_to_the_reference_before_it_is_held_against(demo, write_sheet):
     path = write_sheet()
-    sheet, rpm, torque = measured.pull(path)
-    from pipeline.weather import route
+    sheet, rpm, torque = measured_pull.pull(path)
+    from pullbook.pipeline.physics.reference_condition import route
 
     raw = np.array([reading.torque for reading in sheet.readings])
     assert torque == pytest.approx(raw * route(sheet.values).factor)
@@ -519,7 +527,7 @@ def fresh(demo):
     inner, outer = (demo.builds[rows].reset_index(drop=True) for rows in (~out, out))
     pulls = demo.pulls[demo.pulls["sheet_id"].isin(inner["sheet_id"])]
     few = Settings(rounds=300, folds=5)
-    fitted = training.train(inner, pulls, feature_table.fit(inner), few)
+    fitted = train_model.train(inner, pulls, feature_table.fit(inner), few)
     groups = {name: own.sort_values("rpm") for name, own in demo.pulls.groupby("sheet_id")}
     return fitted, outer, predict(fitted, outer, [None] * len(outer)), groups
 
@@ -529,7 +537,7 @@ def test_fresh_sheets_are_blamed_no_more_often_than_the_level_allows(fresh):
     named = []
     for name, one in zip(outer["sheet_id"], said, strict=True):
         rpm, torque = (groups[name][column].to_numpy(float) for column in ("rpm", "torque"))
-        found = measured.against(one, rpm, torque, 0.9)
+        found = measured_pull.against(one, rpm, torque, 0.9)
         assert found.where is None or not found.inside
         named.append(found.where is not None)
     assert 0 < np.mean(named) < 0.15
@@ -558,8 +566,12 @@ def test_the_chance_to_be_the_best_comes_true(fresh):
             truth = [np.interp(rpm, pull["rpm"], pull["torque"]).mean() for pull in pulls]
             found = [said[at] for at in four]
             places = np.array([one.place for one in found])
-            chance = best.chances(
-                *best.means(found, (low, high)), places, scores, scores.mean, int(rng.integers(99))
+            chance = compare_several.chances_of_best(
+                *compare_several.means(found, (low, high)),
+                places,
+                scores,
+                scores.mean,
+                int(rng.integers(99)),
             )
             given.append(chance[int(np.argmax(truth))])
             promised.append(np.square(chance).sum())
@@ -576,7 +588,7 @@ def test_known_sheets_mostly_lie_inside(demo):
     found = predict(demo.model, rows, [None] * len(rows))
     pulls = dict(list(demo.pulls.groupby("sheet_id")))
     inside = [
-        measured.against(one, pulls[name]["rpm"].to_numpy(float),
+        measured_pull.against(one, pulls[name]["rpm"].to_numpy(float),
                          pulls[name]["torque"].to_numpy(float), 0.9).inside
         for name, one in zip(rows["sheet_id"], found, strict=True)
     ]  # fmt: skip

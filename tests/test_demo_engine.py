@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.lib import introspect
 
-from pipeline.demo import cycle, engines
+from pullbook.pipeline.demo import engine_cycle, engine_families, gas_exchange
 
 RPM = np.arange(1500.0, 6501.0, 500.0)
 
@@ -17,10 +17,10 @@ RPM = np.arange(1500.0, 6501.0, 500.0)
 def torque(**changes):
     """Return torque over rpm of a mild eight-cylinder engine, changed."""
     rng = np.random.default_rng(4)
-    build = engines.draw(engines.FAMILIES[1], rng, 0.35)
+    build = engine_families.draw(engine_families.FAMILIES[1], rng, 0.35)
     build.values |= {"octane": 100.0, "exhaust_type": "long-tube header", "primary_length": 32.0}
     build.values |= {"primary_diameter": 1.625, "aspiration": "natural", "boost": None} | changes
-    return cycle.brake_torque(engines.cases([build], [RPM]))[0]
+    return engine_cycle.brake_torque(engine_families.cases([build], [RPM]))[0]
 
 
 def test_a_bigger_cam_loses_below_and_gains_above():
@@ -125,10 +125,10 @@ def test_scatter_between_engines_and_shops_is_as_in_a_trade(demo):
 @pytest.mark.parametrize("seed", [1, 2])
 def test_lobes_open_as_long_as_the_sheet_says(seed):
     """The lift of the stand-in's lobe at the stated duration is 0.050 in at the follower."""
-    build = engines.draw(engines.FAMILIES[0], np.random.default_rng(seed), 0.5)
-    case = engines.cases([build], [np.array([3000.0])])
+    build = engine_families.draw(engine_families.FAMILIES[0], np.random.default_rng(seed), 0.5)
+    case = engine_families.cases([build], [np.array([3000.0])])
     edge = case.intake_center + build.values["intake_duration"] / 2
-    lift = cycle.lift_at(
+    lift = gas_exchange.lift_at(
         edge, case.intake_center, case.intake_open, case.intake_lift, case.intake_shape
     )
     assert lift[0] / 0.0254 == pytest.approx(0.050 * 1.5, rel=1e-6)

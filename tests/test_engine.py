@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 from open_engines import piston_engines
 
-from pipeline import engine
-from pipeline.units import TORQUE_POWER_CONSTANT
+from pullbook.pipeline.physics import engine_quantities
+from pullbook.pipeline.values.units import TORQUE_POWER_CONSTANT
 
 GTCARS = Path(__file__).parent / "open_data" / "gtcars.csv"
 
@@ -20,17 +20,17 @@ def test_a_handbooks_worked_example():
     """
     bore = (0.003 / 6 * 4 / np.pi) ** (1 / 3)
     assert 1000 * bore == pytest.approx(86.0, abs=0.05)
-    assert engine.displacement(bore, bore, 6) == pytest.approx(0.003)
-    assert engine.mean_piston_speed(bore, 3600) == pytest.approx(10.32, abs=0.01)
-    assert engine.brake_power(205, 3600) / 1000 == pytest.approx(77.3, abs=0.05)
-    pressure = engine.brake_mean_effective_pressure(205, 0.003)
+    assert engine_quantities.displacement(bore, bore, 6) == pytest.approx(0.003)
+    assert engine_quantities.mean_piston_speed(bore, 3600) == pytest.approx(10.32, abs=0.01)
+    assert engine_quantities.brake_power(205, 3600) / 1000 == pytest.approx(77.3, abs=0.05)
+    pressure = engine_quantities.brake_mean_effective_pressure(205, 0.003)
     assert pressure / 1000 == pytest.approx(859, abs=0.5)
 
 
 def test_displacement_is_that_of_real_engines():
     """UCI Automobile: engine size in cubic inches beside bore and stroke."""
     table = piston_engines()
-    ours = engine.displacement(table["bore_in"], table["stroke_in"], table["cylinders"])
+    ours = engine_quantities.displacement(table["bore_in"], table["stroke_in"], table["cylinders"])
     off = (ours / table["engine_size_in3"] - 1).abs()
     # A few rows carry the bore of another engine of the maker: the median and most must agree.
     assert off.median() < 0.01
@@ -40,8 +40,11 @@ def test_displacement_is_that_of_real_engines():
 def test_rated_mean_pressure_of_real_engines_is_plausible():
     table = piston_engines()
     torque = table["horsepower"] * TORQUE_POWER_CONSTANT / table["peak_rpm"]
-    volume = table["engine_size_in3"] * engine.CUBIC_INCH
-    kpa = engine.brake_mean_effective_pressure(torque * engine.LBFT, volume) / 1000
+    volume = table["engine_size_in3"] * engine_quantities.CUBIC_INCH
+    kpa = (
+        engine_quantities.brake_mean_effective_pressure(torque * engine_quantities.LBFT, volume)
+        / 1000
+    )
     natural = kpa[table["turbo"] == 0]
     assert natural.between(450, 1150).mean() > 0.99
     assert kpa[table["turbo"] == 1].median() > natural.median()

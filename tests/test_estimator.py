@@ -12,8 +12,8 @@ from sklearn.exceptions import NotFittedError
 from sklearn.model_selection import GridSearchCV, GroupKFold
 from sklearn.utils.estimator_checks import parametrize_with_checks
 
-from model import smooth, tree_text
-from model.estimator import CurveRegressor, NoLimitsError
+from pullbook.model.learning import smooth_curves, tree_text
+from pullbook.model.scikit_learn.curve_regressor import CurveRegressor, NoLimitsError
 
 QUICK = {"rounds": 60, "learning_rate": 0.1}
 
@@ -66,7 +66,7 @@ def test_at_a_point_of_the_grid_it_says_what_lightgbm_says_smoothed():
     one = np.column_stack([speeds, np.full(len(speeds), 300.0), np.full(len(speeds), np.nan)])
     stairs = lightgbm.Booster(model_str=fitted.trees_.text).predict(one)
     bend = np.diff(np.eye(len(speeds)), 2, axis=0)
-    wanted = np.linalg.solve(np.eye(len(speeds)) + smooth.STRENGTH * bend.T @ bend, stairs)
+    wanted = np.linalg.solve(np.eye(len(speeds)) + smooth_curves.STRENGTH * bend.T @ bend, stairs)
     np.testing.assert_allclose(fitted.predict(one), wanted)
     beyond = [[100.0, 300.0, np.nan], [20000.0, 300.0, np.nan]]
     np.testing.assert_allclose(fitted.predict(beyond), wanted[[0, -1]])
@@ -94,7 +94,7 @@ def test_a_reading_without_a_speed_is_answered_by_the_trees_alone():
 
 
 def test_many_builds_are_answered_as_each_alone(monkeypatch):
-    monkeypatch.setattr("model.along._AT_ONCE", 4)
+    monkeypatch.setattr("pullbook.model.scikit_learn.trees_over_speed._AT_ONCE", 4)
     x, y, _ = curves(np.random.default_rng(5), 10)
     fitted = CurveRegressor(**QUICK).fit(x, y)
     alone = [fitted.predict(row[None, :])[0] for row in x[::9]]

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from test_command_line import run
 
-from model import explain as explaining
-from model.explain import GROUPS, explain, typical_build
-from model.prediction import predict
-from schemas.fields import BUILD_FIELDS
+from pullbook.model.answers import explain as explaining
+from pullbook.model.answers.explain import GROUPS, explain, typical_build
+from pullbook.model.answers.prediction import predict
+from pullbook.schemas.fields import BUILD_FIELDS
 
 RPM = np.array([2000.0, 3000.0, 4000.0])
 QUESTION = Path(__file__).parents[1] / "data" / "examples" / "question.yaml"

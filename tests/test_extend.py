@@ -5,9 +5,12 @@ import sys
 
 import pytest
 
-from pipeline import cells, checks, extend, parse, read
-from pipeline.headings import PLAIN
-from schemas.fields import FIELDS, Kind
+from pullbook.pipeline.builds import build_files, extended_build
+from pullbook.pipeline.checks import check_sheet
+from pullbook.pipeline.reading import parse_sheet
+from pullbook.pipeline.values import cells
+from pullbook.pipeline.values.headings import PLAIN
+from pullbook.schemas.fields import FIELDS, Kind
 
 BASE = {
     "sheet_id": "harbour-launch",
@@ -36,8 +39,8 @@ def write(tmp_path):
 
 def build(path):
     """Read and judge the one build in a file, as a question is."""
-    (raw,) = read.builds(path)
-    return checks.judge(parse.typed(raw), checks.BUILD_RULES)
+    (raw,) = build_files.builds(path)
+    return check_sheet.judge(parse_sheet.typed(raw), check_sheet.BUILD_RULES)
 
 
 def fault(path):
@@ -90,7 +93,7 @@ def test_chains_are_followed_and_the_nearest_value_stands(write):
     assert sheet.findings == []
     assert (sheet.values["bore"], sheet.values["stroke"]) == (4.06, 3.75)
     assert "fuel" not in sheet.values
-    (raw,) = read.builds(path)
+    (raw,) = build_files.builds(path)
     assert [file.name for file in raw.files] == ["last.yml", "middle.yaml", "base.yaml"]
 
 
@@ -111,11 +114,11 @@ def chain(write, files):
 
 
 def test_a_chain_may_have_eight_files(write):
-    assert build(chain(write, extend.MOST_FILES)).accepted
+    assert build(chain(write, extended_build.MOST_FILES)).accepted
 
 
 def test_a_longer_chain_is_refused(write):
-    found = fault(chain(write, extend.MOST_FILES + 1))
+    found = fault(chain(write, extended_build.MOST_FILES + 1))
     assert (found.code, found.field) == ("not-readable", "extend")
     assert "more than 8 files" in found.message
     assert "8.yaml, row 1" in found.message
@@ -225,7 +228,7 @@ def test_a_value_taken_over_reads_as_itself(field):
         Kind.TEXT: ["0417", "job #12: a, b", "1e3"],
     }[field.kind]
     for value in values:
-        text = extend._written(float(value) if field.kind is Kind.NUMBER else value, field)
+        text = extended_build._written(float(value) if field.kind is Kind.NUMBER else value, field)
         for mark in (None, ".", ","):
             assert cells.parse(text, field, mark=mark) == (value, None)
 
@@ -236,21 +239,21 @@ def test_in_sheets_and_tables_extend_is_a_field_nobody_knows(write, write_sheet,
     table = tmp_path / "builds.csv"
     table.write_text("sheet_id,bore,stroke,cylinders,extend\na,3.9,3.6,6,base.yaml\n")
     for path in (sheet, table):
-        (raw,) = read.builds(path)
+        (raw,) = build_files.builds(path)
         assert ("unknown-field", "extend") in {(f.code, f.field) for f in raw.findings}
         assert "muffled" not in raw.fields
 
 
 def test_a_build_that_extends_nothing_is_read_as_before(write):
     path = write("a.yaml")
-    raw = extend.read_build(path, PLAIN)
+    raw = extended_build.read_build(path, PLAIN)
     assert {name: cell.text for name, cell in raw.fields.items()} == BASE
     assert raw.files == (path,)
 
 
 def test_the_fault_reaches_the_user_as_one_sentence(write):
     path = write("a.yaml", {"extend": "nowhere.yaml"})
-    code = "from pullbook.comparing import one_build; import pathlib, sys\n"
+    code = "from pullbook.text.comparison_text import one_build; import pathlib, sys\n"
     code += "try: one_build(pathlib.Path(sys.argv[1]))\nexcept ValueError as fault: print(fault)"
     done = subprocess.run(
         [sys.executable, "-c", code, path], capture_output=True, text=True, check=True

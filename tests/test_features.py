@@ -4,10 +4,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline import features
-from pipeline.build_table import typed_builds
-from pipeline.features import FEATURES
-from pipeline.sheet import Sheet
+from pullbook.pipeline.builds.build_table import typed_builds
+from pullbook.pipeline.features import engineered_features
+from pullbook.pipeline.features.engineered_features import FEATURES
+from pullbook.pipeline.values.sheet import Sheet
 
 ENGINE = {
     "cylinders": 8,
@@ -63,7 +63,7 @@ BY_HAND = {
 
 def table(*engines):
     sheets = [Sheet(f"e{i}", "", dict(e), [], [], {}) for i, e in enumerate(engines)]
-    return features.engineer(features.numbers(typed_builds(sheets)))
+    return engineered_features.engineer(engineered_features.numbers(typed_builds(sheets)))
 
 
 @pytest.mark.parametrize(("name", "value"), BY_HAND.items())

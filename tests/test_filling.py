@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from pipeline import features, filling
-from pipeline.build_table import typed_builds
-from pipeline.filling import FILLED
-from pipeline.sheet import Sheet
+from pullbook.pipeline.builds.build_table import typed_builds
+from pullbook.pipeline.features import engineered_features, fill_missing
+from pullbook.pipeline.features.fill_missing import FILLED
+from pullbook.pipeline.values.sheet import Sheet
 
 
 @pytest.fixture(scope="module")
@@ -26,28 +26,28 @@ def fields():
             "primary_diameter": None if i % 2 else 1.7,
         }
         sheets.append(Sheet(str(i), "", values, [], [], {}))
-    return features.numbers(typed_builds(sheets))
+    return engineered_features.numbers(typed_builds(sheets))
 
 
 def test_a_hidden_value_is_found_from_what_goes_with_it(fields):
     holed = {name: column.copy() for name, column in fields.items()}
     hidden = np.arange(0, 300, 3)
     holed["exhaust_valve"][hidden] = np.nan
-    filled = filling.fit(holed).fill(holed)["exhaust_valve"][hidden]
+    filled = fill_missing.fit(holed).fill(holed)["exhaust_valve"][hidden]
     off = np.log(filled / fields["exhaust_valve"][hidden])
     assert np.sqrt(np.mean(off**2)) < 0.03  # the scatter itself is 0.02
     assert np.std(np.log(fields["exhaust_valve"])) > 0.08  # and the mean would be this far off
 
 
 def test_what_was_given_is_kept(fields):
-    filled = filling.fit(fields).fill(fields)
+    filled = fill_missing.fit(fields).fill(fields)
     for name in FILLED:
         given = ~np.isnan(fields[name])
         assert np.array_equal(filled[name][given], fields[name][given])
 
 
 def test_a_cast_manifold_has_no_primaries(fields):
-    filled = filling.fit(fields).fill(fields)
+    filled = fill_missing.fit(fields).fill(fields)
     cast = fields["exhaust_type"] == 0
     assert np.isnan(filled["primary_diameter"][cast]).all()
 
@@ -58,7 +58,7 @@ def test_one_build_gets_the_conditional_mean_and_spread():
     root = rng.normal(size=(4, 4))
     covariance = root @ root.T + np.eye(4)
     z = np.array([[0.7, np.nan, -1.1, np.nan]])
-    whole, spread = filling._conditional(z, covariance)
+    whole, spread = fill_missing._conditional(z, covariance)
     precision = np.linalg.inv(covariance)
     gap, given = [1, 3], [0, 2]
     block = precision[np.ix_(gap, gap)]
@@ -68,7 +68,7 @@ def test_one_build_gets_the_conditional_mean_and_spread():
 
 
 def test_plausible_values_straddle_the_filled_one(fields):
-    fitted = filling.fit(fields)
+    fitted = fill_missing.fit(fields)
     one = {name: column[:1].copy() for name, column in fields.items()}
     one["exhaust_valve"][:] = np.nan
     low, middle, high = fitted.plausible(one)["exhaust_valve"]

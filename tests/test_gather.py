@@ -6,10 +6,11 @@ import pandas as pd
 import pytest
 from valid_sheet import PULL, sheet_text
 
-from pipeline import curate as curating
-from pipeline import gather, judging, read
-from pipeline.contribute import contribute
-from pipeline.crew import Processes
+from pullbook.pipeline.curation import curate as curating
+from pullbook.pipeline.curation import gather, read_contributed
+from pullbook.pipeline.parallel.workers import Processes
+from pullbook.pipeline.privacy.contribute import contribute
+from pullbook.pipeline.reading import find_sheets
 
 KEY = b"a key for the tests alone"
 
@@ -40,13 +41,13 @@ def test_several_processes_judge_as_one(shared, monkeypatch):
 def counted(monkeypatch):
     """Return the list of sources that are read from here on."""
     seen = []
-    source = read.source
+    source = find_sheets.source
 
     def counting(path, *args):
         seen.append(path.name)
         return source(path, *args)
 
-    monkeypatch.setattr(judging.read, "source", counting)
+    monkeypatch.setattr(read_contributed.read, "source", counting)
     return seen
 
 

@@ -9,8 +9,9 @@ import openpyxl
 import pytest
 from valid_sheet import FIELDS, PULL, sheet_text
 
-from pipeline import checks, parse, read
-from pipeline.contribute import contribute
+from pullbook.pipeline.checks import check_sheet
+from pullbook.pipeline.privacy.contribute import contribute
+from pullbook.pipeline.reading import find_sheets, parse_sheet
 
 KEY = b"a key for the tests alone"
 HEAD, TABLE = sheet_text().rsplit("---\n", 1)
@@ -19,7 +20,10 @@ BARE = "\n".join(",".join(row) for row in ROWS)
 
 
 def judged(path):
-    return [checks.judge(parse.typed(r), checks.SHEET_RULES) for r in read.source(path)]
+    return [
+        check_sheet.judge(parse_sheet.typed(r), check_sheet.SHEET_RULES)
+        for r in find_sheets.source(path)
+    ]
 
 
 def sheet(tmp_path, table, fields=None, name="a.csv"):

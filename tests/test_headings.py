@@ -2,8 +2,8 @@
 
 import pytest
 
-from pipeline.headings import PLAIN, Headings
-from schemas.fields import FIELDS
+from pullbook.pipeline.values.headings import PLAIN, Headings
+from pullbook.schemas.fields import FIELDS
 
 
 @pytest.mark.parametrize(

@@ -9,12 +9,15 @@ import pandas as pd
 import pytest
 from test_command_line import run
 
-from model import bundle, judge, registry, training
-from model.drift import DriftError, arrivals, drift, keep, version_of
-from model.judge import Rules, Verdict
-from model.prediction import predict
-from model.settings import Settings
-from pipeline import curate, feature_table, jury
+from pullbook.model.answers.prediction import predict
+from pullbook.model.learning.settings import Settings
+from pullbook.model.review import judge, judgement, promotions
+from pullbook.model.review.arrivals import arrivals, version_of
+from pullbook.model.review.drift import DriftError, drift, keep
+from pullbook.model.review.judgement import Rules, Verdict
+from pullbook.model.training import bundle, train_model
+from pullbook.pipeline.curation import data_set, jury
+from pullbook.pipeline.features import feature_table
 
 FEW = Settings(rounds=120, spread_rounds=30, folds=4, withheld=1)
 NEWTON_METRES = 1.3558179483314004
@@ -24,7 +27,7 @@ RULES = Rules(fewest_shops=6)
 def trained(builds, pulls, settings=FEW):
     builds = builds.reset_index(drop=True)
     own = pulls[pulls["sheet_id"].isin(builds["sheet_id"])].reset_index(drop=True)
-    return training.train(builds, own, feature_table.fit(builds), settings)
+    return train_model.train(builds, own, feature_table.fit(builds), settings)
 
 
 def told(name, model):
@@ -39,7 +42,7 @@ class Months:
     pulls: pd.DataFrame
     earlier: pd.DataFrame
     learn: pd.DataFrame
-    old: training.Model
+    old: train_model.Model
 
 
 @pytest.fixture(scope="module")
@@ -76,8 +79,8 @@ def test_a_shop_that_sits_on_the_jury_does_so_whoever_else_contributes(months):
 
 def test_nobody_on_the_jury_is_learned_from(months, tmp_path):
     learn, seated = jury.split(months.builds, months.pulls, 0.25, tmp_path)
-    mine, _ = curate.load(tmp_path / "learn")
-    theirs, pulls = curate.load(tmp_path / "jury")
+    mine, _ = data_set.load(tmp_path / "learn")
+    theirs, pulls = data_set.load(tmp_path / "jury")
     assert not set(mine["shop"]) & set(theirs["shop"])
     assert (mine["shop"].nunique(), theirs["shop"].nunique()) == (learn, seated)
     assert len(mine) + len(theirs) == len(months.builds)
@@ -144,10 +147,10 @@ def test_a_model_of_mistaken_sheets_is_worse_and_not_promoted(months, tmp_path):
     found = judge.judge(*both, months.builds, months.pulls, RULES, 0.9)
     assert found.verdict is Verdict.WORSE
     day = dt.date(2026, 1, 31)
-    registry.promote(tmp_path / "old", tmp_path / "models", None, day)
-    with pytest.raises(registry.PromotionError, match=r"'worse'.*although"):
-        registry.promote(tmp_path / "new", tmp_path / "models", found.as_json(), day)
-    assert registry.current(tmp_path / "models").name == found.old.id
+    promotions.promote(tmp_path / "old", tmp_path / "models", None, day)
+    with pytest.raises(promotions.PromotionError, match=r"'worse'.*although"):
+        promotions.promote(tmp_path / "new", tmp_path / "models", found.as_json(), day)
+    assert promotions.current(tmp_path / "models").name == found.old.id
 
 
 def test_limits_that_hold_less_than_they_did_are_worse(months, challenger):
@@ -194,7 +197,7 @@ def test_with_few_shops_it_cannot_be_told(months):
 @pytest.mark.parametrize("given", [{"mood": 1}, {"error_margin": "much"}, {"score_margin": -1}])
 def test_a_rule_that_is_none_is_refused(given):
     with pytest.raises(ValueError, match="rule"):
-        judge.rules_from(given)
+        judgement.rules_from(given)
 
 
 # --- the newest sheets -----------------------------------------------------------------------
@@ -325,36 +328,36 @@ def judged(bundles, outcome):
 def test_what_is_good_enough_is_promoted_recorded_and_taken_back(bundles, tmp_path):
     models, day = tmp_path / "models", dt.date(2026, 2, 28)
     (old, old_id), (new, new_id) = bundles["old"], bundles["new"]
-    assert registry.promote(old, models, None, day).verdict == "first"
-    done = registry.promote(new, models, judged(bundles, "no worse"), day)
+    assert promotions.promote(old, models, None, day).verdict == "first"
+    done = promotions.promote(new, models, judged(bundles, "no worse"), day)
     assert (done.before, done.bundle) == (old_id, new_id)
-    assert registry.current(models).name == new_id
-    bundle.load(registry.current(models))
-    assert registry.back(models, day, "it read low").bundle == old_id
-    assert [one.verdict for one in registry.history(models)] == ["first", "no worse", "back"]
-    with pytest.raises(registry.PromotionError, match="no earlier"):
-        registry.back(models, day)
+    assert promotions.current(models).name == new_id
+    bundle.load(promotions.current(models))
+    assert promotions.back(models, day, "it read low").bundle == old_id
+    assert [one.verdict for one in promotions.history(models)] == ["first", "no worse", "back"]
+    with pytest.raises(promotions.PromotionError, match="no earlier"):
+        promotions.back(models, day)
 
 
 @pytest.mark.parametrize("outcome", ["worse", "cannot tell", None])
 def test_what_is_not_good_enough_is_promoted_only_with_a_reason(bundles, outcome, tmp_path):
     models, day = tmp_path / "models", dt.date(2026, 2, 28)
-    registry.promote(bundles["old"][0], models, None, day)
+    promotions.promote(bundles["old"][0], models, None, day)
     judgement = None if outcome is None else judged(bundles, outcome)
-    with pytest.raises(registry.PromotionError, match="although"):
-        registry.promote(bundles["new"][0], models, judgement, day)
-    done = registry.promote(bundles["new"][0], models, judgement, day, "the old one is withdrawn")
+    with pytest.raises(promotions.PromotionError, match="although"):
+        promotions.promote(bundles["new"][0], models, judgement, day)
+    done = promotions.promote(bundles["new"][0], models, judgement, day, "the old one is withdrawn")
     assert done.why == "the old one is withdrawn"
 
 
 def test_a_judgement_of_other_bundles_counts_for_nothing(bundles, tmp_path):
     models, day = tmp_path / "models", dt.date(2026, 2, 28)
-    registry.promote(bundles["old"][0], models, None, day)
+    promotions.promote(bundles["old"][0], models, None, day)
     other = {**judged(bundles, "better"), "new": {"id": "another"}}
-    with pytest.raises(registry.PromotionError, match="not judged"):
-        registry.promote(bundles["new"][0], models, other, day)
-    with pytest.raises(registry.PromotionError, match="none that pullbook judge wrote"):
-        registry.promote(bundles["new"][0], models, {"verdict": "splendid"}, day)
+    with pytest.raises(promotions.PromotionError, match="not judged"):
+        promotions.promote(bundles["new"][0], models, other, day)
+    with pytest.raises(promotions.PromotionError, match="none that pullbook judge wrote"):
+        promotions.promote(bundles["new"][0], models, {"verdict": "splendid"}, day)
 
 
 # --- the commands ----------------------------------------------------------------------------
@@ -364,8 +367,8 @@ def test_the_month_as_an_analyst_runs_it(months, bundles, tmp_path):
     rows = {"curated": months.builds, "earlier": months.earlier}
     for name, builds in rows.items():
         own = months.pulls[months.pulls["sheet_id"].isin(builds["sheet_id"])]
-        tables = {curate.BUILDS: builds, curate.PULLS: own.reset_index(drop=True)}
-        curate.write(tmp_path / name, tables)
+        tables = {data_set.BUILDS: builds, data_set.PULLS: own.reset_index(drop=True)}
+        data_set.write(tmp_path / name, tables)
     data, models, reports = tmp_path / "curated", tmp_path / "models", tmp_path / "reports"
     split = run("jury", data, "--share", 0.25, "--out", tmp_path / "split")
     assert split.returncode == 0, split.stderr

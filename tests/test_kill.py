@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from valid_sheet import PULL, sheet_text
 
-from pipeline import contribute as contributing
-from pipeline.contribute import contribute
+from pullbook.pipeline.privacy import contribute as contributing
+from pullbook.pipeline.privacy.contribute import contribute
 
 KEY = b"a key for the tests alone"
 
@@ -86,7 +86,7 @@ def test_killed_at_every_step_and_run_again(tmp_path, sheets, monkeypatch):
 
 
 def run(folder, into, key):
-    code = "from pullbook.cli import run; run()"
+    code = "from pullbook.commands.main import run; run()"
     words = ["contribute", folder, "--into", into, "--key-file", key]
     return subprocess.Popen(
         [sys.executable, "-c", code, *map(str, words)],

@@ -5,9 +5,10 @@ import pandas as pd
 import pytest
 from valid_sheet import PULL, sheet_text
 
-from pipeline import consensus, neighbours
-from pipeline.contribute import contribute
-from pipeline.curate import curate
+from pullbook.pipeline.checks import similar_sheets
+from pullbook.pipeline.curation import shop_consensus
+from pullbook.pipeline.curation.curate import curate
+from pullbook.pipeline.privacy.contribute import contribute
 
 KEY = b"a key for the tests alone"
 RPM = np.arange(2000, 5001, 250.0)
@@ -26,11 +27,11 @@ def test_copies_are_found_across_rounding_and_scale_and_two_pulls_are_none():
     rng = np.random.default_rng(4)
     one = noisy(rng)
     rounded = np.round(one * 1.3558179, 1) / 1.3558179
-    found = neighbours.copies(
+    found = similar_sheets.copies(
         np.full(5, 54.0), *curves(one, rounded, one * 0.961, noisy(rng), noisy(rng))
     )
     assert found.counts.tolist() == [3, 3, 3, 1, 1]
-    told = dict(neighbours.copies_told(found, list("abcde")))
+    told = dict(similar_sheets.copies_told(found, list("abcde")))
     assert told[0].code == "copy"
     assert {told[2].code} == {"near-copy"}
     assert "1.04" in told[2].message or "0.961" in told[2].message
@@ -38,14 +39,14 @@ def test_copies_are_found_across_rounding_and_scale_and_two_pulls_are_none():
 
 def test_copies_are_found_whatever_the_order_and_number_of_their_readings(monkeypatch):
     """Readings upside down, thinned, one twice; and pairs are compared three at a time."""
-    monkeypatch.setattr(neighbours, "_PAIRS", 3)
+    monkeypatch.setattr(similar_sheets, "_PAIRS", 3)
     one, rng = noisy(np.random.default_rng(4)), np.random.default_rng(5)
     down, thin, twice = slice(None, None, -1), slice(2, 9), np.r_[: len(RPM), 3]
     parts = [(RPM[at], one[at]) for at in (slice(None), down, thin, twice)]
     parts += [(RPM, one * np.exp(rng.normal(0, 0.003, len(RPM)))) for _ in range(4)]
     sheet = np.repeat(np.arange(len(parts)), [len(rpm) for rpm, _ in parts])
     rpm, torque = (np.concatenate(column) for column in zip(*parts, strict=True))
-    found = neighbours.copies(np.full(len(parts), 54.0), sheet, rpm, torque)
+    found = similar_sheets.copies(np.full(len(parts), 54.0), sheet, rpm, torque)
     assert found.counts.tolist() == [4, 4, 4, 4, 1, 1, 1, 1]
     assert found.pairs[:, 2] == pytest.approx(1)
     assert len(found.pairs) == 6
@@ -53,7 +54,7 @@ def test_copies_are_found_whatever_the_order_and_number_of_their_readings(monkey
 
 def test_the_same_curve_of_another_size_is_no_copy():
     one = noisy(np.random.default_rng(4))
-    found = neighbours.copies(np.array([54.0, 55.0]), *curves(one, one))
+    found = similar_sheets.copies(np.array([54.0, 55.0]), *curves(one, one))
     assert found.counts.tolist() == [1, 1]
 
 
@@ -61,7 +62,7 @@ def test_few_false_copies_among_repeated_pulls():
     """Five hundred engines pulled twice, with the repeatability of a good dyno."""
     rng = np.random.default_rng(5)
     torques = [noisy(rng, 0.0025) for _ in range(1000)]
-    found = neighbours.copies(np.repeat(np.linspace(40, 90, 500), 2), *curves(*torques))
+    found = similar_sheets.copies(np.repeat(np.linspace(40, 90, 500), 2), *curves(*torques))
     assert len(found.pairs) == 0
 
 
@@ -100,7 +101,7 @@ def test_a_barometer_unlike_the_shops_others():
         {"shop": ["a"] * 5 + ["b"] * 5,
          "barometer": [24.9, 25.0, 29.9, 24.8, 25.1, 29.7, 29.9, 30.1, 29.5, None]}
     )  # fmt: skip
-    assert [place for place, _ in neighbours.barometers_told(builds)] == [2]
+    assert [place for place, _ in similar_sheets.barometers_told(builds)] == [2]
 
 
 @pytest.fixture
@@ -118,7 +119,7 @@ def shifted(demo):
 
 def test_the_consensus_finds_how_shops_read(demo):
     """Against what the invented shops were made to read, which no sheet tells."""
-    found = consensus.readings_of_shops(demo.builds, demo.pulls).set_index("shop")
+    found = shop_consensus.readings_of_shops(demo.builds, demo.pulls).set_index("shop")
     made = {m.sheet_id: m.shop for m in demo.made}
     truth = pd.Series(
         {code: np.log(made[name].bias) for code, name in
@@ -133,18 +134,18 @@ def test_the_consensus_finds_how_shops_read(demo):
 def test_a_shop_that_is_off_by_six_percent_is_told_and_nothing_is_changed(demo, shifted):
     counts = demo.builds["shop"].value_counts()
     shop = counts.index[(counts >= 10) & (counts <= 25)][0]
-    before = consensus.readings_of_shops(demo.builds, demo.pulls).set_index("shop")
+    before = shop_consensus.readings_of_shops(demo.builds, demo.pulls).set_index("shop")
     pulls = shifted(shop, 1.08)
-    after = consensus.readings_of_shops(demo.builds, pulls).set_index("shop")
+    after = shop_consensus.readings_of_shops(demo.builds, pulls).set_index("shop")
     assert after.loc[shop, "offset"] - before.loc[shop, "offset"] > 0.05
-    told = consensus.told(after.reset_index(), demo.builds)
+    told = shop_consensus.told(after.reset_index(), demo.builds)
     places = {place for place, _ in told}
     assert set(np.flatnonzero(demo.builds["shop"] == shop)) <= places
 
 
 def test_too_few_agree_on_nothing(demo):
     few = demo.builds.iloc[:20]
-    assert consensus.readings_of_shops(few, demo.pulls).empty
+    assert shop_consensus.readings_of_shops(few, demo.pulls).empty
 
 
 def test_short_sheets_that_say_the_same_are_copies(tmp_path):
@@ -166,6 +167,6 @@ def test_the_error_of_a_shops_reading_holds_where_families_err_together():
         part = pd.factorize(part)[0]
         effect = rng.normal(0, 0.02, 25)
         residual = effect[shop] + rng.normal(0, 0.015, 100)[part] + rng.normal(0, 0.03, len(shop))
-        found = consensus.nested(residual, shop, part)
+        found = shop_consensus.nested(residual, shop, part)
         inside.append(np.abs(found.offset - effect) <= 2 * found.error)
     assert 0.9 < np.mean(inside) < 0.98  # the components themselves are estimates

@@ -5,13 +5,14 @@ import pytest
 from scipy.spatial import cKDTree
 from scipy.stats import spearmanr
 
-from model import bundle, hold_out, novelty, together, training
-from model.curve import Blend
-from model.prediction import predict
-from model.sample import sample_of
-from model.settings import Settings
-from model.standing import Standing
-from pipeline import feature_table
+from pullbook.model.answers.prediction import predict
+from pullbook.model.learning.curve_model import Blend
+from pullbook.model.learning.sample import sample_of
+from pullbook.model.learning.settings import Settings
+from pullbook.model.range import novelty, unseen_combinations
+from pullbook.model.training import bundle, hold_out, train_model
+from pullbook.pipeline.features import feature_table
+from pullbook.schemas.answer import Standing
 
 
 def standings(demo, builds):
@@ -115,7 +116,7 @@ def test_what_is_found_together_is_the_same_after_loading(demo):
 def test_few_sheets_of_a_shop_lie_beyond_what_others_have_together(demo):
     shop = demo.model.reference.shop
     out = shop % 4 == 0
-    fitted = together.fit(demo.builds[~out].reset_index(drop=True), shop[~out])
+    fitted = unseen_combinations.fit(demo.builds[~out].reset_index(drop=True), shop[~out])
     flagged = [one is not None for one in fitted.apart(demo.builds[out])]
     assert np.mean(flagged) < 0.03
 
@@ -125,7 +126,7 @@ def test_extremes_of_other_shops_are_those_of_a_slow_count():
     values = rng.normal(size=(40, 3))
     values[rng.random((40, 3)) < 0.3] = np.nan
     shop = rng.integers(0, 5, 40)
-    low, high = together._extremes_of_others(values, shop)
+    low, high = unseen_combinations._extremes_of_others(values, shop)
     for row in range(40):
         others = values[shop != shop[row]]
         assert low[row] == pytest.approx(np.nanmin(others, axis=0))
@@ -169,7 +170,7 @@ def test_error_grows_with_distance(demo):
     few = Settings(rounds=300, folds=4)
     fold = hold_out.folds(shop, few.folds)
     speeds = demo.model.curve.speeds
-    curves = hold_out.curves(sample, fold, speeds, few, Blend(), training.THREADS, iter)
+    curves = hold_out.curves(sample, fold, speeds, few, Blend(), train_model.THREADS, iter)
     square = hold_out.residuals(sample, curves, speeds) ** 2
     error = np.bincount(sample.sheet, square) / np.bincount(sample.sheet)
     distance = novelty.held_out_distances(demo.model.reference, table)

@@ -7,9 +7,10 @@ from pathlib import Path
 import pytest
 from matplotlib.text import Text
 
-from pullbook import chart, checks_report, curation_report
-from pullbook.page import Page
-from schemas.findings import CODES
+from pullbook.charts import drawing
+from pullbook.reports import checks_page, curation_page
+from pullbook.reports.document import Page
+from pullbook.schemas.codes import CODES
 
 ROOT = Path(__file__).parents[1]
 
@@ -33,10 +34,10 @@ class Tags(HTMLParser):
 
 @pytest.fixture(scope="module")
 def audit(demo):
-    from pipeline.curate import curate
+    from pullbook.pipeline.curation.curate import curate
 
     found = curate([demo.folder / "shared"])
-    return curation_report.page(found.builds, found.pulls, found.findings)
+    return curation_page.page(found.builds, found.pulls, found.findings)
 
 
 def test_the_audit_stands_on_its_own(audit):
@@ -82,15 +83,15 @@ def test_nothing_from_a_sheet_is_markup():
 
 
 def test_the_list_of_checks_is_whole_and_current():
-    page = checks_report.page()
+    page = checks_page.page()
     assert all(f"| {code} |" in page.markdown() for code in CODES)
     assert (ROOT / "reports" / "checks.md").read_text(encoding="utf-8") == page.markdown()
 
 
 def test_a_long_title_stays_inside_the_picture():
-    figure, axes = chart.panel(3)
+    figure, axes = drawing.panel(3)
     below = "predicted from 123456 invented sheets; outside what was tested, and far from it"
-    chart.title(figure, axes, "Varied: intake_duration_seat and exhaust_duration_seat", below)
+    drawing.title(figure, axes, "Varied: intake_duration_seat and exhaust_duration_seat", below)
     figure.draw_without_rendering()
     drawn = [text for text in figure.findobj(Text) if text.get_text()]
     assert any("exhaust_duration_seat" in text.get_text() for text in drawn)

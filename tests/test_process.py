@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from model import process
-from model.curve import Said, choose
-from model.sample import Sample
+from pullbook.model.learning import gaussian_process
+from pullbook.model.learning.curve_model import Said, choose
+from pullbook.model.learning.sample import Sample
 
 
 def small(sheets=30, seed=0):
@@ -39,17 +39,19 @@ def dense(sample, fitted, table, speeds):
 
     def kernel(x, sx, z, sz):
         straight = x @ z.T
-        far = ((x[:, None, :] - z[None, :, :]) ** 2).sum(2) / (process._LENGTH**2 * x.shape[1])
-        along = np.exp(-0.5 * ((sx[:, None] - sz[None, :]) / process._SPEED_LENGTH) ** 2)
+        far = ((x[:, None, :] - z[None, :, :]) ** 2).sum(2) / (
+            gaussian_process._LENGTH**2 * x.shape[1]
+        )
+        along = np.exp(-0.5 * ((sx[:, None] - sz[None, :]) / gaussian_process._SPEED_LENGTH) ** 2)
         both = (1 / (1 + far / 2) + straight / x.shape[1]) * (0.3 + 0.7 * along)
-        return process._CURVE**2 * both
+        return gaussian_process._CURVE**2 * both
 
     own = kernel(a, log, a, log)
     same_sheet = sample.sheet[:, None] == sample.sheet[None, :]
     shop = sample.shops[sample.sheet]
-    noise = process._READING**2 * np.eye(len(a))
+    noise = gaussian_process._READING**2 * np.eye(len(a))
     noise += same_sheet * (0.025**2 / sample.weight)[sample.sheet][:, None]
-    noise += process._SHOP**2 * (shop[:, None] == shop[None, :])
+    noise += gaussian_process._SHOP**2 * (shop[:, None] == shop[None, :])
     mean = sample.target.mean()
     solved = np.linalg.solve(own + noise, sample.target - mean)
     rows = [kernel(asked, np.full(len(asked), np.log(s)), a, log) @ solved for s in speeds]
@@ -58,7 +60,7 @@ def dense(sample, fitted, table, speeds):
 
 def test_it_is_the_textbooks_where_it_rests_on_every_reading():
     sample, other = small(), small(8, seed=5)
-    (fitted,) = process.fit(sample, GAIN, [0.025], seed=1)
+    (fitted,) = gaussian_process.fit(sample, GAIN, [0.025], seed=1)
     speeds = np.array([2200.0, 3500.0, 4800.0])
     expected = dense(sample, fitted, other.table, speeds)
     assert fitted.curves(other.table, speeds) == pytest.approx(expected, abs=2e-4)
@@ -67,15 +69,15 @@ def test_it_is_the_textbooks_where_it_rests_on_every_reading():
 def test_sheets_at_a_time_make_no_difference(monkeypatch):
     sample = small()
     speeds = np.linspace(2000, 5000, 7)
-    whole = process.fit(sample, GAIN, [0.025], 1)[0].curves(sample.table, speeds)
-    monkeypatch.setattr(process, "_SHEETS_AT_ONCE", 7)
-    parts = process.fit(sample, GAIN, [0.025], 1)[0].curves(sample.table, speeds)
+    whole = gaussian_process.fit(sample, GAIN, [0.025], 1)[0].curves(sample.table, speeds)
+    monkeypatch.setattr(gaussian_process, "_SHEETS_AT_ONCE", 7)
+    parts = gaussian_process.fit(sample, GAIN, [0.025], 1)[0].curves(sample.table, speeds)
     assert parts == pytest.approx(whole, abs=1e-9)
 
 
 def test_far_away_it_stays_near_what_was_seen():
     sample = small()
-    (fitted,) = process.fit(sample, GAIN, [0.025], 1)
+    (fitted,) = gaussian_process.fit(sample, GAIN, [0.025], 1)
     far = pd.DataFrame(
         {"displacement": [3000.0, 1.0], "overlap": [500.0, -500.0], "timing": [0.0, 75.0]}
     )
@@ -86,7 +88,7 @@ def test_far_away_it_stays_near_what_was_seen():
 
 def test_what_is_missing_is_the_mean():
     sample = small()
-    (fitted,) = process.fit(sample, GAIN, [0.025], 1)
+    (fitted,) = gaussian_process.fit(sample, GAIN, [0.025], 1)
     speeds = np.array([3000.0])
     gone, mean = sample.table.head(1).copy(), sample.table.head(1).copy()
     gone["overlap"], mean["overlap"] = np.nan, sample.table["overlap"].mean()
@@ -99,7 +101,7 @@ def test_one_sheet_and_equal_builds_do_not_break_it():
         sample, table=sample.table.assign(displacement=300.0, overlap=0.0, timing=1.0)
     )
     for one in (flat, small(1)):
-        (fitted,) = process.fit(one, GAIN, [0.025], 1)
+        (fitted,) = gaussian_process.fit(one, GAIN, [0.025], 1)
         assert np.isfinite(fitted.curves(one.table, np.array([3000.0]))).all()
 
 
@@ -112,6 +114,6 @@ def test_the_blend_is_the_best_on_what_was_held_out():
     trees = truth + rng.normal(0, 0.04, (60, 1))
     good, bad = truth + rng.normal(0, 0.02, (60, 1)), truth + rng.normal(0, 0.2, (60, 1))
     blend = choose(sample, speeds, Said(trees, np.stack([bad, good])))
-    assert blend.scatter == process.SCATTERS[1]
+    assert blend.scatter == gaussian_process.SCATTERS[1]
     assert 0.1 < blend.share < 0.35  # 0.02^2 / (0.02^2 + 0.04^2) is 0.2
     assert choose(sample, speeds, Said(truth, np.stack([bad, bad]))).share > 0.9

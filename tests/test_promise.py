@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from model import evaluate, evaluate_regimes
-from model.settings import Settings
+from pullbook.model.evaluation import evaluate, evaluate_regimes
+from pullbook.model.learning.settings import Settings
 
 PARTS = 2
 
@@ -72,9 +72,10 @@ def test_limits_hold_for_shops_and_families_known_or_new(demo):
 
 def test_limits_of_rows_taken_at_random_would_break(demo, held_out):
     """The negative control: thresholds from residuals of the model's own training sheets."""
-    from model import conformal, hold_out
-    from model.sample import sample_of
-    from pipeline import feature_table
+    from pullbook.model.learning.sample import sample_of
+    from pullbook.model.limits import conformal
+    from pullbook.model.training import hold_out
+    from pullbook.pipeline.features import feature_table
 
     table = feature_table.make(demo.builds, demo.model.filling)
     sample = sample_of(demo.builds, demo.pulls, table)

@@ -7,8 +7,8 @@ other people's sizes and errors, not on whole curves.
 import open_engines
 import pytest
 
-from model import evaluate
-from model.settings import Settings
+from pullbook.model.evaluation import evaluate
+from pullbook.model.learning.settings import Settings
 
 
 @pytest.fixture(scope="module")

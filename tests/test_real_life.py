@@ -6,7 +6,8 @@ import openpyxl
 import pytest
 from valid_sheet import FIELDS, PULL, sheet_text
 
-from pipeline import checks, parse, read
+from pullbook.pipeline.checks import check_sheet
+from pullbook.pipeline.reading import find_sheets, parse_sheet
 
 HEAD, TABLE = sheet_text().rsplit("---\n", 1)
 ROWS = [list(row) for row in PULL[1:]]
@@ -15,8 +16,8 @@ COMMAS += "\n".join(";".join(row).replace(".", ",") for row in ROWS)
 
 
 def judged(path):
-    (raw,) = read.source(path)
-    return checks.judge(parse.typed(raw), checks.SHEET_RULES)
+    (raw,) = find_sheets.source(path)
+    return check_sheet.judge(parse_sheet.typed(raw), check_sheet.SHEET_RULES)
 
 
 @pytest.fixture
@@ -230,7 +231,7 @@ def test_text_files_that_open_with_a_fence_are_sheets(tmp_path, suffix):
     (tmp_path / "in" / f"a{suffix}").write_text(sheet_text())
     (tmp_path / "in" / f"note{suffix}").write_text("call the yard")
     (tmp_path / "in" / "scan.pdf").write_bytes(b"%PDF")
-    found = read.find([tmp_path / "in"])
+    found = find_sheets.find([tmp_path / "in"])
     assert [p.name for p in found.sources] == [f"a{suffix}"]
     assert sorted(p.name for p in found.passed_over) == [f"note{suffix}", "scan.pdf"]
 
@@ -239,7 +240,7 @@ def test_a_ring_of_links_is_not_followed(tmp_path):
     (tmp_path / "in").mkdir()
     (tmp_path / "in" / "a.csv").write_text(sheet_text())
     (tmp_path / "in" / "ring").symlink_to(tmp_path / "in")
-    assert len(read.find([tmp_path / "in"]).sources) == 1
+    assert len(find_sheets.find([tmp_path / "in"]).sources) == 1
 
 
 def test_a_pipe_or_a_vanished_file_is_a_finding(tmp_path):
@@ -247,7 +248,7 @@ def test_a_pipe_or_a_vanished_file_is_a_finding(tmp_path):
 
     os.mkfifo(tmp_path / "pipe.csv")
     (tmp_path / "gone.csv").symlink_to(tmp_path / "nowhere")
-    found = [judged(path) for path in read.find([tmp_path]).sources]
+    found = [judged(path) for path in find_sheets.find([tmp_path]).sources]
     assert [codes(sheet) for sheet in found] == [{"not-readable"}, {"not-readable"}]
 
 

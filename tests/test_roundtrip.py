@@ -8,11 +8,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from valid_sheet import FIELDS
 
-from pipeline import correction, parse, read
-from pipeline.contribute import contribute
-from pipeline.correction import STANDARDS, Weather
-from pipeline.curate import curate
-from pipeline.units import TORQUE_POWER_CONSTANT
+from pullbook.pipeline.curation.curate import curate
+from pullbook.pipeline.physics import correction_factors
+from pullbook.pipeline.physics.correction_factors import STANDARDS, Weather
+from pullbook.pipeline.privacy.contribute import contribute
+from pullbook.pipeline.reading import find_sheets, parse_sheet
+from pullbook.pipeline.values.units import TORQUE_POWER_CONSTANT
 
 #: Units of a column and what one lb-ft or one hp is in them; definitions of the units.
 TORQUE = {"lb-ft": 1.0, "N.m": 1.3558179483, "kg-m": 0.1382549544, "in-lb": 12.0}
@@ -31,7 +32,7 @@ def test_a_curve_comes_back(torques, torque_unit, power_unit, given_as, stated, 
     fields = {**FIELDS, "bore": "101.6 mm", "stroke": "3.9 in", "correction": stated,
               "air_temperature": f"{at.celsius} degC", "barometer": f"{at.pressure} kPa",
               "relative_humidity": f"{at.humidity}"}  # fmt: skip
-    factor = correction.factor(stated, at)
+    factor = correction_factors.factor(stated, at)
     heads, rows = ["rpm"], [[f"{r}"] for r in rpm]
     if given_as in ("torque", "both"):
         heads.append(f"torque ({torque_unit})")
@@ -52,13 +53,14 @@ def test_a_curve_comes_back(torques, torque_unit, power_unit, given_as, stated, 
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         (folder / "a.csv").write_text(text)
-        (raw,) = read.source(folder / "a.csv")
-        sheet = parse.typed(raw)
+        (raw,) = find_sheets.source(folder / "a.csv")
+        sheet = parse_sheet.typed(raw)
         contribute([folder / "a.csv"], folder / "out", b"key")
         found = curate([folder / "out"])
     assert len(sheet.readings) == len(rpm)
     expected = {
-        r: t * correction.to_reference("observed", at) for r, t in zip(rpm, torques, strict=True)
+        r: t * correction_factors.to_reference("observed", at)
+        for r, t in zip(rpm, torques, strict=True)
     }
     left_out = set(rpm) - set(found.pulls["rpm"])
     assert len(left_out) == found.findings["code"].isin(["spike", "dropout"]).sum()

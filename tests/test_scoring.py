@@ -6,14 +6,15 @@ import pytest
 from scipy import stats
 from sklearn.metrics import mean_pinball_loss
 
-from model import accuracy, bootstrap, conformal, scoring, strata
+from pullbook.model.evaluation import accuracy, bootstrap, forecast_scores, kinds_of_sheet
+from pullbook.model.limits import conformal
 
 
 def test_the_score_of_a_normal_forecast_is_the_published_one():
     """CRPS(N(0, 1), 0) = 2 phi(0) - 1 / sqrt(pi) (Gneiting and Raftery, 2007, eq. 21)."""
     shares = (np.arange(4000) + 0.5) / 4000
     quantiles = stats.norm.ppf(shares)[:, None]
-    found = scoring.crps(quantiles, shares, np.array([0.0]))[0]
+    found = forecast_scores.crps(quantiles, shares, np.array([0.0]))[0]
     assert found == pytest.approx(0.233694977255109, abs=2e-5)
     assert 2 * stats.norm.pdf(0) - 1 / np.sqrt(np.pi) == pytest.approx(0.233694977255109)
 
@@ -26,7 +27,7 @@ def test_the_score_is_twice_the_mean_pinball_loss():
         mean_pinball_loss(value, row, alpha=share)
         for row, share in zip(quantiles, shares, strict=True)
     ]
-    assert scoring.crps(quantiles, shares, value).mean() == pytest.approx(2 * np.mean(loss))
+    assert forecast_scores.crps(quantiles, shares, value).mean() == pytest.approx(2 * np.mean(loss))
 
 
 def test_the_truth_has_the_best_interval_score():
@@ -34,7 +35,7 @@ def test_the_truth_has_the_best_interval_score():
 
     def mean(half):
         side = np.full(len(value), half)
-        return scoring.interval_score(-side, side, value, 0.9).mean()
+        return forecast_scores.interval_score(-side, side, value, 0.9).mean()
 
     best = stats.norm.ppf(0.95)
     assert mean(best) < min(mean(0.8 * best), mean(1.25 * best))
@@ -92,9 +93,9 @@ def test_a_forecast_that_is_too_sure_fills_the_outer_bins():
     shop = np.repeat(np.arange(40), 50)
     frame = pd.DataFrame({"shop": shop, "sheet_id": np.arange(2000), "pit": 0.0})
     frame["pit"] = stats.norm.cdf(rng.normal(size=2000) * 2)
-    sure = strata.pit(frame)["share"]
+    sure = kinds_of_sheet.pit(frame)["share"]
     frame["pit"] = rng.random(2000)
-    right = strata.pit(frame)
+    right = kinds_of_sheet.pit(frame)
     assert sure.iloc[0] > 0.18
     assert sure.iloc[4] < 0.08
     assert right["share"].sum() == pytest.approx(1)

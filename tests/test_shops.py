@@ -5,7 +5,7 @@ import pytest
 from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import ConstantKernel, WhiteKernel
 
-from model import shops
+from pullbook.model.limits import known_shops
 
 
 def planted(seed=3, count=40):
@@ -17,15 +17,15 @@ def planted(seed=3, count=40):
 
 
 def test_the_variances_that_were_planted_are_found():
-    found = np.array([shops.variances(planted(s)[2], planted(s)[0]) for s in range(60)])
+    found = np.array([known_shops.variances(planted(s)[2], planted(s)[0]) for s in range(60)])
     assert np.sqrt(found[:, 0].mean()) == pytest.approx(0.03, rel=0.03)
     assert np.sqrt(found[:, 1].mean()) == pytest.approx(0.02, rel=0.06)
 
 
 def test_an_offset_is_the_posterior_mean_of_a_constant():
     shop, _, mean = planted()
-    within, among = shops.variances(mean, shop)
-    of_shop, _ = shops.offsets(mean, shop)
+    within, among = known_shops.variances(mean, shop)
+    of_shop, _ = known_shops.offsets(mean, shop)
     own = mean[shop == 4]
     kernel = ConstantKernel(among, "fixed") + WhiteKernel(within, "fixed")
     theirs = GaussianProcessRegressor(kernel, optimizer=None, alpha=0.0)
@@ -35,17 +35,17 @@ def test_an_offset_is_the_posterior_mean_of_a_constant():
 
 def test_a_sheet_does_not_vouch_for_itself():
     shop, _, mean = planted()
-    _, before = shops.offsets(mean, shop)
+    _, before = known_shops.offsets(mean, shop)
     changed = mean.copy()
     changed[0] += 1e-6
-    _, after = shops.offsets(changed, shop)
+    _, after = known_shops.offsets(changed, shop)
     assert abs(after[0] - before[0]) < 1e-8
     assert abs(after[1] - before[1]) > 1e-8
 
 
 def test_offsets_help_and_shops_that_agree_have_none():
     shop, bias, mean = planted(count=200)
-    of_shop, _ = shops.offsets(mean, shop)
+    of_shop, _ = known_shops.offsets(mean, shop)
     assert np.std(bias - of_shop) < 0.6 * np.std(bias)
     level = np.tile([-0.01, 0.01], 50)
-    assert not shops.offsets(level, np.repeat(np.arange(50), 2))[0].any()
+    assert not known_shops.offsets(level, np.repeat(np.arange(50), 2))[0].any()

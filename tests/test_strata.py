@@ -4,8 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from model import strata
-from model.evaluate import Evaluation
+from pullbook.model.evaluation import kinds_of_sheet
+from pullbook.model.evaluation.evaluate import Evaluation
 
 LEVEL = 0.9
 
@@ -33,7 +33,7 @@ def found():
 
 
 def test_each_stratum_is_counted_right(found):
-    table = strata.by_kind(found.readings, found.sheets, LEVEL).set_index(["by", "stratum"])
+    table = kinds_of_sheet.by_kind(found.readings, found.sheets, LEVEL).set_index(["by", "stratum"])
     part = table.loc["part of the sweep"]
     assert part.loc["bottom third", "inside"] == 1
     assert part.loc["top third", "inside"] == 0
@@ -45,11 +45,11 @@ def test_each_stratum_is_counted_right(found):
 
 
 def test_a_gain_over_a_rule_is_told_with_its_uncertainty(found):
-    gain, low, high = strata.gain(found, "nearest_sheet")
+    gain, low, high = kinds_of_sheet.gain(found, "nearest_sheet")
     assert gain == pytest.approx(3)
     assert low <= gain <= high
 
 
 def test_without_limits_there_is_nothing_to_hold(found):
     found.readings["inside_0.9"] = np.nan
-    assert strata.by_kind(found.readings, found.sheets, LEVEL)["inside"].isna().all()
+    assert kinds_of_sheet.by_kind(found.readings, found.sheets, LEVEL)["inside"].isna().all()

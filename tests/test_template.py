@@ -13,15 +13,18 @@ import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline import build_schema, build_template, cells, checks, parse, read
-from schemas.fields import BUILD_FIELDS, FIELDS, Kind, Role
+from pullbook.pipeline.builds import build_files, build_template, json_schema
+from pullbook.pipeline.checks import check_sheet
+from pullbook.pipeline.reading import parse_sheet
+from pullbook.pipeline.values import cells
+from pullbook.schemas.fields import BUILD_FIELDS, FIELDS, Kind, Role
 
 ROOT = Path(__file__).parents[1]
 TEXT = build_template.text()
 LINES = TEXT.splitlines()
 #: Lines that hold a field which is not taken in.
 SPARE = [at for at, line in enumerate(LINES) if re.match(r"#\s*\w+:", line)]
-SCHEMA = build_schema.schema()
+SCHEMA = json_schema.schema()
 VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
 NEEDED = {"cylinders": 6, "bore": 3.9, "stroke": "95.25 mm"}
 
@@ -49,13 +52,13 @@ def build(folder, text):
     """Read and judge a build as a question is."""
     path = folder / "build.yaml"
     path.write_text(text, encoding="utf-8")
-    (raw,) = read.builds(path)
-    return checks.judge(parse.typed(raw), checks.BUILD_RULES)
+    (raw,) = build_files.builds(path)
+    return check_sheet.judge(parse_sheet.typed(raw), check_sheet.BUILD_RULES)
 
 
 def run(*words, cwd=None):
     done = subprocess.run(
-        [sys.executable, "-c", "from pullbook.cli import run; run()", "template", *words],
+        [sys.executable, "-c", "from pullbook.commands.main import run; run()", "template", *words],
         capture_output=True,
         text=True,
         env={**os.environ, "NO_COLOR": "1", "COLUMNS": "200"},
@@ -114,7 +117,7 @@ def test_all_lines_taken_in_are_read_without_a_word(tmp_path):
 def test_the_schema_is_one_and_fetches_nothing():
     jsonschema.Draft202012Validator.check_schema(SCHEMA)
     text = json.dumps(SCHEMA)
-    assert re.findall(r"\w+://[^\"]*", text) == [build_schema.DIALECT]
+    assert re.findall(r"\w+://[^\"]*", text) == [json_schema.DIALECT]
     assert text.count("$schema") == 1
     assert set(SCHEMA["properties"]) == {"extend", *FIELDS}
 

@@ -4,12 +4,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from model import hold_out, training
-from model.curve import Blend
-from model.prediction import predict
-from model.sample import sample_of, weight_of
-from model.settings import Settings, from_mapping
-from pipeline import feature_table
+from pullbook.model.answers.prediction import predict
+from pullbook.model.learning.curve_model import Blend
+from pullbook.model.learning.sample import sample_of, weight_of
+from pullbook.model.learning.settings import Settings, from_mapping
+from pullbook.model.training import hold_out, train_model
+from pullbook.pipeline.features import feature_table
 
 FAST = Settings(rounds=150, folds=5)
 
@@ -22,7 +22,7 @@ def some_shops(demo, count):
 
 
 def trained(builds, pulls, settings=FAST):
-    return training.train(builds, pulls, feature_table.fit(builds), settings)
+    return train_model.train(builds, pulls, feature_table.fit(builds), settings)
 
 
 @pytest.mark.parametrize(
@@ -66,7 +66,7 @@ def test_parting_by_sheet_would_flatter_the_error(demo):
 
     def error(fold):
         curves = hold_out.curves(
-            sample, fold, speeds, FAST, Blend(share=1.0), training.THREADS, iter
+            sample, fold, speeds, FAST, Blend(share=1.0), train_model.THREADS, iter
         )
         return np.sqrt(np.mean(hold_out.residuals(sample, curves, speeds) ** 2))
 
@@ -140,6 +140,6 @@ def test_features_read_back_train_the_same_model(demo, tmp_path):
     made.write(tmp_path)
     read = feature_table.load(tmp_path, builds)
     pd.testing.assert_frame_equal(read.table, made.table)
-    assert training.train(builds, pulls, read, FAST).curve.trees.text == (
+    assert train_model.train(builds, pulls, read, FAST).curve.trees.text == (
         trained(builds, pulls).curve.trees.text
     )

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from model import tree_text, trees
-from model.settings import Settings
+from pullbook.model.learning import boosted_trees, tree_text
+from pullbook.model.learning.settings import Settings
 
 COLUMNS = 4
 
@@ -16,14 +16,14 @@ def text():
     rng = np.random.default_rng(0)
     matrix = rng.normal(size=(400, COLUMNS))
     target = matrix[:, 0] + 0.2 * matrix[:, 1] ** 2
-    return trees.fit(matrix, target, np.ones(400), list("abcd"), Settings(rounds=20))
+    return boosted_trees.fit(matrix, target, np.ones(400), list("abcd"), Settings(rounds=20))
 
 
 def test_a_sound_text_passes_and_predicts(text):
     tree_text.check(text, COLUMNS)
     rng = np.random.default_rng(1)
     matrix = rng.normal(size=(200, COLUMNS))
-    predicted = trees.Trees(text).predict(matrix)
+    predicted = boosted_trees.Trees(text).predict(matrix)
     assert np.corrcoef(predicted, matrix[:, 0])[0, 1] > 0.9
 
 
@@ -31,7 +31,9 @@ def test_the_same_fit_gives_the_same_text(text):
     rng = np.random.default_rng(0)
     matrix = rng.normal(size=(400, COLUMNS))
     target = matrix[:, 0] + 0.2 * matrix[:, 1] ** 2
-    assert trees.fit(matrix, target, np.ones(400), list("abcd"), Settings(rounds=20)) == text
+    assert (
+        boosted_trees.fit(matrix, target, np.ones(400), list("abcd"), Settings(rounds=20)) == text
+    )
 
 
 def first(text, name):
@@ -106,11 +108,11 @@ def test_a_line_too_many_is_caught(text, old, new):
 
 
 def test_a_tree_without_a_split_is_sound():
-    text = trees.fit(
+    text = boosted_trees.fit(
         np.zeros((60, 2)), np.arange(60.0), np.ones(60), ["a", "b"], Settings(rounds=3)
     )
     tree_text.check(text, 2)
-    assert trees.Trees(text).predict(np.zeros((1, 2)))[0] == pytest.approx(29.5)
+    assert boosted_trees.Trees(text).predict(np.zeros((1, 2)))[0] == pytest.approx(29.5)
 
 
 @settings(
@@ -125,7 +127,7 @@ def test_no_edit_of_a_tree_makes_the_check_itself_fail(text, data):
         tree_text.check(edited, COLUMNS)
     except tree_text.DamagedTreesError:
         return
-    assert np.isfinite(trees.Trees(edited).predict(np.zeros((1, COLUMNS)))).all()
+    assert np.isfinite(boosted_trees.Trees(edited).predict(np.zeros((1, COLUMNS)))).all()
 
 
 def test_a_missing_system_library_is_told_with_its_cure(monkeypatch):
@@ -139,5 +141,5 @@ def test_a_missing_system_library_is_told_with_its_cure(monkeypatch):
         return real(name, *rest)
 
     monkeypatch.setattr(builtins, "__import__", without)
-    with pytest.raises(trees.MissingLibraryError, match="install libgomp1"):
-        trees.library()
+    with pytest.raises(boosted_trees.MissingLibraryError, match="install libgomp1"):
+        boosted_trees.library()

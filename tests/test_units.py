@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import constants
 
-from pipeline.units import (
+from pullbook.pipeline.values.units import (
     TORQUE_POWER_CONSTANT,
     UnknownUnitError,
     WrongUnitError,

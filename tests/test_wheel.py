@@ -29,7 +29,8 @@ def test_the_wheel_starts_without_the_clone(tmp_path):
         "import sys; sys.path.insert(0, 'site')\n"
         "for tool in ('pytest', 'hypothesis', 'dvc', 'mypy'): sys.modules[tool] = None\n"
         "import pullbook; assert 'site' in pullbook.__file__, pullbook.__file__\n"
-        "from pullbook.cli import run; sys.argv = ['pullbook', 'check', sys.argv[1]]; run()"
+        "from pullbook.commands.main import run\n"
+        "sys.argv = ['pullbook', 'check', sys.argv[1]]; run()"
     )
     sheet = ROOT / "data" / "examples" / "tern-0001.csv"
     done = subprocess.run(

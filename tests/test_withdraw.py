@@ -8,7 +8,8 @@ import pandas as pd
 import pytest
 from test_command_line import run
 
-from pipeline import anonymise, curate, withdraw
+from pullbook.pipeline.curation import curate, data_set
+from pullbook.pipeline.privacy import anonymise, withdraw
 
 DAY = dt.date(2026, 3, 31)
 
@@ -59,7 +60,7 @@ def test_the_audit_finds_what_is_left_wherever_it_is(demo, shared, victim, liste
     (tmp_path / "page.md").write_text(f"| {victim['shop'][:8]} | reads high |\n")
     (tmp_path / "else.md").write_text("| 00000000 | reads high |\n")
     curated = tmp_path / "curated"
-    curate.write(curated, {curate.BUILDS: demo.builds, curate.PULLS: demo.pulls})
+    data_set.write(curated, {data_set.BUILDS: demo.builds, data_set.PULLS: demo.pulls})
     places = [curated, demo.bundle, shared, tmp_path / "page.md", tmp_path / "else.md"]
     files = {file for file, _ in withdraw.left(places, withdraw.read(listed))}
     told = {file.relative_to(tmp_path) if tmp_path in file.parents else file.name for file in files}
@@ -154,7 +155,7 @@ def test_tables_that_name_no_shop_are_read_by_the_builds_beside_them(
     curate.curate([shared]).write(tmp_path / "curated")
     withdraw.add(listed, victim["shop"], "", DAY, "asked")
     asked = withdraw.read(listed)
-    pulls = tmp_path / "curated" / curate.PULLS
+    pulls = tmp_path / "curated" / data_set.PULLS
     assert [file for file, _ in withdraw.left([pulls], asked)] == [pulls]
     assert withdraw.blind([tmp_path / "curated"], asked) == []
     alone = tmp_path / "alone.parquet"

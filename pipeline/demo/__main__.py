@@ -1,16 +1,18 @@
-"""Write the demo's sheets: ``python -m pipeline.demo FOLDER``."""
+"""Write the demo's sheets: ``python -m pullbook.pipeline.demo FOLDER``."""
 
 from __future__ import annotations
 
 import argparse
 from pathlib import Path
 
-from pipeline.demo import sheets
+from pullbook.pipeline.demo import sheets
 
 
 def main() -> None:
     """Write the sheets of the invented circle below the folder that is named."""
-    parser = argparse.ArgumentParser(prog="python -m pipeline.demo", description=main.__doc__)
+    parser = argparse.ArgumentParser(
+        prog="python -m pullbook.pipeline.demo", description=main.__doc__
+    )
     parser.add_argument("folder", type=Path)
     parser.add_argument("--sheets", type=int, default=sheets.SHEETS)
     parser.add_argument("--shops", type=int, default=sheets.SHOPS)

@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pipeline.demo import shops as demo_shops
-from pipeline.demo.shops import LAST_YEAR
-from pipeline.units import TORQUE_POWER_CONSTANT
-from schemas.fields import FIELDS
+from pullbook.pipeline.demo import shops as demo_shops
+from pullbook.pipeline.demo.shops import LAST_YEAR
+from pullbook.pipeline.values.units import TORQUE_POWER_CONSTANT
+from pullbook.schemas.fields import FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from openpyxl import Workbook
 
-    from pipeline.demo.shops import Made, Shop
+    from pullbook.pipeline.demo.shops import Made, Shop
 
 #: How many shops and sheets the demo has, and the seed it is made from.
 SHOPS, SHEETS, SEED = 60, 800, 20260

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pipeline import correction
-from pipeline.demo import cycle, engines
-from pipeline.demo.engines import FAMILIES, Build
+from pullbook.pipeline.demo import engine_cycle, engine_families
+from pullbook.pipeline.demo.engine_families import FAMILIES, Build
+from pullbook.pipeline.physics import correction_factors
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -51,7 +51,7 @@ class Shop:
     name: str
     bias: float  # reads high above 1
     tilt: float  # reads high at the top of the sweep above 0
-    families: tuple[engines.Family, ...]
+    families: tuple[engine_families.Family, ...]
     ambition: float
     correction: str
     weather_kept: bool
@@ -76,7 +76,7 @@ class Made:
     torque: NDArray[np.float64]  # lb-ft as stated
     truth: NDArray[np.float64]  # lb-ft of the engine as designed, at the reference condition
     stated: str
-    weather: correction.Weather | None
+    weather: correction_factors.Weather | None
     year: int
     lost: frozenset[str]
     extra: dict[str, str] = field(default_factory=dict)
@@ -147,13 +147,13 @@ def run(
             if not own or rng.random() > 0.1:
                 own.append(len(builds))
                 family = shop.families[int(rng.integers(len(shop.families)))]
-                builds.append(engines.draw(family, rng, shop.ambition))
+                builds.append(engine_families.draw(family, rng, shop.ambition))
                 plans.append((shop, own[-1]))
             else:
                 plans.append((shop, int(rng.choice(own))))
     sweeps = [_sweep(build, rng) for build in builds]
     knots = [np.linspace(low, high, 14) for low, high in sweeps]
-    torque, friction = cycle.brake_torque(engines.cases(builds, knots), track)
+    torque, friction = engine_cycle.brake_torque(engine_families.cases(builds, knots), track)
     curves = list(zip(knots, torque.reshape(-1, 14), friction.reshape(-1, 14), strict=True))
     scatter = [np.exp(rng.normal(0, 0.016) + rng.normal(0, 0.010) * _across(14)) for _ in builds]
     return [
@@ -189,7 +189,7 @@ def _test(
     rpm = np.arange(knots[0], knots[-1] + 1, shop.step)
     truth = CubicSpline(knots, newton_metres)(rpm)
     mine = truth * CubicSpline(knots, scatter)(rpm)
-    air = correction.Weather(
+    air = correction_factors.Weather(
         rng.normal(*shop.kelvin) - 273.15, rng.normal(*shop.kpa), float(rng.uniform(25, 85))
     )
     # The engine takes less of thin, warm air; what it loses to friction stays.
@@ -199,7 +199,7 @@ def _test(
     reading = observed * shop.bias * (1 + shop.tilt * _across(len(rpm)))
     reading *= np.exp(rng.normal(0, 0.006) + rng.normal(0, 0.003, len(rpm)))
     reading *= 0.84 * np.exp(rng.normal(0, 0.01)) if shop.chassis else 1.0
-    stated = reading * correction.factor(shop.correction, air) / 1.3558179483314004
+    stated = reading * correction_factors.factor(shop.correction, air) / 1.3558179483314004
     lost_fields = frozenset(
         name for name in build.values if name not in _KEPT_ALWAYS and rng.random() < _LOST
     )

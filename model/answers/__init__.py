@@ -1,0 +1,1 @@
+"""Every question a builder asks, one module a question."""

@@ -1,0 +1,229 @@
+"""Comparing two builds: the difference of their curves, with limits of its own."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pullbook.model.answers.prediction import BAND_POINTS, NARROW
+from pullbook.schemas.answer import Between, rounded
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pullbook.model.answers.prediction import Prediction
+    from pullbook.model.learning.sample import Floats
+    from pullbook.model.limits.conformal import Scores
+    from pullbook.model.limits.difference_errors import Pairs, PairScores
+    from pullbook.schemas.answer import Standing
+
+#: Steps in which a crossover is looked for, rev/min.
+_FINE = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One build less another, lb-ft at the reference condition.
+
+    Attributes
+    ----------
+    names
+        Of the two builds.
+    band
+        Lowest and highest engine speed, rev/min.
+    level
+        Of the limits.
+    one_shop
+        Whether both are taken to be tested by one shop.
+    mean_a, mean_b
+        Mean torque of each over the band.
+    mean
+        Their difference.
+    chance
+        That the first makes more over the band on the mean; ``None`` without calibration.
+    rpm, curve, chances, supported
+        Engine speeds; at each the difference, the chance that the first makes more (``None``
+        without calibration), and whether both builds are supported there.
+    crossovers
+        Engine speeds where the curves cross, each with the range over which the data cannot tell.
+    standings
+        Where each stands.
+    """
+
+    names: tuple[str, str]
+    band: tuple[float, float]
+    level: float
+    one_shop: bool
+    mean_a: float
+    mean_b: float
+    mean: Between
+    chance: float | None
+    rpm: Floats
+    curve: list[Between]
+    chances: list[float | None]
+    supported: list[bool]
+    crossovers: list[Between]
+    standings: tuple[Standing, Standing]
+
+    @property
+    def calibrated(self) -> bool:
+        """Whether there are limits."""
+        return self.mean.low is not None
+
+    @property
+    def told_apart(self) -> bool:
+        """Whether the data can tell the two apart over the band."""
+        low, high = self.mean.low, self.mean.high
+        return low is not None and high is not None and not low <= 0 <= high
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the difference as the object that ``compare --json`` prints."""
+        return {
+            "band": list(self.band),
+            "level": self.level,
+            "calibrated": self.calibrated,
+            "same_shop": self.one_shop,
+            "mean_torque": {
+                "a": rounded(self.mean_a),
+                "b": rounded(self.mean_b),
+                **_limits(self.mean, "difference"),
+            },
+            "chance_a_above_b": rounded(self.chance, 4),
+            "told_apart": self.told_apart,
+            "curve": [
+                {
+                    "rpm": rounded(rpm),
+                    **_limits(one, "difference"),
+                    "chance_a_above_b": rounded(chance, 4),
+                    "supported": supported,
+                }
+                for rpm, one, chance, supported in zip(
+                    self.rpm.tolist(), self.curve, self.chances, self.supported, strict=True
+                )
+            ],
+            "crossovers": [_limits(one, "rpm") for one in self.crossovers],
+            "standing": {
+                "a": self.standings[0].value,
+                "b": self.standings[1].value,
+            },
+        }
+
+
+def _limits(one: Between, name: str) -> dict[str, float | None]:
+    return {name: rounded(one.value), "low": rounded(one.low), "high": rounded(one.high)}
+
+
+def compare(
+    both: Sequence[Prediction],
+    names: tuple[str, str],
+    pairs: Pairs | None,
+    band: tuple[float, float],
+    level: float,
+    rpm: Floats,
+    one_shop: bool,
+) -> Difference:
+    """Return the difference of two builds.
+
+    Parameters
+    ----------
+    both
+        What a model says of the two.
+    names
+        Their names.
+    pairs
+        Scores of the model's pairs; ``None``: no limits are given.
+    band
+        Lowest and highest engine speed of the band, rev/min.
+    level
+        Of the limits.
+    rpm
+        Engine speeds of the curve.
+    one_shop
+        Whether both are taken to be tested by one shop.
+
+    """
+    scores = None if pairs is None else pairs.one_shop if one_shop else pairs.two_shops
+    inside = np.linspace(*band, BAND_POINTS)
+    means = [float(np.mean(one.torque(inside))) for one in both]
+    wide = float(np.mean(_expected(both, inside, scores)))
+    difference = means[0] - means[1]
+    single = None if scores is None else scores.point.threshold(level)
+    whole = None if scores is None else scores.mean.threshold(level)
+    if band[1] - band[0] < NARROW and whole is not None and single is not None:
+        whole = max(whole, single)
+    values = both[0].torque(rpm) - both[1].torque(rpm)
+    widths = _expected(both, rpm, scores)
+    return Difference(
+        names=names,
+        band=band,
+        level=level,
+        one_shop=one_shop,
+        mean_a=means[0],
+        mean_b=means[1],
+        mean=_between(difference, wide, whole),
+        chance=None if scores is None else _chance(difference / wide, scores.mean),
+        rpm=rpm,
+        curve=[
+            _between(v, w, single) for v, w in zip(values.tolist(), widths.tolist(), strict=True)
+        ],
+        chances=[
+            None if scores is None else _chance(v / w, scores.point)
+            for v, w in zip(values.tolist(), widths.tolist(), strict=True)
+        ],
+        supported=(both[0].supported(rpm) & both[1].supported(rpm)).tolist(),
+        crossovers=_crossovers(both, band, scores, single),
+        standings=(both[0].standing, both[1].standing),
+    )
+
+
+def _expected(both: Sequence[Prediction], rpm: Floats, scores: PairScores | None) -> Floats:
+    """Return the expected error of the two together, lb-ft, as pairs were scored."""
+    first, second = (one.torque(rpm) * one.width(rpm) for one in both)
+    if scores is None:
+        return np.hypot(first, second)
+    apart = float(np.linalg.norm(both[0].place - both[1].place))
+    return scores.expected(first, second, apart)
+
+
+def _between(value: float, width: float, factor: float | None) -> Between:
+    if factor is None:
+        return Between(value, None, None)
+    return Between(value, value - factor * width, value + factor * width)
+
+
+def _chance(score: float, scores: Scores) -> float:
+    """Return the chance that a difference is above nought, from how far errors of pairs go.
+
+    An error is as likely to be above as below; beyond the largest that was seen lies one shop more.
+    """
+    place = int(np.searchsorted(scores.values, abs(score), side="right"))
+    beyond = 1.0 - (float(scores.mass[place - 1]) if place else 0.0)
+    return 1.0 - beyond / 2 if score > 0 else beyond / 2
+
+
+def _crossovers(
+    both: Sequence[Prediction],
+    band: tuple[float, float],
+    scores: PairScores | None,
+    factor: float | None,
+) -> list[Between]:
+    """Return where the difference changes sign in the band, and where nobody can tell which."""
+    rpm = np.arange(band[0], band[1] + _FINE / 2, _FINE)
+    value = both[0].torque(rpm) - both[1].torque(rpm)
+    unsure = None if factor is None else np.abs(value) <= factor * _expected(both, rpm, scores)
+    found = []
+    above = value > 0
+    for at in np.flatnonzero(above[:-1] != above[1:]).tolist():
+        share = value[at] / (value[at] - value[at + 1])
+        where = float(rpm[at] + share * _FINE)
+        if unsure is None:
+            found.append(Between(where, None, None))
+            continue
+        sure = np.flatnonzero(~unsure)
+        before, after = sure[sure <= at], sure[sure > at]
+        low = float(rpm[before[-1]]) if len(before) else band[0]
+        high = float(rpm[after[0]]) if len(after) else band[1]
+        found.append(Between(where, low, high))
+    return found

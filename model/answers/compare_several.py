@@ -1,0 +1,155 @@
+"""Several builds compared: the first with each of the others, and the chance of each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from scipy.special import ndtri
+
+from pullbook.model.answers import compare as comparing
+from pullbook.model.answers.prediction import BAND_POINTS
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pullbook.model.answers.compare import Difference
+    from pullbook.model.answers.prediction import Prediction
+    from pullbook.model.learning.sample import Floats
+    from pullbook.model.limits.conformal import Scores
+    from pullbook.model.limits.difference_errors import Pairs, PairScores
+
+
+_SEED = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Several builds compared: the first with each of the others.
+
+    Attributes
+    ----------
+    differences
+        The first less each other.
+    chances
+        That each makes the most over the band; ``None`` without calibration.
+    """
+
+    differences: list[Difference]
+    chances: list[float] | None
+
+    @property
+    def names(self) -> list[str]:
+        """Names of the builds, in their order."""
+        return [self.differences[0].names[0], *(one.names[1] for one in self.differences)]
+
+    def as_json(self) -> dict[str, Any]:
+        """Return what ``compare --json`` prints: of two builds their difference."""
+        if len(self.differences) == 1:
+            return self.differences[0].as_json()
+        first = self.differences[0]
+        chances = None if self.chances is None else [round(one, 4) for one in self.chances]
+        return {
+            "band": list(first.band),
+            "level": first.level,
+            "builds": self.names,
+            "chance_best": chances,
+            "against_first": [one.as_json() for one in self.differences],
+        }
+
+
+def compare(
+    names: Sequence[str],
+    found: Sequence[Prediction],
+    pairs: Pairs | None,
+    band: tuple[float, float],
+    level: float,
+    rpm: Floats,
+    one_shop: bool,
+) -> Comparison:
+    """Return the first of several builds compared with each other.
+
+    Parameters
+    ----------
+    names, found
+        Of the builds, and what a model says of them.
+    pairs, band, level, rpm, one_shop
+        As for `pullbook.model.answers.compare.compare`.
+
+    """
+    differences = [
+        comparing.compare((found[0], one), (names[0], name), pairs, band, level, rpm, one_shop)
+        for name, one in zip(names[1:], found[1:], strict=True)
+    ]
+    chances = None
+    if pairs is not None:
+        scores = pairs.one_shop if one_shop else pairs.two_shops
+        places = np.array([one.place for one in found])
+        chances = chances_of_best(*means(found, band), places, scores, scores.mean, _SEED)
+    return Comparison(differences, None if chances is None else chances.tolist())
+
+
+_DRAWS = 4000
+
+#: Builds that can be the best: more are not drawn for.
+_CONTENDERS = 250
+
+#: The level whose limits say how wide the normal law is that errors are drawn from.
+_LEVEL = 0.8
+
+
+def means(builds: Sequence[Prediction], band: tuple[float, float]) -> tuple[Floats, Floats]:
+    """Return mean torque over a band and its expected error, lb-ft, shape (builds,) each."""
+    rpm = np.linspace(*band, BAND_POINTS)
+    torque = np.array([one.torque(rpm) for one in builds])
+    width = np.array([one.width(rpm) for one in builds])
+    return torque.mean(axis=1), (torque * width).mean(axis=1)
+
+
+def chances_of_best(
+    value: Floats,
+    expected: Floats,
+    places: Floats,
+    scores: PairScores,
+    law: Scores,
+    seed: int,
+) -> Floats | None:
+    """Return the chance that each build has the highest value; they sum to one.
+
+    Errors are drawn from a normal law: those of like builds go together as the pairs of the data
+    did, and differences spread as theirs.
+
+    Parameters
+    ----------
+    value, expected
+        What each makes and how far it is expected to be off, in one unit, shape (builds,).
+    places
+        The builds as points, by `novelty.Reference`, shape (builds, coordinates).
+    scores
+        Of pairs, as the model holds them.
+    law
+        Those of them that the value goes by: at one speed, or of a mean.
+    seed
+        Of the draws.
+
+    Returns
+    -------
+    ``None`` where the shops are too few to say.
+
+    """
+    factor = law.threshold(_LEVEL)
+    if factor is None:
+        return None
+    chance = np.zeros(len(value))
+    top = np.argsort(-(value + 3 * expected), kind="stable")[:_CONTENDERS]
+    squares = np.square(places[top]).sum(axis=1)
+    apart = squares[:, None] + squares[None] - 2 * places[top] @ places[top].T
+    together = scores.likeness * np.exp(-np.sqrt(np.maximum(apart, 0.0)) / scores.reach)
+    np.fill_diagonal(together, 1.0)
+    scale = factor / float(ndtri((1 + _LEVEL) / 2)) * expected[top]
+    root = np.linalg.cholesky(together + 1e-9 * np.eye(len(top)))
+    drawn = np.random.default_rng(seed).normal(size=(_DRAWS, len(top))) @ root.T
+    first = np.argmax(value[top] + drawn * scale, axis=1)
+    chance[top] = np.bincount(first, minlength=len(top)) / _DRAWS
+    return chance

@@ -1,0 +1,221 @@
+"""Why: what each group of parts does to the curve, the nearest sheets, and what differs from them.
+
+The model is asked itself. Against the typical build of the data, groups of parts are put in one
+after the other, and what each changes is averaged over every order there is (Shapley, A value for
+n-person games, 1953, from memory). In every order the changes sum to the whole; so do the means.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+from math import comb
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from pullbook.model.answers import missing_fields
+from pullbook.model.answers.prediction import predict
+from pullbook.schemas.answer import Missing, rounded
+from pullbook.schemas.fields import CURATED_FIELDS, FIELDS
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from pullbook.model.answers.prediction import Prediction
+    from pullbook.model.learning.sample import Floats
+    from pullbook.model.training.train_model import Model
+
+#: Groups of parts, and the fields of each.
+GROUPS: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "size": ("cylinders", "arrangement", "bore", "stroke", "rod_length"),
+        "compression, fuel and spark": ("compression_ratio", "fuel", "octane", "timing"),
+        "camshaft": (
+            "intake_duration", "exhaust_duration", "intake_duration_seat",
+            "exhaust_duration_seat", "lobe_separation", "intake_centerline", "intake_lift",
+            "exhaust_lift", "lifter",
+        ),
+        "heads": (
+            "valves_per_cylinder", "intake_valve", "exhaust_valve", "port_csa", "port_volume",
+            "intake_flow", "exhaust_flow",
+        ),
+        "intake": ("intake_type", "runner_length", "fuel_metering", "airflow"),
+        "boost": ("aspiration", "boost"),
+        "exhaust": ("exhaust_type", "primary_diameter", "primary_length", "muffled"),
+        "how it was tested": ("water_pump", "accessories", "dyno"),
+    }
+)  # fmt: skip
+_NAMED, _DIFFERENCES = 5, 4
+_ALIKE = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Near:
+    """A sheet near a build: its name, how far it is, and in which fields the two differ most."""
+
+    sheet_id: str
+    distance: float
+    differs: list[tuple[str, str, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """Why a curve is what it is.
+
+    Attributes
+    ----------
+    sheet_id
+        Name of the build.
+    rpm
+        Engine speeds, rev/min.
+    typical, torque
+        Curve of the typical build of the data, and that of the build, lb-ft.
+    parts
+        What each group of parts adds to the former to make the latter, lb-ft by engine speed.
+    nearest
+        The nearest sheets.
+    missing
+        Fields the build does not give, the one worth most first.
+    found
+        What the model says of the build: where it stands, and what is supported.
+    """
+
+    sheet_id: str
+    rpm: Floats
+    typical: Floats
+    torque: Floats
+    parts: dict[str, Floats]
+    nearest: list[Near]
+    missing: list[Missing]
+    found: Prediction
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the explanation as the object that ``explain --json`` prints."""
+        return {
+            "sheet_id": self.sheet_id,
+            "standing": self.found.standing.value,
+            "supported": self.found.supported(self.rpm).tolist(),
+            "rpm": self.rpm.tolist(),
+            "typical": [rounded(t) for t in self.typical.tolist()],
+            "torque": [rounded(t) for t in self.torque.tolist()],
+            "parts": {
+                name: [rounded(t) for t in part.tolist()] for name, part in self.parts.items()
+            },
+            "nearest": [
+                {
+                    "sheet_id": near.sheet_id,
+                    "distance": rounded(near.distance, 4),
+                    "differs": [
+                        {"field": f, "here": here, "there": there}
+                        for f, here, there in near.differs
+                    ],
+                }
+                for near in self.nearest
+            ],
+            "missing": [{"field": m.field, "narrows": rounded(m.narrows, 4)} for m in self.missing],
+        }
+
+
+def explain(model: Model, build: pd.DataFrame, rpm: Floats, level: float) -> Explanation:
+    """Return why a model says what it says of a build.
+
+    Parameters
+    ----------
+    model
+        The model.
+    build
+        One typed build, a table with one row.
+    rpm
+        Engine speeds, rev/min.
+    level
+        Of the limits that a missing field would narrow.
+
+    """
+    build = build[list(CURATED_FIELDS)]
+    typical = typical_build(model.fields).astype(build.dtypes.to_dict())
+    names = list(GROUPS)
+    every = range(len(names))
+    states = [frozenset(s) for size in range(len(names) + 1) for s in combinations(every, size)]
+    rows = _put_in(typical, build, states, names)
+    said = predict(model, rows, [None] * len(rows))
+    torque = {state: one.torque(rpm) for state, one in zip(states, said, strict=True)}
+    parts = {name: np.zeros(len(rpm)) for name in names}
+    for state in states:
+        # The share of orders in which these come before one more, which is the next.
+        share = 1 / (len(names) * comb(len(names) - 1, len(state))) if state != states[-1] else 0.0
+        for number in set(every) - state:
+            parts[names[number]] += share * (torque[state | {number}] - torque[state])
+    (found,) = predict(model, build, [None])
+    return Explanation(
+        sheet_id=str(build["sheet_id"].iloc[0]),
+        rpm=rpm,
+        typical=torque[frozenset()],
+        torque=torque[frozenset(every)],
+        parts=parts,
+        nearest=[
+            _near(model, build, int(position), float(far))
+            for position, far in zip(found.nearest[:_NAMED], found.distances, strict=False)
+        ],
+        missing=missing_fields.fields(model, build, found.nearest, found.half_width(level)),
+        found=found,
+    )
+
+
+def typical_build(fields: pd.DataFrame) -> pd.DataFrame:
+    """Return a build of the medians and the most frequent choices of a data set, as one row."""
+    row: dict[str, Any] = {}
+    for name in CURATED_FIELDS:
+        known = fields[name].dropna()
+        if known.empty or name in ("sheet_id", "shop", "family"):
+            row[name] = None
+        elif FIELDS[name].numeric:
+            middle = float(known.astype(float).median())
+            row[name] = round(middle) if str(fields[name].dtype) == "Int64" else middle
+        else:
+            row[name] = known.mode().iloc[0]
+    row["sheet_id"] = "typical"
+    if row["aspiration"] == "natural":
+        row["boost"] = None
+    return pd.DataFrame([row])
+
+
+def _put_in(
+    typical: pd.DataFrame, build: pd.DataFrame, states: list[frozenset[int]], names: list[str]
+) -> pd.DataFrame:
+    """Return the typical build with some groups of parts of the build put in, a row a state."""
+    rows = typical.loc[typical.index.repeat(len(states))].reset_index(drop=True)
+    for number, group in enumerate(names):
+        inside = np.array([number in state for state in states])
+        for name in GROUPS[group]:
+            given = build[name].repeat(len(states)).reset_index(drop=True)
+            rows[name] = rows[name].where(~inside, given)
+    return rows.astype(build.dtypes.to_dict())
+
+
+def _near(model: Model, build: pd.DataFrame, position: int, distance: float) -> Near:
+    """Return a sheet with the fields in which it differs most, in standard deviations."""
+    there, here = model.fields.iloc[position], build.iloc[0]
+    told: list[tuple[float, tuple[str, str, str]]] = []
+    for name in [name for group in GROUPS.values() for name in group]:
+        a, b = here[name], there[name]
+        if pd.isna(a) or pd.isna(b) or a == b:
+            continue
+        if FIELDS[name].numeric:
+            spread = float(model.fields[name].astype(float).std())
+            apart = abs(float(a) - float(b)) / spread if spread > 0 else 0.0
+            said = (name, f"{float(a):.4g}", f"{float(b):.4g}")
+        else:
+            apart, said = 1.0, (name, _word(a), _word(b))
+        if apart > _ALIKE:
+            told.append((apart, said))
+    told.sort(key=lambda one: -one[0])
+    return Near(model.sheet_ids[position], distance, [said for _, said in told[:_DIFFERENCES]])
+
+
+def _word(value: object) -> str:
+    if isinstance(value, bool | np.bool_):
+        return "yes" if value else "no"
+    return str(value)

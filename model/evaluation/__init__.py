@@ -1,0 +1,1 @@
+"""The fair test: error and coverage on sheets that were held out."""

@@ -1,0 +1,124 @@
+"""Whether the limits of differences hold, on pairs of sheets of shops that were held out."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from pullbook.model.answers.compare import compare
+from pullbook.model.limits.difference_errors import COMMON, POINTS, across, same_engine, within
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pullbook.model.answers.prediction import Prediction
+    from pullbook.model.limits.difference_errors import Pairs
+
+
+def held_out(
+    pulls: Sequence[pd.DataFrame],
+    shop: np.ndarray,
+    table: pd.DataFrame,
+    predictions: Sequence[Prediction],
+    pairs: Pairs,
+    levels: Sequence[float],
+    seed: int,
+) -> pd.DataFrame:
+    """Return for pairs of held-out sheets whether their difference lies inside its limits.
+
+    Parameters
+    ----------
+    pulls
+        Curated readings of each sheet.
+    shop
+        Number of the shop of each sheet.
+    table
+        Features of the sheets.
+    predictions
+        What a model that had not seen their shops says of them.
+    pairs
+        The model's scores of pairs.
+    levels
+        Of the limits.
+    seed
+        Of the choice of pairs.
+
+    Returns
+    -------
+    A row a pair: ``one_shop``, ``cluster`` (the shop, or the couple of shops) and for each level
+    the share of points (``point_0.9``) and whether the mean (``mean_0.9``) lies inside, and the
+    half-width of the latter over that of two bands laid side by side (``share_0.9``).
+
+    """
+    rng = np.random.default_rng(seed)
+    own = within(shop, rng)
+    own = own[~same_engine(table, own)]
+    others, couple = across(shop, rng)
+    rows = []
+    for both, clusters, one_shop in ((own, shop[own[:, 0]], True), (others, couple, False)):
+        for pair, cluster in zip(both.tolist(), clusters.tolist(), strict=True):
+            row = _pair(
+                [pulls[one] for one in pair], [predictions[one] for one in pair], pairs, levels,
+                one_shop,
+            )  # fmt: skip
+            if row is not None:
+                rows.append({"one_shop": one_shop, "cluster": cluster, **row})
+    return pd.DataFrame(rows)
+
+
+def _pair(
+    pulls: list[pd.DataFrame],
+    both: list[Prediction],
+    pairs: Pairs,
+    levels: Sequence[float],
+    one_shop: bool,
+) -> dict[str, Any] | None:
+    curves = []
+    for pull in pulls:
+        ordered = pull.sort_values("rpm", kind="stable")
+        curves.append((ordered["rpm"].to_numpy(float), ordered["torque"].to_numpy(float)))
+    low, high = max(rpm[0] for rpm, _ in curves), min(rpm[-1] for rpm, _ in curves)
+    if high - low < COMMON:
+        return None
+    rpm = np.linspace(low, high, POINTS)
+    first, second = (np.interp(rpm, *curve) for curve in curves)
+    measured = first - second
+    row: dict[str, Any] = {}
+    for level in levels:
+        found = compare(both, ("a", "b"), pairs, (low, high), level, rpm, one_shop)
+        if found.mean.low is None or found.mean.high is None:
+            continue
+        inside = [
+            one.low is not None and one.high is not None and one.low <= value <= one.high
+            for one, value in zip(found.curve, measured.tolist(), strict=True)
+        ]
+        row[f"point_{level}"] = float(np.mean(inside))
+        row[f"mean_{level}"] = float(found.mean.low <= measured.mean() <= found.mean.high)
+        bands = sum(_half_band(one, rpm, level) for one in both)
+        row[f"share_{level}"] = (found.mean.high - found.mean.low) / 2 / bands
+    return row
+
+
+def _half_band(one: Prediction, rpm: np.ndarray, level: float) -> float:
+    """Return the mean half-width, lb-ft, of the limits of one build."""
+    factor = one.threshold("point", level) or 0.0
+    return float(np.mean(one.torque(rpm) * np.sinh(factor * one.width(rpm))))
+
+
+def summary(rows: pd.DataFrame, levels: Sequence[float]) -> dict[str, Any]:
+    """Return coverage of differences by level; every shop, or couple of shops, weighs the same."""
+    found: dict[str, Any] = {}
+    for one_shop, name in ((True, "one_shop"), (False, "two_shops")):
+        own = rows[rows["one_shop"] == one_shop]
+        found[name] = {
+            str(level): {
+                "point": round(float(own.groupby("cluster")[f"point_{level}"].mean().mean()), 4),
+                "mean": round(float(own.groupby("cluster")[f"mean_{level}"].mean().mean()), 4),
+                "width_over_two_bands": round(float(own[f"share_{level}"].median()), 3),
+            }
+            for level in levels
+            if f"mean_{level}" in own and own[f"mean_{level}"].notna().any()
+        }
+    return found

@@ -1,0 +1,118 @@
+"""A prediction against the pull that was measured afterwards: how far off, and inside or not."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from pullbook.model.evaluation import accuracy
+from pullbook.model.learning import smooth_curves
+from pullbook.model.limits import calibration
+from pullbook.model.range import novelty
+from pullbook.schemas.fields import BUILD_FIELDS
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from pullbook.model.answers.prediction import Prediction
+    from pullbook.model.learning.sample import Floats
+
+#: Levels at which limits are held against what came.
+LEVELS = (0.5, 0.8, 0.9, 0.95)
+#: The level that single figures are told at.
+LEVEL = 0.9
+
+
+def held_against(
+    builds: pd.DataFrame, pulls: Mapping[str, pd.DataFrame], predictions: Sequence[Prediction]
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Hold predictions against what was measured.
+
+    Parameters
+    ----------
+    builds
+        Curated builds.
+    pulls
+        Their curated readings by ``sheet_id``.
+    predictions
+        Of the builds, in their order.
+
+    Returns
+    -------
+    readings
+        A row a reading: ``sheet_id``, ``shop``, ``rpm``, ``measured`` and ``predicted`` lb-ft;
+        for each level whether it lies inside the limits (``inside_0.9``) and how wide they are as a
+        share of torque (``width_0.9``); ``pit`` (the probability that was left below it),
+        ``crps`` and ``interval_score``, % of torque.
+    sheets
+        A row a sheet: ``standing``, ``distance``, ``given`` (how many fields of the build the sheet
+        gives), and for each level whether the whole curve lies inside the band (``band_0.9``) and
+        each of `calibration.PEAKS` inside its limits (``torque_rpm_0.9``).
+
+    """
+    given = builds[list(BUILD_FIELDS)].notna().sum(axis=1).tolist()
+    names, shops = builds["sheet_id"].tolist(), builds["shop"].tolist()
+    readings, sheets = [], []
+    for name, shop, fields, found in zip(names, shops, given, predictions, strict=True):
+        one, whole = _of_sheet(name, shop, pulls[name], found)
+        readings.append(one)
+        sheets.append({**whole, "given": fields})
+    return pd.concat(readings, ignore_index=True), pd.DataFrame(sheets)
+
+
+def _of_sheet(
+    name: str, shop: str, pull: pd.DataFrame, found: Prediction
+) -> tuple[pd.DataFrame, dict[str, Any]]:
+    rpm = pull["rpm"].to_numpy(dtype=float)
+    measured = pull["torque"].to_numpy(dtype=float)
+    predicted, width = found.torque(rpm), found.width(rpm)
+    off = np.log(measured / predicted)
+    far = np.abs(off)
+
+    def half(level: float) -> Floats | None:
+        factor = found.threshold("point", level) if level > 0 else 0.0
+        return None if factor is None else factor * width
+
+    readings = pd.DataFrame(
+        {"sheet_id": name, "shop": shop, "rpm": rpm, "measured": measured, "predicted": predicted,
+         "pit": np.nan if found.regime is None
+         else 0.5 + np.sign(off) * found.regime.point.level(far / width) / 2}
+        | accuracy.scores(np.log(predicted), half, np.log(measured), LEVEL)
+    )  # fmt: skip
+    sheet: dict[str, Any] = {
+        "sheet_id": name,
+        "shop": shop,
+        "standing": found.standing.value,
+        "distance": float(np.mean(found.distances[: novelty.NEAREST])),
+    }
+    peaks = _peaks(rpm, measured, found)
+    rows = calibration.middle(np.zeros(len(rpm), dtype=np.int64), rpm, 1)
+    peaks["mean"] = abs(float(off[rows].sum())) / float(width[rows].sum())
+    for level in LEVELS:
+        single, whole = found.threshold("point", level), found.threshold("band", level)
+        readings[f"inside_{level}"] = (
+            np.nan if single is None else (far <= single * width).astype(float)
+        )
+        readings[f"width_{level}"] = np.nan if single is None else 2 * np.sinh(single * width)
+        sheet[f"band_{level}"] = None if whole is None else bool((far <= whole * width).all())
+        for part, score in peaks.items():
+            most = found.threshold(part, level)
+            sheet[f"{part}_{level}"] = None if most is None or score is None else score <= most
+    return readings, sheet
+
+
+def _peaks(rpm: Floats, measured: Floats, found: Prediction) -> dict[str, float | None]:
+    """Return the scores of the peaks; a peak at an end of the sweep has no speed to be off."""
+    speeds, curve = calibration.measured_curve(rpm, np.log(measured))
+    torque = found.torque(speeds)
+    scores: dict[str, float | None] = {}
+    for part, factor in (("torque", 1.0), ("power", speeds)):
+        top, where, censored = smooth_curves.peak(speeds, np.exp(curve) * factor)
+        guess, guessed, _ = smooth_curves.peak(speeds, torque * factor)
+        width = float(found.width(np.array([where]))[0])
+        scores[part] = abs(float(np.log(top / guess))) / width
+        off = abs(float(np.log(where / guessed))) / found.widened
+        scores[f"{part}_rpm"] = None if censored else off
+    return scores

@@ -1,0 +1,1 @@
+"""The learners, and the readings they are fitted to."""

@@ -1,0 +1,169 @@
+"""What is learned from: builds as features, readings as logarithms of torque for each size."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pullbook.pipeline.features import engineered_features
+from pullbook.pipeline.features.feature_table import GIVEN
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+_SPEED = "rpm"
+#: Ordinary scatter of a sheet (shop, engine and pull), as a relative standard deviation: what a
+#: nominal correction or a warning adds stands beside it. Common practice, no source.
+_ORDINARY_SD = 0.025
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """Sheets to learn from.
+
+    Attributes
+    ----------
+    sheet_ids
+        Name of each sheet.
+    shops
+        Code of the shop of each sheet.
+    engines
+        Number of the engine of each sheet: sheets of one shop with equal fields share it.
+    table
+        Features, a row a sheet; columns of `feature_table.make`.
+    sheet
+        For each reading the position of its sheet; rising.
+    rpm
+        Of each reading, rev/min.
+    target
+        Of each reading: natural logarithm of lb-ft for each cubic inch of charge.
+    weight
+        Of each sheet: 1, or less where its numbers are less certain.
+    """
+
+    sheet_ids: tuple[str, ...]
+    shops: NDArray[np.str_]
+    engines: Ints
+    table: pd.DataFrame
+    sheet: Ints
+    rpm: Floats
+    target: Floats
+    weight: Floats
+
+    def __len__(self) -> int:
+        return len(self.sheet_ids)
+
+    def part(self, keep: NDArray[np.bool_]) -> Sample:
+        """Return the sample of some of the sheets."""
+        position = np.cumsum(keep) - 1
+        rows = keep[self.sheet]
+        return Sample(
+            sheet_ids=tuple(np.asarray(self.sheet_ids)[keep].tolist()),
+            shops=self.shops[keep],
+            engines=self.engines[keep],
+            table=self.table[keep],
+            sheet=position[self.sheet[rows]],
+            rpm=self.rpm[rows],
+            target=self.target[rows],
+            weight=self.weight[keep],
+        )
+
+    def reading_weight(self) -> Floats:
+        """Return the weight of each reading: its sheet's, shared by the sheet's readings."""
+        counts = np.bincount(self.sheet, minlength=len(self))
+        share = (self.weight / np.maximum(counts, 1))[self.sheet]
+        weight: Floats = share * (len(share) / share.sum())
+        return weight
+
+
+def sample_of(builds: pd.DataFrame, pulls: pd.DataFrame, table: pd.DataFrame) -> Sample:
+    """Return the sample of a curated data set.
+
+    Parameters
+    ----------
+    builds, pulls
+        Curated tables.
+    table
+        Features of the builds, in the same order.
+
+    Raises
+    ------
+    ValueError
+        A build has no readings, or a reading no build.
+
+    """
+    place = pd.Series(np.arange(len(builds)), index=builds["sheet_id"])
+    if set(place.index) != set(pulls["sheet_id"]):
+        msg = "builds and pulls are not of the same sheets"
+        raise ValueError(msg)
+    sheet = place[pulls["sheet_id"]].to_numpy()
+    order = np.argsort(sheet, kind="stable")
+    pulls, sheet = pulls.iloc[order], sheet[order]
+    size = charge(table)
+    identity = table.drop(columns=[c for c in table if str(c).startswith(GIVEN)])
+    engines = identity.assign(shop=builds["shop"].to_numpy()).groupby(
+        ["shop", *identity.columns], dropna=False, sort=False
+    )
+    return Sample(
+        sheet_ids=tuple(builds["sheet_id"]),
+        shops=builds["shop"].to_numpy(dtype=np.str_),
+        engines=np.asarray(engines.ngroup(), dtype=np.int64),
+        table=table,
+        sheet=sheet,
+        rpm=pulls["rpm"].to_numpy(dtype=float),
+        target=np.log(pulls["torque"].to_numpy(dtype=float) / size[sheet]),
+        weight=weight_of(builds),
+    )
+
+
+def charge(table: pd.DataFrame) -> Floats:
+    """Return the size that torque goes by: displacement, in³, at the pressure of the manifold.
+
+    What boost packs into the cylinders counts as so much more engine. Shape (builds,).
+    """
+    size: Floats = table["displacement"].to_numpy(float) * table["pressure_ratio"].to_numpy(float)
+    return size
+
+
+def weight_of(builds: pd.DataFrame) -> Floats:
+    """Return how much each curated sheet counts, at most 1, shape (sheets,).
+
+    What makes its torque less certain stands beside the ordinary scatter; copies share one weight.
+    """
+    more = builds["factor_sd"].to_numpy(float) ** 2 + builds["doubt_sd"].to_numpy(float) ** 2
+    weight: Floats = _ORDINARY_SD**2 / (_ORDINARY_SD**2 + more) / builds["copies"].to_numpy(float)
+    return weight
+
+
+def columns(table: pd.DataFrame) -> list[str]:
+    """Return the names of the columns of `readings`."""
+    return [_SPEED, *table.columns]
+
+
+def readings(table: pd.DataFrame, build: Ints, rpm: Floats) -> Floats:
+    """Return the matrix of readings: engine speed, then the features at that speed.
+
+    Parameters
+    ----------
+    table
+        Features, a row a build.
+    build
+        For each reading the position of its build.
+    rpm
+        For each reading the engine speed, rev/min.
+
+    Returns
+    -------
+    Shape (readings, 1 + features).
+
+    """
+    matrix = np.empty((len(rpm), 1 + table.shape[1]))
+    matrix[:, 0] = rpm
+    matrix[:, 1:] = table.to_numpy(dtype=float)[build]
+    places = {name: place for place, name in enumerate(table.columns, start=1)}
+    for name in engineered_features.PER_RPM:
+        matrix[:, places[name]] *= rpm
+    return matrix

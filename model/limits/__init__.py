@@ -1,0 +1,1 @@
+"""Error bars: how large errors of held-out sheets are, and the limits that follow."""

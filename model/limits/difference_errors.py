@@ -1,0 +1,268 @@
+"""Pairs: how large errors of a difference between two builds are, where both were held out.
+
+Two builds of one shop are read by one dyno, and like builds are mispredicted alike, so their
+difference is surer than either; builds of two shops are not read alike. Subtracting two bands would
+promise too much here and too little there. So the difference is calibrated as such, on pairs of
+sheets of one shop and on pairs across shops, and every shop, or couple of shops, weighs the same.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pullbook.model.learning import smooth_curves
+from pullbook.model.learning.sample import charge
+from pullbook.model.limits import conformal
+from pullbook.model.limits.conformal import Scores
+from pullbook.pipeline.features.engineered_features import CATEGORIES
+from pullbook.pipeline.features.feature_table import GIVEN
+from pullbook.pipeline.features.fill_missing import FILLED
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from pullbook.model.learning.sample import Floats, Ints, Sample
+
+#: Engine speeds at which a pair is compared, spread over what both were swept over.
+POINTS = 9
+#: Pairs of a shop, and pairs of sheets of two shops, that are looked at.
+_PER_SHOP, _PER_COUPLE = 60, 40
+_ROUNDS = 6
+_MOST_STEPS = 4000
+#: Sweeps must have this much in common, rev/min.
+COMMON = 800.0
+#: What is tried for likeness, and for reach as a quantile of the distances of pairs.
+_LIKENESSES = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7)
+_REACHES = (0.1, 0.3, 0.6, 0.95)
+
+
+@dataclass(frozen=True, slots=True)
+class PairScores:
+    """Scores of pairs: errors of a difference over what was expected of the two.
+
+    Attributes
+    ----------
+    point
+        At a single engine speed.
+    mean
+        Of the mean over a band.
+    likeness, reach
+        Correlation of the errors of two builds that are all but alike, and the distance over which
+        it falls to 1/e of that.
+    """
+
+    point: Scores
+    mean: Scores
+    likeness: float
+    reach: float
+
+    def expected(self, first: Floats, second: Floats, apart: Floats | float) -> Floats:
+        """Return the expected error of a difference from those of the two, and their distance."""
+        return _expected(first, second, apart, self.likeness, self.reach)
+
+
+PAIR_PARTS = ("point", "mean")
+
+
+def _expected(
+    first: Floats, second: Floats, apart: Floats | float, likeness: float, reach: float
+) -> Floats:
+    together = likeness * np.exp(-np.asarray(apart) / reach)
+    expected: Floats = np.sqrt(first**2 + second**2 - 2 * together * first * second)
+    return expected
+
+
+@dataclass(frozen=True, slots=True)
+class Pairs:
+    """Scores of pairs of one shop, and of two."""
+
+    one_shop: PairScores
+    two_shops: PairScores
+
+
+def calibrate(
+    sample: Sample,
+    shop: Ints,
+    speeds: Floats,
+    curves: Floats,
+    spread: Floats,
+    places: Floats,
+    seed: int,
+) -> Pairs | None:
+    """Return the scores of pairs of held-out sheets; ``None`` where no shop has a pair.
+
+    Parameters
+    ----------
+    sample
+        The sheets.
+    shop
+        Number of the shop of each sheet.
+    speeds
+        The grid of engine speeds.
+    curves, spread
+        Predicted and expected without the sheet's shop, shape (sheets, points).
+    places
+        The sheets as points, by `novelty.Reference`.
+    seed
+        Of the choice of pairs.
+
+    """
+    rng = np.random.default_rng(seed)
+    sheets = _Sheets(sample, speeds, curves, spread, places)
+    of_one = within(shop, rng)
+    own = sheets.errors(of_one[~same_engine(sample.table, of_one)])
+    if not len(own.pairs):
+        return None
+    of_two, couple = across(shop, rng)
+    other = sheets.errors(of_two)
+    shops = len(np.unique(shop))
+    cluster = shop[own.pairs[:, 0]]
+    return Pairs(
+        one_shop=_scores(own, cluster, len(np.unique(cluster))),
+        # Every shop is in one couple of a round, so so many couples are independent.
+        two_shops=_scores(other, couple[other.kept], max(1, shops // 2)),
+    )
+
+
+def same_engine(table: pd.DataFrame, pairs: Ints) -> NDArray[np.bool_]:
+    """Tell which pairs may be two pulls of one engine: equal in all that both sheets give.
+
+    They say nothing of two engines, which differ even when built alike.
+    """
+    same = np.ones(len(pairs), dtype=bool)
+    fields = ("displacement", "bore_stroke", *FILLED, *CATEGORIES)
+    for name in [name for name in fields if name in table]:
+        column = table[name].to_numpy(dtype=float)
+        given = np.isfinite(column)
+        if f"{GIVEN}{name}" in table:
+            given &= table[f"{GIVEN}{name}"].to_numpy(dtype=bool)
+        a, b = pairs.T
+        same &= ~(given[a] & given[b]) | np.isclose(column[a], column[b], rtol=1e-6)
+    return same
+
+
+def within(shop: Ints, rng: np.random.Generator) -> Ints:
+    """Return pairs of sheets of one shop, shape (pairs, 2)."""
+    found = []
+    for number in range(int(shop.max()) + 1):
+        own = np.flatnonzero(shop == number)
+        first, second = np.triu_indices(len(own), 1)
+        if len(first) > _PER_SHOP:
+            some = rng.choice(len(first), _PER_SHOP, replace=False)
+            first, second = first[some], second[some]
+        found.append(np.column_stack([own[first], own[second]]))
+    return np.concatenate(found)
+
+
+def across(shop: Ints, rng: np.random.Generator) -> tuple[Ints, Ints]:
+    """Return pairs of sheets of two shops, and the couple of shops that each is of."""
+    members = [np.flatnonzero(shop == number) for number in range(int(shop.max()) + 1)]
+    found, couples = [], []
+    for round_ in range(_ROUNDS):
+        order = rng.permutation(len(members))
+        for at in range(0, len(order) - 1, 2):
+            a, b = members[order[at]], members[order[at + 1]]
+            count = min(_PER_COUPLE, len(a) * len(b))
+            found.append(np.column_stack([rng.choice(a, count), rng.choice(b, count)]))
+            couples += [round_ * len(members) + at] * count
+    return np.concatenate(found), np.unique(couples, return_inverse=True)[1]
+
+
+@dataclass(frozen=True, slots=True)
+class _Errors:
+    """Errors and expected errors of pairs, lb-ft, shape (pairs, points), and how far apart.
+
+    ``kept`` are the places of the pairs among those asked for.
+    """
+
+    pairs: Ints
+    kept: Ints
+    difference: Floats
+    first: Floats
+    second: Floats
+    apart: Floats
+
+
+def _scores(errors: _Errors, cluster: Ints, independent: int) -> PairScores:
+    """Return scores in which every cluster weighs the same, and each of its pairs."""
+    likeness, reach = _likeness(errors)
+    expected = _expected(errors.first, errors.second, errors.apart[:, None], likeness, reach)
+    point = np.abs(errors.difference) / expected
+    mean = np.abs(errors.difference.mean(axis=1)) / expected.mean(axis=1)
+    pair = np.arange(len(cluster))
+    made = [
+        conformal.shop_scores(score, of, cluster)
+        for score, of in ((point.ravel(), np.repeat(pair, point.shape[1])), (mean, pair))
+    ]
+    counted = len(np.unique(cluster))
+    rescale = (independent / (independent + 1)) / (counted / (counted + 1))
+    point_, mean_ = (
+        conformal.thinned(Scores(s.values, s.mass * rescale, independent), _MOST_STEPS)
+        for s in made
+    )
+    return PairScores(point_, mean_, likeness, reach)
+
+
+def _likeness(errors: _Errors) -> tuple[float, float]:
+    """Return the likeness and reach under which the mean differences are most likely, as normal."""
+    difference = errors.difference.mean(axis=1)
+    first, second = errors.first.mean(axis=1), errors.second.mean(axis=1)
+    tried = []
+    for reach in np.quantile(errors.apart, _REACHES) + 1e-9:
+        for likeness in _LIKENESSES:
+            square = _expected(first, second, errors.apart, likeness, float(reach)) ** 2
+            scale = np.mean(difference**2 / square)
+            tried.append((float(np.mean(np.log(square)) + np.log(scale)), likeness, float(reach)))
+    return min(tried)[1:]
+
+
+class _Sheets:
+    """Measured, predicted and expected torque of sheets, ready to be paired."""
+
+    def __init__(
+        self, sample: Sample, speeds: Floats, curves: Floats, spread: Floats, places: Floats
+    ) -> None:
+        self._speeds, self._curves, self._spread = speeds, curves, spread
+        self._size, self._places = charge(sample.table), places
+        bounds = np.searchsorted(sample.sheet, np.arange(len(sample) + 1))
+        self._pulls = []
+        for start, stop in pairwise(bounds.tolist()):
+            order = start + np.argsort(sample.rpm[start:stop], kind="stable")
+            self._pulls.append((sample.rpm[order], sample.target[order]))
+
+    def errors(self, pairs: Ints) -> _Errors:
+        """Return the errors of pairs whose sweeps have enough in common."""
+        difference, first, second, kept = [], [], [], []
+        for number, pair in enumerate(pairs.tolist()):
+            ranges = [self._pulls[one][0][[0, -1]] for one in pair]
+            low, high = max(r[0] for r in ranges), min(r[1] for r in ranges)
+            if high - low < COMMON:
+                continue
+            rpm = np.linspace(low, high, POINTS)
+            (here, wide), (there, broad) = (self._error(one, rpm) for one in pair)
+            difference.append(here - there)
+            first.append(wide)
+            second.append(broad)
+            kept.append(number)
+        whole = np.array(kept, dtype=np.int64)
+        some = pairs[whole].reshape(-1, 2)
+        apart = np.linalg.norm(self._places[some[:, 0]] - self._places[some[:, 1]], axis=1)
+        shape = (-1, POINTS)
+        return _Errors(
+            some, whole, np.array(difference).reshape(shape), np.array(first).reshape(shape),
+            np.array(second).reshape(shape), apart,
+        )  # fmt: skip
+
+    def _error(self, sheet: int, rpm: Floats) -> tuple[Floats, Floats]:
+        """Return error and expected error of a sheet at engine speeds, lb-ft."""
+        same = np.zeros(len(rpm), dtype=np.int64)
+        said = smooth_curves.at(self._curves[sheet : sheet + 1], self._speeds, same, rpm)
+        wide = smooth_curves.at(self._spread[sheet : sheet + 1], self._speeds, same, rpm)
+        predicted = np.exp(said) * self._size[sheet]
+        measured = np.exp(np.interp(rpm, *self._pulls[sheet])) * self._size[sheet]
+        return measured - predicted, predicted * wide

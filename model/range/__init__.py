@@ -1,0 +1,1 @@
+"""Whether a build lies inside, at the edge of or outside what was tested."""

@@ -1,0 +1,235 @@
+"""How far a build is from what was tested.
+
+The distance to the nearest sheets in the features that matter to the model, held against the
+distance of sheets to the nearest of other shops (after Meyer and Pebesma, Predicting into unknown
+space?, 2021); and the range of every field and the choices that were seen.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pullbook.pipeline.features.engineered_features import CATEGORIES
+from pullbook.pipeline.features.feature_table import GIVEN
+from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import pandas as pd
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
+
+#: Sheets a distance is averaged over.
+NEAREST = 3
+#: Share of held-out sheets that are nearer than the edge, and nearer than outside.
+_EDGE, _OUTSIDE = 0.90, 0.98
+#: Sheets that are all alike do not make all else strange: no threshold lies below this.
+_LEAST_DISTANCE = 0.1
+_CHUNK = 1000
+#: Sizes that no one field tells.
+DERIVED = ("displacement", "cylinder_displacement")
+NUMBERS = (*(name for name in BUILD_FIELDS if FIELDS[name].numeric), *DERIVED)
+CHOICES = tuple(name for name in CATEGORIES if name != "dyno")
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """What was tested, for `Reference.distances` and `reasons`.
+
+    Attributes
+    ----------
+    names
+        Columns of the feature table that count for distance.
+    center, scale, relevance
+        Of each such column: mean, standard deviation and share in the distance.
+    places
+        The sheets as points, shape (sheets, coordinates).
+    shop
+        Number of the shop of each sheet.
+    edge, outside
+        Distances beyond which a build is at the edge, and outside.
+    ranges
+        Lowest and highest value tested by field.
+    seen
+        Sheets with each choice by field.
+    """
+
+    names: tuple[str, ...]
+    center: Floats
+    scale: Floats
+    relevance: Floats
+    places: Floats
+    shop: Ints
+    edge: float
+    outside: float
+    ranges: Mapping[str, tuple[float, float]]
+    seen: Mapping[str, Mapping[str, int]]
+
+    def places_of(self, table: pd.DataFrame) -> Floats:
+        """Return builds as points among those of the sheets, shape (builds, coordinates)."""
+        return _places(table, self)
+
+    def nearest(self, table: pd.DataFrame, most: int) -> tuple[Floats, Ints]:
+        """Return distances and positions of the nearest sheets, shape (builds, most) each."""
+        places = _places(table, self)
+        most = min(most, len(self.places))
+        nearest = [
+            _nearest(places[start : start + _CHUNK], self.places, most)
+            for start in range(0, len(places), _CHUNK)
+        ]
+        distances, positions = (np.vstack(part) for part in zip(*nearest, strict=True))
+        return distances, positions
+
+
+def _places(table: pd.DataFrame, reference: Reference) -> Floats:
+    """Return builds as points: numbers scaled by relevance, choices as indicators."""
+    parts = []
+    for i, name in enumerate(reference.names):
+        value = table[name].to_numpy(dtype=float)
+        share = np.sqrt(reference.relevance[i])
+        if name in CATEGORIES:
+            levels = range(len(FIELDS[name].choices))
+            parts += [share * (value == level) for level in levels]
+        else:
+            z = np.nan_to_num((value - reference.center[i]) / reference.scale[i])
+            parts.append(share * z)
+    return np.column_stack(parts)
+
+
+def _squares(a: Floats, b: Floats) -> Floats:
+    squares: Floats = np.sum(a**2, axis=1)[:, None] + np.sum(b**2, axis=1)[None] - 2 * a @ b.T
+    return np.maximum(squares, 0.0)
+
+
+def _nearest(places: Floats, sheets: Floats, most: int) -> tuple[Floats, Ints]:
+    squares = _squares(places, sheets)
+    chosen = np.argpartition(squares, most - 1, axis=1)[:, :most]
+    found = np.take_along_axis(squares, chosen, axis=1)
+    order = np.lexsort((chosen, found), axis=1)
+    return (
+        np.sqrt(np.take_along_axis(found, order, axis=1)),
+        np.take_along_axis(chosen, order, axis=1),
+    )
+
+
+def mean_distance(distances: Floats) -> Floats:
+    """Return the distance of builds whose nearest sheets are so far: the mean of the first few."""
+    mean: Floats = distances[:, :NEAREST].mean(axis=1)
+    return mean
+
+
+def held_out_distances(reference: Reference, table: pd.DataFrame) -> Floats:
+    """Return for every sheet its distance to the sheets of other shops.
+
+    Parameters
+    ----------
+    reference
+        What was tested.
+    table
+        Features of the same sheets in the same order, all that they give or less.
+
+    Returns
+    -------
+    Shape (sheets,); where there is one shop only, distances to the other sheets.
+
+    """
+    return _distances_of(_places(table, reference), reference)
+
+
+def _distances_of(places: Floats, reference: Reference) -> Floats:
+    sheets, shop = reference.places, reference.shop
+    alone = len(np.unique(shop)) == 1
+    own = np.arange(len(shop)) if alone else shop
+    distance = np.zeros(len(shop))
+    for start in range(0, len(places), _CHUNK):
+        rows = slice(start, start + _CHUNK)
+        squares = _squares(places[rows], sheets)
+        squares[own[rows][:, None] == own[None, :]] = np.inf
+        few = np.sort(np.partition(squares, min(NEAREST, len(shop) - 1), axis=1)[:, :NEAREST])
+        few = np.where(np.isfinite(few), few, np.nan)
+        with np.errstate(invalid="ignore"):
+            distance[rows] = np.sqrt(np.nanmean(few, axis=1)) if len(shop) > 1 else 0.0
+    return distance
+
+
+def fit(
+    builds: pd.DataFrame, table: pd.DataFrame, relevance: Mapping[str, float], shop: Ints
+) -> Reference:
+    """Return the reference of the sheets a model was fitted to.
+
+    Parameters
+    ----------
+    builds
+        Curated builds.
+    table
+        Their features.
+    relevance
+        How much each column of the table counts for distance.
+    shop
+        Number of the shop of each sheet.
+
+    """
+    columns = [str(name) for name in table]
+    names = tuple(n for n in columns if not n.startswith(GIVEN) and relevance.get(n, 0.0) > 0)
+    values = table[list(names)].to_numpy(dtype=float)
+    count = np.maximum((~np.isnan(values)).sum(axis=0), 1)
+    center = np.nansum(values, axis=0) / count
+    scale = np.sqrt(np.nansum((values - center) ** 2, axis=0) / count)
+    share = np.array([relevance[name] for name in names])
+    bare = Reference(
+        names=names,
+        center=center,
+        scale=np.where(scale > 0, scale, 1.0),
+        relevance=share / share.sum(),
+        places=np.zeros((0, 0)),
+        shop=shop,
+        edge=np.inf,
+        outside=np.inf,
+        ranges=_ranges(builds, table),
+        seen=seen_choices(builds),
+    )
+    return _with_thresholds(_with_places(bare, _places(table, bare)))
+
+
+def seen_choices(builds: pd.DataFrame) -> dict[str, dict[str, int]]:
+    """Return how many builds have each choice, by field."""
+    return {
+        name: {str(k): int(n) for k, n in builds[name].value_counts().sort_index().items()}
+        for name in CHOICES
+    }
+
+
+def _with_places(reference: Reference, places: Floats) -> Reference:
+    return replace(reference, places=places)
+
+
+def _with_thresholds(reference: Reference) -> Reference:
+    distance = _distances_of(reference.places, reference)
+    weight = 1.0 / np.bincount(reference.shop)[reference.shop]
+    order = np.argsort(distance)
+    mass = np.cumsum(weight[order]) / weight.sum()
+    edge, outside = (
+        float(distance[order][min(int(np.searchsorted(mass, share)), len(order) - 1)])
+        for share in (_EDGE, _OUTSIDE)
+    )
+    return replace(
+        reference,
+        edge=max(edge, _LEAST_DISTANCE),
+        outside=max(outside, edge, _LEAST_DISTANCE),
+    )
+
+
+def _ranges(builds: pd.DataFrame, table: pd.DataFrame) -> dict[str, tuple[float, float]]:
+    ranges = {}
+    for name in NUMBERS:
+        source = table if name in DERIVED else builds
+        known = source[name].dropna()
+        if len(known):
+            ranges[name] = (float(known.min()), float(known.max()))
+    return ranges

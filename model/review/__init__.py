@@ -1,0 +1,1 @@
+"""Whether a new model deserves to replace the old one."""

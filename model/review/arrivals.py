@@ -1,0 +1,60 @@
+"""What came, went and changed between two data sets."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+if TYPE_CHECKING:
+    pass
+
+
+@dataclass(frozen=True, slots=True)
+class Arrivals:
+    """What came, went and changed between two data sets.
+
+    Attributes
+    ----------
+    new
+        Whether each build is new or says something else than before.
+    changed, gone
+        Names of sheets that say something else than before, and of such as are no longer there.
+    new_shops, new_families
+        Codes and names that were not there before.
+    """
+
+    new: np.ndarray
+    changed: list[str]
+    gone: list[str]
+    new_shops: list[str]
+    new_families: list[str]
+
+
+def version_of(builds: pd.DataFrame) -> str:
+    """Return the version of a data set: a digest of what its sheets say, in whatever order."""
+    told = "\n".join(sorted(builds["content"]))
+    return hashlib.sha256(told.encode()).hexdigest()[:16]
+
+
+def arrivals(builds: pd.DataFrame, earlier: pd.DataFrame) -> Arrivals:
+    """Return what is new in curated builds since earlier ones."""
+    keys = [pd.MultiIndex.from_frame(one[["shop", "sheet_id"]]) for one in (builds, earlier)]
+    new = ~builds["content"].isin(set(earlier["content"])).to_numpy(dtype=bool)
+    changed = new & keys[0].isin(keys[1])
+    gone = ~keys[1].isin(keys[0]) & ~earlier["content"].isin(set(builds["content"])).to_numpy()
+    families = builds["family"].dropna()
+    return Arrivals(
+        new=new,
+        changed=builds["sheet_id"][changed].tolist(),
+        gone=earlier["sheet_id"][gone].tolist(),
+        new_shops=_added(builds["shop"], earlier["shop"]),
+        new_families=_added(families, earlier["family"].dropna()),
+    )
+
+
+def _added(now: pd.Series, before: pd.Series) -> list[str]:
+    return [str(one) for one in now.unique().tolist() if one not in set(before)]

@@ -1,0 +1,190 @@
+"""Which bundle is in use, which were before, and why each took the place of the one before it.
+
+A folder with a line a promotion in ``promotions.csv`` and the bundles beside it, each under its id.
+Nothing is ever taken out of either.
+"""
+
+from __future__ import annotations
+
+import csv
+import shutil
+from dataclasses import astuple, dataclass, fields
+from typing import TYPE_CHECKING, Any
+
+from pullbook.model.review.judgement import Verdict
+from pullbook.model.training import bundle
+
+if TYPE_CHECKING:
+    import datetime as dt
+    from collections.abc import Mapping
+    from pathlib import Path
+
+RECORD = "promotions.csv"
+_BACK, _FIRST = "back", "first"
+_GOOD = (Verdict.BETTER.value, Verdict.NO_WORSE.value)
+
+
+class PromotionError(ValueError):
+    """A promotion that is refused; the message says why and what would help."""
+
+
+@dataclass(frozen=True, slots=True)
+class Promotion:
+    """One line of the record.
+
+    Attributes
+    ----------
+    on
+        ISO date.
+    bundle, before
+        Id of the bundle, and of the one whose place it took; blank for the first.
+    verdict
+        Of the judgement; ``first`` or ``back`` where there was none to give.
+    why
+        What was told as the reason.
+    """
+
+    on: str
+    bundle: str
+    before: str
+    verdict: str
+    why: str
+
+
+def history(folder: Path) -> list[Promotion]:
+    """Return the promotions of a registry, the first first; none where there is no registry.
+
+    Raises
+    ------
+    PromotionError
+        The record cannot be read.
+
+    """
+    try:
+        with (folder / RECORD).open(encoding="utf-8", newline="") as file:
+            return [Promotion(**row) for row in csv.DictReader(file)]
+    except FileNotFoundError:
+        return []
+    except (TypeError, UnicodeDecodeError, csv.Error) as fault:
+        msg = f"{folder / RECORD} cannot be read as a record of promotions"
+        raise PromotionError(msg) from fault
+
+
+def current(folder: Path) -> Path:
+    """Return the bundle that a folder stands for: itself, or the one in use of a registry."""
+    record = history(folder)
+    return folder / record[-1].bundle if record else folder
+
+
+def promote(
+    candidate: Path,
+    folder: Path,
+    judgement: Mapping[str, Any] | None,
+    on: dt.date,
+    although: str = "",
+) -> Promotion:
+    """Put a bundle in the place of the one in use.
+
+    Parameters
+    ----------
+    candidate
+        The bundle.
+    folder
+        The registry, made if need be.
+    judgement
+        Of the candidate against the one in use, as `judge.Judgement.as_json` gives it.
+    on
+        The day.
+    although
+        Why it is promoted although the judgement is not in its favour.
+
+    Raises
+    ------
+    BundleError
+        The candidate does not verify.
+    PromotionError
+        It is in use already, was not judged against the one in use, or not found good enough,
+        and no reason was given.
+
+    """
+    _, told = bundle.load(candidate)
+    identity = str(told["id"])
+    record = history(folder)
+    before = record[-1].bundle if record else ""
+    if identity == before:
+        msg = f"bundle {identity} is in use already"
+        raise PromotionError(msg)
+    verdict = _verdict(identity, before, judgement)
+    if before and verdict not in _GOOD and not although.strip():
+        reasons = "; ".join(judgement["reasons"]) if judgement and verdict != "unjudged" else ""
+        msg = (
+            f"bundle {identity} is not promoted: {_told(verdict, before)}"
+            f"{': ' + reasons if reasons else ''}. To promote it all the same say why:"
+            ' --although "..."'
+        )
+        raise PromotionError(msg)
+    folder.mkdir(parents=True, exist_ok=True)
+    if not (folder / identity).exists():
+        shutil.copytree(candidate, folder / f".{identity}.part", dirs_exist_ok=True)
+        (folder / f".{identity}.part").rename(folder / identity)
+    return _add(folder, record, Promotion(on.isoformat(), identity, before, verdict, although))
+
+
+def back(folder: Path, on: dt.date, why: str = "") -> Promotion:
+    """Put the bundle that was in use before the last promotion in its place again.
+
+    Raises
+    ------
+    PromotionError
+        There is none to go back to.
+
+    """
+    record = history(folder)
+    before = _earlier(record)
+    if before is None:
+        msg = f"{folder} has no earlier bundle to go back to"
+        raise PromotionError(msg)
+    bundle.load(folder / before)
+    return _add(folder, record, Promotion(on.isoformat(), before, record[-1].bundle, _BACK, why))
+
+
+def _earlier(record: list[Promotion]) -> str | None:
+    """Return the bundle in use before the last one that was not itself a step back."""
+    stack: list[str] = []
+    for one in record:
+        if one.verdict == _BACK:
+            stack.pop()
+        else:
+            stack.append(one.bundle)
+    return stack[-2] if len(stack) > 1 else None
+
+
+def _verdict(identity: str, before: str, judgement: Mapping[str, Any] | None) -> str:
+    if not before:
+        return _FIRST
+    if judgement is None:
+        return "unjudged"
+    try:
+        both = (judgement["old"]["id"], judgement["new"]["id"])
+        verdict = Verdict(judgement["verdict"])
+        list(judgement["reasons"])
+    except (KeyError, TypeError, ValueError) as fault:
+        msg = "the judgement is none that pullbook judge wrote"
+        raise PromotionError(msg) from fault
+    return verdict.value if both == (before, identity) else "unjudged"
+
+
+def _told(verdict: str, before: str) -> str:
+    if verdict == "unjudged":
+        return f"it was not judged against {before}, which is in use (pullbook judge)"
+    return f"the verdict is {verdict!r}"
+
+
+def _add(folder: Path, record: list[Promotion], one: Promotion) -> Promotion:
+    part = folder / f".{RECORD}.part"
+    with part.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow([field.name for field in fields(Promotion)])
+        writer.writerows(astuple(line) for line in [*record, one])
+    part.replace(folder / RECORD)
+    return one

@@ -1,0 +1,1 @@
+"""The curve model as a scikit-learn estimator."""

@@ -1,0 +1,1 @@
+"""Fit, hold out, calibrate, and write a bundle."""

@@ -1,0 +1,228 @@
+"""The bundle: a trained model in a folder of plain files, checked before any of it is used.
+
+Trees are LightGBM's own text, arrays (the process among them) npz without pickle, tables parquet,
+the rest JSON. The manifest names every file with its length and SHA-256; the trees are checked for
+soundness beyond that, because LightGBM's loader trusts its input; and a few curves are kept that a
+loaded model must give again.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import platform
+from importlib.metadata import version
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from pullbook.model.learning import boosted_trees, settings, tree_text
+from pullbook.model.learning.curve_model import CurveModel
+from pullbook.model.learning.sample import columns
+from pullbook.model.limits import expected_error
+from pullbook.model.range import unseen_combinations
+from pullbook.model.training.bundle_arrays import (
+    BundleError,
+    arrays_of,
+    pairs_of,
+    process_of,
+    reference_of,
+    regime_of,
+)
+from pullbook.model.training.train_model import Model
+from pullbook.pipeline.features import feature_table
+from pullbook.schemas.fields import CURATED_FIELDS
+
+FORMAT = 3
+MANIFEST = "bundle.json"
+CURVE, SPREAD = "curve.txt", "spread.txt"
+FILLING, ARRAYS, SHEETS, GOLDEN = "filling.npz", "arrays.npz", "sheets.parquet", "golden.json"
+_FILES = (CURVE, SPREAD, FILLING, ARRAYS, SHEETS, GOLDEN)
+_LARGEST = 1 << 30
+_GOLDEN_SHEETS = 3
+_TOLERANCE = 1e-6
+_PACKAGES = ("lightgbm", "numpy", "pandas", "pullbook", "scikit-learn")
+
+
+# --- saving -------------------------------------------------------------------------------
+
+
+def save(model: Model, folder: Path, *, invented: bool = False) -> str:
+    """Write a model into a folder, made if need be, and return the bundle's id.
+
+    Same model, same bytes. ``invented`` marks a model of invented data; its answers say so.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / CURVE).write_text(model.curve.trees.text, encoding="utf-8")
+    (folder / SPREAD).write_text(
+        "" if model.spread is None else model.spread.text, encoding="utf-8"
+    )
+    feature_table.save_filling(model.filling, folder / FILLING)
+    with (folder / ARRAYS).open("wb") as file:
+        np.savez_compressed(file, **arrays_of(model))  # type: ignore[arg-type]  # names are ours
+    _sheets(model).to_parquet(folder / SHEETS, index=False)
+    (folder / GOLDEN).write_text(json.dumps(_golden(model)), encoding="utf-8")
+    files = {name: _fingerprint((folder / name).read_bytes()) for name in _FILES}
+    manifest: dict[str, Any] = {
+        "format": FORMAT,
+        "sheets": len(model.sheet_ids),
+        "shops": len(model.shop_codes),
+        "invented": invented,
+        "columns": list(model.curve.columns),
+        "settings": model.settings.as_dict(),
+        "files": files,
+        "made_with": {"python": platform.python_version()} | {p: version(p) for p in _PACKAGES},
+    }
+    manifest["id"] = _identity(manifest)
+    (folder / MANIFEST).write_text(json.dumps(manifest, indent=1) + "\n", encoding="utf-8")
+    return str(manifest["id"])
+
+
+def _fingerprint(data: bytes) -> dict[str, Any]:
+    return {"bytes": len(data), "sha256": hashlib.sha256(data).hexdigest()}
+
+
+def _identity(manifest: dict[str, Any]) -> str:
+    told = {name: value for name, value in manifest.items() if name != "id"}
+    return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()[:16]
+
+
+def _sheets(model: Model) -> pd.DataFrame:
+    """The builds as they were given, but for what is told elsewhere or not needed."""
+    return model.fields[list(CURATED_FIELDS)]
+
+
+def _golden(model: Model) -> dict[str, Any]:
+    """Curves and spreads of a few sheets, which a loaded model must give again."""
+    few = feature_table.make(model.fields.head(_GOLDEN_SHEETS), model.filling)
+    golden: dict[str, Any] = {"curves": model.curve.curves(few).tolist(), "spreads": None}
+    if model.spread is not None:
+        near = np.zeros(len(few))
+        golden["spreads"] = expected_error.expected(
+            model.spread, model.curve.speeds, few, near
+        ).tolist()
+    return golden
+
+
+# --- loading ------------------------------------------------------------------------------
+
+
+def load(folder: Path) -> tuple[Model, dict[str, Any]]:
+    """Return the model of a bundle, and what its manifest tells of it.
+
+    Raises
+    ------
+    BundleError
+        The folder holds no bundle, one of another format, or one that does not verify.
+
+    """
+    manifest = _manifest(folder)
+    files = {name: _verified(folder, manifest, name) for name in _FILES}
+    try:
+        model = _model(files, manifest)
+        golden, kept = _golden(model), json.loads(files[GOLDEN])
+        same = all(_agree(golden[name], kept[name]) for name in golden)
+    except BundleError:
+        raise
+    except Exception as fault:  # whatever a damaged file makes a parser raise
+        msg = f"the bundle {folder} is damaged: {type(fault).__name__} while reading it"
+        raise BundleError(msg) from fault
+    if not same:
+        msg = f"the bundle {folder} does not give its own curves again; train it anew here"
+        raise BundleError(msg)
+    told = {"id": manifest["id"], "format": FORMAT}
+    return model, told | {name: manifest[name] for name in ("sheets", "shops", "invented")}
+
+
+def _agree(given: Any, kept: Any) -> bool:
+    if given is None or kept is None:
+        return given is kept
+    given, kept = np.asarray(given, dtype=float), np.asarray(kept, dtype=float)
+    return given.shape == kept.shape and bool(np.allclose(given, kept, rtol=0, atol=_TOLERANCE))
+
+
+def _manifest(folder: Path) -> dict[str, Any]:
+    try:
+        manifest = json.loads(_bytes(folder / MANIFEST))
+    except (OSError, ValueError, RecursionError) as fault:
+        msg = (
+            f"{folder} holds no bundle ({MANIFEST} cannot be read); make one with: pullbook train,"
+            " or put one in use there with: pullbook promote"
+        )
+        raise BundleError(msg) from fault
+    if not isinstance(manifest, dict) or manifest.get("format") != FORMAT:
+        found = manifest.get("format") if isinstance(manifest, dict) else None
+        msg = f"the bundle {folder} is of format {found!r}; this pullbook reads format {FORMAT}"
+        raise BundleError(msg)
+    if manifest.get("id") != _identity(manifest):
+        msg = f"the bundle {folder} does not verify: {MANIFEST} was changed"
+        raise BundleError(msg)
+    return manifest
+
+
+def _bytes(path: Path) -> bytes:
+    if path.stat().st_size > _LARGEST:
+        msg = f"{path.name} is larger than any bundle's"
+        raise ValueError(msg)
+    return path.read_bytes()
+
+
+def _verified(folder: Path, manifest: dict[str, Any], name: str) -> bytes:
+    try:
+        data = _bytes(folder / name)
+    except (OSError, ValueError) as fault:
+        msg = f"the bundle {folder} does not verify: {name} cannot be read"
+        raise BundleError(msg) from fault
+    if manifest.get("files", {}).get(name) != _fingerprint(data):
+        msg = f"the bundle {folder} does not verify: {name} was changed or cut short"
+        raise BundleError(msg)
+    return data
+
+
+def _model(files: dict[str, bytes], manifest: dict[str, Any]) -> Model:
+    names = tuple(str(name) for name in manifest["columns"])
+    builds = pd.read_parquet(BytesIO(files[SHEETS]))
+    filling = feature_table.load_filling(BytesIO(files[FILLING]))
+    with np.load(BytesIO(files[ARRAYS]), allow_pickle=False) as archive:
+        arrays = {name: archive[name] for name in archive.files}
+    expected = columns(feature_table.make(builds.head(1), filling))
+    if list(names) != expected:
+        msg = "the bundle was made with other features than this pullbook's; train it anew"
+        raise BundleError(msg)
+    return Model(
+        settings=settings.from_mapping(manifest["settings"]),
+        filling=filling,
+        curve=CurveModel(
+            trees=_trees(files[CURVE], len(names)),
+            process=process_of(arrays, set(names)),
+            share=float(arrays["share"]),
+            speeds=arrays["speeds"],
+            columns=names,
+        ),
+        spread=_trees(files[SPREAD], len(names) + len(expected_error.EXTRA))
+        if files[SPREAD]
+        else None,
+        reference=reference_of(arrays, builds),
+        together=unseen_combinations.learn(builds, tuple(arrays["together"].tolist())),
+        new_shop=regime_of(arrays, "new_shop"),
+        known_shop=regime_of(arrays, "known_shop"),
+        pairs=pairs_of(arrays),
+        shop_codes=tuple(arrays["shop_codes"].tolist()),
+        shop_offsets=arrays["shop_offsets"],
+        sheet_ids=tuple(builds["sheet_id"]),
+        sweeps=arrays["sweeps"],
+        fields=builds,
+    )
+
+
+def _trees(data: bytes, count: int) -> boosted_trees.Trees:
+    text = data.decode("utf-8")
+    try:
+        tree_text.check(text, count)
+    except tree_text.DamagedTreesError as fault:
+        msg = f"the bundle does not verify: {fault}"
+        raise BundleError(msg) from fault
+    return boosted_trees.Trees(text)

@@ -1,0 +1,27 @@
+"""Builds as one typed table: a row a build, a column a field of the curated data set."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from pullbook.schemas.fields import CURATED_FIELDS, FIELDS
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from pullbook.pipeline.values.sheet import Sheet
+
+
+def typed_builds(sheets: Iterable[Sheet]) -> pd.DataFrame:
+    """Return the fields of sheets as a typed table, a row a sheet, in the order given."""
+    rows = [{**sheet.values, "sheet_id": sheet.sheet_id} for sheet in sheets]
+    table = pd.DataFrame(
+        {
+            name: pd.Series([row.get(name) for row in rows], dtype=FIELDS[name].dtype)
+            for name in CURATED_FIELDS
+        }
+    )
+    table["aspiration"] = table["aspiration"].fillna("natural")
+    return table

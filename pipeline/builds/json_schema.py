@@ -1,0 +1,135 @@
+"""The JSON Schema of a YAML build, for editors that check a file as it is typed.
+
+It is made from the field dictionary and accepts what the reader accepts of a field that is named
+as in the dictionary: a number or a text with a unit, a choice in any case and joint or in a
+customary word, whatever says that nothing is known. What only the reader can judge (whether a unit
+measures the right thing, whether parts fit one another) is left to it.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from pullbook.pipeline.builds import build_template, extended_build
+from pullbook.pipeline.values.cells import CUSTOMARY, FLAGS, MISSING
+from pullbook.pipeline.values.headings import squash
+from pullbook.schemas.fields import FIELDS, Kind
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from pullbook.schemas.fields import Field
+
+Schema = dict[str, Any]
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+#: A name without a host: nothing is fetched by it.
+NAME = "urn:pullbook:build"
+
+_JOINT = r"[\s_-]*"
+_NUMERAL = r"[+-]?[.,]?\d[\d.,'\u2019\u00a0\u202f\u2009 -]*(?:/\d+)?(?:[eE][+-]?\d+)?"
+_UNIT = r"[A-Za-z%\":/(\u00b0\u00ba\u2103\u2109][^\n]*"
+#: What means something in a pattern.
+_SYNTAX = frozenset(r"^$\.*+?()[]{}|/")
+_DATE = r"^\s*\d{4}(?:-\d{2}-\d{2}(?:[T ]\d{1,2}:\d{2}[\d:.+Z-]*)?)?\s*$"
+_BOOSTED = ("supercharged", "turbocharged")
+_NOT_KNOWN = {"$ref": "#/$defs/not-known"}
+
+
+def schema() -> Schema:
+    """Return the schema as plain data."""
+    return {
+        "$schema": DIALECT,
+        "$id": NAME,
+        "title": "A build for pullbook",
+        "description": "One engine combination to ask about. Fields that are not known are left"
+        " out. Names of fields are expected as the dictionary spells them.",
+        "type": "object",
+        "properties": {
+            extended_build.EXTEND: _extend(),
+            **{name: _property(field) for name, field in FIELDS.items()},
+        },
+        "additionalProperties": {
+            "description": "Not a field of the dictionary: it is reported and kept out.",
+            "type": ["string", "number", "boolean", "null"],
+        },
+        "if": {"properties": {extended_build.EXTEND: _NOT_KNOWN}},
+        "then": {"required": list(build_template.REQUIRED), **_boost()},
+        "$defs": {
+            "not-known": {
+                "description": "Nothing is known; with extend, the other build's value is left"
+                " out.",
+                "anyOf": [{"type": "null"}, _text(_words(MISSING))],
+            }
+        },
+    }
+
+
+def _extend() -> Schema:
+    endings = "|".join(_any_case(ending) for ending in extended_build.ENDINGS)
+    return {
+        "description": "Another build file, by where it lies from this one: its fields are taken"
+        " over, and changed by those given here.",
+        "anyOf": [_text(rf"^\s*(?![A-Za-z]:)[^\s/\\].*(?:{endings})\s*$"), _NOT_KNOWN],
+    }
+
+
+def _boost() -> Schema:
+    """Return the rule that a boosted engine says how much."""
+    boosted = {"properties": {"aspiration": {"enum": list(_BOOSTED)}}, "required": ["aspiration"]}
+    return {"if": boosted, "then": {"required": ["boost"]}}
+
+
+def _property(field: Field) -> Schema:
+    found: Schema = {"description": build_template.told(field.name), "anyOf": _forms(field)}
+    if field.name not in build_template.REQUIRED:
+        found["anyOf"].append(_NOT_KNOWN)
+    if field.name in build_template.EXAMPLES:
+        found["examples"] = [build_template.EXAMPLES[field.name]]
+    return found
+
+
+def _forms(field: Field) -> list[Schema]:
+    """Return the forms that a value of a field may have."""
+    match field.kind:
+        case Kind.NUMBER:
+            return [_within(field, "number"), _text(rf"^\s*{_NUMERAL}\s*(?:{_UNIT})?$")]
+        case Kind.WHOLE:
+            return [_within(field, "integer"), _text(r"^\s*\+?\d+(?:\.0*)?\s*$")]
+        case Kind.CHOICE:
+            words = [*map(squash, field.choices), *CUSTOMARY.get(field.name, {})]
+            return [{"enum": list(field.choices)}, _text(_words(words, _JOINT))]
+        case Kind.FLAG:
+            return [{"enum": ["yes", "no", True, False, 1, 0]}, _text(_words(FLAGS))]
+        case Kind.DATE:
+            return [{"type": "integer", "minimum": 1900, "maximum": 2100}, _text(_DATE)]
+        case _:
+            return [{"type": ["string", "number", "boolean"]}]
+
+
+def _within(field: Field, kind: str) -> Schema:
+    return {"type": kind, "minimum": field.low, "maximum": field.high}
+
+
+def _text(pattern: str) -> Schema:
+    return {"type": "string", "pattern": pattern}
+
+
+def _words(words: Iterable[str], joint: str = "") -> str:
+    """Return the pattern of a text that is one of some words, with joints between any letters."""
+    return rf"^\s*(?:{'|'.join(_any_case(word, joint) for word in sorted(words))})\s*$"
+
+
+def _any_case(word: str, joint: str = "") -> str:
+    r"""Return the pattern of a word in capitals and small letters: patterns here know no flags.
+
+    >>> print(_any_case("n.a."))
+    [Nn]\.[Aa]\.
+    """
+    return joint.join(map(_letter, word))
+
+
+def _letter(letter: str) -> str:
+    if letter.isalpha():
+        return f"[{letter.upper()}{letter.lower()}]"
+    return f"\\{letter}" if letter in _SYNTAX else letter

@@ -1,0 +1,1 @@
+"""What is wrong or doubtful about a sheet, by itself and beside others."""

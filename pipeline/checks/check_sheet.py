@@ -1,0 +1,69 @@
+"""Judging a sheet: every rule is asked, every finding collected.
+
+`SHEET_RULES` judge a tested sheet, `CONTRIBUTION_RULES` one that is to be contributed, and
+`BUILD_RULES` a build that somebody asks about. Rules that need other sheets to compare with are
+in `pullbook.pipeline.checks.similar_sheets`.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pullbook.pipeline.checks import field_rules, part_rules, pull_rules, weather_rules
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.schemas.findings import Finding
+
+    Rule = Callable[[Sheet], Iterator[Finding]]
+
+BUILD_RULES: tuple[Rule, ...] = (
+    field_rules.required_of_build,
+    field_rules.ranges,
+    part_rules.boost,
+    part_rules.fits,
+    part_rules.knock,
+    part_rules.count,
+)
+SHEET_RULES: tuple[Rule, ...] = (
+    field_rules.required,
+    field_rules.ranges,
+    field_rules.degrees,
+    field_rules.humidity,
+    field_rules.pull_ranges,
+    weather_rules.weather,
+    weather_rules.station,
+    weather_rules.certainty,
+    part_rules.boost,
+    part_rules.fits,
+    part_rules.knock,
+    part_rules.count,
+    part_rules.piston_speed,
+    pull_rules.enough_rpm,
+    pull_rules.identity,
+    pull_rules.mean_pressure,
+    pull_rules.repeated,
+    pull_rules.spikes,
+    pull_rules.gaps,
+    pull_rules.stuck,
+    pull_rules.disagreeing,
+)
+CONTRIBUTION_RULES: tuple[Rule, ...] = (*SHEET_RULES, field_rules.shop_named)
+
+#: Findings after which there is nothing to judge.
+_NO_SHEET = frozenset(
+    {"not-readable", "too-large", "open-quote", "no-front-matter", "front-matter-unreadable",
+     "pull-without-build"}
+)  # fmt: skip
+
+
+def judge(sheet: Sheet, rules: tuple[Rule, ...]) -> Sheet:
+    """Add what the rules find to the sheet's findings and return the sheet."""
+    if any(finding.code in _NO_SHEET for finding in sheet.findings):
+        return sheet
+    for rule in rules:
+        for finding in rule(sheet):  # one by one: a rule sees what was found before
+            sheet.findings.append(finding)
+    return sheet

@@ -1,0 +1,78 @@
+"""Sheets judged by one another before they are contributed: names given twice, and copies."""
+
+from __future__ import annotations
+
+import marshal
+from hashlib import blake2b
+from typing import TYPE_CHECKING
+
+from pullbook.pipeline.checks.pull_rules import curves
+from pullbook.pipeline.physics.reference_condition import route
+from pullbook.pipeline.values.headings import squash
+from pullbook.schemas.findings import Finding
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pullbook.pipeline.values.sheet import Sheet
+
+
+def judge(sheets: Sequence[Sheet]) -> None:
+    """Add to the sheets' findings what only shows beside the other sheets."""
+    if len(sheets) < 2:
+        return
+    _names(sheets)
+    accepted = [sheet for sheet in sheets if sheet.accepted and curves(sheet)]
+    if len(accepted) > 1:
+        _copies(accepted)
+
+
+def _names(sheets: Sequence[Sheet]) -> None:
+    """Refuse different sheets of one shop under one name: which of them counts is not ours."""
+    named: dict[tuple[str, str], list[Sheet]] = {}
+    for sheet in sheets:
+        shop = squash(str(sheet.values.get("shop", "")))
+        named.setdefault((shop, sheet.sheet_id), []).append(sheet)
+    for (_, name), own in named.items():
+        if len(own) < 2 or len({digest(sheet) for sheet in own}) == 1:
+            continue
+        places = ", ".join(dict.fromkeys(sheet.source for sheet in own))
+        for sheet in own:
+            if all(finding.code != "repeated-field" for finding in sheet.findings):
+                message = (
+                    f"{len(own)} different sheets are named {name!r} ({places}); name each once"
+                )
+                row = sheet.rows.get("sheet_id")
+                sheet.findings.append(Finding("repeated-field", message, "sheet_id", row, name))
+
+
+def _copies(sheets: Sequence[Sheet]) -> None:
+    import numpy as np  # noqa: PLC0415 - only where there are several sheets
+
+    from pullbook.pipeline.checks import similar_sheets  # noqa: PLC0415
+
+    names = [sheet.sheet_id for sheet in sheets]
+    size = [
+        (sheet.number("bore") or 0) ** 2
+        * (sheet.number("stroke") or 0)
+        * (sheet.number("cylinders") or 0)
+        for sheet in sheets
+    ]
+    rows = [
+        (place, rpm, torque * route(sheet.values).factor)
+        for place, sheet in enumerate(sheets)
+        for rpm, torque, _ in curves(sheet)[0]
+    ]
+    table = np.array(rows, dtype=float)
+    found = similar_sheets.copies(
+        np.array(size, dtype=float), table[:, 0].astype(np.int64), table[:, 1], table[:, 2]
+    )
+    for place, finding in similar_sheets.copies_told(found, names):
+        sheets[place].findings.append(finding)
+
+
+def digest(sheet: Sheet) -> str:
+    """Return a digest of what a sheet says, whatever its rows are numbered."""
+    said = (sorted(sheet.values.items()), [reading[1:] for reading in sheet.readings])
+    # The second version of the format has no references, so equal content gives equal bytes.
+    return blake2b(marshal.dumps(said, 2), digest_size=16).hexdigest()

@@ -1,0 +1,202 @@
+"""Rules about parts that must fit one another, each a ratio, a difference or a count."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from pullbook.pipeline.checks.field_rules import spoiled
+from pullbook.pipeline.physics import engine_quantities
+from pullbook.schemas.findings import Finding
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from pullbook.pipeline.values.sheet import Sheet
+
+    Span = tuple[float, float]
+
+#: Air falls through 28 inches of water to sqrt(2 p / density) = 107.8 m/s (Bernoulli; 6972 Pa and
+#: 1.2 kg/m3), so no more than 147 cfm pass a square inch.
+_CFM_PER_IN2 = 147.0
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """Two or three fields that must fit one another.
+
+    Attributes
+    ----------
+    code
+        Of the refusal; the warning has ``-unusual`` behind it.
+    fields
+        The fields it takes, all of which must be given.
+    measure
+        What is judged, from the numbers of the fields.
+    words
+        What the measure is, for messages.
+    can, usual
+        Limits beyond which a sheet is refused, and beyond which it is warned of.
+    """
+
+    code: str
+    fields: tuple[str, ...]
+    measure: Callable[..., float]
+    words: str
+    can: Span
+    usual: Span
+
+
+def _ratio(a: float, b: float) -> float:
+    return a / b if b else math.inf
+
+
+def _difference(a: float, b: float) -> float:
+    return a - b
+
+
+def _area(diameter: float) -> float:
+    return math.pi / 4 * diameter**2
+
+
+#: Whoever does not say how many valves may have two intake valves for one port.
+_INTAKE_VALVES = 2
+
+FITS = (
+    Fit("bore-stroke", ("bore", "stroke"), _ratio, "bore over stroke", (0.4, 2.6), (0.65, 1.6)),
+    Fit("rod-stroke", ("rod_length", "stroke"), _ratio, "rod length over stroke",
+        (1.1, 4.0), (1.35, 2.5)),
+    Fit("valve-bore", ("intake_valve", "bore"), _ratio, "intake valve over bore",
+        (0.15, 0.75), (0.28, 0.62)),
+    Fit("valves-bore", ("intake_valve", "exhaust_valve", "bore"),
+        lambda i, e, b: _ratio(i + e, b), "the two valves together over bore",
+        (0.3, 1.2), (0.5, 1.03)),
+    Fit("exhaust-intake-valve", ("exhaust_valve", "intake_valve"), _ratio,
+        "exhaust over intake valve", (0.4, 1.5), (0.65, 1.05)),
+    Fit("lift-valve", ("intake_lift", "intake_valve"), _ratio, "intake lift over valve",
+        (0.05, 0.75), (0.13, 0.42)),
+    Fit("lift-valve", ("exhaust_lift", "exhaust_valve"), _ratio, "exhaust lift over valve",
+        (0.05, 0.85), (0.13, 0.48)),
+    Fit("exhaust-intake-lift", ("exhaust_lift", "intake_lift"), _ratio,
+        "exhaust over intake lift", (0.4, 2.2), (0.7, 1.4)),
+    Fit("seat-duration", ("intake_duration_seat", "intake_duration"), _difference,
+        "intake duration at the seat less that at 0.050 in", (3.0, 160.0), (18.0, 100.0)),
+    Fit("seat-duration", ("exhaust_duration_seat", "exhaust_duration"), _difference,
+        "exhaust duration at the seat less that at 0.050 in", (3.0, 160.0), (18.0, 100.0)),
+    Fit("exhaust-intake-duration", ("exhaust_duration", "intake_duration"), _difference,
+        "exhaust less intake duration", (-110.0, 110.0), (-25.0, 40.0)),
+    Fit("centerline-separation", ("intake_centerline", "lobe_separation"), _difference,
+        "intake centerline less lobe separation", (-40.0, 40.0), (-15.0, 15.0)),
+    Fit("port-valve", ("port_csa", "intake_valve"),
+        lambda csa, valve: _ratio(csa, _area(valve)), "port cross-section over valve area",
+        (0.12, 2.6), (0.3, 2.0)),
+    Fit("port-length", ("port_volume", "port_csa"),
+        lambda cc, csa: _ratio(cc * 1e-6 / engine_quantities.CUBIC_INCH, csa),
+        "port volume over cross-section, in",
+        (0.8, 40.0), (2.0, 14.0)),
+    Fit("flow-valve", ("intake_flow", "intake_valve"),
+        lambda flow, valve: _ratio(flow, _CFM_PER_IN2 * _INTAKE_VALVES * _area(valve)),
+        "intake flow over what two such valves could pass at all", (0.03, 1.1), (0.12, 0.9)),
+    Fit("exhaust-intake-flow", ("exhaust_flow", "intake_flow"), _ratio,
+        "exhaust over intake flow", (0.15, 2.0), (0.45, 1.1)),
+    Fit("primary-valve", ("primary_diameter", "exhaust_valve"), _ratio,
+        "header primary over exhaust valve", (0.4, 3.0), (0.75, 1.8)),
+)  # fmt: skip
+
+
+def fits(sheet: Sheet) -> Iterator[Finding]:
+    """Parts that are both given fit one another."""
+    for fit in FITS:
+        numbers = [sheet.values.get(name) for name in fit.fields]
+        if None in numbers:
+            continue
+        found = fit.measure(*numbers)
+        if fit.usual[0] <= found <= fit.usual[1] or any(spoiled(sheet, n) for n in fit.fields):
+            continue
+        cannot = not fit.can[0] <= found <= fit.can[1]
+        low, high = fit.can if cannot else fit.usual
+        message = (
+            f"{fit.words} is {found:.3g}; {low:g} to {high:g} {'can be' if cannot else 'is usual'}:"
+            f" check {', '.join(fit.fields)} and their units"
+        )
+        name = fit.fields[0]
+        code = fit.code if cannot else f"{fit.code}-unusual"
+        yield Finding(code, message, name, sheet.rows.get(name), f"{found:.4g}")
+
+
+def boost(sheet: Sheet) -> Iterator[Finding]:
+    """A boosted engine says how much, and one that has boost says what makes it."""
+    aspiration, given = sheet.values.get("aspiration"), sheet.number("boost")
+    boosted = aspiration not in (None, "natural")
+    if boosted and given is None and not spoiled(sheet, "boost"):
+        message = f"the engine is {aspiration} and boost is missing; give a number in psi"
+        yield Finding("missing-boost", message, "boost")
+    elif not boosted and given is not None and given > _NO_BOOST and not spoiled(sheet, "boost"):
+        message = (
+            f"boost is {given:g} psi on a naturally breathing engine; set aspiration to"
+            " supercharged or turbocharged, or take boost out"
+        )
+        yield Finding("boost-of-natural", message, "boost", sheet.rows.get("boost"), f"{given:g}")
+
+
+_NO_BOOST = 0.5
+
+
+def knock(sheet: Sheet) -> Iterator[Finding]:
+    """Compression is usual for the octane, and octane for the fuel."""
+    ratio, octane = sheet.number("compression_ratio"), sheet.number("octane")
+    fuel = str(sheet.values.get("fuel") or "gasoline")
+    if ratio is not None and sheet.values.get("aspiration") in (None, "natural"):
+        most = 12.5 + 0.25 * ((octane or 92.0) - 92.0) if fuel == "gasoline" else 17.0
+        if ratio > most:
+            message = (
+                f"a compression ratio of {ratio:g} is high for"
+                f" {f'{octane:g} octane ' if octane is not None else ''}{fuel}; up to {most:.1f} is"
+                " usual: check both"
+            )
+            yield Finding("compression-fuel-unusual", message, "compression_ratio",
+                          sheet.rows.get("compression_ratio"), f"{ratio:g}")  # fmt: skip
+    low, high = _OCTANES[fuel]
+    if octane is not None and not low <= octane <= high:
+        message = f"{fuel} of {octane:g} octane; {low:g} to {high:g} is usual, as (R+M)/2"
+        yield Finding("octane-fuel-unusual", message, "octane", sheet.rows.get("octane"))
+
+
+_OCTANES = {
+    "gasoline": (70.0, 118.0),
+    "e85": (90.0, 116.0),
+    "methanol": (90.0, 125.0),
+    "propane": (90.0, 118.0),
+}
+
+
+def count(sheet: Sheet) -> Iterator[Finding]:
+    """Cylinders stand in pairs in a vee or a flat engine."""
+    cylinders, arrangement = sheet.number("cylinders"), sheet.values.get("arrangement")
+    if arrangement in ("vee", "flat") and cylinders is not None and cylinders % 2:
+        message = f"a {arrangement} engine of {cylinders:g} cylinders is unusual; check both"
+        yield Finding("cylinders-arrangement-unusual", message, "cylinders",
+                      sheet.rows.get("cylinders"))  # fmt: skip
+
+
+def piston_speed(sheet: Sheet) -> Iterator[Finding]:
+    """The mean piston speed at the end of the sweep is one that pistons have been run at."""
+    stroke = sheet.number("stroke")
+    if stroke is None or not sheet.readings or spoiled(sheet, "stroke") or spoiled(sheet, "rpm"):
+        return
+    rpm = max(reading.rpm for reading in sheet.readings)
+    speed = float(engine_quantities.mean_piston_speed(stroke * engine_quantities.INCH, rpm))
+    if speed <= _PISTON_SPEED[0]:
+        return
+    cannot = speed > _PISTON_SPEED[1]
+    message = (
+        f"{stroke:g} in of stroke at {rpm:.0f} rpm is a mean piston speed of {speed:.1f} m/s;"
+        f" {_PISTON_SPEED[cannot]:g} m/s is {'beyond what is run' if cannot else 'seldom passed'}:"
+        " check the stroke's unit and the rpm"
+    )
+    yield Finding("piston-speed" if cannot else "piston-speed-unusual", message, "rpm")
+
+
+#: Mean piston speeds, m/s, that are seldom passed, and that nothing passes.
+_PISTON_SPEED = (25.0, 32.0)

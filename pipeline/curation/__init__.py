@@ -1,0 +1,1 @@
+"""Contributed sheets into one comparable data set."""

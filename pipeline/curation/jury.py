@@ -1,0 +1,81 @@
+"""Shops set aside: a share of them from whom nothing is ever learned, to judge models by.
+
+Which shops those are hangs on their codes alone. So a shop that sits on the jury does so next month
+too, whoever else contributes, and no model was ever trained on what it is judged by.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from typing import TYPE_CHECKING
+
+from pullbook.pipeline.curation import data_set
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    import numpy as np
+    import pandas as pd
+    from numpy.typing import NDArray
+
+LEARN, JURY = "learn", "jury"
+_BITS = 64
+
+
+class JuryError(ValueError):
+    """A data set that a jury cannot be drawn from; the message says why."""
+
+
+def sits(shop: str, share: float) -> bool:
+    """Tell whether a shop, by its code, sits on a jury of about such a share of all shops.
+
+    >>> sits("any", 0.0), sits("any", 1.0)
+    (False, True)
+    """
+    digest = hashlib.sha256(f"jury {shop}".encode()).digest()[: _BITS // 8]
+    return int.from_bytes(digest, "big") < share * 2.0**_BITS
+
+
+def seats(shops: pd.Series, share: float) -> NDArray[np.bool_]:
+    """Return whether the shop of each sheet sits on the jury, shape (sheets,)."""
+    seated = {shop: sits(shop, share) for shop in shops.unique().tolist()}
+    return shops.map(seated).to_numpy(dtype=bool)
+
+
+def split(builds: pd.DataFrame, pulls: pd.DataFrame, share: float, out: Path) -> tuple[int, int]:
+    """Write a curated data set as two, ``learn`` and ``jury``, and return the shops in each.
+
+    Parameters
+    ----------
+    builds, pulls
+        Curated tables.
+    share
+        Of the shops, about; between 0 and 1.
+    out
+        A folder, made if need be.
+
+    Raises
+    ------
+    JuryError
+        There would be nobody on the jury, or fewer than two shops to learn from.
+
+    """
+    if not 0 < share < 1:
+        msg = f"the share of shops is {share:g}; it must lie between 0 and 1, as 0.2"
+        raise JuryError(msg)
+    seated = seats(builds["shop"], share)
+    on_jury = builds["sheet_id"][seated]
+    of_jury = pulls["sheet_id"].isin(on_jury)
+    shops = {name: builds["shop"][rows].nunique() for name, rows in
+             ((LEARN, ~seated), (JURY, seated))}  # fmt: skip
+    if shops[JURY] == 0 or shops[LEARN] < 2:
+        msg = (
+            f"a share of {share:g} puts {shops[JURY]} of {builds['shop'].nunique()} shops on the"
+            " jury; it takes one there and two to learn from: choose another share, or wait for"
+            " more shops"
+        )
+        raise JuryError(msg)
+    for name, rows, readings in ((LEARN, ~seated, ~of_jury), (JURY, seated, of_jury)):
+        tables = {data_set.BUILDS: builds[rows], data_set.PULLS: pulls[readings]}
+        data_set.write(out / name, {k: t.reset_index(drop=True) for k, t in tables.items()})
+    return shops[LEARN], shops[JURY]

@@ -1,0 +1,1 @@
+"""What the model learns from: missing fields filled, features engineered."""

@@ -1,0 +1,190 @@
+"""What goes together stands in for what is missing.
+
+A big intake valve comes with a big exhaust valve, a flow with a cross-section, an advertised
+duration with one at 0.050 in. A multivariate normal over the logarithms of the sizes and the
+angles as they are, fitted by expectation-maximisation to the sheets of a data set, fills a
+missing field with what the given ones lead to expect. It looks at builds alone, never at torque.
+
+Dempster, Laird and Rubin (1977); Little and Rubin, Statistical Analysis with Missing Data, ch. 11,
+from memory.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pullbook.schemas.fields import BUILD_FIELDS, FIELDS, Kind
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    Column = NDArray[np.float64]
+    Matrix = NDArray[np.float64]
+
+#: Fields that are filled: sizes by their logarithm, angles as they are.
+_SIZES = (
+    "rod_length", "compression_ratio", "intake_lift", "exhaust_lift", "intake_valve",
+    "exhaust_valve", "port_csa", "port_volume", "intake_flow", "exhaust_flow", "runner_length",
+    "airflow", "primary_diameter", "primary_length",
+)  # fmt: skip
+_ANGLES = (
+    "intake_duration", "exhaust_duration", "intake_duration_seat", "exhaust_duration_seat",
+    "lobe_separation", "intake_centerline", "timing", "octane",
+)  # fmt: skip
+FILLED = _SIZES + _ANGLES
+#: Fields that are always there.
+_GIVEN = ("bore", "stroke", "cylinders")
+#: Choices that help to fill; they are not filled themselves.
+_HINTS = (*(n for n in BUILD_FIELDS if FIELDS[n].kind is Kind.CHOICE), "valves_per_cylinder")
+_ROUNDS = 25
+#: Sheets of prior belief that fields have nothing to do with one another.
+_PRIOR = 8.0
+_ENOUGH = 5
+_MOST_SHEETS = 4000
+
+
+@dataclass(frozen=True, slots=True)
+class Filling:
+    """A fitted filling.
+
+    Attributes
+    ----------
+    names
+        The columns it was fitted on.
+    center, scale
+        Mean and standard deviation of each column.
+    covariance
+        Covariance of the standardised columns.
+    """
+
+    names: tuple[str, ...]
+    center: Column
+    scale: Column
+    covariance: Matrix
+
+    def fill(self, columns: Mapping[str, Column]) -> dict[str, Column]:
+        """Return the columns with missing fields filled where the fit knows them.
+
+        Fields that describe a header are left missing on a cast manifold, which has none.
+        """
+        z, _ = _conditional(_standard(self, columns), self.covariance)
+        filled = dict(columns)
+        cast = FIELDS["exhaust_type"].choices.index("cast manifold")
+        bare = columns["exhaust_type"] == cast
+        for i, name in enumerate(self.names):
+            if name not in FILLED:
+                continue
+            value = self._in_unit(i, z[:, i])
+            if name in ("primary_diameter", "primary_length"):
+                value = np.where(bare, np.nan, value)
+            filled[name] = np.where(np.isnan(columns[name]), value, columns[name])
+        return filled
+
+    def _in_unit(self, i: int, z: Column) -> Column:
+        """Return standardised values of a column in the unit of its field."""
+        name = self.names[i]
+        value = z * self.scale[i] + self.center[i]
+        value = np.exp(value) if name in _SIZES else value
+        limited: Column = np.clip(value, FIELDS[name].low, FIELDS[name].high)
+        return limited
+
+    def plausible(self, columns: Mapping[str, Column]) -> dict[str, Column]:
+        """Return what the missing fields of one build might be, given all that it gives.
+
+        Parameters
+        ----------
+        columns
+            Fields of one build, arrays of length one.
+
+        Returns
+        -------
+        For each missing field that can be filled, three values: the nodes of Gauss and Hermite's
+        rule, which weighs them as `PLAUSIBLE_WEIGHTS`.
+
+        """
+        z = _standard(self, columns)
+        gap = np.isnan(z[0])
+        mean, spread = _conditional(z, self.covariance)
+        sd = np.sqrt(np.diag(spread))
+        return {
+            name: self._in_unit(i, mean[0, i] + sd[i] * np.sqrt(3.0) * np.array([-1.0, 0.0, 1.0]))
+            for i, name in enumerate(self.names)
+            if name in FILLED and gap[i]
+        }
+
+
+#: Weights of the three values of `Filling.plausible`.
+PLAUSIBLE_WEIGHTS = np.array([1 / 6, 2 / 3, 1 / 6])
+
+
+def _transformed(columns: Mapping[str, Column]) -> dict[str, Column]:
+    """Return the columns the fit works on: logarithms, angles, and choices as indicators."""
+    made: dict[str, Column] = {}
+    for name in (*_GIVEN, *_SIZES):
+        made[name] = np.log(columns[name])
+    for name in _ANGLES:
+        made[name] = columns[name]
+    for name in _HINTS:
+        levels = range(len(FIELDS[name].choices)) if FIELDS[name].choices else (2, 3, 4, 5)
+        gap = np.isnan(columns[name])
+        for level in levels:
+            made[f"{name}={level}"] = np.where(gap, np.nan, (columns[name] == level).astype(float))
+    return made
+
+
+def _standard(filling: Filling, columns: Mapping[str, Column]) -> Matrix:
+    made = _transformed(columns)
+    return np.column_stack(
+        [
+            (made[n] - c) / s
+            for n, c, s in zip(filling.names, filling.center, filling.scale, strict=True)
+        ]
+    )
+
+
+def fit(columns: Mapping[str, Column]) -> Filling:
+    """Fit a filling to the fields of a data set, as `features.numbers` gives them.
+
+    Columns with fewer than five different sheets, or without spread, take no part.
+    """
+    made = _transformed(columns)
+    names, center, scale = [], [], []
+    for name, column in made.items():
+        known = column[~np.isnan(column)]
+        if len(known) >= _ENOUGH and np.ptp(known) > 0:
+            names.append(name)
+            center.append(float(known.mean()))
+            scale.append(float(known.std()))
+    start = Filling(tuple(names), np.array(center), np.array(scale), np.eye(len(names)))
+    z = _standard(start, columns)[:: max(1, len(columns["bore"]) // _MOST_SHEETS)]
+    covariance = np.eye(len(names))
+    for _ in range(_ROUNDS):
+        whole, spread = _conditional(z, covariance)
+        scatter = whole.T @ whole + spread
+        covariance = (scatter + _PRIOR * np.eye(len(names))) / (len(z) + _PRIOR)
+    return Filling(tuple(names), start.center, start.scale, covariance)
+
+
+def _conditional(z: Matrix, covariance: Matrix) -> tuple[Matrix, Matrix]:
+    """Return rows with expected values where they were missing, and the summed covariances."""
+    whole = z.copy()
+    spread = np.zeros_like(covariance)
+    gaps = np.isnan(z)
+    patterns, which = np.unique(gaps, axis=0, return_inverse=True)
+    which = which.reshape(-1)
+    order = np.argsort(which, kind="stable")
+    bounds = np.searchsorted(which[order], np.arange(len(patterns) + 1))
+    for i, gap in enumerate(patterns):
+        if not gap.any():
+            continue
+        rows = order[bounds[i] : bounds[i + 1]]
+        given = ~gap
+        weights = np.linalg.solve(covariance[np.ix_(given, given)], covariance[np.ix_(given, gap)])
+        whole[np.ix_(rows, gap)] = z[np.ix_(rows, given)] @ weights
+        left = covariance[np.ix_(gap, gap)] - covariance[np.ix_(gap, given)] @ weights
+        spread[np.ix_(gap, gap)] += len(rows) * left
+    return whole, spread

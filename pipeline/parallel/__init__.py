@@ -1,0 +1,1 @@
+"""Many small things at once: threads, processes, a cluster."""

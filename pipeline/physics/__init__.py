@@ -1,0 +1,1 @@
+"""Humid air, correction standards and handbook engine quantities: pure functions of numbers."""

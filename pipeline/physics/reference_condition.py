@@ -1,0 +1,83 @@
+"""The weather on a sheet, and how its numbers come to the reference condition."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from pullbook.pipeline.physics import correction_factors, humid_air
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from pullbook.schemas.fields import Value
+
+
+class Route(NamedTuple):
+    """How a sheet's torque comes to the reference condition.
+
+    Attributes
+    ----------
+    name
+        ``weather``: undone exactly; ``nominal``: by a nominal ratio; ``stated``: it stands in
+        the reference already.
+    factor
+        What its torque is multiplied by.
+    sd
+        Relative standard deviation that the route adds.
+    """
+
+    name: str
+    factor: float
+    sd: float
+
+
+def station_pressure(elevation: float) -> float:
+    """Return the pressure, inHg, of the standard atmosphere at an elevation in ft.
+
+    ISO 2533 (ICAO standard atmosphere), troposphere, from memory.
+
+    >>> round(station_pressure(5000), 2)
+    24.9
+    """
+    return float(29.921 * (1 - 6.8756e-6 * elevation) ** 5.2559)
+
+
+def _number(values: Mapping[str, Value], name: str) -> float | None:
+    value = values.get(name)
+    return float(value) if isinstance(value, int | float) else None
+
+
+def weather_of(values: Mapping[str, Value]) -> correction_factors.Weather | None:
+    """Return the weather of a sheet, or ``None`` where temperature or pressure is missing."""
+    fahrenheit, inhg = _number(values, "air_temperature"), _number(values, "barometer")
+    if fahrenheit is None or inhg is None:
+        return None
+    humidity = _number(values, "relative_humidity")
+    return correction_factors.Weather(
+        humid_air.celsius_of(fahrenheit),
+        inhg * humid_air.KPA_PER_INHG,
+        correction_factors.ASSUMED_HUMIDITY if humidity is None else humidity,
+    )
+
+
+def is_exact(values: Mapping[str, Value]) -> bool:
+    """Tell whether no nominal ratio is needed."""
+    return (
+        values.get("correction") == correction_factors.REFERENCE or weather_of(values) is not None
+    )
+
+
+def route(values: Mapping[str, Value]) -> Route:
+    """Return how the torque of a sheet that was accepted comes to the reference condition."""
+    stated = str(values["correction"])
+    at = weather_of(values)
+    name = "weather" if at is not None else "nominal"
+    if stated == correction_factors.REFERENCE:
+        name, factor = "stated", 1.0
+    else:
+        factor = correction_factors.to_reference(stated, at)
+    variance = correction_factors.NOMINAL_SD**2 if name == "nominal" else 0.0
+    if values.get("dyno") == "chassis":
+        factor /= correction_factors.CHASSIS_EFFICIENCY
+        variance += correction_factors.CHASSIS_SD**2
+    return Route(name, factor, variance**0.5)

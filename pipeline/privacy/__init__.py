@@ -1,0 +1,1 @@
+"""What leaves the shop, under which code, and how it is taken back."""

@@ -1,0 +1,57 @@
+"""The text of a sheet as it is contributed: plain units, our own headings."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from typing import TYPE_CHECKING
+
+from pullbook.schemas.fields import FIELDS
+
+if TYPE_CHECKING:
+    from pullbook.pipeline.values.sheet import Reading
+    from pullbook.schemas.fields import Value
+
+
+_DIGITS = 10
+
+
+def _plain(value: Value) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:.{_DIGITS}g}"
+    return str(value)
+
+
+def yaml_scalar(value: str) -> str:
+    """Write a text as a YAML scalar; a JSON string is one."""
+    return json.dumps(value, ensure_ascii=False)
+
+
+def sheet_text(values: dict[str, Value], readings: list[Reading]) -> str:
+    """Return the text of a sheet file in the units of the field dictionary."""
+    known = [(name, values.get(name)) for name in FIELDS]
+    lines = [
+        f"{name}: {yaml_scalar(value) if isinstance(value, str) else _plain(value)}"
+        for name, value in known
+        if value is not None
+    ]
+    rows = [["rpm", "torque", "power", "pull"]] + [
+        [
+            _plain(r.rpm),
+            "" if r.torque is None else _plain(r.torque),
+            "" if r.power is None else _plain(r.power),
+            str(r.pull),
+        ]
+        for r in readings
+    ]
+    return assemble(lines, rows)
+
+
+def assemble(lines: list[str], rows: list[list[str]]) -> str:
+    """Return a sheet file: lines of front matter, then rows of the table."""
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerows(rows)
+    return "\n".join(["---", *lines, "---", out.getvalue()])

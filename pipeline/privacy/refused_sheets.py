@@ -1,0 +1,207 @@
+"""Refused sheets: what is written of them beside their findings, and their sealed originals."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pullbook.pipeline.privacy import anonymise, identity_leaks
+from pullbook.pipeline.privacy.contributed_sheet import assemble, yaml_scalar
+from pullbook.pipeline.reading import find_sheets, table_layout
+from pullbook.schemas.codes import CODES
+from pullbook.schemas.fields import WITHHELD
+
+if TYPE_CHECKING:
+    from pullbook.pipeline.values.sheet import RawSheet, Sheet
+    from pullbook.schemas.findings import Finding
+
+
+ACCEPTED, REFUSED, SUPERSEDED, ORIGINALS = "accepted", "refused", "superseded", "originals"
+
+
+NAME_CHARS = 12
+
+
+PART = ".part"
+
+
+#: How the names of the files end that hold what was found in a refused sheet.
+FINDINGS_FILE = ".findings.json"
+
+
+#: Findings that quote what is not in the dictionary, or the name of a file.
+_QUOTES_WHAT_IT_FOUND = frozenset(
+    {"unknown-field", "unknown-column", "text-left-out", "not-readable", "too-large", "encoding",
+     "no-front-matter", "front-matter-unreadable", "repeated-field", "two-corrections",
+     "more-cells-than-headings", "read-as", "pull-without-build", "open-quote", "not-a-date"}
+)  # fmt: skip
+
+
+_NUMBER = re.compile(r"[+-]?[\d.,]+(?:[eE][+-]?\d+)?")
+
+
+@dataclass(slots=True)
+class Refusal:
+    """A sheet that is refused: as read, as judged, and the keyed code of where it was read from."""
+
+    raw: RawSheet
+    sheet: Sheet
+    origin: str
+
+
+def file_name(key: bytes, sheet: Sheet) -> str:
+    """Return a file name that says nothing and is the same for the same sheet."""
+    shop = str(sheet.values["shop"])
+    return f"{shop[:NAME_CHARS]}-{anonymise.code(key, sheet.sheet_id)[:NAME_CHARS]}.csv"
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a whole file or none."""
+    part = path.with_name(f".{path.name}{PART}")
+    part.write_bytes(data)
+    part.replace(path)
+
+
+def write_refused(folder: Path, refusal: Refusal, key: bytes) -> None:
+    """Write a refused sheet, its findings and its sealed original."""
+    raw, sheet = refusal.raw, refusal.sheet
+    named = raw.fields.get("shop")
+    shop = named.text.strip() if named is not None else ""
+    instead = anonymise.code(key, shop) if shop else ""
+    stem = f"{instead[:NAME_CHARS] or 'no-shop'}-{refusal.origin}"
+    name, _ = anonymise.private_name(
+        key, "sheet_id", sheet.sheet_id, shop, of_file="sheet_id" not in raw.fields
+    )
+    told = {
+        "sheet_id": name,
+        "findings": [_private_finding(f, shop, instead) for f in sheet.findings],
+        "originals": _keep_originals(folder / ORIGINALS, raw, key),
+    }
+    copy = assemble(_private_fields(raw, key, shop, instead), _private_rows(raw, shop, instead))
+    write_whole(folder / f"{stem}.csv", copy.encode("utf-8", "replace"))
+    write_whole(folder / f"{stem}{FINDINGS_FILE}", json.dumps(told, indent=2).encode())
+
+
+def _private_fields(raw: RawSheet, key: bytes, shop: str, instead: str) -> list[str]:
+    """Return the fields of a refused sheet as they may be written: none that an accepted drops."""
+    lines = []
+    for name, cell in raw.fields.items():
+        text = identity_leaks.withhold(shop, cell.text, instead) if shop else cell.text
+        if name in WITHHELD:
+            continue
+        if name == "shop":
+            text = instead
+        elif name in ("sheet_id", "family"):
+            text, _ = anonymise.private_name(key, name, cell.text, shop, of_file=False)
+        elif name == "tested_on":
+            text = cell.text.strip()[:4]
+        lines.append(f"{name}{f' ({cell.unit})' if cell.unit else ''}: {yaml_scalar(text)}")
+    return lines
+
+
+def _private_rows(raw: RawSheet, shop: str, instead: str) -> list[list[str]]:
+    """Return the readings of a refused sheet under headings of ours; nothing else of its table."""
+    rows: list[list[str]] = []
+    for block in table_layout.blocks(raw.table or [], raw.headings)[0]:
+        columns = [
+            (f"{name} ({unit})" if unit else name, place)
+            for name, (place, unit) in block.columns.items()
+        ]
+        rows.append([heading for heading, _ in columns])
+        for _, cells in block.rows:
+            texts = [cells[place] if place < len(cells) else "" for _, place in columns]
+            private = [
+                identity_leaks.withhold(shop, text, instead) if shop else text for text in texts
+            ]
+            rows.append([_harmless(text) for text in private])
+    return rows
+
+
+def _private_finding(finding: Finding, shop: str, instead: str) -> dict[str, str | int | None]:
+    """Return a finding as it may be written: without what was left out, or any file's name."""
+    told = finding.as_json()
+    if finding.code in _QUOTES_WHAT_IT_FOUND:
+        return {**told, "value": None, "field": None, "message": CODES[finding.code].meaning}
+    return {
+        name: identity_leaks.withhold(shop, text, instead)
+        if shop and isinstance(text, str) and name in ("value", "message")
+        else text
+        for name, text in told.items()
+    }
+
+
+def _harmless(cell: str) -> str:
+    """Return a cell that no spreadsheet takes for a formula."""
+    formula = cell[:1] in ("=", "+", "-", "@", "\t") and not _NUMBER.fullmatch(cell)
+    return f"'{cell}" if formula else cell
+
+
+def _keep_originals(folder: Path, raw: RawSheet, key: bytes) -> list[str]:
+    """Keep the files a sheet was read from, sealed; return under which names."""
+    from pullbook.pipeline.privacy import sealed_originals  # noqa: PLC0415 - a cipher is only loaded when a sheet is refused
+
+    names = []
+    for file in raw.files:
+        if not file.is_file():
+            continue
+        data = file.read_bytes()
+        name = f"{anonymise.code(key, f'{file.name}{data.hex()}')}{sealed_originals.SUFFIX}"
+        names.append(name)
+        if not (folder / name).exists():
+            folder.mkdir(exist_ok=True)
+            write_whole(folder / name, sealed_originals.seal(key, file.name, data))
+    return names
+
+
+def refusals(folder: Path) -> list[tuple[str, str, list[dict[str, Any]]]]:
+    """Return the sheets that a contribution refused: name, file and findings of each.
+
+    What cannot be read there is passed over: it is the contributor's own record.
+    """
+    found = []
+    for path in sorted((folder / REFUSED).glob(f"*{FINDINGS_FILE}")):
+        try:
+            told = json.loads(path.read_text(encoding="utf-8"))
+            found.append((str(told["sheet_id"]), str(path), list(told["findings"])))
+        except (OSError, ValueError, KeyError, TypeError):
+            continue
+    return found
+
+
+def unseal(shared: Path, into: Path, key: bytes) -> list[Path]:
+    """Write the sealed originals below a folder back as they were.
+
+    Parameters
+    ----------
+    shared
+        A contribution.
+    into
+        Where to write; each original into a folder of its own, for many may share a name.
+    key
+        The contributor's key.
+
+    Raises
+    ------
+    NothingToReadError
+        Nothing is sealed there.
+    SealError
+        The key is another's.
+
+    """
+    from pullbook.pipeline.privacy import sealed_originals  # noqa: PLC0415
+
+    sealed = sorted(shared.rglob(f"*{sealed_originals.SUFFIX}"))
+    if not sealed:
+        msg = f"{shared} holds no sealed originals"
+        raise find_sheets.NothingToReadError(msg)
+    written = []
+    for path in sealed:
+        name, data = sealed_originals.unseal(key, path.read_bytes())
+        folder = into / path.stem[:NAME_CHARS]
+        folder.mkdir(parents=True, exist_ok=True)
+        write_whole(folder / name, data)
+        written.append(folder / name)
+    return written

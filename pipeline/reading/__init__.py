@@ -1,0 +1,1 @@
+"""Files as shops keep them into typed sheets."""

@@ -1,0 +1,147 @@
+"""Sheets from wherever they lie: files, folders, tables, workbooks.
+
+Finding and reading are two steps: what there is to read is listed first, so that a caller can
+count it, share it out, or read only what is new.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pullbook.pipeline.reading import sheet_file, tables, text_file
+from pullbook.pipeline.values.headings import PLAIN
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from pullbook.pipeline.values.headings import Headings
+    from pullbook.pipeline.values.sheet import RawSheet
+
+_TEXT_SHEETS = (".tsv", ".txt")
+SHEET_FILES = (".csv", ".xlsx", *_TEXT_SHEETS)
+_DEEPEST = 32
+
+
+class NothingToReadError(OSError):
+    """A path that does not exist, or holds nothing that could be a sheet."""
+
+
+@dataclass(slots=True)
+class Found:
+    """What lies below some paths.
+
+    Attributes
+    ----------
+    sources
+        What carries sheets, in a stable order: sheet files, workbooks, and folders of tables.
+    passed_over
+        Files that carry none by their name, and links to folders, which are not followed.
+    """
+
+    sources: list[Path]
+    passed_over: list[Path]
+
+
+def find(paths: Iterable[Path], without: Path | None = None) -> Found:
+    """List what carries sheets below paths, in a stable order, without opening it.
+
+    Parameters
+    ----------
+    paths
+        Sheet files, folders of them (read to any depth), folders with ``builds.csv`` and
+        ``pulls.csv``, and workbooks.
+    without
+        A folder that is passed over.
+
+    Raises
+    ------
+    NothingToReadError
+        A path does not exist, is no kind of file that carries sheets, or is a folder with none.
+
+    """
+    found = Found([], [])
+    for path in paths:
+        if path.is_dir():
+            before = len(found.sources)
+            _folder(path, found, 0, None if without is None else without.resolve())
+            if len(found.sources) == before:
+                msg = f"{path} holds no sheets (*.csv, *.tsv, *.txt, *.xlsx)"
+                raise NothingToReadError(msg)
+        else:
+            found.sources.append(_file(path))
+    found.sources = list(dict.fromkeys(found.sources))
+    return found
+
+
+def _folder(folder: Path, found: Found, depth: int, without: Path | None) -> None:
+    with os.scandir(folder) as entries:
+        listed = sorted(entries, key=lambda entry: entry.name)
+    has_tables = f"{tables.BUILDS}.csv" in {entry.name.casefold() for entry in listed}
+    if has_tables:
+        found.sources.append(folder)
+    for entry in listed:
+        if entry.name.startswith("."):
+            continue
+        path = folder / entry.name
+        if without is not None and entry.is_dir() and path.resolve() == without:
+            continue
+        if entry.is_dir(follow_symlinks=False) and depth < _DEEPEST:
+            _folder(path, found, depth + 1, without)
+        elif has_tables and _is_table(path):
+            continue
+        elif entry.is_dir() or path.suffix.casefold() not in SHEET_FILES or _is_note(path):
+            found.passed_over.append(path)
+        else:
+            found.sources.append(path)
+
+
+def _is_table(path: Path) -> bool:
+    return path.name.casefold() in (f"{tables.BUILDS}.csv", f"{tables.PULLS}.csv")
+
+
+def _is_note(path: Path) -> bool:
+    """Tell whether a text file is none of a sheet: those open with a fence."""
+    if path.suffix.casefold() not in _TEXT_SHEETS:
+        return False
+    try:
+        return not sheet_file.has_front_matter(text_file.read(path)[0])
+    except text_file.UnreadableError:
+        return True
+
+
+def _file(path: Path) -> Path:
+    if not path.exists():
+        msg = f"{path} does not exist"
+        raise NothingToReadError(msg)
+    if _is_note(path):
+        msg = f"{path} does not open with ---, the line before the fields: it is read as no sheet"
+        raise NothingToReadError(msg)
+    if path.suffix.casefold() not in SHEET_FILES:
+        msg = f"{path} is not a kind of file that carries sheets (.csv, .tsv, .txt, .xlsx)"
+        raise NothingToReadError(msg)
+    return path.parent if _is_table(path) else path
+
+
+def source(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
+    """Read the sheets of one source, as `find` lists them; faults become findings."""
+    files: tuple[Path, ...] = (path,)
+    if path.is_dir():
+        found = tables.read_folder(path, headings)
+        both = (tables.table_in(path, name) for name in (tables.BUILDS, tables.PULLS))
+        files = tuple(file for file in both if file is not None)
+    elif path.suffix.casefold() == ".xlsx":
+        found = tables.read_workbook(path, headings)
+    else:
+        found = [sheet_file.read(path, headings)]
+    for sheet in found:
+        sheet.files = files
+    return found
+
+
+def sheets(paths: Iterable[Path], headings: Headings = PLAIN) -> Iterator[RawSheet]:
+    """Read every sheet below the paths, in a stable order; see `find`."""
+    for path in find(paths).sources:
+        yield from source(path, headings)

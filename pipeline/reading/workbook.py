@@ -1,0 +1,216 @@
+"""Workbooks: the values of the tabs, as the texts a person sees.
+
+A workbook is an archive of XML from somebody else: it is weighed before it is opened, and its
+entities and far corners do nothing.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import re
+import warnings
+import zipfile
+from typing import TYPE_CHECKING, Any
+
+import defusedxml.ElementTree as Xml
+import openpyxl
+from openpyxl.utils.cell import coordinate_to_tuple, range_boundaries
+
+from pullbook.pipeline.reading import text_file
+from pullbook.pipeline.reading.text_file import UnreadableError
+from pullbook.schemas.findings import Finding
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+    from pathlib import Path
+
+    Row = tuple[int, list[str]]
+
+_PACKED_BYTES, _UNPACKED_BYTES, _PARTS = 64_000_000, 256_000_000, 4000
+_COLUMNS = 512
+_FILLED = 1_000_000
+_ROW = re.compile(rb"<(?:\w+:)?row\b[^>]*?\br=\"(\d{1,18})\"")
+_GAP = 10_000
+_NAMESPACE = re.compile(r"^\{[^}]*\}")
+
+
+def read(path: Path, wanted: Iterable[str]) -> tuple[dict[str, list[Row]], list[Finding]]:
+    """Return tabs of a workbook by name in lower case, and what was inferred.
+
+    Formulas give their last value; a merged cell stands in every row that it covers.
+
+    Parameters
+    ----------
+    path
+        The workbook.
+    wanted
+        Names of the tabs that are read, in lower case.
+
+    Raises
+    ------
+    UnreadableError
+        The file is not a workbook, or unpacks to more than a workbook should.
+
+    """
+    data = text_file.contents(path, _PACKED_BYTES)
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            _weigh(archive, path.name)
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")  # styles and extensions that carry no values
+                return _tabs(io.BytesIO(data), archive, set(wanted))
+    except UnreadableError:
+        raise
+    except Exception as fault:  # the library raises whatever it meets in a damaged file
+        msg = f"{path.name} cannot be read as a workbook; save it anew as .xlsx"
+        raise UnreadableError(msg) from fault
+
+
+def _weigh(archive: zipfile.ZipFile, name: str) -> None:
+    parts = archive.infolist()
+    size = sum(part.file_size for part in parts)
+    if len(parts) > _PARTS or size > _UNPACKED_BYTES:
+        msg = f"{name} unpacks to {len(parts)} parts and {size / 1e6:.0f} MB: too much for sheets"
+        raise UnreadableError(msg, "too-large")
+
+
+def _tabs(
+    file: io.BytesIO, archive: zipfile.ZipFile, wanted: set[str]
+) -> tuple[dict[str, list[Row]], list[Finding]]:
+    book = openpyxl.load_workbook(file, read_only=True, data_only=True, keep_links=False)
+    tabs: dict[str, list[Row]] = {}
+    findings: list[Finding] = []
+    try:
+        for tab in book.worksheets:
+            name = tab.title.strip().casefold()
+            if name in wanted:
+                part = archive.read(_part_of(tab))
+                _near(part, tab.title)
+                grid = _grid(tab)
+                findings += _mend(grid, part, tab.title)
+                tabs[name] = [(row, cells) for row, cells in grid.items() if any(cells)]
+    finally:
+        book.close()
+    return tabs, findings
+
+
+def _near(part: bytes, title: str) -> None:
+    """Refuse a tab with a row far from all others: the library walks all the way to it."""
+    rows = [int(number) for number in _ROW.findall(part)]
+    if rows and max(rows) > 3 * len(rows) + _GAP:
+        msg = f"tab {title!r} has a row {max(rows)} far from all others; delete it and save anew"
+        raise UnreadableError(msg, "too-large")
+
+
+def _part_of(tab: Any) -> str:
+    """Return the name of a tab's part in the archive; the library keeps it to itself."""
+    return str(tab._worksheet_path)
+
+
+def _grid(tab: Any) -> dict[int, list[str]]:
+    tab.reset_dimensions()  # what a file says of its size is not to be trusted
+    grid = {}
+    for number, cells in enumerate(tab.iter_rows(max_col=_COLUMNS), start=1):
+        last = max((i for i, cell in enumerate(cells) if cell.value is not None), default=-1)
+        if last >= 0:
+            grid[number] = [_shown(cell).strip() for cell in cells[: last + 1]]
+    return grid
+
+
+#: What a number format shows as it stands, a percent sign too.
+_LITERAL = re.compile(r'"[^"]*"|\\.|\[[^\]]*\]')
+
+
+def _shown(cell: Any) -> str:
+    """Return what a cell shows: 0.45 formatted as a percentage reads 45 %."""
+    value = cell.value
+    if isinstance(value, int | float) and "%" in _LITERAL.sub("", cell.number_format or ""):
+        return f"{100 * value:.10g} %"
+    return _text(value)
+
+
+def _text(value: object) -> str:
+    match value:
+        case None:
+            return ""
+        case bool():
+            return "yes" if value else "no"
+        case float() if value.is_integer():
+            return str(int(value))
+        case dt.datetime():
+            return value.date().isoformat()
+        case _:
+            return str(value)
+
+
+def _mend(grid: dict[int, list[str]], part: bytes, title: str) -> list[Finding]:
+    """Write merged cells into the rows they cover, and formulas without a value as they stand."""
+    if b"mergeCell" not in part and b"<f" not in part and b":f" not in part:
+        return []
+    merged, formulas = [], 0
+    room = _FILLED
+    for kind, where, text in _marks(part):
+        if kind == "merged":
+            left, top, _, bottom = range_boundaries(where)
+            if left is None or top is None or bottom is None or left > _COLUMNS:
+                continue
+            value = _cell(grid, top, left)
+            rows = range(top + 1, min(bottom, max(grid, default=0)) + 1)
+            room -= len(rows)
+            if not value or not rows or room < 0:
+                continue
+            for row in rows:
+                _put(grid, row, left, value)
+            merged.append(where)
+        else:
+            row, column = coordinate_to_tuple(where)
+            if column <= _COLUMNS and not _cell(grid, row, column):
+                _put(grid, row, column, f"={text}")
+                formulas += 1
+    findings = []
+    if merged:
+        message = (
+            f"tab {title!r}: merged cells ({', '.join(merged[:3])}) were read as the same value in"
+            " each row"
+        )
+        findings.append(Finding("merged-cells", message))
+    if formulas:
+        message = (
+            f"tab {title!r}: {formulas} formulas have no stored value; open the workbook, let it"
+            " calculate, and save it"
+        )
+        findings.append(Finding("formula-without-value", message))
+    return findings
+
+
+def _marks(part: bytes) -> Iterator[tuple[str, str, str]]:
+    """Yield what a tab's XML says of merged ranges and of formulas without a value."""
+    formula: str | None = None
+    valued = False
+    for _, element in Xml.iterparse(io.BytesIO(part), forbid_dtd=True):
+        match _NAMESPACE.sub("", element.tag):
+            case "f":
+                formula = element.text or ""
+            case "v" | "is":
+                valued = bool((element.text or "").strip()) or len(element) > 0
+            case "c":
+                if formula is not None and not valued and (where := element.get("r")):
+                    yield "formula", where, formula
+                formula, valued = None, False
+                element.clear()
+            case "mergeCell" if where := element.get("ref"):
+                yield "merged", where, ""
+            case "row":
+                element.clear()
+
+
+def _cell(grid: dict[int, list[str]], row: int, column: int) -> str:
+    cells = grid.get(row, [])
+    return cells[column - 1] if column <= len(cells) else ""
+
+
+def _put(grid: dict[int, list[str]], row: int, column: int, text: str) -> None:
+    cells = grid.setdefault(row, [])
+    cells += [""] * (column - len(cells))
+    cells[column - 1] = text

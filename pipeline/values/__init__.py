@@ -1,0 +1,1 @@
+"""One cell of text into one typed value: headings, numerals, units."""

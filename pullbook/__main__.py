@@ -1,0 +1,6 @@
+"""``python -m pullbook`` is the command ``pullbook``."""
+
+from pullbook.commands.main import run
+
+if __name__ == "__main__":
+    run()

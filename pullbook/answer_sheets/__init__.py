@@ -1,0 +1,1 @@
+"""Answers as self-contained pages to hand to a customer."""

@@ -1,0 +1,39 @@
+"""A choice of parts as an answer sheet."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from pullbook.answer_sheets import customer_sheet
+from pullbook.text.choice_text import SHOWN, SHOWN_OUTSIDE, first, notes, table_cells
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from matplotlib.figure import Figure
+
+    from pullbook.model.answers.parts_choice import Choice
+    from pullbook.reports.document import Page
+    from pullbook.text.units import Units
+
+
+def page(
+    found: Choice,
+    draw: Callable[[], Figure],
+    told: dict[str, Any],
+    units: Units,
+) -> Page:
+    """Return the answer sheet of a choice of parts."""
+    alt = f"Low-range torque against peak power of each combination. {' '.join(first(found))}"
+    made = customer_sheet.begin(f"Parts for {found.base.sheet_id}", draw, alt)
+    made.heading("The answer")
+    for line in [*first(found), *notes(found)]:
+        made.text(line)
+    unit = units.of(found.unit)
+    heads = ["parts", unit, "limits", "best in", f"low range, {units.torque}",
+             f"peak power, {units.power}", "price", "stands"]  # fmt: skip
+    rows = [*found.ranked[:SHOWN], *found.outside[:SHOWN_OUTSIDE]]
+    made.table(heads, [[one.name, *table_cells(found, one, units)[:6], one.found.standing.value]
+                       for one in rows])  # fmt: skip
+    customer_sheet.builds(made, [found.base], units)
+    return customer_sheet.close(made, told)

@@ -1,0 +1,58 @@
+"""The answer sheet: one self-contained page that a shop can hand to a customer."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from pullbook.charts.drawing import svg_of
+from pullbook.reports.document import Page
+from pullbook.schemas.fields import BUILD_FIELDS
+from pullbook.text import prediction_text
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from matplotlib.figure import Figure
+
+    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.text.units import Units
+
+
+def begin(title: str, draw: Callable[[], Figure], alt: str) -> Page:
+    """Return a page with its picture; ``alt`` says what the picture shows."""
+    import matplotlib as mpl
+
+    from pullbook.charts import (
+        drawing,
+    )
+
+    page = Page(title)
+    with mpl.rc_context(drawing.STYLE):
+        page.picture("answer.svg", svg_of(draw()), alt)
+    return page
+
+
+def builds(page: Page, sheets: Sequence[Sheet], units: Units) -> None:
+    """Add what the builds are made of: a row a field that any of them gives."""
+    page.heading("The build" if len(sheets) == 1 else "The builds")
+    rows = [
+        [name.replace("_", " "), *(_given(sheet, name, units) for sheet in sheets)]
+        for name in BUILD_FIELDS
+        if any(name in sheet.values for sheet in sheets)
+    ]
+    page.table(["field", *(sheet.sheet_id for sheet in sheets)], rows)
+
+
+def _given(sheet: Sheet, name: str, units: Units) -> str:
+    return units.field(name, sheet.values[name]) if name in sheet.values else "not given"
+
+
+def close(page: Page, told: dict[str, Any]) -> Page:
+    """Add what it rests on and the cautions, and return the page."""
+    page.heading("What it rests on")
+    page.text(prediction_text.source(told))
+    if told.get("invented"):
+        page.text("The engines behind this model are invented: it shows what an answer looks like.")
+    page.heading("Caution")
+    page.text(prediction_text.CAUTION)
+    return page

@@ -1,0 +1,71 @@
+"""A prediction as an answer sheet."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pullbook.answer_sheets.customer_sheet import begin, builds, close
+from pullbook.reports.document import Page
+from pullbook.text import prediction_text
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.schemas.answer import Answer
+    from pullbook.text.units import Units
+
+
+def of_answers(
+    answers: Sequence[Answer], drawn: Sequence[Answer], sheets: Sequence[Sheet], units: Units
+) -> Page:
+    """Return the answer sheet of at most four builds.
+
+    Parameters
+    ----------
+    answers
+        At the engine speeds of the table.
+    drawn
+        The same at speeds close enough together to draw.
+    sheets
+        The builds.
+    units
+        That it is written in.
+
+    """
+    from pullbook.charts import (
+        prediction_chart,
+    )
+
+    said = "; ".join(
+        f"{one.sheet_id}: {' '.join(prediction_text.peaks(one, units))}" for one in answers
+    )
+    title = answers[0].sheet_id if len(answers) == 1 else "Predicted curves"
+    alt = f"Predicted torque and power over engine speed with limits. {said}"
+    page = begin(title, lambda: prediction_chart.of_answers(drawn, units), alt)
+    for one in answers:
+        _answer(page, one, units, alone=len(answers) == 1)
+    builds(page, sheets, units)
+    return close(page, answers[0].bundle)
+
+
+def _answer(page: Page, one: Answer, units: Units, *, alone: bool) -> None:
+    page.heading("The answer" if alone else one.sheet_id)
+    page.text(f"It stands {prediction_text.STANDING[one.standing.value]}.")
+    for reason in one.reasons:
+        page.text(f"{reason.message}.")
+    for line in prediction_text.peaks(one, units):
+        page.text(f"{line}.")
+    percent = f"{100 * one.level:g} % limits"
+    rows = []
+    for point in one.curve:
+        torque, power = units.between(point.torque, "lb-ft"), units.between(point.power, "hp")
+        rows.append(
+            [f"{point.rpm:.0f}", f"{torque.value:.0f}", prediction_text.limits(torque),
+             f"{power.value:.0f}", prediction_text.limits(power)]
+            if point.supported else [f"{point.rpm:.0f}", "", "not swept with such builds", "", ""]
+        )  # fmt: skip
+    page.table(["rpm", units.torque, percent, units.power, percent], rows)
+    page.text(prediction_text.promise(one))
+    page.text(prediction_text.missing(one))
+    page.text("Nearest sheets: " + ", ".join(name for name, _ in one.nearest) + ".")

@@ -1,0 +1,50 @@
+"""A choice of parts as a picture: low-range torque against peak power."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pullbook.text.choice_text import goal
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from pullbook.model.answers.parts_choice import Choice, Combination
+    from pullbook.text.units import Units
+
+
+def figure(found: Choice, units: Units) -> Figure:
+    """Return low-range torque against peak power of every combination, the unbeaten ones named."""
+    from pullbook.charts import drawing
+
+    drawn, axes = drawing.panel(6.0)
+    torque, power = units.shown(1.0, "lb-ft"), units.shown(1.0, "hp")
+
+    def place(one: Combination) -> tuple[float, float]:
+        height = float("nan") if one.power is None else one.power.height.value
+        return height * power, one.low.value * torque
+
+    for rows, marker, colour, label in (
+        (found.outside, "x", drawing.GREY, "outside what was tested"),
+        (found.ranked, "o", drawing.COLOURS[0], "within what was tested"),
+    ):
+        known = [place(one) for one in rows if one.power is not None]
+        if known:
+            across, up = zip(*known, strict=True)
+            axes.scatter(across, up, marker=marker, color=colour, s=22, alpha=0.5, label=label)
+    front = [place(one) for one in found.front()]
+    axes.plot([x for x, _ in front], [y for _, y in front], color=drawing.COLOURS[1], linewidth=1.4,
+              marker="s", markersize=6, label="beaten by none in both")  # fmt: skip
+    named = found.front()
+    for one in {id(named[0]): named[0], id(named[-1]): named[-1]}.values() if named else ():
+        axes.annotate(one.name, place(one), xytext=(0, 9), textcoords="offset points",
+                      ha="right" if one is named[-1] else "left", fontsize=9)  # fmt: skip
+    if found.ranked and found.ranked[0].power is not None:
+        x, y = place(found.ranked[0])
+        axes.plot([x], [y], "*", color=drawing.INK, markersize=15, label="best for the goal")
+    axes.set_xlabel(f"peak power, {units.power}")
+    axes.set_ylabel(f"mean torque, {found.low[0]:.0f} to {found.low[1]:.0f} rpm, {units.torque}")
+    axes.margins(0.12)
+    axes.legend(frameon=False, fontsize=9, loc="best")
+    drawing.title(drawn, axes, "What is given up", f"goal: {goal(found)}")
+    return drawn

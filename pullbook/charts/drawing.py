@@ -1,0 +1,142 @@
+"""Pictures of predicted curves, for print and for a phone."""
+
+from __future__ import annotations
+
+import io
+import re
+import textwrap
+import warnings
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from pullbook.schemas.answer import Answer
+
+
+#: Teal, rust, slate blue and ochre: told apart in print and by most who see few colours; each
+#: build has a line of its own kind too.
+COLOURS = ("#0f6b66", "#a8471f", "#3d4f91", "#8a6d00")
+LINES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)))
+GREY, INK = "#8b9096", "#20262b"
+#: Of every picture, inches: a phone shows it at three quarters of that, and its text can be read.
+WIDTH = 5.0
+#: Characters of a line of a title, and of what stands below it.
+_TITLE, _BELOW = 36, 58
+STYLE: Any = {
+    "font.size": 11,
+    "axes.edgecolor": GREY,
+    "axes.labelcolor": INK,
+    "text.color": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "svg.hashsalt": "pullbook",
+    "text.parse_math": False,  # a name is a name, whatever it has in it
+    "svg.fonttype": "none",  # text stays text: to be found, read aloud, and small
+    "font.sans-serif": ["DejaVu Sans", "Verdana", "Arial"],
+}
+#: Nothing that changes from run to run goes into a picture.
+_METADATA: dict[str, dict[str, Any]] = {
+    ".pdf": {"CreationDate": None, "Creator": "pullbook"},
+    ".png": {"Software": "pullbook"},
+}
+
+
+#: Steps, rev/min, in which a curve is drawn.
+_STEP = 50.0
+
+
+def fine(rpm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return engine speeds close enough together to draw a curve over the range given."""
+    return np.union1d(np.arange(rpm[0], rpm[-1], _STEP), rpm)
+
+
+def save(figure: Figure, path: Path) -> None:
+    """Write a figure into a file, the same each time."""
+    if path.suffix.casefold() == ".svg":
+        path.write_bytes(svg_of(figure))
+    else:
+        with warnings.catch_warnings():
+            warnings.filterwarnings("ignore", "Glyph")  # a name the font lacks a sign of
+            figure.savefig(path, dpi=160, metadata=_METADATA[path.suffix.casefold()])
+
+
+def panels(*, shared: bool = True) -> tuple[Figure, Sequence[Axes]]:
+    """Return a figure of two panels, for print and for a phone; ``shared``: over engine speed."""
+    figure = Figure(figsize=(WIDTH, 7.6), layout="constrained")
+    FigureCanvasAgg(figure)
+    top, bottom = figure.subplots(2, 1, sharex=shared, height_ratios=[1.15, 1])
+    bottom.set_xlabel("engine speed, rpm")
+    for axes in (top, bottom):
+        axes.grid(axis="y", color="#e3e6e8", linewidth=0.8)
+        axes.set_axisbelow(True)
+        axes.margins(x=0.02)
+    return figure, (top, bottom)
+
+
+def panel(height: float) -> tuple[Figure, Axes]:
+    """Return a figure of one panel of so many inches."""
+    figure = Figure(figsize=(WIDTH, height), layout="constrained")
+    FigureCanvasAgg(figure)
+    return figure, figure.subplots()
+
+
+def head(figure: Figure, top: Axes, answers: Sequence[Answer]) -> None:
+    """Return the title of a figure of answers, and what it rests on."""
+    first = answers[0]
+    standing = (
+        first.standing.value if len({a.standing for a in answers}) == 1 else "see the table for"
+    )
+    invented = "invented " if first.bundle.get("invented") else ""
+    limits = (
+        f"shaded: {100 * first.level:g} % limits for a single reading"
+        if first.calibrated
+        else f"no limits: too few shops for {100 * first.level:g} %"
+    )
+    title(
+        figure,
+        top,
+        first.sheet_id if len(answers) == 1 else "Predicted curves",
+        f"predicted from {first.bundle['sheets']} {invented}sheets; {standing} what was tested"
+        f"\n{limits}",
+    )
+    if len(answers) > 1:
+        top.legend(frameon=False, fontsize=10, loc="best")
+
+
+def title(figure: Figure, top: Axes, name: str, below: str) -> None:
+    """Put a title on a figure, and what it rests on below it."""
+    headline(figure, name)
+    wrapped = "\n".join(textwrap.fill(line, _BELOW) for line in below.split("\n"))
+    top.set_title(wrapped, loc="left", fontsize=10, color="#4a5157")
+
+
+def headline(figure: Figure, name: str) -> None:
+    """Put a title alone on a figure."""
+    figure.suptitle(textwrap.fill(name, _TITLE), x=0.02, ha="left", fontweight="bold", fontsize=14)
+
+
+def svg_of(figure: Figure) -> bytes:
+    """Return a figure as SVG that is the same each time.
+
+    Characters that XML does not know, as a name may hold, are left out.
+    """
+    out = io.BytesIO()
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Glyph")  # of a name: the viewer's font may have it
+        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": "pullbook"})
+    return _NO_XML.sub(b"", out.getvalue())
+
+
+_NO_XML = re.compile(rb"[\x00-\x08\x0b\x0c\x0e-\x1f]")

@@ -1,0 +1,47 @@
+"""An explanation as a picture: what each group of parts adds over engine speed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from pullbook.charts import drawing
+from pullbook.text.explanation_text import DWARFS
+
+if TYPE_CHECKING:
+    from pullbook.model.answers.explain import Explanation
+    from pullbook.text.units import Units
+
+
+def figure(found: Explanation, units: Units) -> Figure:
+    """Return what each group of parts adds over engine speed: a panel a group.
+
+    All share one scale but the largest where it would dwarf the others; its panel says so.
+    """
+    factor = units.shown(1.0, "lb-ft")
+    order = sorted(found.parts, key=lambda name: -float(np.abs(found.parts[name]).mean()))
+    heights = [1.08 * factor * float(np.abs(found.parts[name]).max()) + 1e-6 for name in order]
+    dwarfs = heights[0] > DWARFS * max(heights[1:])
+    limits = [max(heights[1:]) if dwarfs else max(heights)] * len(order)
+    limits[0] = heights[0] if dwarfs else limits[0]
+    drawn = Figure(figsize=(drawing.WIDTH, 7.8), layout="constrained")
+    FigureCanvasAgg(drawn)
+    panels = drawn.subplots(4, 2, sharex=True).ravel()
+    for axes, name, limit in zip(panels, order, limits, strict=True):
+        part = factor * found.parts[name]
+        axes.axhline(0, color="#8b9096", linewidth=0.8)
+        for colour, hatch, where in (
+            (drawing.COLOURS[0], None, part >= 0), (drawing.COLOURS[1], "////", part < 0),
+        ):  # fmt: skip
+            axes.fill_between(found.rpm, 0, part, where=where, interpolate=True, color=colour,
+                              alpha=0.75, linewidth=0, hatch=hatch)  # fmt: skip
+        own = " (on a scale of its own)" if dwarfs and name == order[0] else ""
+        axes.set_title(f"{name}{own}", loc="left", fontsize=10)
+        axes.set_ylim(-limit, limit)
+    drawn.supxlabel("engine speed, rpm", fontsize=10)
+    drawn.supylabel(f"{units.torque} against the typical build", fontsize=10)
+    drawing.headline(drawn, f"What makes the curve of {found.sheet_id}")
+    return drawn

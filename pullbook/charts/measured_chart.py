@@ -1,0 +1,43 @@
+"""A measured pull over its prediction, as a picture."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from pullbook.model.answers.measured_pull import Measured
+    from pullbook.text.units import Units
+
+
+def figure(found: Measured, name: str, units: Units) -> Figure:
+    """Return the measured pull over the prediction, and below how far off it is."""
+    from pullbook.charts import drawing
+
+    prediction = found.found
+    drawn, (top, bottom) = drawing.panels()
+    factor = units.shown(1.0, "lb-ft")
+    fine = np.linspace(found.rpm[0], found.rpm[-1], 160) if len(found.rpm) > 1 else found.rpm
+    middle = factor * prediction.torque(fine)
+    threshold = prediction.threshold("band", found.level)
+    top.plot(fine, middle, color=drawing.COLOURS[0], linewidth=2, label="predicted")
+    if threshold is not None:
+        ratio = np.exp(threshold * prediction.width(fine))
+        top.fill_between(fine, middle / ratio, middle * ratio, color=drawing.COLOURS[0], alpha=0.16,
+                         linewidth=0)  # fmt: skip
+        bottom.fill_between(fine, 100 * (1 / ratio - 1), 100 * (ratio - 1),
+                            color=drawing.COLOURS[0], alpha=0.16, linewidth=0)  # fmt: skip
+    top.plot(found.rpm, factor * found.torque, "o", color=drawing.COLOURS[1], markersize=5,
+             label="measured")  # fmt: skip
+    bottom.axhline(0, color=drawing.GREY, linewidth=1)
+    bottom.plot(found.rpm, 100 * (found.torque / found.predicted - 1), "o-",
+                color=drawing.COLOURS[1], markersize=4, linewidth=1)  # fmt: skip
+    top.legend(frameon=False, fontsize=10, loc="best")
+    top.set_ylabel(f"torque, {units.torque}")
+    bottom.set_ylabel("measured, % off predicted")
+    limits = f"shaded: {100 * found.level:g} % limits for the whole curve"
+    drawing.title(drawn, top, name, limits if threshold is not None else "no limits")
+    return drawn

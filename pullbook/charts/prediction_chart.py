@@ -1,0 +1,104 @@
+"""Predicted torque and power, as a picture."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.figure import Figure
+
+from pullbook.charts.drawing import COLOURS, LINES, STYLE, head, panels, save
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from matplotlib.figure import Figure
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from matplotlib.axes import Axes
+
+    from pullbook.schemas.answer import Answer, Between, Peak
+    from pullbook.text.units import Units
+
+
+def draw(answers: Sequence[Answer], path: Path, units: Units) -> None:
+    """Draw torque and power of builds with their limits into a file.
+
+    Parameters
+    ----------
+    answers
+        At most four.
+    path
+        Ends in ``.svg``, ``.png`` or ``.pdf``.
+    units
+        That it is drawn in.
+
+    """
+    with mpl.rc_context(STYLE):
+        save(of_answers(answers, units), path)
+
+
+def of_answers(answers: Sequence[Answer], units: Units) -> Figure:
+    """Return torque and power of at most four builds with their limits, under `STYLE`."""
+    figure, (top, bottom) = panels()
+    for i, answer in enumerate(answers):
+        torque = [units.between(p.torque, "lb-ft") for p in answer.curve]
+        power = [units.between(p.power, "hp") for p in answer.curve]
+        _curve(top, answer, i, torque, units.peak(answer.peak_torque, "lb-ft"), units.torque)
+        _curve(bottom, answer, i, power, units.peak(answer.peak_power, "hp"), units.power)
+    _untested(answers, top, bottom)
+    top.set_ylabel(f"torque, {units.torque}")
+    bottom.set_ylabel(f"power, {units.power}")
+    head(figure, top, answers)
+    return figure
+
+
+def _curve(
+    axes: Axes, answer: Answer, i: int, values: list[Between], peak: Peak | None, unit: str
+) -> None:
+    rpm = np.array([p.rpm for p in answer.curve])
+    supported = np.array([p.supported for p in answer.curve])
+    middle = np.where(supported, [v.value for v in values], np.nan)
+    colour, line = COLOURS[i], LINES[i]
+    axes.plot(rpm, middle, color=colour, linestyle=line, linewidth=2.2, label=answer.sheet_id)
+    if answer.calibrated:
+        low, high = (
+            np.array([getattr(v, e) for v in values], dtype=float) for e in ("low", "high")
+        )
+        axes.fill_between(rpm, low, high, where=supported, color=colour, alpha=0.16, linewidth=0)
+        for edge in (low, high):
+            axes.plot(rpm, np.where(supported, edge, np.nan), color=colour, linewidth=0.7)
+    if peak is not None:
+        axes.plot([peak.rpm.value], [peak.height.value], "o", color=colour, markersize=5)
+        axes.annotate(
+            f"{peak.height.value:.0f} {unit} at {peak.rpm.value:.0f}"
+            + (", still rising" if peak.at_end else ""),
+            (peak.rpm.value, peak.height.value),
+            xytext=(0, 7 if i % 2 == 0 else -16),
+            textcoords="offset points",
+            ha="right" if peak.at_end else "center",
+            color=colour,
+            fontsize=10,
+            bbox={"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none", "alpha": 0.75},
+        )
+
+
+def _untested(answers: Sequence[Answer], *panels: Axes) -> None:
+    """Hatch the engine speeds that nothing supports for any of the builds."""
+    rpm = np.array([p.rpm for p in answers[0].curve])
+    bare = ~np.any([[p.supported for p in a.curve] for a in answers], axis=0)
+    edges = np.flatnonzero(np.diff(np.r_[0, bare.astype(int), 0]))
+    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+        left = rpm[0] if start == 0 else (rpm[start - 1] + rpm[start]) / 2
+        right = rpm[-1] if stop == len(rpm) else (rpm[stop - 1] + rpm[stop]) / 2
+        for axes in panels:
+            axes.axvspan(left, right, facecolor="#f1f2f3", edgecolor="#c4c8cb", hatch="///", lw=0)
+        panels[0].text(
+            (left + right) / 2, 0.03, "not tested", ha="center", va="bottom", rotation=90,
+            color="#5b6268", fontsize=9, transform=panels[0].get_xaxis_transform(),
+        )  # fmt: skip

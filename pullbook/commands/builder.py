@@ -1,0 +1,262 @@
+"""Commands of a builder: ask what a combination will likely make."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from pullbook.commands import inputs, options, output
+from pullbook.text.units import Units
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from matplotlib.figure import Figure
+
+    from pullbook.model.answers.predictor import Predictor
+    from pullbook.model.learning.sample import Floats
+    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.schemas.answer import Answer
+
+_MOST_PLOTTED = 4
+_DEFAULT_RPM = "2000:6500:250"
+_EXPLAINED_RPM = "2000:5000:500"
+_MOST_SPEEDS = 2000
+
+
+def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
+    builds: Annotated[Path, typer.Argument(help="A sheet file, a .yaml build or a builds.csv.")],
+    bundle: options.Bundle = None,
+    level: options.Level = 0.9,
+    rpm: options.Rpm = _DEFAULT_RPM,
+    shop: options.Shop = None,
+    key_file: options.KeyFile = None,
+    units: options.UnitsOf = Units.INCH,
+    plot: options.Plot = None,
+    html: options.Html = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Say what builds will likely make, with limits that hold."""
+    speeds = _speeds(rpm)
+    options.check_level(level)
+    wanted = output.Wanted(as_json, plot, html)
+    sheets = inputs.read_builds(builds)
+    inputs.tell_asides(sheets)
+    codes = inputs.shop_codes(sheets, shop, key_file)
+    predictor = inputs.load(bundle)
+    found = inputs.answers(sheets, codes, predictor, speeds, level)
+    if as_json:
+        for sheet, answer in zip(sheets, found, strict=True):
+            told = inputs.error(sheet) if answer is None else answer.as_json()
+            typer.echo(json.dumps(told, ensure_ascii=False))
+    else:
+        _print(sheets, found, units)
+    drawn = [i for i, answer in enumerate(found) if answer is not None][:_MOST_PLOTTED]
+    if drawn and (plot is not None or html is not None):
+        _draw([sheets[i] for i in drawn], [codes[i] for i in drawn], predictor, speeds, level,
+              units, wanted)  # fmt: skip
+    given = sum(answer is not None for answer in found)
+    raise typer.Exit(code=int(given < len(sheets)))
+
+
+def _draw(
+    sheets: list[Sheet],
+    codes: list[str | None],
+    predictor: Predictor,
+    rpm: Floats,
+    level: float,
+    units: Units,
+    wanted: output.Wanted,
+) -> None:
+    from pullbook.answer_sheets import (
+        prediction_sheet,
+    )
+    from pullbook.charts import (
+        drawing,
+        prediction_chart,
+    )
+
+    answers = predictor.predict(sheets, rpm, level, codes)
+    drawn = predictor.predict(sheets, drawing.fine(rpm), level, codes)
+    output.files(
+        lambda: prediction_chart.of_answers(drawn, units),
+        lambda: prediction_sheet.of_answers(answers, drawn, sheets, units),
+        wanted,
+    )
+    if len(sheets) == _MOST_PLOTTED:
+        typer.echo(f"At most {_MOST_PLOTTED} builds are drawn.", err=True)
+
+
+def _speeds(text: str) -> Any:
+    """Return the engine speeds that ``first:last:step`` means."""
+    try:
+        first, last, step = (float(part) for part in text.split(":"))
+    except ValueError:
+        msg = f"{text!r} is not first:last:step, as {_DEFAULT_RPM}"
+        raise typer.BadParameter(msg, param_hint="--rpm") from None
+    if not (0 < first <= last < 1e5 and step > 0 and (last - first) / step < _MOST_SPEEDS):
+        msg = f"{text!r} must rise from above nought in at most {_MOST_SPEEDS} steps"
+        raise typer.BadParameter(msg, param_hint="--rpm")
+    from pullbook.model.answers.ask import speeds_of
+
+    return speeds_of(first, last, step)
+
+
+def _print(sheets: Sequence[Sheet], found: list[Answer | None], units: Units) -> None:
+    from pullbook.text import prediction_text
+
+    whole = len(sheets) <= _MOST_PLOTTED
+    if not whole:
+        typer.echo(prediction_text.summary_head(units))
+    for sheet, answer in zip(sheets, found, strict=True):
+        if answer is None:
+            typer.echo(f"{sheet.sheet_id}: {inputs.error(sheet)['error']['message']}", err=True)
+        else:
+            said = prediction_text.full if whole else prediction_text.summary
+            typer.echo(said(answer, units))
+    given = [answer for answer in found if answer is not None]
+    if given:
+        typer.echo(prediction_text.closing(given))
+
+
+def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
+    builds: Annotated[list[Path], typer.Argument(help="Two to four files with one build each.")],
+    bundle: options.Bundle = None,
+    band: options.Band = options.DEFAULT_BAND,
+    level: options.Level = 0.9,
+    one_shop: Annotated[
+        bool,
+        typer.Option(
+            "--one-shop/--two-shops", help="Whether all would be tested on one shop's dyno."
+        ),
+    ] = True,
+    shop: options.Shop = None,
+    key_file: options.KeyFile = None,
+    units: options.UnitsOf = Units.INCH,
+    plot: options.Plot = None,
+    html: options.Html = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Say which of several builds makes more over a band, and how sure that is."""
+    from pullbook.answer_sheets import comparison_sheet
+    from pullbook.charts import (
+        comparison_chart,
+        drawing,
+    )
+    from pullbook.commands import inputs
+    from pullbook.text import comparison_text
+
+    limits = options.band_of(band)
+    options.check_level(level)
+    wanted = output.Wanted(as_json, plot, html)
+    if not 2 <= len(builds) <= _MOST_PLOTTED:
+        msg = f"name two to {_MOST_PLOTTED} builds; {len(builds)} were named"
+        raise typer.BadParameter(msg, param_hint="BUILDS")
+    if shop is not None and not one_shop:
+        msg = "builds of two shops are not both that shop's; leave one of the options out"
+        raise typer.BadParameter(msg, param_hint="--shop")
+    sheets = inputs.named_apart([inputs.one_build(path) for path in builds], builds)
+    inputs.tell_asides(sheets)
+    predictor = inputs.load(bundle)
+    codes = [inputs.shop_code(shop, key_file)] * len(sheets)
+    found = predictor.predictions(sheets, codes)
+    if shop is not None and not found[0].known_shop:
+        typer.echo("The bundle does not know that shop: compared as by one never seen.", err=True)
+    if warning := inputs.check_band(found, limits):
+        typer.echo(warning, err=True)
+    result = predictor.compare(sheets, limits, level, one_shop=one_shop, codes=codes)
+    told = predictor.told
+
+    def figure() -> Figure:
+        fine = drawing.fine(result.differences[0].rpm)
+        drawn = predictor.compare(sheets, limits, level, fine, one_shop=one_shop, codes=codes)
+        return comparison_chart.of_differences(found, drawn.differences, units)
+
+    output.deliver(
+        output.Outcome(
+            as_json=result.as_json,
+            text=lambda: comparison_text.text(result, told, units),
+            figure=figure,
+            page=lambda: comparison_sheet.page(result, figure, sheets, told, units),
+        ),
+        wanted,
+    )
+
+
+def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
+    build: Annotated[Path, typer.Argument(help="A file with one build.")],
+    bundle: options.Bundle = None,
+    level: options.Level = 0.9,
+    rpm: options.Rpm = _EXPLAINED_RPM,
+    units: options.UnitsOf = Units.INCH,
+    plot: options.Plot = None,
+    html: options.Html = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Say what each group of parts does to a curve, and what the nearest sheets are."""
+    from pullbook.answer_sheets import explanation_sheet
+    from pullbook.charts import (
+        drawing,
+        explanation_chart,
+    )
+    from pullbook.commands import inputs
+    from pullbook.text import explanation_text
+
+    speeds = _speeds(rpm)
+    options.check_level(level)
+    wanted = output.Wanted(as_json, plot, html)
+    sheet = inputs.one_build(build)
+    inputs.tell_asides([sheet])
+    predictor = inputs.load(bundle)
+    found, told = predictor.explain(sheet, speeds, level), predictor.told
+
+    def figure() -> Figure:
+        return explanation_chart.figure(
+            predictor.explain(sheet, drawing.fine(speeds), level), units
+        )
+
+    output.deliver(
+        output.Outcome(
+            as_json=found.as_json,
+            text=lambda: explanation_text.text(found, told, units),
+            figure=figure,
+            page=lambda: explanation_sheet.page(found, figure, sheet, told, units),
+        ),
+        wanted,
+    )
+
+
+def template(
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Write it to this new file; printed without.")
+    ] = None,
+    schema: Annotated[
+        bool, typer.Option("--schema", help="The JSON Schema of a YAML build, for editors.")
+    ] = False,
+) -> None:
+    """Print a build to fill in: every field with its unit or choices."""
+    from pullbook.pipeline.builds import build_template, json_schema
+
+    text = json.dumps(json_schema.schema(), indent=2) + "\n" if schema else build_template.text()
+    if out is None:
+        typer.echo(text, nl=False)
+        return
+    _write(out, text)
+    then = "" if schema else f"; fill it in, then: pullbook predict {out}"
+    typer.echo(f"Written to {out}{then}", err=True)
+
+
+def _write(path: Path, text: str) -> None:
+    """Write a file that is not there yet."""
+    try:
+        with path.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+    except FileExistsError:
+        msg = f"{path} is there already and was left as it is; name another file"
+        raise typer.BadParameter(msg, param_hint="--out") from None
+
+
+COMMANDS = (template, predict, compare, explain)

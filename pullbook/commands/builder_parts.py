@@ -1,0 +1,204 @@
+"""Commands of a builder who decides: vary a build, choose among parts."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pullbook.commands import inputs, options, output
+from pullbook.text.units import Units
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+
+_LOW_RANGE = "2000:3000"
+
+
+def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
+    build: Annotated[Path, typer.Argument(help="A file with one build.")],
+    field: Annotated[
+        list[str], typer.Option(help="What to vary, field=low:high:step or field=one,another.")
+    ],
+    tie: Annotated[
+        list[str] | None,
+        typer.Option(help="A field that moves with the first, or field=amount for each of it."),
+    ] = None,
+    bundle: options.Bundle = None,
+    band: options.Band = options.DEFAULT_BAND,
+    level: options.Level = 0.9,
+    units: options.UnitsOf = Units.INCH,
+    plot: options.Plot = None,
+    html: options.Html = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Say what one or two fields of a build do: gained where, lost where, and how sure."""
+    from pullbook.answer_sheets import variation_sheet
+    from pullbook.charts import (
+        drawing,
+        variation_chart,
+    )
+    from pullbook.commands import (
+        inputs,
+        vary_ranges,
+    )
+    from pullbook.text import variation_text
+
+    limits = options.band_of(band)
+    options.check_level(level)
+    wanted = output.Wanted(as_json, plot, html)
+    base = inputs.one_build(build)
+    inputs.tell_asides([base])
+    ranges = vary_ranges.ranges(field)
+    ties = vary_ranges.ties(tie or [], next(iter(ranges)))
+    predictor = inputs.load(bundle)
+    (own,) = predictor.predictions([base])
+    if warning := inputs.check_band([own], limits):
+        typer.echo(warning, err=True)
+    found, told = predictor.vary(base, ranges, limits, level, ties), predictor.told
+
+    def figure() -> Figure:
+        return variation_chart.figure(own, found, limits, drawing.fine(own.speeds), units)
+
+    output.deliver(
+        output.Outcome(
+            as_json=lambda: {
+                "sheet_id": base.sheet_id,
+                "band": list(limits),
+                "level": level,
+                "variants": [one.as_json() for one in found],
+            },
+            text=lambda: variation_text.text(base, found, limits, told, units),
+            figure=figure,
+            page=lambda: variation_sheet.page(base, found, figure, limits, told, units),
+        ),
+        wanted,
+    )
+
+
+def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
+    parts: Annotated[Path, typer.Argument(help="A .yaml list of parts, with a goal.")],
+    bundle: options.Bundle = None,
+    low_range: Annotated[
+        str, typer.Option(help="Engine speeds of the low range, low:high.")
+    ] = _LOW_RANGE,
+    level: options.Level = 0.9,
+    units: options.UnitsOf = Units.INCH,
+    plot: options.Plot = None,
+    html: options.Html = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Rank the combinations of parts on hand or on offer for a goal."""
+    from pullbook.answer_sheets import choice_sheet
+    from pullbook.charts import choice_chart
+    from pullbook.text import choice_text
+
+    low = options.band_of(low_range, "--low-range")
+    options.check_level(level)
+    wanted = output.Wanted(as_json, plot, html)
+    predictor = inputs.load(bundle)
+    found, told = predictor.choose(parts, low, level), predictor.told
+
+    def figure() -> Figure:
+        return choice_chart.figure(found, units)
+
+    output.deliver(
+        output.Outcome(
+            as_json=found.as_json,
+            text=lambda: choice_text.text(found, told, units),
+            figure=figure,
+            page=lambda: choice_sheet.page(found, figure, told, units),
+        ),
+        wanted,
+    )
+    raise typer.Exit(code=int(found.unfit[0] > 0))
+
+
+def next_(  # noqa: PLR0913, PLR0917 - every one an option of the command
+    candidates: Annotated[Path, typer.Argument(help="A builds.csv of what could be run.")],
+    questions: Annotated[
+        Path, typer.Option(help="A builds.csv, or one build, that you want to know about.")
+    ],
+    bundle: options.Bundle = None,
+    most: Annotated[int, typer.Option(min=1, help="How many to name.")] = 5,
+    units: options.UnitsOf = Units.INCH,
+    plot: options.Plot = None,
+    html: options.Html = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Say which engine to run next: what would teach most about your questions."""
+    from pullbook.answer_sheets import next_test_sheet
+    from pullbook.charts import next_test_chart
+    from pullbook.text import next_test_text
+
+    wanted = output.Wanted(as_json, plot, html)
+    (could, some), (asked, others) = (inputs.sound_builds(path) for path in (candidates, questions))
+    predictor = inputs.load(bundle)
+    found, told = predictor.next(could, asked, most), predictor.told
+
+    def figure() -> Figure:
+        return next_test_chart.figure(found, could)
+
+    output.deliver(
+        output.Outcome(
+            as_json=lambda: next_test_text.as_json(found, could, asked),
+            text=lambda: next_test_text.text(found, could, asked, told),
+            figure=figure,
+            page=lambda: next_test_sheet.page(found, could, asked, figure, told, units),
+        ),
+        wanted,
+    )
+    raise typer.Exit(code=int(some or others))
+
+
+def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
+    sheet: Annotated[Path, typer.Argument(help="A dyno sheet of one engine that was run.")],
+    bundle: options.Bundle = None,
+    level: options.Level = 0.9,
+    shop: options.Shop = None,
+    key_file: options.KeyFile = None,
+    units: options.UnitsOf = Units.INCH,
+    plot: options.Plot = None,
+    html: options.Html = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Hold a measured pull against its prediction: inside or not, and where to look."""
+    from pullbook.answer_sheets import measured_sheet
+    from pullbook.charts import measured_chart
+    from pullbook.model.answers import measured_pull
+    from pullbook.text import measured_text
+
+    options.check_level(level)
+    wanted = output.Wanted(as_json, plot, html)
+    pull = measured_pull.pull(sheet)
+    ran = pull.sheet
+    inputs.tell_asides([ran])
+    (code,) = inputs.shop_codes([ran], shop, key_file)
+    predictor = inputs.load(bundle)
+    found = predictor.against(pull, level, code)
+    known = predictor.learned_from(pull, found.found)
+    before = measured_text.first(found, known)
+
+    def figure() -> Figure:
+        return measured_chart.figure(found, ran.sheet_id, units)
+
+    output.deliver(
+        output.Outcome(
+            as_json=lambda: {
+                "sheet_id": ran.sheet_id,
+                "standing": found.found.standing.value,
+                "learned_from": known,
+                **found.as_json(),
+                "said": [*before, *measured_text.verdict(found)],
+            },
+            text=lambda: measured_text.text(found, before, ran, predictor.told, units),
+            figure=figure,
+            page=lambda: measured_sheet.page(found, before, figure, ran, predictor.told, units),
+        ),
+        wanted,
+    )
+
+
+COMMANDS = (vary, choose, next_, against)

@@ -1,0 +1,98 @@
+"""The command that shows the whole way on invented sheets."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pullbook.commands import analyst, inputs, output
+from pullbook.text import prediction_text
+from pullbook.text.units import Units
+
+QUESTION = """\
+# An invented build of an invented engine family: what will it likely make?
+# A field that is not known is simply left out.
+sheet_id: harbour-launch
+family: gannet-eight
+cylinders: 8
+arrangement: vee
+bore: 4.03 in
+stroke: 3.48 in
+compression_ratio: 9.6
+lifter: hydraulic roller
+intake_duration: 218
+exhaust_duration: 224
+lobe_separation: 112
+intake_lift: 0.470 in
+intake_valve: 50.8 mm
+intake_flow: 225 cfm
+intake_type: dual plane
+airflow: 650 cfm
+exhaust_type: long-tube header
+primary_diameter: 1.625 in
+fuel: gasoline
+octane: 91
+"""
+
+
+def demo(
+    into: Annotated[Path, typer.Option("--into", help="Where to write.")] = Path("demo-out"),
+) -> None:
+    """Go the whole way on invented sheets, and answer one question."""
+    from pullbook.charts import (
+        drawing,
+        prediction_chart,
+    )
+    from pullbook.model.answers.ask import DEFAULT_RPM, speeds_of
+    from pullbook.model.answers.predictor import Predictor
+    from pullbook.pipeline.curation import curate as curating
+    from pullbook.pipeline.demo import sheets
+    from pullbook.pipeline.privacy import anonymise, contribute
+
+    typer.echo("Every shop, engine and number here is invented.\n")
+    raw, shared, curated, bundle = (into / n for n in ("sheets", "shared", "curated", "bundle"))
+    made = sheets.make(raw, track=output.bar("Running invented engines"))
+    shops = {m.shop.name for m in made}
+    typer.echo(
+        f"1. {len(shops)} shops of the Tern Coast rebuilders' circle kept {len(made)} sheets."
+    )
+    key = anonymise.make_key(into / "contributor.key")
+    outcome = contribute.contribute([raw], shared, key)
+    typer.echo(
+        f"2. Contributed under coded names: {len(outcome.plan.accepted)} accepted,"
+        f" {len(outcome.plan.refused)} refused with reasons."
+    )
+    found = curating.curate([shared], track=output.bar("Curating"))
+    found.write(curated)
+    typer.echo(f"3. Curated at one reference condition: {len(found.pulls)} readings.")
+    typer.echo("4. ", nl=False)
+    analyst.train(curated, bundle, invented=True)
+    question = into / "question.yaml"
+    question.write_text(QUESTION, encoding="utf-8")
+    typer.echo("5. One builder's question, answered:\n")
+    picture = into / "answer.svg"
+    sheets_asked = inputs.read_builds(question)
+    predictor = Predictor.load(bundle)
+    answers = predictor.predict(sheets_asked)
+    typer.echo(prediction_text.full(answers[0], Units.INCH))
+    drawn = predictor.predict(sheets_asked, drawing.fine(speeds_of(*DEFAULT_RPM)))
+    prediction_chart.draw(drawn, picture, Units.INCH)
+    typer.echo(prediction_text.closing(answers))
+    typer.echo("\nWritten:")
+    paths = (raw, shared, curated, bundle, question, picture)
+    for path, what in zip(paths, _WRITTEN, strict=True):
+        typer.echo(f"  {path!s:28} {what}")
+    typer.echo(f"\nAsk your own: pullbook predict {question} --bundle {bundle}")
+
+
+_WRITTEN = (
+    "the sheets as the shops keep them",
+    "what they share: accepted, and refused with findings",
+    "the data set",
+    "the trained model",
+    "the question: change it and ask again",
+    "the answer as a picture",
+)
+COMMANDS = (demo,)

@@ -1,0 +1,118 @@
+"""What a user asks to be varied: ranges of fields, and fields that move with them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from pullbook.model.answers.vary import VaryError
+from pullbook.schemas.fields import BUILD_FIELDS, FIELDS, Kind
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+
+_MOST_VALUES = 100
+
+
+_MOST_FIELDS = 2
+
+
+def ranges(given: Sequence[str]) -> dict[str, list[Any]]:
+    """Return the values that ``field=low:high:step`` or ``field=one,another`` mean, by field.
+
+    Raises
+    ------
+    VaryError
+        A field does not exist, is not part of a build, or its values make no sense.
+
+    """
+    if not 0 < len(given) <= _MOST_FIELDS:
+        msg = "name one or two fields to vary, as --field intake_duration=204:246:6"
+        raise VaryError(msg)
+    found: dict[str, list[Any]] = {}
+    for text in given:
+        name, _, values = text.partition("=")
+        name = name.strip().replace(" ", "_").replace("-", "_").casefold()
+        field = _field(name)
+        if name in found:
+            msg = f"{name} is named twice"
+            raise VaryError(msg)
+        if field.kind is Kind.CHOICE:
+            found[name] = _choices(name, values)
+        else:
+            found[name] = _numbers(name, values)
+        found[name] = list(dict.fromkeys(found[name]))  # each once
+    return found
+
+
+def _field(name: str) -> Any:
+    if name not in BUILD_FIELDS:
+        near = ", ".join(BUILD_FIELDS)
+        msg = f"{name!r} is not a field of a build; fields are {near}"
+        raise VaryError(msg)
+    if FIELDS[name].kind not in (Kind.CHOICE, Kind.WHOLE, Kind.NUMBER):
+        msg = f"{name} is neither a number nor a choice and cannot be varied"
+        raise VaryError(msg)
+    return FIELDS[name]
+
+
+def _choices(name: str, text: str) -> list[str]:
+    allowed = FIELDS[name].choices
+    found = [part.strip() for part in text.split(",") if part.strip()]
+    wrong = [part for part in found if part not in allowed]
+    if wrong or not found:
+        msg = f"{name} can be {', '.join(allowed)}; {text!r} is not a list of these"
+        raise VaryError(msg)
+    return found
+
+
+def _numbers(name: str, text: str) -> list[float]:
+    try:
+        numbers = [float(part) for part in text.replace(":", ",").split(",")]
+    except ValueError:
+        numbers = []
+    if not numbers or (":" in text and len(numbers) != 3):
+        msg = f"{name}={text} is neither low:high:step nor a list of numbers, as {name}=1,2,3"
+        raise VaryError(msg)
+    if ":" not in text:
+        return numbers
+    low, high, step = numbers
+    if not (step > 0 and low <= high and (high - low) / step < _MOST_VALUES):
+        msg = f"{name}={text} must rise in at most {_MOST_VALUES} steps"
+        raise VaryError(msg)
+    count = int((high - low) / step + 1e-9) + 1
+    return [round(low + step * at, 6) for at in range(count)]
+
+
+def ties(given: Sequence[str], leading: str) -> dict[str, float]:
+    """Return by how much each tied field moves for each unit of the one that is varied.
+
+    Raises
+    ------
+    VaryError
+        A field does not exist, is no number, or moves in another unit by an unnamed amount.
+
+    """
+    found = {}
+    for text in given:
+        name, _, share = text.partition("=")
+        name = name.strip().replace(" ", "_").replace("-", "_").casefold()
+        field = _field(name)
+        if not field.numeric or not FIELDS[leading].numeric:
+            msg = f"{name} cannot move with {leading}: one of the two is not a number"
+            raise VaryError(msg)
+        if not share and field.unit != FIELDS[leading].unit:
+            msg = (
+                f"{name} is not in the unit of {leading}; say by how much it moves for each of it,"
+                f" as --tie {name}=0.01"
+            )
+            raise VaryError(msg)
+        if name in found:
+            msg = f"--tie names {name} twice"
+            raise VaryError(msg)
+        try:
+            found[name] = float(share) if share else 1.0
+        except ValueError:
+            msg = f"--tie {text}: {share!r} is not a number"
+            raise VaryError(msg) from None
+    return found

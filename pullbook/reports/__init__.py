@@ -1,0 +1,1 @@
+"""Pages about a data set or a model."""

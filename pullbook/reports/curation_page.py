@@ -1,0 +1,288 @@
+"""The audit of a data set: what came in, what was refused and why, and what the rest is worth."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import matplotlib as mpl
+import numpy as np
+import pandas as pd
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
+
+from pullbook.charts import drawing
+from pullbook.charts.drawing import svg_of
+from pullbook.pipeline.curation import shop_consensus
+from pullbook.reports.document import Page
+from pullbook.schemas.codes import CODES, Severity
+from pullbook.schemas.fields import CURATED_FIELDS, FIELDS
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from matplotlib.axes import Axes
+
+_SHOP_CHARS, _MOST_ROWS = 8, 60
+_FEWEST = 5
+
+
+def page(builds: pd.DataFrame, pulls: pd.DataFrame, findings: pd.DataFrame) -> Page:
+    """Return the audit of a curated data set.
+
+    Parameters
+    ----------
+    builds, pulls, findings
+        Curated tables.
+
+    """
+    made = Page("What the data set is made of")
+    _summary(made, builds, pulls, findings)
+    _refused(made, findings)
+    _warned(made, builds, findings)
+    _coverage(made, builds)
+    _numbers(made, builds)
+    _corrections(made, builds)
+    _shops(made, builds, pulls)
+    _copies(made, findings)
+    return made
+
+
+def _summary(made: Page, builds: pd.DataFrame, pulls: pd.DataFrame, findings: pd.DataFrame) -> None:
+    refused = _sheets(findings[findings["severity"] == Severity.REFUSE])
+    replaced = _sheets(findings[findings["code"] == "same-sheet-again"])
+    years = builds["tested_on"].dropna()
+    span = f" tested from {years.min()} to {years.max()}" if len(years) else ""
+    made.text(
+        f"{len(builds)} sheets of {builds['shop'].nunique()} shops and"
+        f" {builds['family'].nunique()} engine families{span}, with {len(pulls)} readings, make up"
+        f" the data set. {refused} sheets were refused, and {replaced} gave way to a later version."
+        " All torque stands at the flywheel under SAE J1349. A warning does not take a sheet out:"
+        " it lowers its weight in what is learned."
+    )
+
+
+def _sheets(findings: pd.DataFrame) -> int:
+    return len(findings[["source", "sheet_id"]].drop_duplicates())
+
+
+def _by_code(findings: pd.DataFrame, severity: Severity) -> pd.Series:
+    own = findings[findings["severity"] == severity]
+    return (
+        own[["source", "sheet_id", "code"]].drop_duplicates()["code"].value_counts().sort_index()
+        .sort_values(ascending=False, kind="stable")
+    )  # fmt: skip
+
+
+def _items(counts: pd.Series) -> list[tuple[str, int]]:
+    return list(zip(counts.index.tolist(), counts.tolist(), strict=True))
+
+
+def _refused(made: Page, findings: pd.DataFrame) -> None:
+    made.heading("Refused, and why")
+    counts = _by_code(findings, Severity.REFUSE)
+    if counts.empty:
+        made.text("Nothing was refused.")
+        return
+    made.text("A sheet with several faults counts under each.")
+    made.table(
+        ["code", "what was found", "sheets"],
+        [[code, CODES[code].meaning, count] for code, count in _items(counts)],
+    )
+    made.picture(
+        "curation_refused.svg",
+        _bars(counts.index.tolist(), counts.to_numpy(float), "sheets refused"),
+        f"Refused sheets by reason; the most, {counts.iloc[0]}, for {counts.index[0]}.",
+    )
+
+
+def _warned(made: Page, builds: pd.DataFrame, findings: pd.DataFrame) -> None:
+    made.heading("Warnings and notes")
+    clean = int((builds["doubt_sd"] == 0).sum())
+    made.text(
+        f"{clean} of {len(builds)} sheets carry no warning that weighs. What a warning adds is a"
+        " relative standard deviation of torque (common practice, no source); beside the 2.5 % that"
+        " a sheet scatters anyway, it lowers the sheet's weight."
+    )
+    rows = []
+    for severity in (Severity.WARN, Severity.NOTE):
+        for code, count in _items(_by_code(findings, severity)):
+            adds = f"{100 * CODES[code].sd:g} %" if CODES[code].sd else ""
+            rows.append([code, severity.value, CODES[code].meaning, adds, count])
+    made.table(["code", "kind", "what was found", "adds", "sheets"], rows)
+
+
+def _coverage(made: Page, builds: pd.DataFrame) -> None:
+    made.heading("How often each field is given")
+    share = builds[list(CURATED_FIELDS)].notna().mean().mul(100)
+    share = share.sort_values(ascending=False, kind="stable")
+    poor = share[share < 50].index.tolist()
+    made.text(
+        "Fields that fewer than half of the sheets give: "
+        + (", ".join(poor) if poor else "none")
+        + ". What is missing is filled from what goes with it, and widens the limits."
+    )
+    made.picture(
+        "curation_fields.svg",
+        _bars(share.index.tolist(), share.to_numpy(), "% of sheets that give the field", most=100),
+        f"Share of the sheets that give each field, from {share.iloc[0]:.0f} % down to"
+        f" {share.iloc[-1]:.0f} %.",
+    )
+
+
+def _numbers(made: Page, builds: pd.DataFrame) -> None:
+    made.heading("Numbers and their limits")
+    names = [
+        name
+        for name in CURATED_FIELDS
+        if FIELDS[name].numeric and builds[name].notna().sum() >= _FEWEST
+    ]
+    rows = []
+    for name in names:
+        number = builds[name].dropna().astype(float)
+        quantiles = number.quantile([0, 0.05, 0.5, 0.95, 1]).tolist()
+        low, high = FIELDS[name].low, FIELDS[name].high
+        rows.append(
+            [name, FIELDS[name].unit, *(f"{q:.4g}" for q in quantiles), f"{low:g} to {high:g}"]
+        )
+    made.table(["field", "unit", "least", "5 %", "median", "95 %", "most", "allowed"], rows)
+    made.picture(
+        "curation_numbers.svg",
+        _histograms(builds, names),
+        "Distribution of each number over the sheets; the text in each panel gives the limits"
+        " beyond which a sheet is refused.",
+    )
+
+
+def _corrections(made: Page, builds: pd.DataFrame) -> None:
+    made.heading("How numbers came to the reference")
+    table = pd.crosstab(builds["correction"], builds["route"])
+    routes = [r for r in ("stated", "weather", "nominal") if r in table]
+    made.text(
+        "stated: they stood there already. weather: the stated factor was undone with the weather"
+        " on the sheet, and that of the reference applied. nominal: there was no weather, and a"
+        " nominal ratio had to do."
+    )
+    made.table(
+        ["stated in", *routes],
+        [[name, *(int(row[r]) for r in routes)] for name, row in table.iterrows()],
+    )
+
+    def draw(axes: Axes) -> None:
+        left = np.zeros(len(table))
+        for i, name in enumerate(routes):
+            counts = table[name].to_numpy(float)
+            axes.barh(table.index.tolist(), counts, left=left, color=drawing.COLOURS[i], label=name,
+                      hatch=("", "//", "..")[i], edgecolor="white", linewidth=0)  # fmt: skip
+            left += counts
+        axes.invert_yaxis()
+        axes.set_xlabel("sheets")
+        axes.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.5, 1.2), ncols=3)
+
+    made.picture(
+        "curation_corrections.svg",
+        _figure(draw, 0.6 + 0.45 * len(table)),
+        "Sheets by the correction they were stated in and the way their numbers took.",
+    )
+
+
+def _shops(made: Page, builds: pd.DataFrame, pulls: pd.DataFrame) -> None:
+    made.heading("How each shop reads")
+    found = shop_consensus.readings_of_shops(builds, pulls)
+    if found.empty:
+        made.text("There are too few sheets or shops for a consensus.")
+        return
+    found = found.assign(percent=100 * np.expm1(found["offset"]), give=200 * found["error"])
+    found = found.sort_values(["percent", "shop"], ignore_index=True)
+    codes = found["shop"].str[:_SHOP_CHARS]
+    made.text(
+        "Against the consensus of all shops on what was built; shrunk towards none, the more the"
+        " fewer sheets a shop has. Give or take two standard errors. Nothing is changed by it."
+    )
+    made.picture(
+        "curation_shops.svg",
+        _dots(codes.tolist(), found["percent"].to_numpy(), found["give"].to_numpy()),
+        f"Reading of each shop against the consensus, with error bars: from"
+        f" {found['percent'].iloc[0]:+.1f} to {found['percent'].iloc[-1]:+.1f} %.",
+    )
+    made.table(
+        ["shop", "sheets", "reads, %", "give or take"],
+        [
+            [code, n, f"{p:+.1f}", f"{g:.1f}"]
+            for code, n, p, g in zip(
+                codes, found["sheets"], found["percent"], found["give"], strict=True
+            )
+        ],
+    )
+
+
+def _copies(made: Page, findings: pd.DataFrame) -> None:
+    made.heading("Copies and near-copies")
+    own = findings[findings["code"].isin(["copy", "near-copy"])]
+    if own.empty:
+        made.text("No sheet has the curve of another.")
+        return
+    made.text("Sheets whose curve is another's, reading by reading; together they weigh as one.")
+    rows = own[["sheet_id", "message"]].drop_duplicates().to_numpy().tolist()
+    made.table(["sheet", "what was found"], rows[:_MOST_ROWS])
+    if len(rows) > _MOST_ROWS:
+        made.text(f"And {len(rows) - _MOST_ROWS} more, in findings.parquet.")
+
+
+def _figure(draw: Callable[[Axes], None], height: float) -> bytes:
+    with mpl.rc_context(drawing.STYLE):
+        figure = Figure(figsize=(drawing.WIDTH, max(height, 1.4)), layout="constrained")
+        FigureCanvasAgg(figure)
+        draw(figure.subplots())
+        return svg_of(figure)
+
+
+def _bars(names: list[str], values: Any, label: str, most: float | None = None) -> bytes:
+    def draw(axes: Axes) -> None:
+        axes.barh(names, values, color=drawing.COLOURS[0], height=0.72)
+        for place, value in enumerate(values):
+            axes.annotate(f"{value:.0f}", (value, place), xytext=(3, 0), fontsize=9,
+                          textcoords="offset points", va="center")  # fmt: skip
+        axes.invert_yaxis()
+        axes.margins(y=0.01)
+        axes.xaxis.set_major_locator(MaxNLocator(integer=True))
+        axes.set_xlim(0, (most or max(values)) * 1.08)
+        axes.set_xlabel(label)
+
+    return _figure(draw, 0.7 + 0.24 * len(names))
+
+
+def _dots(names: list[str], values: Any, errors: Any) -> bytes:
+    def draw(axes: Axes) -> None:
+        axes.axvline(0, color="#8b9096", linewidth=1)
+        places = np.arange(len(names))
+        axes.errorbar(values, places, xerr=errors, fmt="o", color=drawing.COLOURS[0], markersize=4,
+                      elinewidth=1, capsize=0)  # fmt: skip
+        axes.set_yticks(places, names, fontsize=8, family="monospace")
+        axes.margins(y=0.01)
+        axes.set_xlabel("reads against the consensus, %")
+
+    return _figure(draw, 0.8 + 0.17 * len(names))
+
+
+def _histograms(builds: pd.DataFrame, names: list[str]) -> bytes:
+    across = 2
+    down = -(-len(names) // across)
+    with mpl.rc_context({**drawing.STYLE, "font.size": 9}):
+        figure = Figure(figsize=(drawing.WIDTH, 1.35 * down), layout="constrained")
+        FigureCanvasAgg(figure)
+        panels = figure.subplots(down, across, squeeze=False).ravel()
+        for axes, name in zip(panels, names, strict=False):
+            field = FIELDS[name]
+            number = builds[name].dropna().to_numpy(dtype=float)
+            axes.hist(number, bins=24, color=drawing.COLOURS[0])
+            axes.margins(y=0.3)  # room for the range above the bars
+            axes.set_title(f"{name}, {field.unit}".rstrip(", "), loc="left", fontsize=9)
+            axes.text(0.99, 0.97, f"{field.low:g} to {field.high:g}", transform=axes.transAxes,
+                      ha="right", va="top", color="#5b6268", fontsize=8)  # fmt: skip
+            axes.set_yticks([])
+            axes.spines["left"].set_visible(False)
+            axes.locator_params(axis="x", nbins=4)
+        for axes in panels[len(names) :]:
+            axes.set_axis_off()
+        return svg_of(figure)

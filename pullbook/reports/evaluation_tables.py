@@ -1,0 +1,93 @@
+"""An evaluation as tables for DVC and a picture."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import matplotlib as mpl
+import numpy as np
+import pandas as pd
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from pullbook.charts import drawing
+from pullbook.model.evaluation.prediction_errors import LEVELS
+from pullbook.text.evaluation_text import COVERAGE, ERRORS, NAMES, PICTURE
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from pullbook.model.evaluation.evaluate import Evaluation
+
+
+def write(found: Evaluation, metrics: dict[str, Any], folder: Path) -> None:
+    """Write coverage and errors as tables, and a picture of both."""
+    coverage = coverage_table(metrics)
+    coverage.to_csv(folder / COVERAGE, index=False, lineterminator="\n")
+    errors = error_quantiles(found)
+    errors.to_csv(folder / ERRORS, index=False, float_format="%.3f", lineterminator="\n")
+    _picture(coverage, errors, folder / PICTURE)
+
+
+def coverage_table(metrics: dict[str, Any]) -> pd.DataFrame:
+    """Return a row a level: the level, and the share of held-out values inside."""
+    rows = [
+        {
+            "level": level,
+            "reading": metrics["coverage"]["reading"].get(str(level)),
+            "whole curve": metrics["coverage"]["curve"].get(str(level)),
+            "peak torque": metrics["coverage"]["peak_torque"].get(str(level)),
+        }
+        for level in LEVELS
+    ]
+    return pd.DataFrame(rows)
+
+
+def error_quantiles(found: Evaluation) -> pd.DataFrame:
+    """Return the share of sheets (0 to 1) whose error, %, is at most so large, by predictor."""
+    readings = found.readings
+    shares = np.linspace(0.02, 0.98, 49)
+    table = pd.DataFrame({"share": shares})
+    for name in NAMES:
+        square = (100 * (readings[name] / readings["measured"] - 1)) ** 2
+        of_sheet = np.sqrt(square.groupby(readings["sheet_id"]).mean())
+        table[name] = of_sheet.quantile(shares).to_numpy()
+    return table
+
+
+def _picture(coverage: pd.DataFrame, errors: pd.DataFrame, path: Path) -> None:
+    with mpl.rc_context(drawing.STYLE):
+        figure = Figure(figsize=(drawing.WIDTH, 7.6), layout="constrained")
+        FigureCanvasAgg(figure)
+        top, bottom = figure.subplots(2, 1)
+        for i, name in enumerate(NAMES):
+            top.plot(
+                errors[name],
+                100 * errors["share"],
+                color=drawing.COLOURS[i],
+                linestyle=drawing.LINES[i],
+                linewidth=2,
+                label=NAMES[name],
+            )
+        top.set_xlim(0, float(errors.iloc[-3, 1:].max()))
+        top.set_xlabel("error of a sheet's curve, % of torque (root mean square)")
+        top.set_ylabel("% of sheets with no more")
+        top.legend(frameon=False, fontsize=10, loc="lower right")
+        top.set_title("Error on shops never seen", loc="left")
+        bottom.plot([40, 100], [40, 100], color="#8b9096", linewidth=1)
+        bottom.annotate("as promised", (44, 44), xytext=(6, -12), textcoords="offset points",
+                        color="#5b6268", fontsize=9)  # fmt: skip
+        for i, name in enumerate(coverage.columns[1:]):
+            bottom.plot(
+                100 * coverage["level"],
+                100 * coverage[name].astype(float),
+                marker="osd"[i],
+                color=drawing.COLOURS[i],
+                linestyle=drawing.LINES[i],
+                label=name,
+            )
+        bottom.set_xlabel("level of the limits, %")
+        bottom.set_ylabel("% of measured values inside")
+        bottom.legend(frameon=False, fontsize=10, loc="lower right")
+        bottom.set_title("Do the limits hold?", loc="left")
+        drawing.save(figure, path)

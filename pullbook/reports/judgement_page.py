@@ -1,0 +1,133 @@
+"""Judging: the figures of two bundles side by side, for the terminal and as a page."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import matplotlib as mpl
+
+from pullbook.charts import drawing
+from pullbook.charts.drawing import svg_of
+from pullbook.model.evaluation import accuracy
+from pullbook.model.review.judgement import Verdict
+from pullbook.reports.document import Page
+
+if TYPE_CHECKING:
+    from pullbook.model.review.judgement import Apart, Judgement
+
+_TITLES = {
+    Verdict.BETTER: "The new bundle is better",
+    Verdict.NO_WORSE: "The new bundle is no worse",
+    Verdict.WORSE: "The new bundle is worse",
+    Verdict.CANNOT_TELL: "It cannot be told whether the new bundle is better",
+}
+
+
+def rows(found: Judgement) -> list[list[str]]:
+    """Return a row a figure: what it is, old, new, the difference and its limits."""
+    table = [
+        [accuracy.FIGURES[name][2], *_cells(one, 0 if name.endswith("rpm") else 2)]
+        for name, one in found.figures.items()
+    ]
+    if found.inside is not None:
+        table.append([f"readings inside {100 * found.level:g} % limits", *_cells(found.inside, 3)])
+    return table
+
+
+def _cells(one: Apart, digits: int) -> list[str]:
+    return [
+        f"{one.old:.{digits}f}", f"{one.new:.{digits}f}", f"{one.difference:+.{digits}f}",
+        f"{one.low:+.{digits}f} to {one.high:+.{digits}f}",
+    ]  # fmt: skip
+
+
+def _sides(found: Judgement) -> list[list[str]]:
+    """Return rows of what is not taken from one another."""
+    both = (found.old, found.new)
+    level = str(found.level)
+    table = [
+        ["bundle", *(side.id for side in both)],
+        ["learned from, sheets", *(str(side.sheets) for side in both)],
+        ["of shops", *(str(side.shops) for side in both)],
+        ["median width of the limits, %", *(_of(side.width.get(level), 1) for side in both)],
+        ["whole curves inside", *(_of(side.coverage["curve"].get(level), 3) for side in both)],
+    ]
+    for name in found.old.standing:
+        shares = (f"{100 * side.standing[name]:.1f}" for side in both)
+        table.append([f"builds that stand {name}, %", *shares])
+    return table
+
+
+def _of(value: float | None, digits: int) -> str:
+    return "none given" if value is None else f"{value:.{digits}f}"
+
+
+def _worst(found: Judgement) -> str:
+    """Return a sentence on the kind of sheet where the limits of each hold least."""
+    told = [
+        f"of the {name} bundle {one.inside:.3f} ({one.low:.3f} to {one.high:.3f}), by"
+        f" {' '.join(one.name.split())}"
+        for name, one in (("old", found.old.worst), ("new", found.new.worst))
+        if one is not None
+    ]
+    if not told:
+        return "There are too few shops to tell where the limits hold least."
+    return f"Where they hold least, the {100 * found.level:g} % limits hold {'; '.join(told)}."
+
+
+def text(found: Judgement) -> str:
+    """Return the judgement as lines for the terminal."""
+    lines = [
+        f"Judged by {found.sheets} sheets of {found.shops} shops that neither has learned from.",
+        f"{'':36}{'old':>9}{'new':>9}{'apart':>9}  90 % limits",
+    ]
+    lines += [f"{a:36}{b:>9}{c:>9}{d:>9}  {e}" for a, b, c, d, e in rows(found)]
+    lines += [f"{a}: {b} | {c}" for a, b, c in _sides(found)]
+    lines.append(_worst(found))
+    old, new = found.seconds
+    lines.append(f"seconds to answer all of them: {old:.2f} | {new:.2f}")
+    lines.append(f"{_TITLES[found.verdict]} (verdict: {found.verdict.value}):")
+    lines += [f"  {reason}" for reason in found.reasons]
+    return "\n".join(lines)
+
+
+def page(found: Judgement) -> Page:
+    """Return the judgement as a page."""
+    made = Page(_TITLES[found.verdict])
+    made.text(
+        f"Bundles {found.old.id} (old) and {found.new.id} (new) were asked about the same"
+        f" {found.sheets} sheets of {found.shops} shops, from which neither has learned. A"
+        " difference is new less old, sheet by sheet, with 90 % limits that resample whole shops."
+    )
+    made.heading(f"Verdict: {found.verdict.value}")
+    made.table(["because"], [[reason] for reason in found.reasons])
+    made.heading("What each gets wrong")
+    made.picture(
+        "judge_errors.svg",
+        _picture(found),
+        "Error, score and peaks of the new bundle less those of the old one, in % of torque, with"
+        " 90 % limits over shops; left of the line the new one is better. "
+        + "; ".join(f"{row[0]} {row[3]}" for row in rows(found) if "rpm" not in row[0])
+        + ".",
+    )
+    made.table(["figure", "old", "new", "difference", "90 % limits"], rows(found))
+    made.heading("What else they differ in")
+    made.table(["what", "old", "new"], _sides(found))
+    made.text(_worst(found))
+    return made
+
+
+def _picture(found: Judgement) -> bytes:
+    shown = {n: one for n, one in found.figures.items() if not n.endswith("rpm")}
+    with mpl.rc_context({**drawing.STYLE, "font.size": 9}):
+        figure, axes = drawing.panel(0.9 + 0.27 * len(shown))
+        axes.axvline(0, color="#8b9096", linewidth=1)
+        for place, one in enumerate(shown.values()):
+            ends = [[one.difference - one.low], [one.high - one.difference]]
+            axes.errorbar(one.difference, place, xerr=[[max(0.0, e[0])] for e in ends], fmt="o",
+                          color=drawing.COLOURS[0], markersize=5, elinewidth=1)  # fmt: skip
+        titles = [accuracy.FIGURES[name][2].removesuffix(", %") for name in shown]
+        axes.set_yticks(range(len(shown)), titles)
+        axes.invert_yaxis()
+        axes.set_xlabel("new less old, % of torque")
+        return svg_of(figure)

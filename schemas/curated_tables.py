@@ -1,0 +1,81 @@
+"""Pandera schemas of the curated tables, made from the field dictionary.
+
+They guard the hand-over from the pipeline to the model. Cells are parsed and judged one by one
+before (a schema that coerces hides the other faults of a column), so these take typed frames and
+never coerce.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import TYPE_CHECKING
+
+import pandera.pandas as pa
+
+from pullbook.schemas.codes import CODES, Severity
+from pullbook.schemas.fields import CURATED_FIELDS, FIELDS, PULL_FIELDS
+
+if TYPE_CHECKING:
+    from pullbook.schemas.fields import Field
+
+#: How a curated sheet came to the reference condition.
+ROUTES = ("weather", "nominal", "stated")
+
+_ALWAYS = ("sheet_id", "shop", "aspiration")
+
+
+def _column(field: Field) -> pa.Column:
+    checks = []
+    if field.choices:
+        checks.append(pa.Check.isin(field.choices))
+    if field.low is not None and field.high is not None:
+        # Texts that named their own unit were judged in that unit; a hair's breadth is rounding.
+        slack = 1e-9 * max(abs(field.low), abs(field.high))
+        checks.append(pa.Check.in_range(field.low - slack, field.high + slack))
+    required = field.required or field.name in _ALWAYS
+    return pa.Column(field.dtype, checks, nullable=not required)
+
+
+@cache
+def builds_schema() -> pa.DataFrameSchema:
+    """Return the schema of curated builds: a row a sheet."""
+    columns = {name: _column(FIELDS[name]) for name in CURATED_FIELDS}
+    columns["route"] = pa.Column("str", pa.Check.isin(ROUTES))
+    columns["factor"] = pa.Column("float64", pa.Check.in_range(0.5, 2.0))
+    columns["factor_sd"] = pa.Column("float64", pa.Check.in_range(0.0, 0.5))
+    columns["doubt_sd"] = pa.Column("float64", pa.Check.in_range(0.0, 0.5))
+    columns["content"] = pa.Column("str")
+    columns["copies"] = pa.Column("int64", pa.Check.ge(1))
+    return pa.DataFrameSchema(columns, unique=["sheet_id"], strict=True)
+
+
+@cache
+def pulls_schema() -> pa.DataFrameSchema:
+    """Return the schema of curated pulls: a row a reading, at the reference condition."""
+    number = {"rpm": PULL_FIELDS["rpm"], "torque": PULL_FIELDS["torque"]}
+    columns = {
+        "sheet_id": pa.Column("str"),
+        "pull": pa.Column("int64", pa.Check.ge(0)),
+        **{name: _column(field) for name, field in number.items()},
+        "power": pa.Column("float64", pa.Check.gt(0)),
+    }
+    columns["torque"] = pa.Column("float64", pa.Check.gt(0))
+    return pa.DataFrameSchema(columns, strict=True)
+
+
+@cache
+def findings_schema() -> pa.DataFrameSchema:
+    """Return the schema of the findings kept beside the curated tables."""
+    return pa.DataFrameSchema(
+        {
+            "sheet_id": pa.Column("str"),
+            "source": pa.Column("str"),
+            "code": pa.Column("str", pa.Check.isin(tuple(CODES))),
+            "severity": pa.Column("str", pa.Check.isin([s.value for s in Severity])),
+            "field": pa.Column("str", nullable=True),
+            "row": pa.Column("Int64", nullable=True),
+            "value": pa.Column("str", nullable=True),
+            "message": pa.Column("str"),
+        },
+        strict=True,
+    )

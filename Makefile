@@ -10,18 +10,18 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check -qq
 
 # --- set-up ---------------------------------------------------------------------------
 
-$(VENV)/run-ready: requirements.txt pyproject.toml
+$(VENV)/run-ready: requirements/run.txt pyproject.toml
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
 	  { echo "pullbook needs Python 3.11 or newer; name one with: make PYTHON=/path/to/python3 $(MAKECMDGOALS)" >&2; exit 1; }
-	@echo "Setting up $(VENV) from requirements.txt (about a minute, once)"
+	@echo "Setting up $(VENV) from requirements/run.txt (about a minute, once)"
 	@$(PYTHON) -m venv $(VENV)
-	@$(PIP) install --require-hashes --requirement requirements.txt
+	@$(PIP) install --require-hashes --requirement requirements/run.txt
 	@$(PIP) install --no-deps --no-build-isolation --editable .
 	@touch $@
 
-$(VENV)/dev-ready: $(VENV)/run-ready requirements-dev.txt
-	@echo "Adding the development tools from requirements-dev.txt (about a minute, once)"
-	@$(PIP) install --require-hashes --requirement requirements-dev.txt
+$(VENV)/dev-ready: $(VENV)/run-ready requirements/dev.txt
+	@echo "Adding the development tools from requirements/dev.txt (about a minute, once)"
+	@$(PIP) install --require-hashes --requirement requirements/dev.txt
 	@touch $@
 
 # --- for everyone ---------------------------------------------------------------------
@@ -54,9 +54,9 @@ fuzz: $(VENV)/dev-ready
 bench: $(VENV)/dev-ready
 	@$(BIN)/python benchmarks/run.py
 
-$(VENV)/peers-ready: $(VENV)/dev-ready requirements-peers.txt
-	@echo "Adding the peers from requirements-peers.txt (about a minute, once)"
-	@$(PIP) install --require-hashes --requirement requirements-peers.txt
+$(VENV)/peers-ready: $(VENV)/dev-ready requirements/peers.txt
+	@echo "Adding the peers from requirements/peers.txt (about a minute, once)"
+	@$(PIP) install --require-hashes --requirement requirements/peers.txt
 	@touch $@
 
 peers: $(VENV)/peers-ready
@@ -70,9 +70,9 @@ PINS := $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --no-hea
   --no-emit-index-url --generate-hashes pyproject.toml
 
 pins: $(VENV)/dev-ready
-	@$(PINS) --upgrade --extra build --output-file requirements.txt
-	@$(PINS) --upgrade --extra build --extra dev --constraints requirements.txt --output-file requirements-dev.txt
-	@$(PINS) --upgrade --extra build --extra dev --extra peers --constraints requirements-dev.txt --output-file requirements-peers.txt
+	@$(PINS) --upgrade --extra build --output-file requirements/run.txt
+	@$(PINS) --upgrade --extra build --extra dev --constraints requirements/run.txt --output-file requirements/dev.txt
+	@$(PINS) --upgrade --extra build --extra dev --extra peers --constraints requirements/dev.txt --output-file requirements/peers.txt
 
 # Every supported Python that this machine has: the tests, in an environment of its own.
 PYTHONS := 3.11 3.12 3.13 3.14

@@ -71,7 +71,7 @@ def _try(wheel: Path, version: str) -> None:
         folder = Path(name)
         _run(sys.executable, "-m", "venv", folder / "venv")
         pip = (folder / "venv/bin/python", "-m", "pip", "install", "--quiet")
-        _run(*pip, "--require-hashes", "--requirement", ROOT / "requirements.txt")
+        _run(*pip, "--require-hashes", "--requirement", ROOT / "requirements" / "run.txt")
         _run(*pip, "--no-deps", wheel)
         pullbook = folder / "venv/bin/pullbook"
         said = _run(pullbook, "--version", folder=folder)

@@ -90,6 +90,20 @@ def test_tables_are_read_again_when_one_of_them_changes(tmp_path, counted):
     assert counted == ["accepted"]
 
 
+def test_the_code_of_every_room_counts(tmp_path, monkeypatch):
+    monkeypatch.setattr(gather.resources, "files", lambda package: tmp_path / package)
+    for package in ("pullbook.schemas", "pullbook.pipeline"):
+        (tmp_path / package / "room" / "inner").mkdir(parents=True)
+    seen = {gather._code()}
+    module = tmp_path / "pullbook.pipeline" / "room" / "inner" / "rules.py"
+    for text in ("a = 1", "a = 2"):
+        module.write_text(text)
+        seen.add(gather._code())
+    module.rename(module.parents[1] / "rules.py")
+    seen.add(gather._code())
+    assert len(seen) == 4
+
+
 def test_other_code_reads_everything_anew(tmp_path, shared, counted, monkeypatch):
     cache = tmp_path / "cache"
     curating.curate([shared], cache=cache)

@@ -16,6 +16,7 @@ from pullbook.pipeline.curation.checked_tables import Columns, Judged, frames_of
 from pullbook.pipeline.curation.read_contributed import columns_of
 
 if TYPE_CHECKING:
+    from importlib.resources.abc import Traversable
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from pullbook.pipeline.parallel.workers import Crew
@@ -141,10 +142,17 @@ class Cache:
 
 
 def _code() -> str:
-    """Return a digest of the code that reads and judges."""
+    """Return a digest of the code that reads and judges, rooms within rooms included."""
     digest = hashlib.sha256()
     for package in ("pullbook.schemas", "pullbook.pipeline"):
-        for file in sorted(resources.files(package).iterdir(), key=lambda file: file.name):
-            if file.name.endswith(".py"):
-                digest.update(file.name.encode() + file.read_bytes())
+        _add_code(digest, resources.files(package), package)
     return digest.hexdigest()
+
+
+def _add_code(digest: hashlib._Hash, folder: Traversable, name: str) -> None:
+    for entry in sorted(folder.iterdir(), key=lambda entry: entry.name):
+        inner = f"{name}/{entry.name}"
+        if entry.is_dir():
+            _add_code(digest, entry, inner)
+        elif entry.name.endswith(".py"):
+            digest.update(inner.encode() + entry.read_bytes())

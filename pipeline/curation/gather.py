@@ -16,8 +16,8 @@ from pullbook.pipeline.curation.checked_tables import Columns, Judged, frames_of
 from pullbook.pipeline.curation.read_contributed import columns_of
 
 if TYPE_CHECKING:
-    from importlib.resources.abc import Traversable
     from collections.abc import Callable, Iterable, Iterator, Sequence
+    from importlib.resources.abc import Traversable
 
     from pullbook.pipeline.parallel.workers import Crew
 

@@ -47,7 +47,7 @@ def counted(monkeypatch):
         seen.append(path.name)
         return source(path, *args)
 
-    monkeypatch.setattr(read_contributed.read, "source", counting)
+    monkeypatch.setattr(read_contributed.find_sheets, "source", counting)
     return seen
 
 

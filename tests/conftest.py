@@ -20,6 +20,16 @@ if TYPE_CHECKING:
 Made = TypeVar("Made")
 
 
+#: What takes longest starts first, so that nobody waits for it at the end.
+LONG = ("test_judge", "test_promise", "test_cluster", "test_decisions")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Start with modules that need the demo: while one process makes it, another has the rest."""
+    need = {item.path for item in items if "demo" in getattr(item, "fixturenames", ())}
+    items.sort(key=lambda item: (item.path not in need, item.path.stem not in LONG))
+
+
 class Once(Protocol):
     """Makes what takes long once a run, whichever of the test processes asks for it."""
 

@@ -153,7 +153,7 @@ def test_a_model_of_mistaken_sheets_is_worse_and_not_promoted(months, tmp_path):
     spoiled = months.pulls.copy()
     victims = months.learn["sheet_id"].sample(frac=0.5, random_state=2)
     spoiled.loc[spoiled["sheet_id"].isin(victims), ["torque", "power"]] *= NEWTON_METRES
-    new = trained(months.learn, spoiled)
+    new = trained(months.learn, spoiled, dataclasses.replace(FEW, rounds=40, folds=2))
     bundle.save(months.old, tmp_path / "old")
     bundle.save(new, tmp_path / "new")
     both = bundle.load(tmp_path / "old"), bundle.load(tmp_path / "new")

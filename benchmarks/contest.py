@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 from peers import PEERS, Answer, Data
 
-from pullbook.model.answers.prediction import predict
+from pullbook.model.answers.predict import predict
 from pullbook.model.evaluation import accuracy, forecast_scores
 from pullbook.model.evaluation.prediction_errors import LEVEL
 from pullbook.model.learning.curve_model import choose, fit_curve, fit_trees, grid_of

@@ -7,8 +7,8 @@ from pathlib import Path
 import pandas as pd
 
 from pullbook.pipeline.builds.build_table import typed_builds
+from pullbook.pipeline.physics.engine_quantities import TORQUE_POWER_CONSTANT
 from pullbook.pipeline.values.sheet import Sheet
-from pullbook.pipeline.values.units import TORQUE_POWER_CONSTANT
 
 UCI = Path(__file__).parent / "open_data" / "uci_automobile.csv"
 

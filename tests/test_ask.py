@@ -7,7 +7,7 @@ import pytest
 
 from pullbook.model.answers import ask
 from pullbook.model.answers.ask import Question, speeds_of
-from pullbook.model.answers.prediction import predict
+from pullbook.model.answers.predict import predict
 from pullbook.model.answers.predictor import builds as typed
 
 RPM = speeds_of(2000, 6500, 250)

@@ -8,7 +8,7 @@ import pytest
 from test_command_line import run
 
 from pullbook.model.answers.compare import compare
-from pullbook.model.answers.prediction import predict
+from pullbook.model.answers.predict import predict
 from pullbook.model.limits.conformal import Scores
 
 BAND = (2500.0, 4500.0)

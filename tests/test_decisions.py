@@ -6,12 +6,11 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from pullbook.commands import inputs
 from pullbook.commands.main import app
 from pullbook.model.answers import compare_several, measured_pull, next_test, vary
 from pullbook.model.answers.choose import choose
 from pullbook.model.answers.compare import compare
-from pullbook.model.answers.prediction import predict
+from pullbook.model.answers.predict import predict
 from pullbook.model.answers.predictor import Predictor
 from pullbook.model.learning import curve_model
 from pullbook.model.learning.curve_model import Blend
@@ -19,7 +18,7 @@ from pullbook.model.learning.gaussian_process import SHEET_VARIANCE, SHOP_VARIAN
 from pullbook.model.learning.sample import sample_of
 from pullbook.model.learning.settings import Settings
 from pullbook.model.training import hold_out, train_model
-from pullbook.pipeline.builds import parts_list
+from pullbook.pipeline.builds import build_files, parts_list
 from pullbook.pipeline.features import feature_table
 from pullbook.schemas.answer import Standing
 from pullbook.text import measured_text
@@ -108,9 +107,9 @@ def test_more_stroke_gives_no_less_torque(demo, build):
 
 
 def test_a_variant_has_the_same_difference_as_compare(demo, build):
-    (base,) = inputs.read_builds(build)
+    (base,) = build_files.read(build)
     values = vary.combinations({"intake_duration": [230.0]}, {}, base.values)
-    sheets = vary.sheets(base, values)
+    sheets = vary.builds(base, values)
     own, other = Predictor(demo.model, {}).predictions([base, *sheets])
     rpm = np.arange(2500.0, 4501, 250)
     (one,) = vary.variants(own, [other], values, demo.model.pairs, (2500, 4500), 0.9, rpm)
@@ -337,9 +336,9 @@ def test_thousands_of_combinations_can_be_looked_at(demo, parts):
 
 
 def test_of_two_builds_the_chance_is_that_of_compare(demo, build):
-    (base,) = inputs.read_builds(build)
+    (base,) = build_files.read(build)
     values = vary.combinations({"intake_duration": [230.0]}, {}, base.values)
-    both = Predictor(demo.model, {}).predictions([base, *vary.sheets(base, values)])
+    both = Predictor(demo.model, {}).predictions([base, *vary.builds(base, values)])
     scores = demo.model.pairs.one_shop
     places = np.array([one.place for one in both])
     found = compare_several.chances_of_best(

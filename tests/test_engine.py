@@ -8,7 +8,7 @@ import pytest
 from open_engines import piston_engines
 
 from pullbook.pipeline.physics import engine_quantities
-from pullbook.pipeline.values.units import TORQUE_POWER_CONSTANT
+from pullbook.pipeline.physics.engine_quantities import TORQUE_POWER_CONSTANT
 
 GTCARS = Path(__file__).parent / "open_data" / "gtcars.csv"
 

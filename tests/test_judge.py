@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from test_command_line import run
 
-from pullbook.model.answers.prediction import predict
+from pullbook.model.answers.predict import predict
 from pullbook.model.learning.settings import Settings
 from pullbook.model.review import judge, judgement, promotions
 from pullbook.model.review.arrivals import arrivals, version_of

@@ -5,7 +5,7 @@ import pytest
 from scipy.spatial import cKDTree
 from scipy.stats import spearmanr
 
-from pullbook.model.answers.prediction import predict
+from pullbook.model.answers.predict import predict
 from pullbook.model.learning.curve_model import Blend
 from pullbook.model.learning.sample import sample_of
 from pullbook.model.learning.settings import Settings

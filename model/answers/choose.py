@@ -10,11 +10,12 @@ import numpy as np
 
 from pullbook.model.answers import compare_several
 from pullbook.model.answers.parts_choice import Choice, ChooseError, Combination
-from pullbook.model.answers.prediction import between, predict
+from pullbook.model.answers.predict import predict
+from pullbook.model.answers.prediction import between
+from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.pipeline.builds.parts import PRICE, TORQUE
-from pullbook.pipeline.checks import check_sheet
-from pullbook.pipeline.values.units import TORQUE_POWER_CONSTANT
+from pullbook.pipeline.physics.engine_quantities import TORQUE_POWER_CONSTANT
 from pullbook.schemas.answer import Between
 from pullbook.schemas.codes import Severity
 
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from pullbook.model.learning.sample import Floats
     from pullbook.model.training.train_model import Model
     from pullbook.pipeline.builds.parts import Limit, Part, PartsList
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
 
 #: Combinations that are looked at.
 MOST = 20_000
@@ -65,7 +66,7 @@ def choose(
         msg = f"{count} combinations are too many; {MOST} can be looked at: leave some parts out"
         raise ChooseError(msg)
     beyond: dict[str, int] = {}
-    kept: list[tuple[tuple[Part, ...], Sheet]] = []
+    kept: list[tuple[tuple[Part, ...], Build]] = []
     unfit, why = 0, ""
     for parts in product(*wanted.parts.values()):
         sheet = _sheet(wanted.base, parts)
@@ -117,16 +118,13 @@ def _name(parts: Sequence[Part]) -> str:
     return " + ".join(part.name for part in parts)
 
 
-def _sheet(base: Sheet, parts: Sequence[Part]) -> Sheet:
-    values = dict(base.values)
-    for part in parts:
-        values |= part.values
+def _sheet(base: Build, parts: Sequence[Part]) -> Build:
+    values = {field: value for part in parts for field, value in part.values.items()}
     name = _name(parts)
-    sheet = replace(base, sheet_id=name, values=values | {"sheet_id": name}, findings=[])
-    return check_sheet.judge(sheet, check_sheet.BUILD_RULES)
+    return build_files.changed(base, name, values)
 
 
-def _breaks(limit: Limit, parts: Sequence[Part], sheet: Sheet) -> bool:
+def _breaks(limit: Limit, parts: Sequence[Part], sheet: Build) -> bool:
     if limit.of == TORQUE:
         return False  # known once it is predicted
     value = _price(parts) if limit.of == PRICE else sheet.number(limit.of)

@@ -7,7 +7,7 @@ n-person games, 1953, from memory). In every order the changes sum to the whole;
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from math import comb
 from types import MappingProxyType
@@ -16,15 +16,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers import missing_fields
-from pullbook.model.answers.prediction import predict
+from pullbook.model.answers.predict import curves_of, predict
 from pullbook.schemas.answer import Missing, rounded
 from pullbook.schemas.fields import CURATED_FIELDS, FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from pullbook.model.answers.prediction import Prediction
+    from pullbook.model.answers.prediction import BuildCurves, Prediction
     from pullbook.model.learning.sample import Floats
     from pullbook.model.training.train_model import Model
 
@@ -81,6 +80,8 @@ class Explanation:
         Fields the build does not give, the one worth most first.
     found
         What the model says of the build: where it stands, and what is supported.
+    curves
+        Of the typical build with each set of groups of the build put in.
     """
 
     sheet_id: str
@@ -91,6 +92,11 @@ class Explanation:
     nearest: list[Near]
     missing: list[Missing]
     found: Prediction
+    curves: BuildCurves
+
+    def at(self, rpm: Floats) -> Explanation:
+        """Return the same explanation at other engine speeds, rev/min."""
+        return replace(self, rpm=rpm, **_shares(self.curves.torque(rpm)))
 
     def as_json(self) -> dict[str, Any]:
         """Return the explanation as the object that ``explain --json`` prints."""
@@ -136,32 +142,48 @@ def explain(model: Model, build: pd.DataFrame, rpm: Floats, level: float) -> Exp
     """
     build = build[list(CURATED_FIELDS)]
     typical = typical_build(model.fields).astype(build.dtypes.to_dict())
-    names = list(GROUPS)
-    every = range(len(names))
-    states = [frozenset(s) for size in range(len(names) + 1) for s in combinations(every, size)]
-    rows = _put_in(typical, build, states, names)
-    said = predict(model, rows, [None] * len(rows))
-    torque = {state: one.torque(rpm) for state, one in zip(states, said, strict=True)}
-    parts = {name: np.zeros(len(rpm)) for name in names}
-    for state in states:
-        # The share of orders in which these come before one more, which is the next.
-        share = 1 / (len(names) * comb(len(names) - 1, len(state))) if state != states[-1] else 0.0
-        for number in set(every) - state:
-            parts[names[number]] += share * (torque[state | {number}] - torque[state])
-    (found,) = predict(model, build, [None])
+    rows = _put_in(typical, build, _states(), list(GROUPS))
+    curves = curves_of(model, rows)
+    (found,) = predict(model, build, [None], look_into_missing=True)
     return Explanation(
         sheet_id=str(build["sheet_id"].iloc[0]),
         rpm=rpm,
-        typical=torque[frozenset()],
-        torque=torque[frozenset(every)],
-        parts=parts,
+        **_shares(curves.torque(rpm)),
         nearest=[
             _near(model, build, int(position), float(far))
             for position, far in zip(found.nearest[:_NAMED], found.distances, strict=False)
         ],
-        missing=missing_fields.fields(model, build, found.nearest, found.half_width(level)),
+        missing=found.missing(level),
         found=found,
+        curves=curves,
     )
+
+
+def _states() -> list[frozenset[int]]:
+    """Return every set of groups, by number; the empty one first and the full one last."""
+    every = range(len(GROUPS))
+    return [frozenset(s) for size in range(len(GROUPS) + 1) for s in combinations(every, size)]
+
+
+def _shares(torque: Floats) -> dict[str, Any]:
+    """Return the typical curve, that of the build, and what each group adds in between.
+
+    Parameters
+    ----------
+    torque
+        Of the typical build with each set of groups of the build put in, lb-ft, shape (sets,
+        engine speeds).
+
+    """
+    names, states = list(GROUPS), _states()
+    of = dict(zip(states, torque, strict=True))
+    parts = {name: np.zeros(torque.shape[1]) for name in names}
+    for state in states[:-1]:
+        # The share of orders in which these come before one more, which is the next.
+        share = 1 / (len(names) * comb(len(names) - 1, len(state)))
+        for number in states[-1] - state:
+            parts[names[number]] += share * (of[state | {number}] - of[state])
+    return {"typical": torque[0], "torque": torque[-1], "parts": parts}
 
 
 def typical_build(fields: pd.DataFrame) -> pd.DataFrame:

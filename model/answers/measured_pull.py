@@ -7,11 +7,10 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from pullbook.pipeline.checks import check_sheet
+from pullbook.pipeline.checks import check_sheet, checked_sheets
 from pullbook.pipeline.curation.checked_tables import Columns
-from pullbook.pipeline.reading import find_sheets, parse_sheet
 from pullbook.schemas.answer import rounded
-from pullbook.schemas.codes import Severity
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -26,7 +25,7 @@ WHOLE = "whole curve"
 _OFF = ("low", "high")
 
 
-class MeasureError(ValueError):
+class MeasureError(InputError):
     """A sheet that cannot be held against a prediction; the message says why."""
 
 
@@ -49,18 +48,13 @@ def pull(path: Path) -> Pull:
         There is no such file.
 
     """
-    sheets = [
-        check_sheet.judge(parse_sheet.typed(raw), check_sheet.SHEET_RULES)
-        for raw in find_sheets.sheets([path])
-    ]
+    sheets = checked_sheets.read([path], check_sheet.SHEET_RULES).sheets
     if len(sheets) != 1:
         msg = f"{path} holds {len(sheets)} sheets; name a file with one"
         raise MeasureError(msg)
     (sheet,) = sheets
-    fault = next((f for f in sheet.findings if f.severity is Severity.REFUSE), None)
-    if fault is not None:
-        msg = f"{path}: {fault.message}"
-        raise MeasureError(msg)
+    if sheet.fault is not None:
+        raise MeasureError(sheet.fault.message, file=path)
     columns = Columns()
     columns.add(sheet, str(path))
     return Pull(sheet, np.array(columns.rpm), np.array(columns.torque))

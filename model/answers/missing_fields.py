@@ -7,24 +7,20 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from pullbook.model.answers.prediction import Swing
 from pullbook.pipeline.features import engineered_features, feature_table
 from pullbook.pipeline.features.fill_missing import PLAUSIBLE_WEIGHTS
-from pullbook.schemas.answer import Missing
 from pullbook.schemas.fields import BUILD_FIELDS
 
 if TYPE_CHECKING:
     from pullbook.model.learning.sample import Floats, Ints
     from pullbook.model.training.train_model import Model
 
-#: No one field is believed to take more than this share of the variance away.
-_MOST = 0.9
-#: Standard normal deviate that the half-width is taken to stand for, whatever its level.
-_DEVIATE = 1.645
 _ONLY_BOOSTED = ("boost",)
 _ONLY_HEADERS = ("primary_diameter", "primary_length")
 
 
-def not_given(builds: pd.DataFrame) -> list[list[Missing]]:
+def not_given(builds: pd.DataFrame) -> list[list[Swing]]:
     """Return for each build the fields that a sheet of it would give and it does not."""
     names = [name for name in BUILD_FIELDS if name != "aspiration"]
     bare = builds[names].isna().to_numpy()
@@ -33,12 +29,12 @@ def not_given(builds: pd.DataFrame) -> list[list[Missing]]:
     for rows, beside in ((natural, _ONLY_BOOSTED), (cast, _ONLY_HEADERS)):
         for name in beside:
             bare[rows, names.index(name)] = False
-    fields_ = [Missing(name, None) for name in names]
-    return [[fields_[at] for at in np.flatnonzero(row).tolist()] for row in bare]
+    every = [Swing(name, None) for name in names]
+    return [[every[at] for at in np.flatnonzero(row).tolist()] for row in bare]
 
 
-def fields(model: Model, build: pd.DataFrame, near: Ints, width: float | None) -> list[Missing]:
-    """Return the fields that a build does not give, the one worth most first.
+def swings(model: Model, build: pd.DataFrame, near: Ints) -> list[Swing]:
+    """Return the fields that a build does not give, and how far each could move the curve.
 
     Parameters
     ----------
@@ -48,14 +44,11 @@ def fields(model: Model, build: pd.DataFrame, near: Ints, width: float | None) -
         One typed build, a table with one row.
     near
         Positions of sheets near it, nearest first.
-    width
-        Half-width of its limits, relative; ``None``: nothing is looked into.
 
     """
     (bare,) = not_given(build)
-    names = [one.field for one in bare]
-    trials = {} if width is None or width <= 0 else _trials(model, build, names, near)
-    if width is None or not trials:
+    trials = _trials(model, build, [one.field for one in bare], near)
+    if not trials:
         return bare
     variants = pd.concat([_variants(build, name, values) for name, (values, _) in trials.items()])
     curves = model.curve.curves(feature_table.make(variants, model.filling))
@@ -64,10 +57,7 @@ def fields(model: Model, build: pd.DataFrame, near: Ints, width: float | None) -
         name: _swing(part, weights)
         for (name, (_, weights)), part in zip(trials.items(), np.split(curves, bounds), strict=True)
     }
-    worth = [
-        Missing(name, _narrowing(swing[name], width) if name in swing else None) for name in names
-    ]
-    return sorted(worth, key=lambda m: -(m.narrows or 0.0))
+    return [Swing(one.field, swing.get(one.field)) for one in bare]
 
 
 def _trials(
@@ -100,8 +90,3 @@ def _variants(build: pd.DataFrame, name: str, values: list[Any]) -> pd.DataFrame
     many = build.loc[build.index.repeat(len(values))].copy()
     many[name] = pd.Series(values, index=many.index, dtype=build[name].dtype)
     return many
-
-
-def _narrowing(swing: float, width: float) -> float:
-    share = min((swing * _DEVIATE / width) ** 2, _MOST)
-    return float(1 - np.sqrt(1 - share))

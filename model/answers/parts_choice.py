@@ -8,15 +8,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pullbook.schemas.answer import Between, Standing, rounded
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from pullbook.model.answers.prediction import Prediction
     from pullbook.pipeline.builds.parts import Part
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Peak
 
 
-class ChooseError(ValueError):
+class ChooseError(InputError):
     """A list that nothing can be chosen from; the message says why."""
 
 
@@ -106,7 +107,7 @@ class Choice:
     outside: list[Combination]
     beyond: dict[str, int]
     unfit: tuple[int, str]
-    base: Sheet
+    base: Build
     goal: tuple[str, tuple[float, float]]
     level: float
     low: tuple[float, float]

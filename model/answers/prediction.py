@@ -5,50 +5,50 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pullbook.model.learning import smooth_curves
-from pullbook.model.learning.sample import charge
-from pullbook.model.limits import expected_error
-from pullbook.model.range import inside_or_outside as standing_of
-from pullbook.model.range import novelty
-from pullbook.pipeline.features import feature_table
-from pullbook.pipeline.values.units import TORQUE_POWER_CONSTANT
-from pullbook.schemas.answer import Between, Peak, Point, Standing
+from pullbook.pipeline.physics.engine_quantities import TORQUE_POWER_CONSTANT
+from pullbook.schemas.answer import Answer, Between, Missing, Peak, Point
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    import pandas as pd
+    from collections.abc import Mapping, Sequence
 
     from pullbook.model.learning.sample import Floats, Ints
     from pullbook.model.limits.calibration import Regime
     from pullbook.model.limits.conformal import Scores
-    from pullbook.model.training.train_model import Model
     from pullbook.schemas.answer import Reason, Standing
 
-#: Sheets that say whether an rpm is supported, and how many of them must have been swept over it.
-_ASKED, _SUPPORT = 12, 3
-#: Limits of a build that stands outside are widened by at least, and by at most.
-_LEAST_WIDER, _MOST_WIDER = 1.5, 4.0
+#: Of the nearest sheets, how many must have been swept over a supported rpm.
+_SUPPORT = 3
+#: Sheets named as nearest.
+_NAMED = 5
+#: No one missing field is believed to take more than this share of the variance away.
+_MOST = 0.9
+#: Standard normal deviate that the half-width is taken to stand for, whatever its level.
+_DEVIATE = 1.645
 #: Steps, rev/min, in which a peak is looked for.
 _FINE = 25.0
 #: Engine speeds over which a band's mean is taken.
 BAND_POINTS = 41
 #: A mean over a narrower band is taken to err like a single reading, rev/min.
 NARROW = 800.0
-_SIZES = ("displacement", "cylinder_displacement")
 
 
 @dataclass(frozen=True, slots=True)
 class Prediction:
     """What a model says of one build.
 
+    Everything that is shown of a build is a view of this: `answer` for text, JSON and pages, and
+    `torque`, `width`, `points`, `mean` and `peaks` for pictures and comparisons.
+
     Attributes
     ----------
+    sheet_id
+        Name of the build.
     speeds
         The grid of engine speeds, rev/min.
     log_torque
@@ -63,16 +63,21 @@ class Prediction:
         Whether they are those of a shop that the model knows.
     sweeps
         Lowest and highest rpm of the nearest sheets, shape (sheets, 2).
-    nearest, distances
-        Positions of those sheets and how far they are.
+    nearest, near_names, distances
+        Positions and names of those sheets, and how far they are.
     reasons, standing
         Where it stands, and why.
     widened
         What its limits were multiplied by.
     place
         The build as a point, for its distance to another.
+    swings
+        Fields that were not given, and how far each could move the curve.
+    bundle
+        What the bundle's manifest says of it.
     """
 
+    sheet_id: str
     speeds: Floats
     log_torque: Floats
     spread: Floats
@@ -81,11 +86,38 @@ class Prediction:
     known_shop: bool
     sweeps: Floats
     nearest: Ints
+    near_names: tuple[str, ...]
     distances: Floats
     reasons: list[Reason]
     standing: Standing
     widened: float
     place: Floats
+    swings: tuple[Swing, ...]
+    bundle: Mapping[str, Any]
+
+    def answer(self, rpm: Floats, level: float) -> Answer:
+        """Return the answer at engine speeds, rev/min, with limits at a level."""
+        peaks = self.peaks(rpm, level)
+        near = zip(self.near_names[:_NAMED], self.distances.tolist(), strict=False)
+        return Answer(
+            sheet_id=self.sheet_id,
+            standing=self.standing,
+            reasons=self.reasons,
+            level=level,
+            calibrated=self.calibrated(level),
+            known_shop=self.known_shop,
+            widened=self.widened,
+            curve=self.points(rpm, level),
+            peak_torque=peaks.torque,
+            peak_power=peaks.power,
+            nearest=list(near),
+            missing=self.missing(level),
+            bundle=dict(self.bundle),
+        )
+
+    def missing(self, level: float) -> list[Missing]:
+        """Return the fields not given, those first that would narrow limits at a level most."""
+        return worth(self.swings, self.half_width(level))
 
     def threshold(self, part: str, level: float) -> float | None:
         """Return how many expected errors wide the limits of a part of `Regime` are."""
@@ -105,12 +137,12 @@ class Prediction:
 
     def torque(self, rpm: Floats) -> Floats:
         """Return torque at engine speeds, lb-ft."""
-        torque: Floats = np.exp(_reader(self.speeds, rpm) @ self.log_torque) * self.size
+        torque: Floats = np.exp(reader_of(self.speeds, rpm) @ self.log_torque) * self.size
         return torque
 
     def width(self, rpm: Floats) -> Floats:
         """Return the expected relative error at engine speeds."""
-        width: Floats = _reader(self.speeds, rpm) @ self.spread
+        width: Floats = reader_of(self.speeds, rpm) @ self.spread
         return width
 
     def supported(self, rpm: Floats) -> NDArray[np.bool_]:
@@ -174,6 +206,69 @@ class Prediction:
         )
 
 
+class Swing(NamedTuple):
+    """A field that is not given, and how far it could move the curve.
+
+    Attributes
+    ----------
+    field
+        The field.
+    swing
+        Standard deviation of the logarithm of torque over the values it may have; ``None`` where
+        that was not worked out.
+    """
+
+    field: str
+    swing: float | None
+
+
+def worth(swings: Sequence[Swing], width: float | None) -> list[Missing]:
+    """Return the fields that are not given, the one first that would narrow limits most.
+
+    Parameters
+    ----------
+    swings
+        The fields, and how far each could move the curve.
+    width
+        Half-width of the limits, relative; ``None`` without limits, which nothing narrows.
+
+    """
+    known = width is not None and width > 0
+    found = [
+        Missing(field, _narrowing(swing, width) if known and swing is not None else None)  # type: ignore[arg-type]
+        for field, swing in swings
+    ]
+    return sorted(found, key=lambda one: -(one.narrows or 0.0))
+
+
+def _narrowing(swing: float, width: float) -> float:
+    share = min((swing * _DEVIATE / width) ** 2, _MOST)
+    return float(1 - np.sqrt(1 - share))
+
+
+class BuildCurves(NamedTuple):
+    """Curves of many builds alone.
+
+    Attributes
+    ----------
+    speeds
+        The grid of engine speeds, rev/min.
+    log_torque
+        Logarithm of lb-ft for each cubic inch of charge, shape (builds, grid).
+    size
+        Displacement of each at the pressure of the manifold, in3, shape (builds,).
+    """
+
+    speeds: Floats
+    log_torque: Floats
+    size: Floats
+
+    def torque(self, rpm: Floats) -> Floats:
+        """Return torque at engine speeds, lb-ft, shape (builds, engine speeds)."""
+        torque: Floats = np.exp(self.log_torque @ reader_of(self.speeds, rpm).T)
+        return torque * self.size[:, None]
+
+
 class Peaks(NamedTuple):
     """The peaks of torque and of power; ``None`` where nothing is supported."""
 
@@ -181,13 +276,13 @@ class Peaks(NamedTuple):
     power: Peak | None
 
 
-def _reader(speeds: Floats, rpm: Floats) -> Floats:
+def reader_of(speeds: Floats, rpm: Floats) -> Floats:
     """Return `smooth_curves.reader`, kept where the same engine speeds are asked about again."""
-    return _kept_reader(speeds.tobytes(), np.asarray(rpm, dtype=float).tobytes())
+    return _keptreader_of(speeds.tobytes(), np.asarray(rpm, dtype=float).tobytes())
 
 
 @lru_cache(maxsize=64)
-def _kept_reader(speeds: bytes, rpm: bytes) -> Floats:
+def _keptreader_of(speeds: bytes, rpm: bytes) -> Floats:
     return smooth_curves.reader(np.frombuffer(speeds), np.frombuffer(rpm))
 
 
@@ -205,61 +300,3 @@ def between(value: float, width: float, factor: float | None) -> Between:
         return Between(value, None, None)
     ratio = math.exp(width * factor)
     return Between(value, value / ratio, value * ratio)
-
-
-def predict(model: Model, builds: pd.DataFrame, shops: Sequence[str | None]) -> list[Prediction]:
-    """Return what a model says of builds, in their order.
-
-    Parameters
-    ----------
-    model
-        The model.
-    builds
-        Typed builds, as `build_table.typed_builds` gives them.
-    shops
-        The code of the shop that each build is said to come from, or ``None``.
-
-    """
-    table = feature_table.make(builds, model.filling)
-    curves = model.curve.curves(table)
-    distances, positions = model.reference.nearest(table, _ASKED)
-    distance = novelty.mean_distance(distances)
-    spreads = (
-        np.zeros_like(curves)
-        if model.spread is None
-        else expected_error.expected(model.spread, model.curve.speeds, table, distance)
-    )
-    known = {code: i for i, code in enumerate(model.shop_codes)}
-    charges = charge(table).tolist()
-    places = model.reference.places_of(table)
-    apart = model.together.apart(builds)
-    why = standing_of.reasons(model.reference, builds, table[list(_SIZES)], distance, apart)
-    predictions = []
-    for i, reasons in enumerate(why):
-        shop = known.get(shops[i] or "")
-        standing = standing_of.standing(reasons)
-        outside = standing is Standing.OUTSIDE
-        widened = _widened(model, float(distance[i])) if outside else 1.0
-        predictions.append(
-            Prediction(
-                speeds=model.curve.speeds,
-                log_torque=curves[i] + (0.0 if shop is None else model.shop_offsets[shop]),
-                spread=spreads[i] * widened,
-                size=charges[i],
-                regime=model.new_shop if shop is None else model.known_shop,
-                known_shop=shop is not None,
-                sweeps=model.sweeps[positions[i]],
-                nearest=positions[i],
-                distances=distances[i],
-                reasons=reasons,
-                standing=standing,
-                widened=widened,
-                place=places[i],
-            )
-        )
-    return predictions
-
-
-def _widened(model: Model, distance: float) -> float:
-    beyond = distance / model.reference.outside
-    return float(np.clip(_LEAST_WIDER * max(1.0, beyond), _LEAST_WIDER, _MOST_WIDER))

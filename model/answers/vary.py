@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
@@ -11,9 +11,9 @@ import numpy as np
 
 from pullbook.model.answers.compare import Difference, compare
 from pullbook.model.answers.prediction import BAND_POINTS
-from pullbook.pipeline.checks import check_sheet
+from pullbook.pipeline.builds import build_files
 from pullbook.schemas.answer import rounded
-from pullbook.schemas.codes import Severity
+from pullbook.schemas.errors import InputError
 from pullbook.schemas.fields import FIELDS, Kind
 
 if TYPE_CHECKING:
@@ -22,14 +22,14 @@ if TYPE_CHECKING:
     from pullbook.model.answers.prediction import Peaks, Prediction
     from pullbook.model.learning.sample import Floats
     from pullbook.model.limits.difference_errors import Pairs
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Between
 
 #: Variants that are looked at.
 MOST = 500
 
 
-class VaryError(ValueError):
+class VaryError(InputError):
     """A field that cannot be varied so; the message says why."""
 
 
@@ -140,7 +140,7 @@ def _sound(name: str, value: Any) -> Any:
     return value
 
 
-def sheets(base: Sheet, values: Sequence[Mapping[str, Any]]) -> list[Sheet]:
+def builds(base: Build, values: Sequence[Mapping[str, Any]]) -> list[Build]:
     """Return the variants of a build.
 
     Raises
@@ -152,13 +152,11 @@ def sheets(base: Sheet, values: Sequence[Mapping[str, Any]]) -> list[Sheet]:
     made = []
     for own in values:
         name = name_of(own)
-        sheet = replace(base, sheet_id=name, values={**base.values, **own}, findings=[])
-        check_sheet.judge(sheet, check_sheet.BUILD_RULES)
-        fault = next((f for f in sheet.findings if f.severity is Severity.REFUSE), None)
-        if fault is not None:
-            msg = f"{name}: {fault.message}"
+        build = build_files.changed(base, name, own)
+        if build.fault is not None:
+            msg = f"{name}: {build.fault.message}"
             raise VaryError(msg)
-        made.append(sheet)
+        made.append(build)
     return made
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers.prediction import predict
+from pullbook.model.answers.predict import predict
 from pullbook.model.evaluation import accuracy, evaluate_differences, rules_of_thumb
 from pullbook.model.evaluation.prediction_errors import LEVELS, held_against
 from pullbook.model.learning import smooth_curves
@@ -166,10 +166,7 @@ def _part(
     mean = rules_of_thumb.mean_per_cubic_inch(known, speeds)
     nearest = np.array([found.nearest[0] for found in predictions])
     nearest_curves = rules_of_thumb.nearest_sheet(known, nearest, speeds)
-    bore, stroke, cylinders = (
-        outer[name].to_numpy(dtype=float) for name in ("bore", "stroke", "cylinders")
-    )
-    displacement = np.asarray(engine_quantities.displacement(bore, stroke, cylinders))
+    displacement = np.asarray(engine_quantities.size_of(outer).engine)
     groups = {str(name): own for name, own in outer_pulls.groupby("sheet_id", sort=False)}
     names = outer["sheet_id"].tolist()
     readings, sheets = held_against(outer, groups, predictions)

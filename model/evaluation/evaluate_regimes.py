@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers.prediction import predict
+from pullbook.model.answers.predict import predict
 from pullbook.model.evaluation.prediction_errors import held_against
 from pullbook.model.learning.sample import sample_of
 from pullbook.model.training import hold_out

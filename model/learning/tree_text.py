@@ -12,6 +12,8 @@ import math
 import re
 from typing import TYPE_CHECKING
 
+from pullbook.schemas.errors import InputError
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -39,7 +41,7 @@ _OVER_A_SET = 1
 _DECISIONS = 16
 
 
-class DamagedTreesError(ValueError):
+class DamagedTreesError(InputError):
     """A text that is not a sound set of trees."""
 
 

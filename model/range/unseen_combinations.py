@@ -216,13 +216,8 @@ def _exceeded_by_few(far: Floats, shop: Ints) -> float:
 
 
 def _numbers(builds: pd.DataFrame) -> Floats:
-    bore, stroke, cylinders = (
-        builds[name].to_numpy(dtype=float) for name in ("bore", "stroke", "cylinders")
-    )
-    sizes = {
-        "displacement": engine_quantities.displacement(bore, stroke, cylinders),
-        "cylinder_displacement": engine_quantities.displacement(bore, stroke, np.ones(len(builds))),
-    }
+    size = engine_quantities.size_of(builds)
+    sizes = {"displacement": size.engine, "cylinder_displacement": size.cylinder}
     return np.column_stack([
         sizes[name] if name in DERIVED else builds[name].to_numpy(dtype=float, na_value=np.nan)
         for name in NUMBERS

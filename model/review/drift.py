@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers.prediction import predict
+from pullbook.model.answers.predict import predict
 from pullbook.model.evaluation import accuracy, bootstrap
 from pullbook.model.evaluation.evaluate import coverage
 from pullbook.model.evaluation.prediction_errors import LEVELS, held_against
@@ -20,6 +20,7 @@ from pullbook.model.review.arrivals import Arrivals, arrivals, version_of
 from pullbook.model.review.moved_fields import FEWEST, Moved, moved
 from pullbook.pipeline.curation.shop_consensus import nested
 from pullbook.schemas.answer import Standing
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -41,7 +42,7 @@ _ALL_OFF, _ALL_SHOPS = 0.04, 3
 _SCATTER = 0.02
 
 
-class DriftError(ValueError):
+class DriftError(InputError):
     """Data sets between which a model has nothing new to be held against; the message says why."""
 
 

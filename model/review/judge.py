@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers.prediction import predict
+from pullbook.model.answers.predict import predict
 from pullbook.model.evaluation import accuracy, bootstrap, kinds_of_sheet
 from pullbook.model.evaluation.evaluate import coverage
 from pullbook.model.evaluation.prediction_errors import LEVELS, held_against
 from pullbook.model.review.judgement import Apart, Judgement, Rules, Side, Stratum, Verdict
 from pullbook.schemas.answer import Standing
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -31,7 +32,7 @@ DECIDING = ("rms", "interval_score")
 _ENOUGH_SHOPS = 5
 
 
-class JudgeError(ValueError):
+class JudgeError(InputError):
     """Nothing that two bundles could be judged by; the message says why."""
 
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.model.review.judgement import Verdict
 from pullbook.model.training import bundle
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -24,7 +25,7 @@ _BACK, _FIRST = "back", "first"
 _GOOD = (Verdict.BETTER.value, Verdict.NO_WORSE.value)
 
 
-class PromotionError(ValueError):
+class PromotionError(InputError):
     """A promotion that is refused; the message says why and what would help."""
 
 

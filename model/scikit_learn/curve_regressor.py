@@ -24,6 +24,7 @@ from sklearn.utils.validation import (
 from pullbook.model.learning.settings import Settings
 from pullbook.model.limits.conformal import needed_shops, shop_scores
 from pullbook.model.scikit_learn.trees_over_speed import along, fit_trees
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -35,7 +36,7 @@ if TYPE_CHECKING:
 _LEAST = (("rounds", 1), ("leaves", 2), ("leaf_readings", 1), ("folds", 2), ("seed", 0))
 
 
-class NoLimitsError(ValueError):
+class NoLimitsError(InputError):
     """Limits were asked for that the fit cannot give; the message names what is missing."""
 
 

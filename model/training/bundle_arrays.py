@@ -15,9 +15,10 @@ from pullbook.model.limits.conformal import Scores
 from pullbook.model.limits.difference_errors import PAIR_PARTS, Pairs, PairScores
 from pullbook.model.range.novelty import Reference, seen_choices
 from pullbook.model.training.train_model import Model
+from pullbook.schemas.errors import InputError
 
 
-class BundleError(ValueError):
+class BundleError(InputError):
     """A bundle that does not verify; the message says what is wrong with it."""
 
 

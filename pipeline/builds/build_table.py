@@ -11,10 +11,10 @@ from pullbook.schemas.fields import CURATED_FIELDS, FIELDS
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
 
 
-def typed_builds(sheets: Iterable[Sheet]) -> pd.DataFrame:
+def typed_builds(sheets: Iterable[Build]) -> pd.DataFrame:
     """Return the fields of sheets as a typed table, a row a sheet, in the order given."""
     rows = [{**sheet.values, "sheet_id": sheet.sheet_id} for sheet in sheets]
     table = pd.DataFrame(

@@ -12,8 +12,8 @@ from decimal import Decimal
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.checks import check_sheet, field_rules
-from pullbook.pipeline.reading import parse_sheet, sheet_file
+from pullbook.pipeline.checks import checked_sheets, field_rules
+from pullbook.pipeline.reading import sheet_file
 from pullbook.pipeline.values.cells import is_missing
 from pullbook.pipeline.values.headings import PLAIN, squash
 from pullbook.pipeline.values.sheet import Cell
@@ -85,7 +85,7 @@ def _merged(sheet: RawSheet, base: RawSheet, row: int, files: list[Path]) -> lis
     own = {*sheet.fields, _OWN}
     path = files[-1]
     further = _take_over(base, files)
-    typed = check_sheet.judge(parse_sheet.typed(base), (field_rules.ranges,))
+    typed = checked_sheets.check(base, (field_rules.ranges,))
     found = [_told(finding, path) for finding in typed.findings] + further
     unfit = {finding.field for finding in found if refused([finding])}
     for name, value in typed.values.items():

@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from pullbook.schemas.errors import InputError
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.fields import Value
 
 
@@ -18,7 +20,7 @@ GOALS = ("mean_torque", "torque", "power")
 PRICE, TORQUE = "price", "torque"
 
 
-class PartsListError(ValueError):
+class PartsListError(InputError):
     """A list of parts that cannot be used; the message says where and why."""
 
 
@@ -58,7 +60,7 @@ class PartsList:
         What must hold.
     """
 
-    base: Sheet
+    base: Build
     parts: Mapping[str, tuple[Part, ...]]
     goal: tuple[str, tuple[float, float]]
     limits: tuple[Limit, ...]

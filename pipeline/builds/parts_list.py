@@ -35,7 +35,8 @@ from pullbook.pipeline.builds.parts import (
     PartsList,
     PartsListError,
 )
-from pullbook.pipeline.reading import parse_sheet, text_file
+from pullbook.pipeline.checks import checked_sheets
+from pullbook.pipeline.reading import text_file
 from pullbook.pipeline.reading.sheet_file import add_field
 from pullbook.pipeline.values import numerals
 from pullbook.pipeline.values.sheet import RawSheet
@@ -46,7 +47,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
 
 _SECTIONS = ("build", "parts", "goal", "limits")
 _OF_PART = ("name", "price")
@@ -137,7 +138,7 @@ def _mapping(given: Any, where: str) -> Mapping[str, Any]:
     return given
 
 
-def _sheet(given: Mapping[str, Any], path: Path, where: str) -> Sheet:
+def _sheet(given: Mapping[str, Any], path: Path, where: str) -> Build:
     raw = RawSheet(str(given.get("sheet_id") or path.stem), str(path))
     for name, text in given.items():
         if not isinstance(text, str):
@@ -145,7 +146,7 @@ def _sheet(given: Mapping[str, Any], path: Path, where: str) -> Sheet:
             raise PartsListError(msg)
         if name != "sheet_id":
             add_field(raw, str(name), text, 1)
-    sheet = parse_sheet.typed(raw)
+    sheet = checked_sheets.check(raw, ())
     for finding in sheet.findings:
         if finding.code == "unknown-field":
             msg = f"{where}: {finding.field!r} is not a field of a build"

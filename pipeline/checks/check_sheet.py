@@ -7,17 +7,18 @@ in `pullbook.pipeline.checks.similar_sheets`.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from pullbook.pipeline.checks import field_rules, part_rules, pull_rules, weather_rules
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.findings import Finding
 
-    Rule = Callable[[Sheet], Iterator[Finding]]
+    Rule = Callable[[Any], Iterator[Finding]]
+    B = TypeVar("B", bound=Build)
 
 BUILD_RULES: tuple[Rule, ...] = (
     field_rules.required_of_build,
@@ -59,7 +60,7 @@ _NO_SHEET = frozenset(
 )  # fmt: skip
 
 
-def judge(sheet: Sheet, rules: tuple[Rule, ...]) -> Sheet:
+def judge(sheet: B, rules: tuple[Rule, ...]) -> B:
     """Add what the rules find to the sheet's findings and return the sheet."""
     if any(finding.code in _NO_SHEET for finding in sheet.findings):
         return sheet

@@ -52,12 +52,7 @@ def _copies(sheets: Sequence[Sheet]) -> None:
     from pullbook.pipeline.checks import similar_sheets  # noqa: PLC0415
 
     names = [sheet.sheet_id for sheet in sheets]
-    size = [
-        (sheet.number("bore") or 0) ** 2
-        * (sheet.number("stroke") or 0)
-        * (sheet.number("cylinders") or 0)
-        for sheet in sheets
-    ]
+    size = [sheet.displacement or 0.0 for sheet in sheets]
     rows = [
         (place, rpm, torque * route(sheet.values).factor)
         for place, sheet in enumerate(sheets)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from pullbook.pipeline.checks.field_rules import spoiled
 from pullbook.pipeline.physics import engine_quantities
-from pullbook.pipeline.values.units import TORQUE_POWER_CONSTANT
+from pullbook.pipeline.physics.engine_quantities import TORQUE_POWER_CONSTANT
 from pullbook.schemas.fields import PULL_FIELDS
 from pullbook.schemas.findings import Finding
 
@@ -95,12 +95,11 @@ def identity(sheet: Sheet) -> Iterator[Finding]:
 
 def mean_pressure(sheet: Sheet) -> Iterator[Finding]:
     """The best brake mean effective pressure of a pull is one an engine can have."""
-    size = [sheet.number(name) for name in ("bore", "stroke", "cylinders")]
+    size_in3 = sheet.displacement
     torques = [torque for r in sheet.readings if (torque := torque_of(r.torque, r.power, r.rpm))]
-    if None in size or not torques or any(spoiled(sheet, n) for n in ("bore", "stroke", "boost")):
+    doubtful = any(spoiled(sheet, name) for name in (*engine_quantities.SIZE_FIELDS, "boost"))
+    if size_in3 is None or not torques or doubtful:
         return
-    bore, stroke, cylinders = (number for number in size if number is not None)
-    size_in3 = float(engine_quantities.displacement(bore, stroke, cylinders))
     volume = size_in3 * engine_quantities.CUBIC_INCH
     best = max(torques) * engine_quantities.LBFT
     kpa = float(engine_quantities.brake_mean_effective_pressure(best, volume)) / 1000
@@ -114,8 +113,8 @@ def mean_pressure(sheet: Sheet) -> Iterator[Finding]:
         message = (
             f"the best torque, {max(torques):.0f} lb-ft from {size_in3:.0f} in3,"
             f" is a mean effective pressure of {kpa:.0f} kPa; {low:.0f} to {high:.0f}"
-            f" {'can be' if cannot else 'is usual'}: check the units of torque, bore and stroke,"
-            " and the number of cylinders"
+            f" {'can be' if cannot else 'is usual'}: check the units of torque and of the"
+            " engine's size, and the number of cylinders"
         )
         yield Finding("mean-pressure" if cannot else "mean-pressure-unusual", message, "torque")
 

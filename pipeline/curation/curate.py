@@ -13,6 +13,7 @@ from pullbook.pipeline.curation import shop_consensus
 from pullbook.pipeline.curation.data_set import Curated, NotCuratedError
 from pullbook.pipeline.curation.gather import Cache, gather
 from pullbook.pipeline.parallel.workers import Processes
+from pullbook.pipeline.physics.engine_quantities import size_of
 from pullbook.pipeline.privacy.refused_sheets import ACCEPTED, refusals
 from pullbook.pipeline.privacy.withdraw import is_named, named
 from pullbook.pipeline.reading import find_sheets
@@ -172,7 +173,7 @@ def _told_by_others(
     kept: Judged, builds: pd.DataFrame, pulls: pd.DataFrame
 ) -> list[tuple[int, Finding]]:
     """Judge sheets by one another; what is found weighs on their builds, in place."""
-    size = (builds["bore"] ** 2 * builds["stroke"] * builds["cylinders"]).to_numpy(dtype=float)
+    size = np.asarray(size_of(builds).engine)
     readings = kept.readings
     first = readings["pull"] == readings.groupby("sheet")["pull"].transform("min")
     one = readings[first]

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from pullbook.schemas import curated_tables
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -70,7 +71,7 @@ def write(folder: Path, tables: Mapping[str, pd.DataFrame]) -> None:
         (folder / f".{name}.part").replace(folder / name)
 
 
-class NotCuratedError(OSError):
+class NotCuratedError(InputError):
     """A folder that holds no curated data set, or one that breaks its schema."""
 
 

@@ -10,6 +10,7 @@ import hashlib
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.curation import data_set
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -22,7 +23,7 @@ LEARN, JURY = "learn", "jury"
 _BITS = 64
 
 
-class JuryError(ValueError):
+class JuryError(InputError):
     """A data set that a jury cannot be drawn from; the message says why."""
 
 

@@ -7,11 +7,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.checks import check_sheet
+from pullbook.pipeline.checks import check_sheet, checked_sheets
 from pullbook.pipeline.curation.checked_tables import Columns
 from pullbook.pipeline.parallel.garbage_collection import uncollected
 from pullbook.pipeline.privacy import anonymise
-from pullbook.pipeline.reading import find_sheets, parse_sheet
 from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:
@@ -22,8 +21,7 @@ if TYPE_CHECKING:
 
 
 def judged(sheet: Sheet) -> Sheet:
-    """Judge a sheet that was contributed: every rule, and no shop named in clear."""
-    check_sheet.judge(sheet, check_sheet.CONTRIBUTION_RULES)
+    """Refuse a contributed sheet that names its shop in clear."""
     shop = sheet.values.get("shop")
     if shop is not None and not anonymise.is_code(shop):
         message = "the shop's name stands in clear; run the sheet through: pullbook contribute"
@@ -36,6 +34,6 @@ def columns_of(sources: Sequence[Path]) -> Columns:
     columns = Columns()
     with uncollected():  # looking for cycles would cost a fifth of the time
         for source in sources:
-            for raw in find_sheets.source(source):
-                columns.add(judged(parse_sheet.typed(raw)), str(source))
+            for _, sheet in checked_sheets.of_source(source, check_sheet.CONTRIBUTION_RULES):
+                columns.add(judged(sheet), str(source))
     return columns

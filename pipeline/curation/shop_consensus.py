@@ -49,10 +49,7 @@ def readings_of_shops(builds: pd.DataFrame, pulls: pd.DataFrame) -> pd.DataFrame
     if len(builds) < _NEEDED or len(codes) < 2:
         return pd.DataFrame(columns=["shop", "sheets", "offset", "error"])
     best = pulls.groupby("sheet_id", sort=False)["torque"].quantile(0.9)
-    bore, stroke, cylinders = (
-        builds[name].to_numpy(dtype=float) for name in ("bore", "stroke", "cylinders")
-    )
-    size = np.asarray(engine_quantities.displacement(bore, stroke, cylinders))
+    size = np.asarray(engine_quantities.size_of(builds).engine)
     target = np.log(best.reindex(builds["sheet_id"]).to_numpy() / size)
     residual = target - _held_out(_features(builds, size), target, shop)
     part = pd.factorize(builds["shop"] + " " + builds["family"].astype("str"))[0]

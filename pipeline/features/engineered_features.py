@@ -69,11 +69,11 @@ class Feature:
 
 
 def _size(c: Columns) -> Column:
-    return np.asarray(engine_quantities.displacement(c["bore"], c["stroke"], c["cylinders"]))
+    return np.asarray(engine_quantities.size_of(c).engine)
 
 
 def _cylinder(c: Columns) -> Column:
-    return np.asarray(engine_quantities.displacement(c["bore"], c["stroke"], 1.0))
+    return np.asarray(engine_quantities.size_of(c).cylinder)
 
 
 def _intake_valves(c: Columns) -> Column:

@@ -13,6 +13,7 @@ import pandas as pd
 from pullbook.pipeline.features import engineered_features, fill_missing
 from pullbook.pipeline.features.fill_missing import FILLED, Filling
 from pullbook.pipeline.parallel.workers import Processes
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -27,7 +28,7 @@ _LOT = 20_000
 ALONE = Processes(1)
 
 
-class NoFeaturesError(OSError):
+class NoFeaturesError(InputError):
     """A folder that holds no features, or features of another data set."""
 
 

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from pullbook.pipeline.physics.engine_quantities import SIZE_FIELDS
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS, Kind
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ _ANGLES = (
 )  # fmt: skip
 FILLED = _SIZES + _ANGLES
 #: Fields that are always there.
-_GIVEN = ("bore", "stroke", "cylinders")
+_GIVEN = SIZE_FIELDS
 #: Choices that help to fill; they are not filled themselves.
 _HINTS = (*(n for n in BUILD_FIELDS if FIELDS[n].kind is Kind.CHOICE), "valves_per_cylinder")
 _ROUNDS = 25
@@ -160,7 +161,7 @@ def fit(columns: Mapping[str, Column]) -> Filling:
             center.append(float(known.mean()))
             scale.append(float(known.std()))
     start = Filling(tuple(names), np.array(center), np.array(scale), np.eye(len(names)))
-    z = _standard(start, columns)[:: max(1, len(columns["bore"]) // _MOST_SHEETS)]
+    z = _standard(start, columns)[:: max(1, len(columns[SIZE_FIELDS[0]]) // _MOST_SHEETS)]
     covariance = np.eye(len(names))
     for _ in range(_ROUNDS):
         whole, spread = _conditional(z, covariance)

@@ -6,6 +6,8 @@ one is known; a four-stroke cycle is meant throughout.
 
 from __future__ import annotations
 
+from typing import Any, NamedTuple, Protocol
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -15,6 +17,8 @@ INCH = 0.0254
 #: One foot pound-force in newton metres, exact by the definitions of inch, pound and gravity.
 LBFT = 1.3558179483314004
 CUBIC_INCH = INCH**3
+#: One horsepower is 550 ft lbf/s by definition, one revolution 2 pi rad: 33000 / (2 pi).
+TORQUE_POWER_CONSTANT = 5252.113122032546
 
 
 def displacement(bore: Number, stroke: Number, cylinders: Number) -> Number:
@@ -24,6 +28,41 @@ def displacement(bore: Number, stroke: Number, cylinders: Number) -> Number:
     349.8
     """
     return np.pi / 4 * bore**2 * stroke * cylinders
+
+
+#: What a displacement is worked out from.
+SIZE_FIELDS = ("bore", "stroke", "cylinders")
+
+
+class Columns(Protocol):
+    """Anything that gives a field by its name: a mapping, a table."""
+
+    def __getitem__(self, name: str, /) -> Any:
+        """Return the numbers of a field."""
+
+
+class EngineSize(NamedTuple):
+    """Swept volume of an engine and of one of its cylinders, in the cube of one unit."""
+
+    engine: Number
+    cylinder: Number
+
+
+def size_of(fields: Columns) -> EngineSize:
+    """Return the size of the engine that fields describe.
+
+    Parameters
+    ----------
+    fields
+        ``bore``, ``stroke`` and ``cylinders``: numbers, arrays, or columns of a table.
+
+    >>> [round(volume, 1) for volume in size_of({"bore": 4.0, "stroke": 3.48, "cylinders": 8})]
+    [349.8, 43.7]
+    """
+    bore, stroke, cylinders = (np.asarray(fields[name], dtype=float) for name in SIZE_FIELDS)
+    return EngineSize(
+        np.asarray(displacement(bore, stroke, cylinders)), np.asarray(displacement(bore, stroke, 1))
+    )
 
 
 def mean_piston_speed(stroke: Number, rpm: Number) -> Number:

@@ -17,6 +17,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.privacy import identity_leaks
+from pullbook.schemas.errors import InputError
 from pullbook.schemas.fields import WITHHELD
 from pullbook.schemas.findings import Finding
 
@@ -32,7 +33,7 @@ _TEXTS = ("sheet_id", "family")
 _SHORT = 10
 
 
-class KeyFileError(OSError):
+class KeyFileError(InputError):
     """A key file that is not there, is empty or cannot be made."""
 
 

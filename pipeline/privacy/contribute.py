@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.checks import check_sheet, duplicates
+from pullbook.pipeline.checks import check_sheet, checked_sheets
 from pullbook.pipeline.privacy import anonymise
 from pullbook.pipeline.privacy.contributed_sheet import sheet_text
 from pullbook.pipeline.privacy.refused_sheets import (
@@ -31,7 +31,6 @@ from pullbook.pipeline.privacy.refused_sheets import (
     write_refused,
     write_whole,
 )
-from pullbook.pipeline.reading import find_sheets, parse_sheet
 from pullbook.pipeline.values.headings import PLAIN
 
 if TYPE_CHECKING:
@@ -123,16 +122,11 @@ def plan(
         A path holds no sheets.
 
     """
-    found = find_sheets.find(paths, into)
-    raws = [raw for source in found.sources for raw in find_sheets.source(source, headings)]
-    sheets = [
-        check_sheet.judge(parse_sheet.typed(raw), check_sheet.CONTRIBUTION_RULES) for raw in raws
-    ]
-    duplicates.judge(sheets)
-    made = Plan(passed_over=found.passed_over)
+    read = checked_sheets.read(paths, check_sheet.CONTRIBUTION_RULES, headings, into)
+    made = Plan(passed_over=read.passed_over)
     home = (into or Path()).resolve()
     met: Counter[str] = Counter()
-    for raw, sheet in zip(raws, sheets, strict=True):
+    for raw, sheet in zip(read.raws, read.sheets, strict=True):
         where = _where(raw, home)
         origin = anonymise.code(key, f"{where}\n{met[where]}")
         met[where] += 1

@@ -16,11 +16,13 @@ from cryptography.hazmat.primitives.ciphers.aead import AESSIV
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.kdf.hkdf import HKDF
 
+from pullbook.schemas.errors import InputError
+
 SUFFIX = ".sealed"
 _PURPOSE = b"pullbook: originals of refused sheets"
 
 
-class SealError(ValueError):
+class SealError(InputError):
     """A sealed file that this key does not open, or that was altered."""
 
 

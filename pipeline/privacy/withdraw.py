@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from pullbook.schemas.errors import InputError
+
 if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Iterable, Iterator, Sequence
@@ -30,7 +32,7 @@ _LIKE_A_CODE = re.compile(r"(?=.*\d)[0-9a-fA-F]{3,64}")
 _TELLING = 4
 
 
-class WithdrawError(ValueError):
+class WithdrawError(InputError):
     """A list or a withdrawal that cannot be used; the message says why."""
 
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from pullbook.pipeline.reading import sheet_file, tables, text_file
 from pullbook.pipeline.values.headings import PLAIN
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -25,7 +26,7 @@ SHEET_FILES = (".csv", ".xlsx", *_TEXT_SHEETS)
 _DEEPEST = 32
 
 
-class NothingToReadError(OSError):
+class NothingToReadError(InputError):
     """A path that does not exist, or holds nothing that could be a sheet."""
 
 

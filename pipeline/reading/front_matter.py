@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import yaml
 
 from pullbook.pipeline.values.headings import PLAIN
+from pullbook.schemas.errors import InputError
 from pullbook.schemas.fields import FIELDS, Kind
 from pullbook.schemas.findings import Finding
 
@@ -40,7 +41,7 @@ class _Loader(getattr(yaml, "CBaseLoader", yaml.BaseLoader)):  # type: ignore[mi
         pass
 
 
-class FrontMatterError(ValueError):
+class FrontMatterError(InputError):
     """The text is not a plain list of fields; carries the finding."""
 
     def __init__(self, message: str, row: int | None = None) -> None:

@@ -48,7 +48,15 @@ def typed(raw: RawSheet) -> Sheet:
     values["sheet_id"] = raw.sheet_id
     readings = [] if raw.table is None else _readings(raw, findings, of_table)
     rows = {name: cell.row for name, cell in raw.fields.items()}
-    return Sheet(raw.sheet_id, raw.source, values, readings, findings, rows, frozenset(bare))
+    return Sheet(
+        sheet_id=raw.sheet_id,
+        source=raw.source,
+        values=values,
+        readings=readings,
+        findings=findings,
+        rows=rows,
+        bare=frozenset(bare),
+    )
 
 
 def _decimal_marks(raw: RawSheet) -> tuple[str | None, str | None]:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from pullbook.pipeline.reading import front_matter, text_file
 from pullbook.pipeline.values.headings import PLAIN, Headings, squash
+from pullbook.schemas.errors import InputError
 from pullbook.schemas.fields import FIELDS, PULL_FIELDS
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 _UNKNOWN = ("unknown-field", "unknown-column")
 
 
-class HeadingsError(ValueError):
+class HeadingsError(InputError):
     """A file of headings that cannot be read, or names what is no field."""
 
 

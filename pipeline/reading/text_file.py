@@ -7,6 +7,7 @@ import re
 import stat
 from typing import TYPE_CHECKING
 
+from pullbook.schemas.errors import InputError
 from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ _NOT_TEXT = re.compile(r"[\x00-\x08\x0e-\x1a\x1c-\x1f\x7f]")
 _LATIN = "\u0250"
 
 
-class UnreadableError(ValueError):
+class UnreadableError(InputError):
     """A file that cannot be read as text or as a workbook."""
 
     def __init__(self, message: str, code: str = "not-readable") -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
+from pullbook.pipeline.physics.engine_quantities import SIZE_FIELDS, size_of
 from pullbook.pipeline.values.headings import PLAIN
 from pullbook.schemas.findings import refused
 
@@ -81,43 +82,65 @@ class Reading(NamedTuple):
 Curve = list[tuple[float, float, Reading]]
 
 
-@dataclass(slots=True)
-class Sheet:
-    """A typed sheet: values in the units of the field dictionary.
+@dataclass(slots=True, kw_only=True)
+class Build:
+    """A typed build: values in the units of the field dictionary, and what follows from them.
 
     Attributes
     ----------
     sheet_id, source
         As for `RawSheet`.
     values
-        The value of every field that the sheet gives, by field name.
-    readings
-        The rows of the pull that could be read.
+        The value of every field that is given, by field name.
     findings
         Everything found so far.
     rows
         The row of each field in the file, for findings of later checks.
     bare
         The fields whose number named no unit.
-    curves
-        The pulls as curves, once `pullbook.pipeline.checks.pull_rules` has made them.
     """
 
     sheet_id: str
     source: str
     values: dict[str, Value]
-    readings: list[Reading]
-    findings: list[Finding]
-    rows: dict[str, int]
+    findings: list[Finding] = field(default_factory=list)
+    rows: dict[str, int] = field(default_factory=dict)
     bare: frozenset[str] = frozenset()
-    curves: list[Curve] | None = None
 
     @property
     def accepted(self) -> bool:
-        """Whether nothing found refuses the sheet."""
+        """Whether nothing found refuses it."""
         return not refused(self.findings)
 
+    @property
+    def fault(self) -> Finding | None:
+        """The first finding that refuses it, or ``None``."""
+        return next((found for found in self.findings if refused([found])), None)
+
+    @property
+    def displacement(self) -> float | None:
+        """Displacement, in3; ``None`` where a field that it needs is missing."""
+        if any(self.number(name) is None for name in SIZE_FIELDS):
+            return None
+        return float(size_of(self.values).engine)
+
     def number(self, name: str) -> float | None:
-        """Return the number in a field, or ``None`` where the sheet has none."""
+        """Return the number in a field, or ``None`` where there is none."""
         value = self.values.get(name)
         return float(value) if isinstance(value, int | float) else None
+
+
+@dataclass(slots=True, kw_only=True)
+class Sheet(Build):
+    """A typed sheet: a build, and what it made.
+
+    Attributes
+    ----------
+    readings
+        The rows of the pull that could be read.
+    curves
+        The pulls as curves, once `pipeline.checks.pull_rules` has made them.
+    """
+
+    readings: list[Reading] = field(default_factory=list)
+    curves: list[Curve] | None = None

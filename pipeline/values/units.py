@@ -14,9 +14,6 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-#: One horsepower is 550 ft lbf/s by definition, one revolution 2 pi rad: 33000 / (2 pi).
-TORQUE_POWER_CONSTANT = 5252.113122032546
-
 
 class UnknownUnitError(ValueError):
     """The text is not a unit that is known here."""

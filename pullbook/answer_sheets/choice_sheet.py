@@ -8,7 +8,7 @@ from pullbook.answer_sheets import customer_sheet
 from pullbook.text.choice_text import SHOWN, SHOWN_OUTSIDE, first, notes, table_cells
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
     from matplotlib.figure import Figure
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 def page(
     found: Choice,
     draw: Callable[[], Figure],
-    told: dict[str, Any],
+    manifest: Mapping[str, Any],
     units: Units,
 ) -> Page:
     """Return the answer sheet of a choice of parts."""
@@ -36,4 +36,4 @@ def page(
     made.table(heads, [[one.name, *table_cells(found, one, units)[:6], one.found.standing.value]
                        for one in rows])  # fmt: skip
     customer_sheet.builds(made, [found.base], units)
-    return customer_sheet.close(made, told)
+    return customer_sheet.close(made, manifest)

@@ -8,12 +8,12 @@ from pullbook.answer_sheets import customer_sheet
 from pullbook.text.comparison_text import crossings, limits, rows, signed, verdict
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from matplotlib.figure import Figure
 
     from pullbook.model.answers.compare_several import Comparison
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
     from pullbook.text.units import Units
 
@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 def page(
     found: Comparison,
     draw: Callable[[], Figure],
-    sheets: Sequence[Sheet],
-    told: dict[str, Any],
+    sheets: Sequence[Build],
+    manifest: Mapping[str, Any],
     units: Units,
 ) -> Page:
     """Return the answer sheet of a comparison."""
@@ -44,4 +44,4 @@ def page(
             if known
         ])  # fmt: skip
     customer_sheet.builds(made, sheets, units)
-    return customer_sheet.close(made, told)
+    return customer_sheet.close(made, manifest)

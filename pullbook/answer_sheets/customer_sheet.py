@@ -10,11 +10,11 @@ from pullbook.schemas.fields import BUILD_FIELDS
 from pullbook.text import prediction_text
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from matplotlib.figure import Figure
 
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.text.units import Units
 
 
@@ -32,7 +32,7 @@ def begin(title: str, draw: Callable[[], Figure], alt: str) -> Page:
     return page
 
 
-def builds(page: Page, sheets: Sequence[Sheet], units: Units) -> None:
+def builds(page: Page, sheets: Sequence[Build], units: Units) -> None:
     """Add what the builds are made of: a row a field that any of them gives."""
     page.heading("The build" if len(sheets) == 1 else "The builds")
     rows = [
@@ -43,15 +43,15 @@ def builds(page: Page, sheets: Sequence[Sheet], units: Units) -> None:
     page.table(["field", *(sheet.sheet_id for sheet in sheets)], rows)
 
 
-def _given(sheet: Sheet, name: str, units: Units) -> str:
+def _given(sheet: Build, name: str, units: Units) -> str:
     return units.field(name, sheet.values[name]) if name in sheet.values else "not given"
 
 
-def close(page: Page, told: dict[str, Any]) -> Page:
+def close(page: Page, manifest: Mapping[str, Any]) -> Page:
     """Add what it rests on and the cautions, and return the page."""
     page.heading("What it rests on")
-    page.text(prediction_text.source(told))
-    if told.get("invented"):
+    page.text(prediction_text.source(manifest))
+    if manifest.get("invented"):
         page.text("The engines behind this model are invented: it shows what an answer looks like.")
     page.heading("Caution")
     page.text(prediction_text.CAUTION)

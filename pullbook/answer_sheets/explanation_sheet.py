@@ -11,10 +11,10 @@ from pullbook.answer_sheets import customer_sheet
 from pullbook.text.explanation_text import first, near, notes
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
     from pullbook.model.answers.explain import Explanation
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
     from pullbook.text.units import Units
 
@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 def page(
     found: Explanation,
     draw: Callable[[], Figure],
-    sheet: Sheet,
-    told: dict[str, Any],
+    sheet: Build,
+    manifest: Mapping[str, Any],
     units: Units,
 ) -> Page:
     """Return the answer sheet of an explanation."""
@@ -43,4 +43,4 @@ def page(
     for line in notes(found):
         made.text(line)
     customer_sheet.builds(made, [sheet], units)
-    return customer_sheet.close(made, told)
+    return customer_sheet.close(made, manifest)

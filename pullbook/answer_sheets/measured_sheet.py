@@ -8,12 +8,12 @@ from pullbook.answer_sheets import customer_sheet
 from pullbook.text.measured_text import rows, verdict
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from matplotlib.figure import Figure
 
     from pullbook.model.answers.measured_pull import Measured
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
     from pullbook.text.units import Units
 
@@ -22,8 +22,8 @@ def page(
     found: Measured,
     before: Sequence[str],
     draw: Callable[[], Figure],
-    sheet: Sheet,
-    told: dict[str, Any],
+    sheet: Build,
+    manifest: Mapping[str, Any],
     units: Units,
 ) -> Page:
     """Return the answer sheet of a measured pull; ``before`` is what `first` says."""
@@ -36,4 +36,4 @@ def page(
     made.table(["rpm", f"measured, {units.torque}", "predicted", "off, %", "limits"],
                rows(found, units))  # fmt: skip
     customer_sheet.builds(made, [sheet], units)
-    return customer_sheet.close(made, told)
+    return customer_sheet.close(made, manifest)

@@ -8,22 +8,22 @@ from pullbook.answer_sheets import customer_sheet
 from pullbook.text.next_test_text import explained, rows
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from matplotlib.figure import Figure
 
     from pullbook.model.answers.next_test import Lesson
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
     from pullbook.text.units import Units
 
 
 def page(
     found: Sequence[Lesson],
-    candidates: Sequence[Sheet],
-    questions: Sequence[Sheet],
+    candidates: Sequence[Build],
+    questions: Sequence[Build],
     draw: Callable[[], Figure],
-    told: dict[str, Any],
+    manifest: Mapping[str, Any],
     units: Units,
 ) -> Page:
     """Return the answer sheet of what to run next."""
@@ -35,4 +35,4 @@ def page(
     made.table(["run", "narrows by", "so far", "tells most of"],
                rows(found, candidates, questions))  # fmt: skip
     customer_sheet.builds(made, [candidates[one.candidate] for one in found[:4]], units)
-    return customer_sheet.close(made, told)
+    return customer_sheet.close(made, manifest)

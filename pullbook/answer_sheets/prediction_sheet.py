@@ -11,13 +11,13 @@ from pullbook.text import prediction_text
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
     from pullbook.text.units import Units
 
 
 def of_answers(
-    answers: Sequence[Answer], drawn: Sequence[Answer], sheets: Sequence[Sheet], units: Units
+    answers: Sequence[Answer], drawn: Sequence[Answer], sheets: Sequence[Build], units: Units
 ) -> Page:
     """Return the answer sheet of at most four builds.
 

@@ -9,21 +9,21 @@ from pullbook.text.units import Units
 from pullbook.text.variation_text import leaving, named, table_cells, trade
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from matplotlib.figure import Figure
 
     from pullbook.model.answers.vary import Variant
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
 
 
 def page(
-    base: Sheet,
+    base: Build,
     found: Sequence[Variant],
     draw: Callable[[], Figure],
     band: tuple[float, float],
-    told: dict[str, Any],
+    manifest: Mapping[str, Any],
     units: Units,
 ) -> Page:
     """Return the answer sheet of a build that was varied."""
@@ -42,4 +42,4 @@ def page(
     for line in [*trade(found, units), *leaving(found, units)]:
         made.text(line)
     customer_sheet.builds(made, [base], units)
-    return customer_sheet.close(made, told)
+    return customer_sheet.close(made, manifest)

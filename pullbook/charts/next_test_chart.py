@@ -10,10 +10,10 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from pullbook.model.answers.next_test import Lesson
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
 
 
-def figure(found: Sequence[Lesson], candidates: Sequence[Sheet]) -> Figure:
+def figure(found: Sequence[Lesson], candidates: Sequence[Build]) -> Figure:
     """Return the narrowing by each run, and how it adds up."""
     from pullbook.charts import drawing
 

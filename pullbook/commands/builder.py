@@ -16,9 +16,8 @@ if TYPE_CHECKING:
 
     from matplotlib.figure import Figure
 
-    from pullbook.model.answers.predictor import Predictor
     from pullbook.model.learning.sample import Floats
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
 
 _MOST_PLOTTED = 4
@@ -39,33 +38,31 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     html: options.Html = None,
     as_json: options.AsJson = False,
 ) -> None:
-    """Say what builds will likely make, with limits that hold."""
+    """Predict torque and power of a build, with error bars."""
+    from pullbook.pipeline.builds import build_files
+
     speeds = _speeds(rpm)
     options.check_level(level)
     wanted = output.Wanted(as_json, plot, html)
-    sheets = inputs.read_builds(builds)
-    inputs.tell_asides(sheets)
-    codes = inputs.shop_codes(sheets, shop, key_file)
-    predictor = inputs.load(bundle)
-    found = inputs.answers(sheets, codes, predictor, speeds, level)
+    asked = build_files.read(builds)
+    inputs.tell_asides(asked)
+    codes = inputs.shop_codes(asked, shop, key_file)
+    found = inputs.predictions(asked, codes, inputs.load(bundle))
+    answers = [None if one is None else one.answer(speeds, level) for one in found]
     if as_json:
-        for sheet, answer in zip(sheets, found, strict=True):
-            told = inputs.error(sheet) if answer is None else answer.as_json()
-            typer.echo(json.dumps(told, ensure_ascii=False))
+        for build, answer in zip(asked, answers, strict=True):
+            line = inputs.refusal(build) if answer is None else answer.as_json()
+            typer.echo(json.dumps(line, ensure_ascii=False))
     else:
-        _print(sheets, found, units)
-    drawn = [i for i, answer in enumerate(found) if answer is not None][:_MOST_PLOTTED]
+        _print(asked, answers, units)
+    drawn = [pair for pair in zip(asked, found, strict=True) if pair[1] is not None]
     if drawn and (plot is not None or html is not None):
-        _draw([sheets[i] for i in drawn], [codes[i] for i in drawn], predictor, speeds, level,
-              units, wanted)  # fmt: skip
-    given = sum(answer is not None for answer in found)
-    raise typer.Exit(code=int(given < len(sheets)))
+        _draw(drawn[:_MOST_PLOTTED], speeds, level, units, wanted)
+    raise typer.Exit(code=int(len(drawn) < len(asked)))
 
 
 def _draw(
-    sheets: list[Sheet],
-    codes: list[str | None],
-    predictor: Predictor,
+    drawn: Sequence[tuple[Build, Any]],
     rpm: Floats,
     level: float,
     units: Units,
@@ -79,14 +76,15 @@ def _draw(
         prediction_chart,
     )
 
-    answers = predictor.predict(sheets, rpm, level, codes)
-    drawn = predictor.predict(sheets, drawing.fine(rpm), level, codes)
+    builds = [build for build, _ in drawn]
+    answers = [one.answer(rpm, level) for _, one in drawn]
+    fine = [one.answer(drawing.fine(rpm), level) for _, one in drawn]
     output.files(
-        lambda: prediction_chart.of_answers(drawn, units),
-        lambda: prediction_sheet.of_answers(answers, drawn, sheets, units),
+        lambda: prediction_chart.of_answers(fine, units),
+        lambda: prediction_sheet.of_answers(answers, fine, builds, units),
         wanted,
     )
-    if len(sheets) == _MOST_PLOTTED:
+    if len(drawn) == _MOST_PLOTTED:
         typer.echo(f"At most {_MOST_PLOTTED} builds are drawn.", err=True)
 
 
@@ -100,20 +98,21 @@ def _speeds(text: str) -> Any:
     if not (0 < first <= last < 1e5 and step > 0 and (last - first) / step < _MOST_SPEEDS):
         msg = f"{text!r} must rise from above nought in at most {_MOST_SPEEDS} steps"
         raise typer.BadParameter(msg, param_hint="--rpm")
-    from pullbook.model.answers.ask import speeds_of
+    from pullbook.model.answers.predict import speeds_of
 
     return speeds_of(first, last, step)
 
 
-def _print(sheets: Sequence[Sheet], found: list[Answer | None], units: Units) -> None:
+def _print(builds: Sequence[Build], found: list[Answer | None], units: Units) -> None:
     from pullbook.text import prediction_text
 
-    whole = len(sheets) <= _MOST_PLOTTED
+    whole = len(builds) <= _MOST_PLOTTED
     if not whole:
         typer.echo(prediction_text.summary_head(units))
-    for sheet, answer in zip(sheets, found, strict=True):
+    for build, answer in zip(builds, found, strict=True):
         if answer is None:
-            typer.echo(f"{sheet.sheet_id}: {inputs.error(sheet)['error']['message']}", err=True)
+            fault = "" if build.fault is None else build.fault.message
+            typer.echo(f"{build.sheet_id}: {fault}", err=True)
         else:
             said = prediction_text.full if whole else prediction_text.summary
             typer.echo(said(answer, units))
@@ -167,20 +166,20 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
         typer.echo("The bundle does not know that shop: compared as by one never seen.", err=True)
     if warning := inputs.check_band(found, limits):
         typer.echo(warning, err=True)
-    result = predictor.compare(sheets, limits, level, one_shop=one_shop, codes=codes)
-    told = predictor.told
+    result = predictor.compare(found, limits, level, one_shop=one_shop)
+    manifest = predictor.manifest
 
     def figure() -> Figure:
         fine = drawing.fine(result.differences[0].rpm)
-        drawn = predictor.compare(sheets, limits, level, fine, one_shop=one_shop, codes=codes)
+        drawn = predictor.compare(found, limits, level, fine, one_shop=one_shop)
         return comparison_chart.of_differences(found, drawn.differences, units)
 
     output.deliver(
         output.Outcome(
             as_json=result.as_json,
-            text=lambda: comparison_text.text(result, told, units),
+            text=lambda: comparison_text.text(result, manifest, units),
             figure=figure,
-            page=lambda: comparison_sheet.page(result, figure, sheets, told, units),
+            page=lambda: comparison_sheet.page(result, figure, sheets, manifest, units),
         ),
         wanted,
     )
@@ -211,19 +210,17 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
     sheet = inputs.one_build(build)
     inputs.tell_asides([sheet])
     predictor = inputs.load(bundle)
-    found, told = predictor.explain(sheet, speeds, level), predictor.told
+    found, manifest = predictor.explain(sheet, speeds, level), predictor.manifest
 
     def figure() -> Figure:
-        return explanation_chart.figure(
-            predictor.explain(sheet, drawing.fine(speeds), level), units
-        )
+        return explanation_chart.figure(found.at(drawing.fine(speeds)), units)
 
     output.deliver(
         output.Outcome(
             as_json=found.as_json,
-            text=lambda: explanation_text.text(found, told, units),
+            text=lambda: explanation_text.text(found, manifest, units),
             figure=figure,
-            page=lambda: explanation_sheet.page(found, figure, sheet, told, units),
+            page=lambda: explanation_sheet.page(found, figure, sheet, manifest, units),
         ),
         wanted,
     )

@@ -57,7 +57,8 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
     (own,) = predictor.predictions([base])
     if warning := inputs.check_band([own], limits):
         typer.echo(warning, err=True)
-    found, told = predictor.vary(base, ranges, limits, level, ties), predictor.told
+    found = predictor.vary(base, ranges, limits, level, ties)
+    manifest = predictor.manifest
 
     def figure() -> Figure:
         return variation_chart.figure(own, found, limits, drawing.fine(own.speeds), units)
@@ -70,9 +71,9 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
                 "level": level,
                 "variants": [one.as_json() for one in found],
             },
-            text=lambda: variation_text.text(base, found, limits, told, units),
+            text=lambda: variation_text.text(base, found, limits, manifest, units),
             figure=figure,
-            page=lambda: variation_sheet.page(base, found, figure, limits, told, units),
+            page=lambda: variation_sheet.page(base, found, figure, limits, manifest, units),
         ),
         wanted,
     )
@@ -99,7 +100,7 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     options.check_level(level)
     wanted = output.Wanted(as_json, plot, html)
     predictor = inputs.load(bundle)
-    found, told = predictor.choose(parts, low, level), predictor.told
+    found, manifest = predictor.choose(parts, low, level), predictor.manifest
 
     def figure() -> Figure:
         return choice_chart.figure(found, units)
@@ -107,9 +108,9 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     output.deliver(
         output.Outcome(
             as_json=found.as_json,
-            text=lambda: choice_text.text(found, told, units),
+            text=lambda: choice_text.text(found, manifest, units),
             figure=figure,
-            page=lambda: choice_sheet.page(found, figure, told, units),
+            page=lambda: choice_sheet.page(found, figure, manifest, units),
         ),
         wanted,
     )
@@ -136,7 +137,7 @@ def next_(  # noqa: PLR0913, PLR0917 - every one an option of the command
     wanted = output.Wanted(as_json, plot, html)
     (could, some), (asked, others) = (inputs.sound_builds(path) for path in (candidates, questions))
     predictor = inputs.load(bundle)
-    found, told = predictor.next(could, asked, most), predictor.told
+    found, manifest = predictor.next(could, asked, most), predictor.manifest
 
     def figure() -> Figure:
         return next_test_chart.figure(found, could)
@@ -144,9 +145,9 @@ def next_(  # noqa: PLR0913, PLR0917 - every one an option of the command
     output.deliver(
         output.Outcome(
             as_json=lambda: next_test_text.as_json(found, could, asked),
-            text=lambda: next_test_text.text(found, could, asked, told),
+            text=lambda: next_test_text.text(found, could, asked, manifest),
             figure=figure,
-            page=lambda: next_test_sheet.page(found, could, asked, figure, told, units),
+            page=lambda: next_test_sheet.page(found, could, asked, figure, manifest, units),
         ),
         wanted,
     )
@@ -193,9 +194,9 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
                 **found.as_json(),
                 "said": [*before, *measured_text.verdict(found)],
             },
-            text=lambda: measured_text.text(found, before, ran, predictor.told, units),
+            text=lambda: measured_text.text(found, before, ran, predictor.manifest, units),
             figure=figure,
-            page=lambda: measured_sheet.page(found, before, figure, ran, predictor.told, units),
+            page=lambda: measured_sheet.page(found, before, figure, ran, predictor.manifest, units),
         ),
         wanted,
     )

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from pullbook.commands import analyst, inputs, output
+from pullbook.commands import analyst, output
 from pullbook.text import prediction_text
 from pullbook.text.units import Units
 
@@ -45,8 +45,9 @@ def demo(
         drawing,
         prediction_chart,
     )
-    from pullbook.model.answers.ask import DEFAULT_RPM, speeds_of
+    from pullbook.model.answers.predict import DEFAULT_LEVEL, DEFAULT_RPM, speeds_of
     from pullbook.model.answers.predictor import Predictor
+    from pullbook.pipeline.builds import build_files
     from pullbook.pipeline.curation import curate as curating
     from pullbook.pipeline.demo import sheets
     from pullbook.pipeline.privacy import anonymise, contribute
@@ -73,13 +74,15 @@ def demo(
     question.write_text(QUESTION, encoding="utf-8")
     typer.echo("5. One builder's question, answered:\n")
     picture = into / "answer.svg"
-    sheets_asked = inputs.read_builds(question)
-    predictor = Predictor.load(bundle)
-    answers = predictor.predict(sheets_asked)
-    typer.echo(prediction_text.full(answers[0], Units.INCH))
-    drawn = predictor.predict(sheets_asked, drawing.fine(speeds_of(*DEFAULT_RPM)))
-    prediction_chart.draw(drawn, picture, Units.INCH)
-    typer.echo(prediction_text.closing(answers))
+    rpm = speeds_of(*DEFAULT_RPM)
+    (asked,) = Predictor.load(bundle).predictions(
+        build_files.read(question), look_into_missing=True
+    )
+    answer = asked.answer(rpm, DEFAULT_LEVEL)
+    typer.echo(prediction_text.full(answer, Units.INCH))
+    fine = asked.answer(drawing.fine(rpm), DEFAULT_LEVEL)
+    prediction_chart.draw([fine], picture, Units.INCH)
+    typer.echo(prediction_text.closing([answer]))
     typer.echo("\nWritten:")
     paths = (raw, shared, curated, bundle, question, picture)
     for path, what in zip(paths, _WRITTEN, strict=True):

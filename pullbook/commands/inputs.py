@@ -9,23 +9,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import typer
 
+from pullbook.schemas.errors import InputError
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
     from pullbook.model.answers.prediction import Prediction
     from pullbook.model.answers.predictor import Predictor
-    from pullbook.model.learning.sample import Floats
-    from pullbook.pipeline.values.sheet import Sheet
-    from pullbook.schemas.answer import Answer
+    from pullbook.pipeline.values.sheet import Build
 
 
 #: How many asides about builds are told one by one.
 _MOST_ASIDES = 10
-
-
-#: The bundle that comes with pullbook, of invented engines.
-SHIPPED = "invented"
 
 
 def load(bundle: Path | None) -> Predictor:
@@ -37,44 +33,19 @@ def load(bundle: Path | None) -> Predictor:
         It does not verify.
 
     """
-    from importlib.resources import as_file, files
+    import pullbook
 
-    from pullbook.model.answers.predictor import Predictor
-    from pullbook.model.review import promotions
-
-    if bundle is not None:
-        return Predictor.load(promotions.current(bundle))
-    with as_file(files("pullbook") / SHIPPED) as folder:
-        found = Predictor.load(folder)
-    typer.echo(
-        "No bundle was named: this is answered from invented engines, to show what an answer looks"
-        " like. Name your own with --bundle.",
-        err=True,
-    )
+    found = pullbook.load(bundle)
+    if bundle is None:
+        typer.echo(
+            "No bundle was named: this is answered from invented engines, to show what an answer"
+            " looks like. Name your own with --bundle.",
+            err=True,
+        )
     return found
 
 
-def read_builds(path: Path) -> list[Sheet]:
-    """Return the builds in a file, each with what was found in it.
-
-    Raises
-    ------
-    NothingToReadError
-        There is no such file, or it describes no builds.
-
-    """
-    from pullbook.pipeline.builds import build_files
-    from pullbook.pipeline.checks import check_sheet
-    from pullbook.pipeline.reading import find_sheets, parse_sheet
-
-    raws = build_files.builds(path)
-    if not raws:
-        msg = f"{path} holds no builds"
-        raise find_sheets.NothingToReadError(msg)
-    return [check_sheet.judge(parse_sheet.typed(raw), check_sheet.BUILD_RULES) for raw in raws]
-
-
-def sound_builds(path: Path) -> tuple[list[Sheet], bool]:
+def sound_builds(path: Path) -> tuple[list[Build], bool]:
     """Return the builds in a file that nothing refuses, and whether others were left out.
 
     What was left out is said.
@@ -85,13 +56,13 @@ def sound_builds(path: Path) -> tuple[list[Sheet], bool]:
         There is no such file, or none of its builds can be predicted.
 
     """
+    from pullbook.pipeline.builds import build_files
     from pullbook.pipeline.reading import find_sheets
 
-    found = read_builds(path)
-    for sheet in found:
-        if not sheet.accepted:
-            message = error(sheet)["error"]["message"]
-            typer.echo(f"{sheet.sheet_id} was left out: {message}", err=True)
+    found = build_files.read(path)
+    for build in found:
+        if build.fault is not None:
+            typer.echo(f"{build.sheet_id} was left out: {build.fault.message}", err=True)
     tell_asides(found)
     kept = [sheet for sheet in found if sheet.accepted]
     if not kept:
@@ -100,7 +71,7 @@ def sound_builds(path: Path) -> tuple[list[Sheet], bool]:
     return kept, len(kept) < len(found)
 
 
-def tell_asides(sheets: Sequence[Sheet]) -> None:
+def tell_asides(sheets: Sequence[Build]) -> None:
     """Say on the terminal what was left out of the builds, or read otherwise than written."""
     from pullbook.schemas.codes import Severity
 
@@ -117,7 +88,7 @@ def tell_asides(sheets: Sequence[Sheet]) -> None:
 
 
 def shop_codes(
-    sheets: Sequence[Sheet], shop: str | None, key_file: Path | None
+    sheets: Sequence[Build], shop: str | None, key_file: Path | None
 ) -> list[str | None]:
     """Return the code of the shop that each build is said to come from.
 
@@ -170,37 +141,35 @@ def _code(name: object, key: bytes | None) -> str | None:
     return None if key is None else anonymise.code(key, name)
 
 
-def answers(
-    sheets: Sequence[Sheet],
-    codes: Sequence[str | None],
-    predictor: Predictor,
-    rpm: Floats,
-    level: float,
-) -> list[Answer | None]:
-    """Return an answer for every build that nothing refuses, ``None`` in the place of others."""
-    sound = [i for i, sheet in enumerate(sheets) if sheet.accepted]
-    found: list[Answer | None] = [None] * len(sheets)
+def predictions(
+    builds: Sequence[Build], codes: Sequence[str | None], predictor: Predictor
+) -> list[Prediction | None]:
+    """Return a prediction of every build that nothing refuses, ``None`` in the place of others."""
+    sound = [at for at, build in enumerate(builds) if build.accepted]
+    found: list[Prediction | None] = [None] * len(builds)
     if sound:
-        given = predictor.predict([sheets[i] for i in sound], rpm, level, [codes[i] for i in sound])
-        for i, answer in zip(sound, given, strict=True):
-            found[i] = answer
+        made = predictor.predictions(
+            [builds[at] for at in sound], [codes[at] for at in sound], look_into_missing=True
+        )
+        for at, one in zip(sound, made, strict=True):
+            found[at] = one
     return found
 
 
-def error(sheet: Sheet) -> dict[str, Any]:
+def refusal(build: Build) -> dict[str, Any]:
     """Return what ``predict --json`` prints in the place of a build that was refused."""
-    from pullbook.schemas.codes import Severity
+    fault = build.fault
+    error = None if fault is None else {
+        "code": fault.code, "field": fault.field, "message": fault.message
+    }  # fmt: skip
+    return {"sheet_id": build.sheet_id, "error": error}
 
-    fault = next(f for f in sheet.findings if f.severity is Severity.REFUSE)
-    error = {"code": fault.code, "field": fault.field, "message": fault.message}
-    return {"sheet_id": sheet.sheet_id, "error": error}
 
-
-class CompareError(ValueError):
+class CompareError(InputError):
     """Builds or a band that cannot be compared; the message says why."""
 
 
-def one_build(path: Path) -> Sheet:
+def one_build(path: Path) -> Build:
     """Return the one build in a file.
 
     Raises
@@ -209,17 +178,18 @@ def one_build(path: Path) -> Sheet:
         The file holds several builds, or one that cannot be predicted.
 
     """
-    sheets = read_builds(path)
-    if len(sheets) != 1:
-        msg = f"{path} holds {len(sheets)} builds; name a file with one"
+    from pullbook.pipeline.builds import build_files
+
+    builds = build_files.read(path)
+    if len(builds) != 1:
+        msg = f"{path} holds {len(builds)} builds; name a file with one"
         raise CompareError(msg)
-    if not sheets[0].accepted:
-        msg = f"{path}: {error(sheets[0])['error']['message']}"
-        raise CompareError(msg)
-    return sheets[0]
+    if (fault := builds[0].fault) is not None:
+        raise CompareError(fault.message, file=path)
+    return builds[0]
 
 
-def named_apart(sheets: Sequence[Sheet], paths: Sequence[Path]) -> list[Sheet]:
+def named_apart(sheets: Sequence[Build], paths: Sequence[Path]) -> list[Build]:
     """Return builds of which no two go by one name: those that did get their file's beside it."""
     names = Counter(sheet.sheet_id for sheet in sheets)
     return [

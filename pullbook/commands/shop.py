@@ -12,6 +12,7 @@ import typer
 from pullbook.commands import options
 
 if TYPE_CHECKING:
+    from pullbook.pipeline.checks.checked_sheets import CheckedSheets
     from pullbook.pipeline.privacy.contribute import Outcome, Plan
     from pullbook.pipeline.values.headings import Headings
     from pullbook.pipeline.values.sheet import Sheet
@@ -23,29 +24,21 @@ def check(
     paths: options.Sheets, as_json: options.AsJson = False, headings: options.OwnHeadings = None
 ) -> None:
     """Read sheets and print what was found; writes nothing."""
-    from pullbook.pipeline.reading import find_sheets
-
-    found = find_sheets.find(paths)
-    sheets = _judged(found.sources, headings)
+    read = _read(paths, headings)
     if as_json:
-        typer.echo(json.dumps({"sheets": [_told(sheet) for sheet in sheets]}))
+        typer.echo(json.dumps({"sheets": [_told(sheet) for sheet in read.sheets]}))
     else:
-        for sheet in sheets:
+        for sheet in read.sheets:
             typer.echo(_findings(sheet))
-        typer.echo(_count(sheets))
-    _passed_over(found.passed_over)
-    raise typer.Exit(code=int(not all(sheet.accepted for sheet in sheets)))
+        typer.echo(_count(read.sheets))
+    _passed_over(read.passed_over)
+    raise typer.Exit(code=int(not all(sheet.accepted for sheet in read.sheets)))
 
 
-def _judged(sources: list[Path], headings: Path | None) -> list[Sheet]:
-    from pullbook.pipeline.checks import check_sheet, duplicates
-    from pullbook.pipeline.reading import find_sheets, parse_sheet
+def _read(paths: list[Path], headings: Path | None) -> CheckedSheets:
+    from pullbook.pipeline.checks import check_sheet, checked_sheets
 
-    meant = _meant(headings)
-    raws = [raw for source in sources for raw in find_sheets.source(source, meant)]
-    sheets = [check_sheet.judge(parse_sheet.typed(raw), check_sheet.SHEET_RULES) for raw in raws]
-    duplicates.judge(sheets)
-    return sheets
+    return checked_sheets.read(paths, check_sheet.SHEET_RULES, _meant(headings))
 
 
 def _meant(path: Path | None) -> Headings:
@@ -60,10 +53,9 @@ def headings(
     save: Annotated[Path, typer.Option("--save", help="The file to write or to add to.")],
 ) -> None:
     """Write headings that are not known to a file, to be told once what they mean."""
-    from pullbook.pipeline.reading import find_sheets, shop_headings
+    from pullbook.pipeline.reading import shop_headings
 
-    known = save if save.exists() else None
-    sheets = _judged(find_sheets.find(paths).sources, known)
+    sheets = _read(paths, save if save.exists() else None).sheets
     unknown = shop_headings.unknown(f for sheet in sheets for f in sheet.findings)
     new = shop_headings.save(save, unknown)
     typer.echo(f"{len(unknown)} headings are not known; {new} were added to {save}")

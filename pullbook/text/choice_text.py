@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from pullbook.text import prediction_text
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from pullbook.model.answers.parts_choice import Choice, Combination
     from pullbook.text.units import Units
@@ -23,7 +23,7 @@ def goal(found: Choice) -> str:
     return f"{name} at {low:.0f} rpm"
 
 
-def text(found: Choice, told: dict[str, Any], units: Units, most: int = SHOWN) -> str:
+def text(found: Choice, manifest: Mapping[str, Any], units: Units, most: int = SHOWN) -> str:
     """Return a choice as lines for the terminal."""
     lines = [prediction_text.wrap(line) for line in first(found)]
     if found.ranked:
@@ -32,7 +32,7 @@ def text(found: Choice, told: dict[str, Any], units: Units, most: int = SHOWN) -
         lines += ["", "Outside what was tested, so none of these is recommended:"]
         lines += _table(found, found.outside[:SHOWN_OUTSIDE], units)
     lines += ["", *(prediction_text.wrap(line) for line in notes(found))]
-    return "\n".join([*lines, prediction_text.source(told),
+    return "\n".join([*lines, prediction_text.source(manifest),
                       prediction_text.wrap(prediction_text.CAUTION, "")])  # fmt: skip
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from pullbook.text import prediction_text
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from pullbook.model.answers.compare import Difference
     from pullbook.model.answers.compare_several import Comparison
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from pullbook.text.units import Units
 
 
-def text(found: Comparison, told: dict[str, Any], units: Units) -> str:
+def text(found: Comparison, manifest: Mapping[str, Any], units: Units) -> str:
     """Return a comparison as lines for the terminal."""
     lines = []
     if len(found.differences) > 1:
@@ -23,7 +23,11 @@ def text(found: Comparison, told: dict[str, Any], units: Units) -> str:
     for at, one in enumerate(found.differences, start=1):
         lines += [*_pair(one, "ABCD"[at], units), ""]
     return "\n".join(
-        [*lines, prediction_text.source(told), prediction_text.wrap(prediction_text.CAUTION, "")]
+        [
+            *lines,
+            prediction_text.source(manifest),
+            prediction_text.wrap(prediction_text.CAUTION, ""),
+        ]
     )
 
 

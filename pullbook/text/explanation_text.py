@@ -11,6 +11,8 @@ from pullbook.schemas.answer import Standing
 from pullbook.text import prediction_text
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from pullbook.model.answers.explain import Explanation
     from pullbook.text.units import Units
 
@@ -20,7 +22,7 @@ _WORTH_TELLING = 0.01
 DWARFS = 3.0
 
 
-def text(found: Explanation, told: dict[str, Any], units: Units) -> str:
+def text(found: Explanation, manifest: Mapping[str, Any], units: Units) -> str:
     """Return an explanation as lines for the terminal."""
     rpm = "".join(f"{speed:8.0f}" for speed in found.rpm)
     factor = units.shown(1.0, "lb-ft")
@@ -36,7 +38,7 @@ def text(found: Explanation, told: dict[str, Any], units: Units) -> str:
     lines += [f"{'this build':28}" + _numbers(factor * found.torque, "8.0f"), ""]
     lines.append("Nearest sheets, and what differs most (here / there):")
     lines += [_wrap(f"  {name} (distance {far}): {differs}") for name, far, differs in near(found)]
-    lines += ["", *(_wrap(line) for line in notes(found)), prediction_text.source(told)]
+    lines += ["", *(_wrap(line) for line in notes(found)), prediction_text.source(manifest)]
     return "\n".join(lines)
 
 

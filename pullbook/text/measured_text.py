@@ -9,10 +9,10 @@ from pullbook.schemas.answer import Standing
 from pullbook.text import prediction_text
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from pullbook.model.answers.measured_pull import Measured
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.text.units import Units
 
 #: What is usually looked at first: common practice, no source, and no diagnosis.
@@ -82,7 +82,7 @@ def verdict(found: Measured) -> list[str]:
 
 
 def text(
-    found: Measured, before: Sequence[str], sheet: Sheet, told: dict[str, Any], units: Units
+    found: Measured, before: Sequence[str], sheet: Build, manifest: Mapping[str, Any], units: Units
 ) -> str:
     """Return a measured pull over its prediction as lines for the terminal.
 
@@ -95,7 +95,11 @@ def text(
         f"{rpm:>6}  {measured:>9}  {predicted:>9}  {off:>7}  {limits}"
         for rpm, measured, predicted, off, limits in rows(found, units)
     ]
-    lines += ["", prediction_text.source(told), prediction_text.wrap(prediction_text.CAUTION, "")]
+    lines += [
+        "",
+        prediction_text.source(manifest),
+        prediction_text.wrap(prediction_text.CAUTION, ""),
+    ]
     return "\n".join(lines)
 
 

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING, Any
 from pullbook.text import prediction_text
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from pullbook.model.answers.next_test import Lesson
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
 
 
 def as_json(
-    found: Sequence[Lesson], candidates: Sequence[Sheet], questions: Sequence[Sheet]
+    found: Sequence[Lesson], candidates: Sequence[Build], questions: Sequence[Build]
 ) -> dict[str, Any]:
     """Return what ``next --json`` prints."""
     return {
@@ -33,7 +33,7 @@ def as_json(
 
 
 def rows(
-    found: Sequence[Lesson], candidates: Sequence[Sheet], questions: Sequence[Sheet]
+    found: Sequence[Lesson], candidates: Sequence[Build], questions: Sequence[Build]
 ) -> list[list[str]]:
     """Return name, narrowing by itself and with those before it, and the question it helps most."""
     return [
@@ -45,9 +45,9 @@ def rows(
 
 def text(
     found: Sequence[Lesson],
-    candidates: Sequence[Sheet],
-    questions: Sequence[Sheet],
-    told: dict[str, Any],
+    candidates: Sequence[Build],
+    questions: Sequence[Build],
+    manifest: Mapping[str, Any],
 ) -> str:
     """Return what to run next as lines for the terminal."""
     lines = [f"{len(questions)} questions; of {len(candidates)} builds that could be run:", ""]
@@ -56,7 +56,7 @@ def text(
         f"{name[:24]:24}  {alone:>10}  {so_far:>7}  {most}"
         for name, alone, so_far, most in rows(found, candidates, questions)
     ]
-    lines += ["", prediction_text.wrap(explained(), ""), "", prediction_text.source(told)]
+    lines += ["", prediction_text.wrap(explained(), ""), "", prediction_text.source(manifest)]
     return "\n".join([*lines, prediction_text.wrap(prediction_text.CAUTION, "")])
 
 

@@ -6,7 +6,7 @@ import textwrap
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from pullbook.schemas.answer import Answer, Between, Peak
     from pullbook.text.units import Units
@@ -147,10 +147,10 @@ def closing(answers: Sequence[Answer]) -> str:
     return f"{source(answers[0].bundle)}\n{wrap(CAUTION, '')}"
 
 
-def source(told: dict[str, Any]) -> str:
-    """Return what an answer rests on; ``told`` is what `model.training.bundle.load` tells."""
-    invented = "invented " if told.get("invented") else ""
+def source(manifest: Mapping[str, Any]) -> str:
+    """Return what an answer rests on; ``manifest`` is what the bundle says of itself."""
+    invented = "invented " if manifest.get("invented") else ""
     return (
-        f"From {told['sheets']} {invented}sheets of {told['shops']} {invented}shops"
-        f" (bundle {told['id']})."
+        f"From {manifest['sheets']} {invented}sheets of {manifest['shops']} {invented}shops"
+        f" (bundle {manifest['id']})."
     )

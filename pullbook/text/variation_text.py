@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from pullbook.model.answers.vary import Variant
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
 
 
 def named(values: Mapping[str, Any], units: Units) -> str:
@@ -26,10 +26,10 @@ def named(values: Mapping[str, Any], units: Units) -> str:
 
 
 def text(
-    base: Sheet,
+    base: Build,
     found: Sequence[Variant],
     band: tuple[float, float],
-    told: dict[str, Any],
+    manifest: Mapping[str, Any],
     units: Units,
 ) -> str:
     """Return variants as lines for the terminal."""
@@ -48,7 +48,7 @@ def text(
     lines.append("")
     for line in [*trade(found, units), *leaving(found, units)]:
         lines.append(prediction_text.wrap(line))
-    return "\n".join([*lines, "", prediction_text.source(told),
+    return "\n".join([*lines, "", prediction_text.source(manifest),
                       prediction_text.wrap(prediction_text.CAUTION, "")])  # fmt: skip
 
 

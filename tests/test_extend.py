@@ -39,7 +39,7 @@ def write(tmp_path):
 
 def build(path):
     """Read and judge the one build in a file, as a question is."""
-    (raw,) = build_files.builds(path)
+    (raw,) = build_files.raw_builds(path)
     return check_sheet.judge(parse_sheet.typed(raw), check_sheet.BUILD_RULES)
 
 
@@ -93,7 +93,7 @@ def test_chains_are_followed_and_the_nearest_value_stands(write):
     assert sheet.findings == []
     assert (sheet.values["bore"], sheet.values["stroke"]) == (4.06, 3.75)
     assert "fuel" not in sheet.values
-    (raw,) = build_files.builds(path)
+    (raw,) = build_files.raw_builds(path)
     assert [file.name for file in raw.files] == ["last.yml", "middle.yaml", "base.yaml"]
 
 
@@ -239,7 +239,7 @@ def test_in_sheets_and_tables_extend_is_a_field_nobody_knows(write, write_sheet,
     table = tmp_path / "builds.csv"
     table.write_text("sheet_id,bore,stroke,cylinders,extend\na,3.9,3.6,6,base.yaml\n")
     for path in (sheet, table):
-        (raw,) = build_files.builds(path)
+        (raw,) = build_files.raw_builds(path)
         assert ("unknown-field", "extend") in {(f.code, f.field) for f in raw.findings}
         assert "muffled" not in raw.fields
 
@@ -253,7 +253,7 @@ def test_a_build_that_extends_nothing_is_read_as_before(write):
 
 def test_the_fault_reaches_the_user_as_one_sentence(write):
     path = write("a.yaml", {"extend": "nowhere.yaml"})
-    code = "from pullbook.text.comparison_text import one_build; import pathlib, sys\n"
+    code = "from pullbook.commands.inputs import one_build; import pathlib, sys\n"
     code += "try: one_build(pathlib.Path(sys.argv[1]))\nexcept ValueError as fault: print(fault)"
     done = subprocess.run(
         [sys.executable, "-c", code, path], capture_output=True, text=True, check=True

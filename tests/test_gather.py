@@ -7,7 +7,7 @@ import pytest
 from valid_sheet import PULL, sheet_text
 
 from pullbook.pipeline.curation import curate as curating
-from pullbook.pipeline.curation import gather, read_contributed
+from pullbook.pipeline.curation import gather
 from pullbook.pipeline.parallel.workers import Processes
 from pullbook.pipeline.privacy.contribute import contribute
 from pullbook.pipeline.reading import find_sheets
@@ -47,7 +47,7 @@ def counted(monkeypatch):
         seen.append(path.name)
         return source(path, *args)
 
-    monkeypatch.setattr(read_contributed.read, "source", counting)
+    monkeypatch.setattr(find_sheets, "source", counting)
     return seen
 
 

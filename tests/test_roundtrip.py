@@ -10,8 +10,8 @@ from valid_sheet import FIELDS
 
 from pullbook.pipeline.curation.curate import curate
 from pullbook.pipeline.physics import correction_factors
+from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.pipeline.physics.correction_factors import STANDARDS, Weather
-from pullbook.pipeline.physics.engine_quantities import TORQUE_POWER_CONSTANT
 from pullbook.pipeline.privacy.contribute import contribute
 from pullbook.pipeline.reading import find_sheets, parse_sheet
 

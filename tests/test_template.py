@@ -52,7 +52,7 @@ def build(folder, text):
     """Read and judge a build as a question is."""
     path = folder / "build.yaml"
     path.write_text(text, encoding="utf-8")
-    (raw,) = build_files.builds(path)
+    (raw,) = build_files.raw_builds(path)
     return check_sheet.judge(parse_sheet.typed(raw), check_sheet.BUILD_RULES)
 
 
@@ -228,7 +228,7 @@ def test_schema_and_reader_agree_on_choices_and_blanks(data):
     kinds = (Kind.CHOICE, Kind.FLAG)
     optional = [f for f in FIELDS.values() if f.kind in kinds and not f.required]
     field = data.draw(st.sampled_from(optional))
-    words = [*field.choices, *cells._CUSTOMARY.get(field.name, {}), *cells._FLAGS, *cells._MISSING]
+    words = [*field.choices, *cells.CUSTOMARY.get(field.name, {}), *cells.FLAGS, *cells.MISSING]
     word = data.draw(st.sampled_from(words))
     change = data.draw(st.sampled_from([str, str.upper, str.title, lambda w: w.replace(" ", "_")]))
     text = data.draw(st.sampled_from(["", " "])) + change(word)

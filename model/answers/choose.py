@@ -15,7 +15,7 @@ from pullbook.model.answers.prediction import between
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.pipeline.builds.parts import PRICE, TORQUE
-from pullbook.pipeline.physics.engine_quantities import TORQUE_POWER_CONSTANT
+from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.schemas.answer import Between
 from pullbook.schemas.codes import Severity
 

@@ -2,22 +2,68 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers.prediction import Swing
 from pullbook.pipeline.features import engineered_features, feature_table
 from pullbook.pipeline.features.fill_missing import PLAUSIBLE_WEIGHTS
+from pullbook.schemas.answer import Missing
 from pullbook.schemas.fields import BUILD_FIELDS
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from pullbook.model.learning.sample import Floats, Ints
     from pullbook.model.training.train_model import Model
 
+#: No one missing field is believed to take more than this share of the variance away.
+_MOST = 0.9
+#: Standard normal deviate that the half-width is taken to stand for, whatever its level.
+_DEVIATE = 1.645
 _ONLY_BOOSTED = ("boost",)
 _ONLY_HEADERS = ("primary_diameter", "primary_length")
+
+
+class Swing(NamedTuple):
+    """A field that is not given, and how far it could move the curve.
+
+    Attributes
+    ----------
+    field
+        The field.
+    swing
+        Standard deviation of the logarithm of torque over the values it may have; ``None`` where
+        that was not worked out.
+    """
+
+    field: str
+    swing: float | None
+
+
+def worth(swings: Sequence[Swing], width: float | None) -> list[Missing]:
+    """Return the fields that are not given, the one first that would narrow limits most.
+
+    Parameters
+    ----------
+    swings
+        The fields, and how far each could move the curve.
+    width
+        Half-width of the limits, relative; ``None`` without limits, which nothing narrows.
+
+    """
+    known = width is not None and width > 0
+    found = [
+        Missing(field, _narrowing(swing, width) if known and swing is not None else None)  # type: ignore[arg-type]
+        for field, swing in swings
+    ]
+    return sorted(found, key=lambda one: -(one.narrows or 0.0))
+
+
+def _narrowing(swing: float, width: float) -> float:
+    share = min((swing * _DEVIATE / width) ** 2, _MOST)
+    return float(1 - np.sqrt(1 - share))
 
 
 def not_given(builds: pd.DataFrame) -> list[list[Swing]]:

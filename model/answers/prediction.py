@@ -10,26 +10,24 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from pullbook.model.answers.missing_fields import worth
 from pullbook.model.learning import smooth_curves
-from pullbook.pipeline.physics.engine_quantities import TORQUE_POWER_CONSTANT
-from pullbook.schemas.answer import Answer, Between, Missing, Peak, Point
+from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
+from pullbook.schemas.answer import Answer, Between, Peak, Point
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Mapping
 
+    from pullbook.model.answers.missing_fields import Swing
     from pullbook.model.learning.sample import Floats, Ints
     from pullbook.model.limits.calibration import Regime
     from pullbook.model.limits.conformal import Scores
-    from pullbook.schemas.answer import Reason, Standing
+    from pullbook.schemas.answer import Missing, Reason, Standing
 
 #: Of the nearest sheets, how many must have been swept over a supported rpm.
 _SUPPORT = 3
 #: Sheets named as nearest.
 _NAMED = 5
-#: No one missing field is believed to take more than this share of the variance away.
-_MOST = 0.9
-#: Standard normal deviate that the half-width is taken to stand for, whatever its level.
-_DEVIATE = 1.645
 #: Steps, rev/min, in which a peak is looked for.
 _FINE = 25.0
 #: Engine speeds over which a band's mean is taken.
@@ -204,46 +202,6 @@ class Prediction:
                 )
             )
         )
-
-
-class Swing(NamedTuple):
-    """A field that is not given, and how far it could move the curve.
-
-    Attributes
-    ----------
-    field
-        The field.
-    swing
-        Standard deviation of the logarithm of torque over the values it may have; ``None`` where
-        that was not worked out.
-    """
-
-    field: str
-    swing: float | None
-
-
-def worth(swings: Sequence[Swing], width: float | None) -> list[Missing]:
-    """Return the fields that are not given, the one first that would narrow limits most.
-
-    Parameters
-    ----------
-    swings
-        The fields, and how far each could move the curve.
-    width
-        Half-width of the limits, relative; ``None`` without limits, which nothing narrows.
-
-    """
-    known = width is not None and width > 0
-    found = [
-        Missing(field, _narrowing(swing, width) if known and swing is not None else None)  # type: ignore[arg-type]
-        for field, swing in swings
-    ]
-    return sorted(found, key=lambda one: -(one.narrows or 0.0))
-
-
-def _narrowing(swing: float, width: float) -> float:
-    share = min((swing * _DEVIATE / width) ** 2, _MOST)
-    return float(1 - np.sqrt(1 - share))
 
 
 class BuildCurves(NamedTuple):

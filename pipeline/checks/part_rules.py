@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from pullbook.pipeline.checks.field_rules import spoiled
 from pullbook.pipeline.physics import engine_quantities
+from pullbook.pipeline.physics.constants import CUBIC_INCH, INCH
 from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:
@@ -92,7 +93,7 @@ FITS = (
         lambda csa, valve: _ratio(csa, _area(valve)), "port cross-section over valve area",
         (0.12, 2.6), (0.3, 2.0)),
     Fit("port-length", ("port_volume", "port_csa"),
-        lambda cc, csa: _ratio(cc * 1e-6 / engine_quantities.CUBIC_INCH, csa),
+        lambda cc, csa: _ratio(cc * 1e-6 / CUBIC_INCH, csa),
         "port volume over cross-section, in",
         (0.8, 40.0), (2.0, 14.0)),
     Fit("flow-valve", ("intake_flow", "intake_valve"),
@@ -186,7 +187,7 @@ def piston_speed(sheet: Sheet) -> Iterator[Finding]:
     if stroke is None or not sheet.readings or spoiled(sheet, "stroke") or spoiled(sheet, "rpm"):
         return
     rpm = max(reading.rpm for reading in sheet.readings)
-    speed = float(engine_quantities.mean_piston_speed(stroke * engine_quantities.INCH, rpm))
+    speed = float(engine_quantities.mean_piston_speed(stroke * INCH, rpm))
     if speed <= _PISTON_SPEED[0]:
         return
     cannot = speed > _PISTON_SPEED[1]

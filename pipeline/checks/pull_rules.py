@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from pullbook.pipeline.checks.field_rules import spoiled
 from pullbook.pipeline.physics import engine_quantities
-from pullbook.pipeline.physics.engine_quantities import TORQUE_POWER_CONSTANT
+from pullbook.pipeline.physics.constants import CUBIC_INCH, LBFT, TORQUE_POWER_CONSTANT
 from pullbook.schemas.fields import PULL_FIELDS
 from pullbook.schemas.findings import Finding
 
@@ -100,8 +100,8 @@ def mean_pressure(sheet: Sheet) -> Iterator[Finding]:
     doubtful = any(spoiled(sheet, name) for name in (*engine_quantities.SIZE_FIELDS, "boost"))
     if size_in3 is None or not torques or doubtful:
         return
-    volume = size_in3 * engine_quantities.CUBIC_INCH
-    best = max(torques) * engine_quantities.LBFT
+    volume = size_in3 * CUBIC_INCH
+    best = max(torques) * LBFT
     kpa = float(engine_quantities.brake_mean_effective_pressure(best, volume)) / 1000
     natural = sheet.values.get("aspiration") in (None, "natural")
     low, high = _MEAN_PRESSURE

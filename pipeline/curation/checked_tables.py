@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.pipeline.checks.duplicates import digest
 from pullbook.pipeline.checks.pull_rules import curves
-from pullbook.pipeline.physics.engine_quantities import TORQUE_POWER_CONSTANT
+from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.pipeline.physics.reference_condition import route
 from pullbook.schemas.fields import CURATED_FIELDS, FIELDS
 from pullbook.schemas.findings import doubt

@@ -13,7 +13,7 @@ import numpy as np
 
 from pullbook.pipeline.demo import shops as demo_shops
 from pullbook.pipeline.demo.shops import LAST_YEAR
-from pullbook.pipeline.physics.engine_quantities import TORQUE_POWER_CONSTANT
+from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.schemas.fields import FIELDS
 
 if TYPE_CHECKING:

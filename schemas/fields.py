@@ -134,17 +134,11 @@ class Field:
 
 #: Names in words, where the words are not just the name without underscores.
 _LABELS = MappingProxyType(
-    {
-        "sheet_id": "sheet ID",
-        "arrangement": "cylinder arrangement",
-        "intake_duration_seat": "advertised intake duration",
-        "exhaust_duration_seat": "advertised exhaust duration",
-        "port_csa": "port cross-section",
-        "tested_on": "test date",
-        "rpm": "engine speed",
-        "pull": "pull number",
-    }
-)
+    {"sheet_id": "sheet ID", "arrangement": "cylinder arrangement",
+     "intake_duration_seat": "advertised intake duration",
+     "exhaust_duration_seat": "advertised exhaust duration", "port_csa": "port cross-section",
+     "tested_on": "test date", "rpm": "engine speed", "pull": "pull number"}
+)  # fmt: skip
 
 
 def _text(name: str, role: Role, meaning: str, *, required: bool = False) -> Field:

@@ -65,8 +65,7 @@ class Field:
     meaning
         A short description for people.
     unit
-        The unit of a number written without one, spelled as in the README; empty for a plain
-        number.
+        The unit of a number written without one; empty for a plain number.
     low, high
         A value outside these limits is refused; in ``unit``; ``None`` means no limit.
     choices
@@ -134,7 +133,8 @@ class Field:
 
 #: Names in words, where the words are not just the name without underscores.
 _LABELS = MappingProxyType(
-    {"sheet_id": "sheet ID", "arrangement": "cylinder arrangement",
+    {"sheet_id": "sheet ID", "cylinders": "number of cylinders", "muffled": "exhaust muffled",
+     "arrangement": "cylinder arrangement", "accessories": "front accessories driven",
      "intake_duration_seat": "advertised intake duration",
      "exhaust_duration_seat": "advertised exhaust duration", "port_csa": "port cross-section",
      "tested_on": "test date", "rpm": "engine speed", "pull": "pull number"}

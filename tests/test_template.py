@@ -87,8 +87,8 @@ def test_every_field_that_bears_on_an_answer_is_in_it():
 @pytest.mark.parametrize("name", list(build_template.EXAMPLES))
 def test_a_comment_says_what_a_field_is_and_takes(name):
     said = " ".join(TEXT.replace("\n#   ", " ").split())
-    assert f"# {build_template.told(name)} " in said
-    assert FIELDS[name].allowed in build_template.told(name)
+    assert f"# {build_template.describe(name)} " in said
+    assert FIELDS[name].allowed in build_template.describe(name)
 
 
 @pytest.mark.parametrize("at", SPARE, ids=lambda at: LINES[at].split(":")[0])

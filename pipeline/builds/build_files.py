@@ -30,14 +30,14 @@ def raw_builds(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
     Raises
     ------
     NothingToReadError
-        The path does not exist or is no kind of file that describes builds.
+        The path does not exist, or is not a kind of file that holds builds.
 
     """
     if path.is_dir():
         path = tables.table_in(path, tables.BUILDS) or path
     suffix = path.suffix.casefold()
     if not path.is_file() or suffix not in extended_build.ENDINGS + SHEET_FILES:
-        msg = f"{path} is not a file that describes builds (.csv, .yaml, .xlsx)"
+        msg = f"{path} is not a file of builds. Builds are in .yaml, .csv or .xlsx files."
         raise NothingToReadError(msg)
     if suffix in extended_build.ENDINGS:
         return [extended_build.read_build(path, headings)]
@@ -48,8 +48,8 @@ def raw_builds(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
         if sheet_file.has_front_matter(text):
             return [sheet_file.read(path, headings)]
         rows, notes = tables.csv_table(path, headings.sheet)
-    except text_file.UnreadableError as fault:
-        raise NothingToReadError(str(fault)) from fault
+    except text_file.UnreadableError as error:
+        raise NothingToReadError(str(error)) from error
     return tables.assemble(rows, None, str(path), headings, notes)
 
 

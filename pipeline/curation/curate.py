@@ -180,8 +180,8 @@ def _told_by_others(
     copies = similar_sheets.copies(
         size, one["sheet"].to_numpy(), one["rpm"].to_numpy(), one["torque"].to_numpy()
     )
-    told = similar_sheets.copies_told(copies, builds["sheet_id"].tolist())
-    told += similar_sheets.barometers_told(builds)
+    told = similar_sheets.report_copies(copies, builds["sheet_id"].tolist())
+    told += similar_sheets.report_barometers(builds)
     told += shop_consensus.told(shop_consensus.readings_of_shops(builds, pulls), builds)
     doubt = builds["doubt_sd"].to_numpy(dtype=float) ** 2
     for place, finding in told:

@@ -1,4 +1,4 @@
-"""A sheet on its way through the pipeline: as text, and typed."""
+"""A sheet on its way through the pipeline: first as text, then with typed values."""
 
 from __future__ import annotations
 
@@ -19,16 +19,16 @@ if TYPE_CHECKING:
 
 @dataclass(slots=True)
 class Cell:
-    """One field of a sheet as written.
+    """The cell of one field, as written.
 
     Attributes
     ----------
     text
-        What stands there.
+        The text of the cell.
     row
-        The row as a person counts it in the file, from 1.
+        The row in the file, counted from 1.
     unit
-        The unit its heading names, if any.
+        The unit in its heading, if any.
     """
 
     text: str
@@ -38,25 +38,25 @@ class Cell:
 
 @dataclass(slots=True)
 class RawSheet:
-    """A sheet as read: text, with what was found while reading it.
+    """A sheet as read: texts, and the findings made while reading.
 
     Attributes
     ----------
     sheet_id
-        The name it goes by: its own, or its file's stem.
+        The sheet's own name, or the stem of its file.
     source
-        The file, as it was named.
+        The path of the file, as given.
     fields
         Cells by field name.
     table
-        Number in the file, from 1, and cells of every row of its table that is not blank: the
-        headings, the pulls and what stands around them. ``None`` for a build alone.
+        Row number in the file (from 1) and cells of every row of the table that is not blank:
+        headings, pulls and any text around them. ``None`` for a build without a pull.
     headings
-        What its headings mean.
+        The headings that are understood.
     findings
-        What was found on the way.
+        The findings made while reading.
     files
-        Everything it was read from.
+        All files it was read from.
     """
 
     sheet_id: str
@@ -69,7 +69,7 @@ class RawSheet:
 
 
 class Reading(NamedTuple):
-    """One row of a pull: lb-ft, hp and rpm, with the row it stands in."""
+    """One reading of a pull: rpm, torque in lb-ft, power in hp, and its row in the file."""
 
     row: int
     pull: int
@@ -78,7 +78,7 @@ class Reading(NamedTuple):
     power: float | None
 
 
-#: Engine speed, torque in lb-ft and the reading itself, by rising speed.
+#: Engine speed, torque in lb-ft and the reading itself, in order of rising speed.
 Curve = list[tuple[float, float, Reading]]
 
 
@@ -93,11 +93,11 @@ class Build:
     values
         The value of every field that is given, by field name.
     findings
-        Everything found so far.
+        All findings so far.
     rows
-        The row of each field in the file, for findings of later checks.
+        The row of each field in the file, for the findings of later checks.
     bare
-        The fields whose number named no unit.
+        The fields whose number was written without a unit.
     """
 
     sheet_id: str
@@ -109,7 +109,7 @@ class Build:
 
     @property
     def accepted(self) -> bool:
-        """Whether nothing found refuses it."""
+        """Whether no finding refuses it."""
         return not refused(self.findings)
 
     @property
@@ -125,7 +125,7 @@ class Build:
         return float(size_of(self.values).engine)
 
     def number(self, name: str) -> float | None:
-        """Return the number in a field, or ``None`` where there is none."""
+        """Return the number in a field, or ``None`` if there is none."""
         value = self.values.get(name)
         return float(value) if isinstance(value, int | float) else None
 

@@ -1,4 +1,4 @@
-"""The commands as a user runs them: exit statuses, JSON, no traceback, a place in the README."""
+"""The commands as a user runs them: exit statuses, JSON, no traceback."""
 
 import json
 import os
@@ -11,16 +11,9 @@ import pytest
 import yaml
 from valid_sheet import FIELDS, PULL
 
-from pullbook.commands.main import app
 from pullbook.pipeline.privacy import anonymise
 
 ROOT = Path(__file__).parents[1]
-COMMANDS = sorted(command.name for command in app.registered_commands) + sorted(
-    f"{group.typer_instance.info.name} {command.callback.__name__}"
-    for group in app.registered_groups
-    for command in group.typer_instance.registered_commands
-)
-README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 def run(*words, env=None):
@@ -41,24 +34,6 @@ def run(*words, env=None):
     )
     assert "Traceback" not in done.stderr
     return done
-
-
-@pytest.mark.parametrize("command", COMMANDS)
-def test_every_command_has_help_and_a_place_in_the_readme(command):
-    done = run(*command.split(), "--help")
-    assert done.returncode == 0
-    assert "Usage" in done.stdout
-    assert f"pullbook {command}" in README
-
-
-def test_the_readmes_commands_are_there():
-    for command in re.findall(r"^(?:\$ )?pullbook (\w+)", README, re.MULTILINE):
-        assert command in {words.split()[0] for words in COMMANDS}
-
-
-@pytest.mark.parametrize("name", list(FIELDS))
-def test_the_readme_lists_every_field(name):
-    assert name in README
 
 
 def test_version_and_bare_call():

@@ -264,9 +264,3 @@ def test_the_command_writes_a_new_file_and_leaves_an_old_one(tmp_path):
     nowhere = run("--out", "no/where.yaml", cwd=tmp_path)
     assert nowhere.returncode == 2
     assert nowhere.stderr.count("\n") == 1
-
-
-def test_the_readme_tells_of_the_command():
-    readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    for wanted in ("pullbook template", "--out", "--schema", "extend: "):
-        assert wanted in readme

@@ -54,11 +54,15 @@ class InputError(PullbookError, ValueError):
 def did_you_mean(given: str, known: Iterable[str]) -> str:
     """Return a question that names the nearest of the known words, or nothing.
 
-    >>> did_you_mean("intake_duraton", ["intake_duration", "intake_lift"])
-    '; did you mean intake_duration?'
+    >>> did_you_mean("Intake duraton", ["intake_duration", "intake_lift"])
+    ' Did you mean intake_duration?'
     >>> did_you_mean("weather", ["bore"])
     ''
     """
-    by_folded = {word.casefold(): word for word in known}
-    near = difflib.get_close_matches(given.casefold(), by_folded, n=1, cutoff=0.7)
-    return f"; did you mean {by_folded[near[0]]}?" if near else ""
+    plain = {_plain(word): word for word in known}
+    near = difflib.get_close_matches(_plain(given), plain, n=1, cutoff=0.75)
+    return f" Did you mean {plain[near[0]]}?" if near else ""
+
+
+def _plain(word: str) -> str:
+    return word.casefold().replace(" ", "_").replace("-", "_")

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from pullbook.model.learning import tree_text
 from pullbook.pipeline.parallel import workers
+from pullbook.schemas.errors import PullbookError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,7 +28,7 @@ _FIXED = {
 }
 
 
-class MissingLibraryError(ImportError):
+class MissingLibraryError(PullbookError):
     """LightGBM is installed and cannot start."""
 
 

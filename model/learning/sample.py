@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from pullbook.pipeline.features import engineered_features
 from pullbook.pipeline.features.feature_table import GIVEN
+from pullbook.schemas.errors import InputError
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -91,14 +92,14 @@ def sample_of(builds: pd.DataFrame, pulls: pd.DataFrame, table: pd.DataFrame) ->
 
     Raises
     ------
-    ValueError
+    InputError
         A build has no readings, or a reading no build.
 
     """
     place = pd.Series(np.arange(len(builds)), index=builds["sheet_id"])
     if set(place.index) != set(pulls["sheet_id"]):
         msg = "builds and pulls are not of the same sheets"
-        raise ValueError(msg)
+        raise InputError(msg)
     sheet = place[pulls["sheet_id"]].to_numpy()
     order = np.argsort(sheet, kind="stable")
     pulls, sheet = pulls.iloc[order], sheet[order]

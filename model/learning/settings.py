@@ -6,6 +6,8 @@ import math
 from dataclasses import asdict, dataclass, fields
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from pullbook.schemas.errors import InputError
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -53,7 +55,7 @@ def from_mapping(given: Mapping[str, Any]) -> Settings:
 
     Raises
     ------
-    ValueError
+    InputError
         A name is not a setting, or a value is not a number above nought, or not one it can be.
 
     """
@@ -62,7 +64,7 @@ def from_mapping(given: Mapping[str, Any]) -> Settings:
         if not low <= getattr(found, name) <= high:
             most = "or more" if math.isinf(high) else f"to {high:g}"
             msg = f"the training setting {name} is {getattr(found, name)}; it may be {low:g} {most}"
-            raise ValueError(msg)
+            raise InputError(msg)
     return found
 
 
@@ -84,7 +86,7 @@ def numbers_of(
 
     Raises
     ------
-    ValueError
+    InputError
         A name is no field, or a value is no such number.
 
     """
@@ -92,12 +94,12 @@ def numbers_of(
     for name, value in given.items():
         if name not in known:
             msg = f"{name!r} is not a {called}; there are {', '.join(sorted(known))}"
-            raise ValueError(msg)
+            raise InputError(msg)
         whole = isinstance(known[name], int)
         if not _is_number(value, whole=whole) or not value >= 0 or (above_nought and value == 0):
             least = "above nought" if above_nought else "from nought"
             msg = f"the {called} {name} is {value!r}; it must be a {'whole ' * whole}number {least}"
-            raise ValueError(msg)
+            raise InputError(msg)
     return kind(**given)
 
 

@@ -10,6 +10,7 @@ from sklearn.model_selection import GroupKFold
 from pullbook.model.learning import gaussian_process, smooth_curves
 from pullbook.model.learning.curve_model import Said, fit_curve, fit_trees, gain_of, on_grid
 from pullbook.model.learning.gaussian_process import SCATTERS
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -36,14 +37,14 @@ def folds(groups: Ints, wanted: int) -> Ints:
 
     Raises
     ------
-    ValueError
+    InputError
         There is one group only: nothing can be held out.
 
     """
     count = min(wanted, len(np.unique(groups)))
     if count < 2:
         msg = "with one group only nothing can be held out"
-        raise ValueError(msg)
+        raise InputError(msg)
     fold = np.zeros(len(groups), dtype=np.int64)
     splits = GroupKFold(n_splits=count).split(groups, groups=groups)
     for number, (_, held) in enumerate(splits):

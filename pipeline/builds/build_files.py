@@ -36,6 +36,9 @@ def raw_builds(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
     if path.is_dir():
         path = tables.table_in(path, tables.BUILDS) or path
     suffix = path.suffix.casefold()
+    if not path.exists():
+        msg = f"{path} does not exist"
+        raise NothingToReadError(msg)
     if not path.is_file() or suffix not in extended_build.ENDINGS + SHEET_FILES:
         msg = f"{path} is not a file of builds. Builds are in .yaml, .csv or .xlsx files."
         raise NothingToReadError(msg)

@@ -41,6 +41,7 @@ from pullbook.pipeline.reading.sheet_file import add_field
 from pullbook.pipeline.values import numerals
 from pullbook.pipeline.values.sheet import RawSheet
 from pullbook.schemas.codes import Severity
+from pullbook.schemas.errors import did_you_mean
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 
 if TYPE_CHECKING:
@@ -151,7 +152,8 @@ def _parse_fields(given: Mapping[str, Any], path: Path, where: str) -> Build:
     sheet = checked_sheets.check(raw, ())
     for finding in sheet.findings:
         if finding.code == "unknown-field":
-            msg = f"{where}: {finding.field!r} is not a field of a build"
+            near = did_you_mean(finding.field or "", BUILD_FIELDS)
+            msg = f"{where}: {finding.field!r} is not a field of a build.{near}"
             raise PartsListError(msg)
         if finding.severity is Severity.REFUSE:
             msg = f"{where}: {finding.message}"

@@ -16,6 +16,8 @@ from threading import local
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 from urllib.parse import urlsplit
 
+from pullbook.schemas.errors import InputError
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
@@ -96,23 +98,21 @@ def cluster(address: str | None) -> Iterator[Cluster | None]:
 
     Raises
     ------
-    ImportError
-        The extra ``cluster`` is not installed.
-    OSError
-        Nobody answers at the address.
+    InputError
+        The extra ``cluster`` is not installed, or nobody answers at the address.
 
     """
     if address is None:
         yield None
         return
     if not _ADDRESS.match(address):
-        msg = f"{address!r} is no address of a scheduler, as tcp://10.0.0.5:8786"
-        raise OSError(msg)
+        msg = f"{address!r} is not the address of a scheduler, such as tcp://10.0.0.5:8786"
+        raise InputError(msg)
     try:
         from distributed import Client  # noqa: PLC0415 - an extra
     except ImportError as fault:
-        msg = "a cluster takes the package distributed: pip install 'pullbook[cluster]'"
-        raise ImportError(msg) from fault
+        msg = "--cluster needs the package distributed: pip install 'pullbook[cluster]'"
+        raise InputError(msg) from fault
     try:
         # A client that found nobody leaves its attempts behind; so a plain knock comes first.
         parts = urlsplit(address)
@@ -122,7 +122,7 @@ def cluster(address: str | None) -> Iterator[Cluster | None]:
         )
     except (OSError, ValueError) as fault:
         msg = f"no scheduler answers at {address}"
-        raise OSError(msg) from fault
+        raise InputError(msg) from fault
     with client:
         yield Cluster(client)
 

@@ -10,6 +10,7 @@ from pullbook.pipeline.reading import front_matter, text_file
 from pullbook.pipeline.values.cells import is_missing
 from pullbook.pipeline.values.headings import PLAIN
 from pullbook.pipeline.values.sheet import Cell, RawSheet
+from pullbook.schemas.errors import did_you_mean
 from pullbook.schemas.fields import FIELDS
 from pullbook.schemas.findings import Finding
 
@@ -111,7 +112,8 @@ def add_field(sheet: RawSheet, heading: str, text: str, row: int) -> None:
     """Add one field to a sheet, or a finding that says why not."""
     name, unit, inferred, _ = sheet.headings.sheet(heading)
     if name is None:
-        message = f"{heading!r} is not a field of a sheet; it was left out."
+        near = did_you_mean(heading, FIELDS)
+        message = f"{heading!r} is not a field of a sheet; it was left out.{near}"
         sheet.findings.append(Finding("unknown-field", message, heading, row, text))
         return
     if name in sheet.fields:

@@ -169,6 +169,3 @@ def _settings(params: Path | None, seed: int | None) -> Settings:
 
     given = options.section(params, "train")
     return from_mapping(given if seed is None else {**given, "seed": seed})
-
-
-COMMANDS = (curate, features, train, evaluate)

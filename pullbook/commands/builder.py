@@ -254,6 +254,3 @@ def _write(path: Path, text: str) -> None:
     except FileExistsError:
         msg = f"{path} is there already and was left as it is; name another file"
         raise typer.BadParameter(msg, param_hint="--out") from None
-
-
-COMMANDS = (template, predict, compare, explain)

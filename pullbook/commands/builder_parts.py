@@ -200,6 +200,3 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
         ),
         wanted,
     )
-
-
-COMMANDS = (vary, choose, next_, against)

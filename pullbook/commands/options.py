@@ -7,6 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
+from pullbook.schemas.errors import InputError
 from pullbook.text.units import Units
 
 Sheets = Annotated[
@@ -62,7 +63,7 @@ def section(params: Path | None, name: str) -> dict[str, Any]:
 
     Raises
     ------
-    ValueError
+    InputError
         The file is not YAML, or the section is not there or is none.
 
     """
@@ -74,10 +75,10 @@ def section(params: Path | None, name: str) -> dict[str, Any]:
         given = (yaml.safe_load(params.read_text(encoding="utf-8")) or {})[name] or {}
     except (yaml.YAMLError, UnicodeDecodeError, TypeError, KeyError) as fault:
         msg = f"{params} is not a YAML file with a section `{name}`"
-        raise ValueError(msg) from fault
+        raise InputError(msg) from fault
     if not isinstance(given, dict):
         msg = f"the section `{name}` of {params} is not a list of settings"
-        raise ValueError(msg)  # noqa: TRY004 - a fault of the file, not of a type
+        raise InputError(msg)
     return given
 
 

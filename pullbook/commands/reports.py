@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from pullbook.commands import options
+from pullbook.schemas.errors import InputError
 
 _OUT = typer.Option("--out", help="The folder to write into; made if need be.")
 group = typer.Typer(name="report", help="Write a page about a data set, as Markdown and HTML.")
@@ -55,7 +56,7 @@ def drift(
     before = pd.read_csv(kept, dtype=text) if kept.exists() else None
     if before is not None and not set(text) <= set(before.columns):
         msg = f"{kept} has no columns {' and '.join(text)}: it is no record that pullbook kept"
-        raise ValueError(msg)
+        raise InputError(msg)
     record = drifting.keep(before, found.record)
     drift_page.page(found, record).write(out, "drift")
     record.to_csv(kept, index=False, lineterminator="\n")

@@ -10,6 +10,7 @@ import typer
 
 from pullbook.commands import inputs, options
 from pullbook.commands.output import counted
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -77,7 +78,7 @@ def _doubts(drift: Path, bundle: str) -> list[str]:
     of = told.get("new", {}).get("bundle")
     if of != bundle:
         msg = f"{drift} is of bundle {of}, and the one in use is {bundle}: look for drift anew"
-        raise ValueError(msg)
+        raise InputError(msg)
     doubts: list[str] = told["doubts"]
     return doubts
 
@@ -122,10 +123,10 @@ def _read(path: Path, wanted: str) -> Mapping[str, Any]:
         found = json.loads(path.read_text(encoding="utf-8"))
     except ValueError as fault:
         msg = f"{path} is not JSON"
-        raise ValueError(msg) from fault
+        raise InputError(msg) from fault
     if not isinstance(found, dict) or wanted not in found:
         msg = f"{path} holds no {wanted!r}"
-        raise ValueError(msg)
+        raise InputError(msg)
     return found
 
 
@@ -186,6 +187,3 @@ def audit(
     what = counted(len(found), "withdrawal")
     typer.echo(f"{'Something' if hits else 'Nothing'} of {what} {told}")
     raise typer.Exit(code=int(bool(hits or blind)))
-
-
-COMMANDS = (jury, judge, promote, withdraw, audit)

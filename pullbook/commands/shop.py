@@ -240,6 +240,3 @@ def _passed_over(paths: list[Path]) -> None:
             " .xlsx, or open with --- in a .tsv or .txt)",
             err=True,
         )
-
-
-COMMANDS = (check, headings, contribute, unseal)

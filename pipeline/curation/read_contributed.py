@@ -1,6 +1,6 @@
-"""Reading and judging contributed sheets: what one process does, without a data frame.
+"""Read and check contributed sheets: the work of one process, without data frames.
 
-Processes that share the work start with this module, so it imports nothing slow.
+Worker processes start by importing this module, so it imports nothing slow.
 """
 
 from __future__ import annotations
@@ -21,21 +21,21 @@ if TYPE_CHECKING:
     from pullbook.pipeline.values.sheet import Sheet
 
 
-def judged(sheet: Sheet) -> Sheet:
-    """Judge a sheet that was contributed: every rule, and no shop named in clear."""
+def check_contributed(sheet: Sheet) -> Sheet:
+    """Check a contributed sheet against every rule, and that its shop is a code."""
     check_sheet.judge(sheet, check_sheet.CONTRIBUTION_RULES)
     shop = sheet.values.get("shop")
     if shop is not None and not anonymise.is_code(shop):
-        message = "the shop's name stands in clear; run the sheet through: pullbook contribute"
+        message = "The shop is a name, not a code. Run the sheet through pullbook contribute."
         sheet.findings.append(Finding("shop-in-clear", message, "shop"))
     return sheet
 
 
 def columns_of(sources: Sequence[Path]) -> Columns:
-    """Read and judge the sheets of some sources: what one process does."""
+    """Read and check the sheets of some sources: the work of one process."""
     columns = Columns()
-    with uncollected():  # looking for cycles would cost a fifth of the time
+    with uncollected():  # garbage collection would take a fifth of the time
         for source in sources:
             for raw in find_sheets.source(source):
-                columns.add(judged(parse_sheet.typed(raw)), str(source))
+                columns.add(check_contributed(parse_sheet.typed(raw)), str(source))
     return columns

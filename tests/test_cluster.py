@@ -123,4 +123,4 @@ def test_where_nobody_answers_it_is_one_sentence(demo, tmp_path, monkeypatch):
         pass
     done = run("features", demo.folder / "curated", "--out", tmp_path, "--cluster", "nonsense")
     assert done.returncode == 2
-    assert "no address of a scheduler" in done.stderr
+    assert "not the address of a scheduler" in done.stderr

@@ -155,7 +155,16 @@ def _manifest(folder: Path) -> dict[str, Any]:
         raise BundleError(msg) from fault
     if not isinstance(manifest, dict) or manifest.get("format") != FORMAT:
         found = manifest.get("format") if isinstance(manifest, dict) else None
-        msg = f"the bundle {folder} is of format {found!r}; this pullbook reads format {FORMAT}"
+        newer = isinstance(found, int) and found > FORMAT
+        cure = (
+            "update pullbook"
+            if newer
+            else "train it anew from the curated sheets: pullbook train CURATED --out BUNDLE"
+        )
+        msg = (
+            f"the bundle {folder} is of format {found!r}, and this pullbook reads format"
+            f" {FORMAT}; {cure}"
+        )
         raise BundleError(msg)
     if manifest.get("id") != _identity(manifest):
         msg = f"the bundle {folder} does not verify: {MANIFEST} was changed"

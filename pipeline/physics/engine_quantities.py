@@ -23,7 +23,7 @@ def displacement(bore: Number, stroke: Number, cylinders: Number) -> Number:
     return np.pi / 4 * bore**2 * stroke * cylinders
 
 
-#: What a displacement is worked out from.
+#: Fields that a displacement is worked out from; the first two are lengths.
 SIZE_FIELDS = ("bore", "stroke", "cylinders")
 
 

@@ -17,7 +17,6 @@ from typer.main import get_command
 
 import pullbook
 from pullbook.commands.main import app
-from pullbook.model import CurveRegressor, Predictor
 from pullbook.model.training import bundle
 from pullbook.pipeline.curation import data_set
 from pullbook.pipeline.features.engineered_features import FEATURES, engineer, numbers
@@ -239,13 +238,7 @@ def _limits_of_size() -> str:
 
 def public_names() -> list[tuple[str, object]]:
     """Return the dotted name and the object of all that is meant for use from Python, each once."""
-    found = [
-        (f"pullbook.{name}", getattr(pullbook, name)) for name in getattr(pullbook, "__all__", ())
-    ]
-    for one in (Predictor, CurveRegressor):
-        if not any(one is thing for _, thing in found):
-            found.append((f"{one.__module__}.{one.__qualname__}", one))
-    return [(name, thing) for name, thing in found if not inspect.ismodule(thing)]
+    return [(f"pullbook.{name}", getattr(pullbook, name)) for name in pullbook.__all__]
 
 
 def _python() -> str:

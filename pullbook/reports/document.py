@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import base64
 import re
-from functools import cache
 from dataclasses import dataclass, field
+from functools import cache
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -40,8 +40,7 @@ class _Table:
     @property
     def classes(self) -> list[Markup]:
         """What a column's cells are marked with: numbers are set to the right."""
-        from jinja2 import Template
-    from markupsafe import Markup
+        from markupsafe import Markup
 
         return [Markup(' class="n"' if numeric else "") for numeric in self.numeric]  # noqa: S704
 

@@ -27,10 +27,10 @@ class JuryError(InputError):
     """A data set that cannot be split into shops to learn from and a jury."""
 
 
-def sits(shop: str, share: float) -> bool:
+def is_on_jury(shop: str, share: float) -> bool:
     """Return whether a shop is on a jury of about this share of all shops, by its code.
 
-    >>> sits("any", 0.0), sits("any", 1.0)
+    >>> is_on_jury("any", 0.0), is_on_jury("any", 1.0)
     (False, True)
     """
     digest = hashlib.sha256(f"jury {shop}".encode()).digest()[: _BITS // 8]
@@ -39,7 +39,7 @@ def sits(shop: str, share: float) -> bool:
 
 def seats(shops: pd.Series, share: float) -> NDArray[np.bool_]:
     """Return whether the shop of each sheet is on the jury, shape (sheets,)."""
-    seated = {shop: sits(shop, share) for shop in shops.unique().tolist()}
+    seated = {shop: is_on_jury(shop, share) for shop in shops.unique().tolist()}
     return shops.map(seated).to_numpy(dtype=bool)
 
 

@@ -30,6 +30,7 @@ napoleon_google_docstring = False
 napoleon_use_rtype = False
 # Types of other libraries, and those that stay inside ours, have no page here.
 nitpick_ignore_regex = [("py:.*", ".*")]
+smartquotes = False  # two hyphens begin an option
 pygments_style = "friendly"
 html_theme = "furo"
 html_title = f"pullbook {release}"

@@ -49,8 +49,17 @@ def filled(page: str) -> str:
 
 
 def _table(headings: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
-    lines = [headings, ["---"] * len(headings), *rows]
-    return "\n".join(f"| {' | '.join(map(_cell, line))} |" for line in lines)
+    """Return a Markdown table; a column in which no row says anything is left out.
+
+    >>> print(_table(["name", "unit"], [["bore", ""]]))
+    | name |
+    | --- |
+    | bore |
+    """
+    cells = [[_cell(text) for text in row] for row in rows]
+    kept = [at for at in range(len(headings)) if any(row[at] for row in cells)]
+    lines = [headings, ["---"] * len(headings), *cells]
+    return "\n".join(f"| {' | '.join(line[at] for at in kept)} |" for line in lines)
 
 
 def _cell(text: object) -> str:

@@ -23,7 +23,7 @@ from pullbook.pipeline.curation import data_set
 from pullbook.pipeline.features.engineered_features import FEATURES, engineer, numbers
 from pullbook.pipeline.features.fill_missing import FILLED
 from pullbook.pipeline.physics.correction_factors import STANDARDS
-from pullbook.pipeline.reading import sheet_file, text_file
+from pullbook.pipeline.reading import sheet_file, text_file, workbook
 from pullbook.reports import checks_page
 from pullbook.schemas import curated_tables
 from pullbook.schemas.fields import CURATED_FIELDS, FIELDS, PULL_FIELDS, WEATHER_REQUIRED
@@ -239,7 +239,8 @@ def _bundle_files() -> str:
 def _limits_of_size() -> str:
     return (
         f"A sheet file may have {text_file.SHEET_BYTES // 10**6} MB and"
-        f" {sheet_file.MOST_ROWS:,} rows, a table {text_file.TABLE_BYTES // 10**6} MB."
+        f" {sheet_file.MOST_ROWS:,} rows, a table {text_file.TABLE_BYTES // 10**6} MB, a workbook"
+        f" {workbook._PACKED_BYTES // 10**6} MB."
     )
 
 

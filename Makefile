@@ -50,7 +50,7 @@ repro: $(VENV)/dev-ready
 
 # The documentation as a site, in build/docs. Whatever Sphinx warns of is an error.
 docs: $(VENV)/dev-ready
-	@$(BIN)/python -m sphinx -b html -W --keep-going -n -q docs build/docs
+	@$(BIN)/python -m sphinx -b html -E -a -W --keep-going -n -q docs build/docs
 	@echo "Open build/docs/index.html"
 
 fuzz: $(VENV)/dev-ready

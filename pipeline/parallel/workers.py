@@ -8,10 +8,8 @@ from __future__ import annotations
 import os
 import re
 import socket
-from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from contextlib import contextmanager
 from functools import partial
-from multiprocessing import get_context
 from threading import local
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 from urllib.parse import urlsplit
@@ -52,15 +50,13 @@ class Threads:
         """Yield ``work(item)`` for each item, in order."""
         from threadpoolctl import threadpool_limits  # noqa: PLC0415 - not needed to check a few sheets
 
-        with (
-            threadpool_limits(1),
-            ThreadPoolExecutor(max(1, min(len(items), os.cpu_count() or 1))) as pool,
-        ):
-            yield from pool.map(partial(_run_single_threaded, work), items)
+        with threadpool_limits(1):
+            single = partial(_run_single_threaded, work)
+            yield from _side_by_side("threading", os.cpu_count() or 1, single, items)
 
 
 class Processes:
-    """A number of processes; with more than one the caller's main module must be importable."""
+    """A number of processes, kept for the next call; what they are given must be picklable."""
 
     def __init__(self, count: int) -> None:
         """Use ``count`` processes."""
@@ -71,8 +67,18 @@ class Processes:
         if self.count <= 1 or len(items) < _WORTH_PROCESSES:
             yield from map(work, items)
             return
-        with ProcessPoolExecutor(min(self.count, len(items)), get_context("spawn")) as pool:
-            yield from pool.map(work, items)
+        yield from _side_by_side("loky", self.count, work, items)
+
+
+def _side_by_side(
+    backend: str, most: int, work: Callable[[Item], Result], items: Sequence[Item]
+) -> Iterator[Result]:
+    from joblib import Parallel, delayed  # noqa: PLC0415 - not needed to check a few sheets
+
+    # With one job the caller's own thread would do the work, and keep its mark as a part.
+    jobs = max(2, min(len(items), most))
+    parallel = Parallel(n_jobs=jobs, backend=backend, return_as="generator", batch_size=1)
+    yield from parallel(delayed(work)(item) for item in items)
 
 
 class Cluster:

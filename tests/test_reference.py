@@ -1,5 +1,6 @@
 """The reference has every command, option, field, finding, feature and public name, with words."""
 
+import doctest
 import importlib.util
 import inspect
 import json
@@ -103,6 +104,11 @@ def test_what_is_public_has_words():
 def test_nothing_that_the_code_should_tell_is_left_open(path):
     assert "from code:" not in page(path.stem)
     assert "\n| |" not in page(path.stem)
+
+
+def test_what_the_generator_shows_of_itself():
+    found = doctest.testmod(reference)
+    assert (found.failed, found.attempted >= 2) == (0, True)
 
 
 # --- JSON ---------------------------------------------------------------------------------

@@ -7,8 +7,8 @@ import time
 
 import pandas as pd
 import pytest
+from command_line import run
 from pandas.testing import assert_frame_equal
-from test_command_line import run
 
 from pullbook.model.evaluation import evaluate, evaluate_regimes
 from pullbook.model.learning.settings import Settings
@@ -18,7 +18,7 @@ from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.parallel import workers
 from pullbook.schemas.errors import InputError
 
-FEW = Settings(rounds=40, spread_rounds=10, folds=4, withheld=1)
+FEW = Settings(rounds=10, spread_rounds=5, folds=3, withheld=1)
 
 
 @pytest.fixture(scope="module")
@@ -75,13 +75,13 @@ def test_curating_there_gives_the_same_tables(demo, far):
 
 
 def test_features_made_there_are_the_same(demo, far, monkeypatch):
-    monkeypatch.setattr(feature_table, "_LOT", 100)
-    assert_frame_equal(feature_table.fit(demo.builds, far).table,
-                       feature_table.fit(demo.builds).table)  # fmt: skip
+    monkeypatch.setattr(feature_table, "_LOT", 30)
+    builds = demo.builds.head(150)
+    assert_frame_equal(feature_table.fit(builds, far).table, feature_table.fit(builds).table)
 
 
 def test_a_model_trained_there_is_the_same(demo, far, tmp_path):
-    builds = demo.builds.head(240)
+    builds = demo.builds.head(100)
     pulls = demo.pulls[demo.pulls["sheet_id"].isin(builds["sheet_id"])]
     made = feature_table.fit(builds)
     ids = []
@@ -92,7 +92,7 @@ def test_a_model_trained_there_is_the_same(demo, far, tmp_path):
 
 
 def test_a_model_is_evaluated_there_with_the_same_outcome(demo, far):
-    builds = demo.builds.head(160)
+    builds = demo.builds.head(80)
     pulls = demo.pulls[demo.pulls["sheet_id"].isin(builds["sheet_id"])]
     here, there = (
         evaluate.evaluate(builds, pulls, FEW, 2, iter, hands)

@@ -5,7 +5,7 @@ import json
 
 import numpy as np
 import pytest
-from test_command_line import run
+from command_line import run
 
 from pullbook.model.answers.compare import compare
 from pullbook.model.answers.predict import predict

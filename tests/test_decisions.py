@@ -519,14 +519,15 @@ def test_a_build_that_stands_outside_is_said_to_first(demo, write_sheet):
 
 
 @pytest.fixture(scope="module")
-def fresh(demo):
+def fresh(demo, once):
     """Sheets of shops that a model has not seen, and what it says of them."""
     shop = demo.model.reference.shop
     out = np.isin(shop, np.unique(shop)[:20])
     inner, outer = (demo.builds[rows].reset_index(drop=True) for rows in (~out, out))
     pulls = demo.pulls[demo.pulls["sheet_id"].isin(inner["sheet_id"])]
     few = Settings(rounds=300, folds=5)
-    fitted = train_model.train(inner, pulls, feature_table.fit(inner), few)
+    features = feature_table.fit(inner)
+    fitted = once("fresh", lambda _: train_model.train(inner, pulls, features, few))
     groups = {name: own.sort_values("rpm") for name, own in demo.pulls.groupby("sheet_id")}
     return fitted, outer, predict(fitted, outer, [None] * len(outer)), groups
 

@@ -1,4 +1,4 @@
-"""Predicted torque and power, as a picture."""
+"""Predicted torque and power, as a chart."""
 
 from __future__ import annotations
 
@@ -9,12 +9,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from pullbook.charts.drawing import COLOURS, LINES, STYLE, head, panels, save
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from pathlib import Path
-
-    from matplotlib.figure import Figure
+from pullbook.text import figures
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -36,7 +31,7 @@ def draw(answers: Sequence[Answer], path: Path, units: Units) -> None:
     path
         Ends in ``.svg``, ``.png`` or ``.pdf``.
     units
-        That it is drawn in.
+        Units to draw in.
 
     """
     with mpl.rc_context(STYLE):
@@ -52,8 +47,8 @@ def of_answers(answers: Sequence[Answer], units: Units) -> Figure:
         _curve(top, answer, i, torque, units.peak(answer.peak_torque, "lb-ft"), units.torque)
         _curve(bottom, answer, i, power, units.peak(answer.peak_power, "hp"), units.power)
     _untested(answers, top, bottom)
-    top.set_ylabel(f"torque, {units.torque}")
-    bottom.set_ylabel(f"power, {units.power}")
+    top.set_ylabel(units.torque_axis)
+    bottom.set_ylabel(units.power_axis)
     head(figure, top, answers)
     return figure
 
@@ -76,20 +71,38 @@ def _curve(
     if peak is not None:
         axes.plot([peak.rpm.value], [peak.height.value], "o", color=colour, markersize=5)
         axes.annotate(
-            f"{peak.height.value:.0f} {unit} at {peak.rpm.value:.0f}"
-            + (", still rising" if peak.at_end else ""),
+            f"{peak.height.value:.0f} {unit} at {_where(peak, rpm)}",
             (peak.rpm.value, peak.height.value),
             xytext=(0, 7 if i % 2 == 0 else -16),
             textcoords="offset points",
-            ha="right" if peak.at_end else "center",
+            ha=_side(peak, rpm),
             color=colour,
             fontsize=10,
             bbox={"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none", "alpha": 0.75},
         )
 
 
+def _rising(peak: Peak, rpm: np.ndarray) -> bool:
+    """Tell whether a curve is highest at its upper end."""
+    return peak.at_end and peak.rpm.value > (rpm[0] + rpm[-1]) / 2
+
+
+def _where(peak: Peak, rpm: np.ndarray) -> str:
+    """Return the engine speed of a peak in words, or which way a curve goes at its end."""
+    if not peak.at_end:
+        return f"{figures.speed(peak.rpm.value)} rpm"
+    way = "still rising" if _rising(peak, rpm) else "falling from there"
+    return f"{peak.rpm.value:.0f} rpm, {way}"
+
+
+def _side(peak: Peak, rpm: np.ndarray) -> str:
+    """Return the alignment that keeps the text of a peak inside the chart."""
+    share = (peak.rpm.value - rpm[0]) / max(rpm[-1] - rpm[0], 1.0)
+    return "left" if share < 0.25 else "right" if share > 0.75 else "center"
+
+
 def _untested(answers: Sequence[Answer], *panels: Axes) -> None:
-    """Hatch the engine speeds that nothing supports for any of the builds."""
+    """Hatch the engine speeds at which nothing like any of the builds was tested."""
     rpm = np.array([p.rpm for p in answers[0].curve])
     bare = ~np.any([[p.supported for p in a.curve] for a in answers], axis=0)
     edges = np.flatnonzero(np.diff(np.r_[0, bare.astype(int), 0]))

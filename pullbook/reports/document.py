@@ -1,6 +1,6 @@
-"""A page of text, tables and pictures, written as Markdown or as one self-contained HTML file.
+"""A page of text, tables and charts, written as Markdown or as one self-contained HTML file.
 
-Everything that goes on a page may come from somebody's sheet, so nothing of it is taken as markup.
+Everything on a page may come from somebody's sheet, so none of it is treated as markup.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
-#: What Markdown takes for markup; a low line within a word is none.
+#: What Markdown treats as markup; an underscore within a word is not.
 _MARKUP = re.compile(r"([\\`*{}\[\]<>|#]|(?<!\w)_|_(?!\w))")
 
 _STYLE = """
@@ -31,8 +31,10 @@ h1 { font-size: 1.6rem; line-height: 1.25; } h2 { font-size: 1.2rem; margin-top:
 table { border-collapse: collapse; font-size: .9rem; margin: .8rem 0; }
 th, td { text-align: left; padding: .3rem .7rem .3rem 0; border-bottom: 1px solid var(--line);
   vertical-align: top; }
-th { color: var(--soft); font-weight: 600; }
-.n { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
+th { color: var(--soft); font-weight: 600; vertical-align: bottom; }
+td:not(.n):first-child { min-width: 7rem; }
+.n { text-align: right; font-variant-numeric: tabular-nums; }
+td.n { white-space: nowrap; }
 figure { margin: 1.2rem 0; } figcaption { color: var(--soft); font-size: .9rem; }
 img { max-width: 100%; height: auto; background: #ffffff; border-radius: 6px; }
 @media print { body { max-width: none; padding: 0; font-size: 11pt; }
@@ -60,7 +62,7 @@ class _Heading:
 
 @dataclass(slots=True)
 class Page:
-    """A page in the making: add to it from top to bottom, then write it.
+    """A page: add to it from top to bottom, then write it.
 
     Attributes
     ----------
@@ -84,7 +86,7 @@ class Page:
         self._parts.append(_Table(headings, [[str(cell) for cell in row] for row in rows]))
 
     def picture(self, name: str, svg: bytes, alt: str) -> None:
-        """Add a picture; ``name`` is that of its file beside the Markdown, ``alt`` says it."""
+        """Add a picture; ``name`` is that of its file beside the Markdown, ``alt`` describes it."""
         self._parts.append(_Picture(name, svg, alt))
 
     def write(self, folder: Path, name: str) -> None:
@@ -114,7 +116,7 @@ class Page:
         return "\n\n".join(lines) + "\n"
 
     def html(self) -> str:
-        """Return the page as one HTML file that needs no other."""
+        """Return the page as one self-contained HTML file."""
         title = html.escape(self.title)
         body = "\n".join(_as_html(part) for part in self._parts)
         return (
@@ -149,9 +151,9 @@ def _as_html(part: str | _Heading | _Table | _Picture) -> str:
             return f"<h2>{html.escape(text)}</h2>"
         case _Picture(_, svg, alt):
             data = base64.b64encode(svg).decode()
-            said = html.escape(alt, quote=True)
-            image = f'<img src="data:image/svg+xml;base64,{data}" alt="{said}">'
-            return f"<figure>{image}<figcaption>{said}</figcaption></figure>"
+            shown = html.escape(alt, quote=True)
+            image = f'<img src="data:image/svg+xml;base64,{data}" alt="{shown}">'
+            return f"<figure>{image}<figcaption>{shown}</figcaption></figure>"
         case _Table(headings, rows):
             kinds = [' class="n"' if n else "" for n in _numeric(headings, rows)]
             head = "".join(

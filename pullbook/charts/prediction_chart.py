@@ -41,11 +41,21 @@ def draw(answers: Sequence[Answer], path: Path, units: Units) -> None:
 def of_answers(answers: Sequence[Answer], units: Units) -> Figure:
     """Return torque and power of at most four builds with their limits, under `STYLE`."""
     figure, (top, bottom) = panels()
+    alone = len(answers) == 1
     for i, answer in enumerate(answers):
         torque = [units.between(p.torque, "lb-ft") for p in answer.curve]
         power = [units.between(p.power, "hp") for p in answer.curve]
-        _curve(top, answer, i, torque, units.peak(answer.peak_torque, "lb-ft"), units.torque)
-        _curve(bottom, answer, i, power, units.peak(answer.peak_power, "hp"), units.power)
+        peaks = units.peak(answer.peak_torque, "lb-ft"), units.peak(answer.peak_power, "hp")
+        for axes, values, peak in ((top, torque, peaks[0]), (bottom, power, peaks[1])):
+            _curve(axes, answer, i, values)
+            if peak is not None:
+                axes.plot([peak.rpm.value], [peak.height.value], "o", color=COLOURS[i], ms=5)
+        named = zip((top, bottom), peaks, (units.torque, units.power), strict=True)
+        if alone:
+            for axes, peak, unit in named:
+                _name_peak(axes, answer, peak, unit)
+        else:
+            _legend_line(top, answer, i, [(peak, unit) for _, peak, unit in named])
     _untested(answers, top, bottom)
     top.set_ylabel(units.torque_axis)
     bottom.set_ylabel(units.power_axis)
@@ -53,14 +63,12 @@ def of_answers(answers: Sequence[Answer], units: Units) -> Figure:
     return figure
 
 
-def _curve(
-    axes: Axes, answer: Answer, i: int, values: list[Between], peak: Peak | None, unit: str
-) -> None:
+def _curve(axes: Axes, answer: Answer, i: int, values: list[Between]) -> None:
     rpm = np.array([p.rpm for p in answer.curve])
     supported = np.array([p.supported for p in answer.curve])
     middle = np.where(supported, [v.value for v in values], np.nan)
     colour, line = COLOURS[i], LINES[i]
-    axes.plot(rpm, middle, color=colour, linestyle=line, linewidth=2.2, label=answer.sheet_id)
+    axes.plot(rpm, middle, color=colour, linestyle=line, linewidth=2.2)
     if answer.calibrated:
         low, high = (
             np.array([getattr(v, e) for v in values], dtype=float) for e in ("low", "high")
@@ -68,18 +76,37 @@ def _curve(
         axes.fill_between(rpm, low, high, where=supported, color=colour, alpha=0.16, linewidth=0)
         for edge in (low, high):
             axes.plot(rpm, np.where(supported, edge, np.nan), color=colour, linewidth=0.7)
-    if peak is not None:
-        axes.plot([peak.rpm.value], [peak.height.value], "o", color=colour, markersize=5)
-        axes.annotate(
-            f"{peak.height.value:.0f} {unit} at {_where(peak, rpm)}",
-            (peak.rpm.value, peak.height.value),
-            xytext=(0, 7 if i % 2 == 0 else -16),
-            textcoords="offset points",
-            ha=_side(peak, rpm),
-            color=colour,
-            fontsize=10,
-            bbox={"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none", "alpha": 0.75},
-        )
+
+
+def _name_peak(axes: Axes, answer: Answer, peak: Peak | None, unit: str) -> None:
+    """Mark a peak with its height and its engine speed."""
+    if peak is None:
+        return
+    rpm = np.array([p.rpm for p in answer.curve])
+    axes.annotate(
+        f"{peak.height.value:.0f} {unit} at {_where(peak, rpm)}",
+        (peak.rpm.value, peak.height.value),
+        xytext=(0, 7),
+        textcoords="offset points",
+        ha=_side(peak, rpm),
+        color=COLOURS[0],
+        fontsize=10,
+        bbox={"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none", "alpha": 0.75},
+    )
+
+
+def _legend_line(
+    axes: Axes, answer: Answer, i: int, peaks: Sequence[tuple[Peak | None, str]]
+) -> None:
+    """Add a build with its peaks to the legend: beside the curves the texts would overlap."""
+    rpm = np.array([p.rpm for p in answer.curve])
+    heights = [
+        f"{peak.height.value:.0f} {unit} at {_where(peak, rpm)}"
+        for peak, unit in peaks
+        if peak is not None
+    ]
+    label = f"{answer.sheet_id}: {'; '.join(heights)}" if heights else answer.sheet_id
+    axes.plot([], [], color=COLOURS[i], linestyle=LINES[i], linewidth=2.2, label=label)
 
 
 def _rising(peak: Peak, rpm: np.ndarray) -> bool:

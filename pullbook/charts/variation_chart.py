@@ -51,10 +51,10 @@ def figure(
     top.set_ylabel(units.torque_axis)
     top.set_xlabel("engine speed, rpm")
     _against_field(bottom, found, band, units)
-    outside = any(one.found.standing is Standing.OUTSIDE for one in found)
-    drawing.title(drawn, top, f"{sentence(fields(found))} varied",
-                  "predicted torque at the flywheel; grey: the band"
-                  + ("\ndotted: outside the data" if outside else ""))  # fmt: skip
+    below = f"predicted torque at the flywheel\ngrey: the band, {band[0]:.0f} to {band[1]:.0f} rpm"
+    if any(one.found.standing is Standing.OUTSIDE for one in found):
+        below += "; dotted: outside the data"
+    drawing.title(drawn, top, f"{sentence(fields(found))} varied", below)
     return drawn
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from pullbook.commands import options, output
+from pullbook.text.figures import counted
 
 if TYPE_CHECKING:
     from pullbook.model.learning.settings import Settings
@@ -50,13 +51,13 @@ def curate(
     builds, findings = curated.builds, curated.findings
     total = len(builds) + curated.refused + curated.replaced + curated.withdrawn
     typer.echo(
-        f"{total} sheets: {len(builds)} curated, {curated.refused} rejected,"
+        f"{counted(total, 'sheet')}: {len(builds)} curated, {curated.refused} rejected,"
         f" {curated.replaced} replaced by a later version, {curated.withdrawn} withdrawn;"
         f" {curated.refused_before} more were rejected when they were contributed"
     )
     routes = builds["route"].value_counts()
     typer.echo(
-        f"{builds['shop'].nunique()} shops, {len(curated.pulls)} readings;"
+        f"{counted(builds['shop'].nunique(), 'shop')}, {len(curated.pulls)} readings;"
         f" {routes.get('stated', 0)} sheets were stated in SAE J1349,"
         f" {routes.get('weather', 0)} were converted with their weather,"
         f" {routes.get('nominal', 0)} with a nominal ratio"
@@ -126,11 +127,14 @@ def train(
         model = train_model.train(builds, pulls, made, settings, output.bar("Training"), crew)
     identity = bundle.save(model, out, invented=invented)
     shops = len(model.shop_codes)
-    typer.echo(f"Learned from {len(builds)} sheets of {shops} shops; bundle {identity} is in {out}")
+    typer.echo(
+        f"Learned from {counted(len(builds), 'sheet')} of {counted(shops, 'shop')};"
+        f" bundle {identity} is in {out}"
+    )
     for level in (0.9, 0.95):
         if shops < needed_shops(level):
             typer.echo(
-                f"No {100 * level:g} % limits: {shops} shops are too few, it takes"
+                f"No {100 * level:g} % limits: {counted(shops, 'shop')} are too few, it takes"
                 f" {needed_shops(level)}.",
                 err=True,
             )

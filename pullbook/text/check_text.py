@@ -121,7 +121,7 @@ def _fix_first(sheets: Sequence[Sheet]) -> list[str]:
         return []
     code, number = codes[0]
     meaning = CODES[code].meaning
-    what = meaning[0].lower() + meaning[1:] if not meaning[:2].isupper() else meaning
+    what = meaning if meaning[1].isupper() else meaning[0].lower() + meaning[1:]
     return ["", f"Fix first: {what} ({counted(number, 'sheet')})"]
 
 

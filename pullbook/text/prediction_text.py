@@ -197,6 +197,7 @@ def source(manifest: Mapping[str, Any]) -> str:
     """Return what an answer is based on; ``manifest`` is the bundle's description of itself."""
     invented = "invented " if manifest.get("invented") else ""
     return (
-        f"From {manifest['sheets']} {invented}sheets of {manifest['shops']} {invented}shops"
+        f"From {figures.counted(manifest['sheets'], f'{invented}sheet')} of"
+        f" {figures.counted(manifest['shops'], f'{invented}shop')}"
         f" (bundle {manifest['id']})."
     )

@@ -228,7 +228,7 @@ def _own_centre(inner: Data, outer: Data, settings: Settings) -> Floats:
     sample, one = inner.sample, outer.sample
     speeds = grid_of(sample)
     fold = hold_out.folds(_shop_of(inner), _INNER)
-    (told,) = hold_out.said(sample, fold, speeds, settings, THREADS, iter)
+    (told,) = hold_out.predict_held_out(sample, fold, speeds, settings, THREADS, iter)
     blend = choose(sample, speeds, told)
     model = fit_curve(sample, fit_trees(sample, settings), speeds, settings, blend)
     return one.target - hold_out.residuals(one, model.curves(one.table), speeds)

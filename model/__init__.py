@@ -1,1 +1,1 @@
-"""The model: what it learns, what it answers, and how sure it is."""
+"""The model: training, predictions, and their error bars."""

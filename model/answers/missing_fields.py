@@ -1,4 +1,4 @@
-"""What a missing field is worth: how far it could move the curve, given all that is known."""
+"""Missing fields: how far each could move the curve, given everything that is known."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ if TYPE_CHECKING:
     from pullbook.model.learning.sample import Floats, Ints
     from pullbook.model.training.train_model import Model
 
-#: No one missing field is believed to take more than this share of the variance away.
+#: Most of the variance that one missing field may remove, as a share.
 _MOST = 0.9
-#: Standard normal deviate that the half-width is taken to stand for, whatever its level.
+#: Standard normal deviate that the half-width is assumed to be, at any level.
 _DEVIATE = 1.645
 _ONLY_BOOSTED = ("boost",)
 _ONLY_HEADERS = ("primary_diameter", "primary_length")
@@ -34,8 +34,8 @@ class Swing(NamedTuple):
     field
         The field.
     swing
-        Standard deviation of the logarithm of torque over the values it may have; ``None`` where
-        that was not worked out.
+        Standard deviation of the logarithm of torque over the values it may have; ``None`` if not
+        worked out.
     """
 
     field: str
@@ -43,14 +43,14 @@ class Swing(NamedTuple):
 
 
 def worth(swings: Sequence[Swing], width: float | None) -> list[Missing]:
-    """Return the fields that are not given, the one first that would narrow limits most.
+    """Return the fields that are not given, the one that would narrow the limits most first.
 
     Parameters
     ----------
     swings
         The fields, and how far each could move the curve.
     width
-        Half-width of the limits, relative; ``None`` without limits, which nothing narrows.
+        Relative half-width of the limits; ``None`` without limits.
 
     """
     known = width is not None and width > 0
@@ -67,16 +67,16 @@ def _narrowing(swing: float, width: float) -> float:
 
 
 def not_given(builds: pd.DataFrame) -> list[list[Swing]]:
-    """Return for each build the fields that a sheet of it would give and it does not."""
+    """Return for each build the fields that it does not give and that apply to it."""
     names = [name for name in BUILD_FIELDS if name != "aspiration"]
-    bare = builds[names].isna().to_numpy()
+    missing = builds[names].isna().to_numpy()
     natural = (builds["aspiration"] == "natural").to_numpy(dtype=bool)
     cast = (builds["exhaust_type"] == "cast manifold").fillna(value=False).to_numpy(dtype=bool)
-    for rows, beside in ((natural, _ONLY_BOOSTED), (cast, _ONLY_HEADERS)):
-        for name in beside:
-            bare[rows, names.index(name)] = False
+    for rows, not_applicable in ((natural, _ONLY_BOOSTED), (cast, _ONLY_HEADERS)):
+        for name in not_applicable:
+            missing[rows, names.index(name)] = False
     every = [Swing(name, None) for name in names]
-    return [[every[at] for at in np.flatnonzero(row).tolist()] for row in bare]
+    return [[every[at] for at in np.flatnonzero(row).tolist()] for row in missing]
 
 
 def swings(model: Model, build: pd.DataFrame, near: Ints) -> list[Swing]:
@@ -92,10 +92,10 @@ def swings(model: Model, build: pd.DataFrame, near: Ints) -> list[Swing]:
         Positions of sheets near it, nearest first.
 
     """
-    (bare,) = not_given(build)
-    trials = _trials(model, build, [one.field for one in bare], near)
+    (missing,) = not_given(build)
+    trials = _trials(model, build, [one.field for one in missing], near)
     if not trials:
-        return bare
+        return missing
     variants = pd.concat([_variants(build, name, values) for name, (values, _) in trials.items()])
     curves = model.curve.curves(feature_table.make(variants, model.filling))
     bounds = np.cumsum([len(values) for values, _ in trials.values()])[:-1]
@@ -103,7 +103,7 @@ def swings(model: Model, build: pd.DataFrame, near: Ints) -> list[Swing]:
         name: _swing(part, weights)
         for (name, (_, weights)), part in zip(trials.items(), np.split(curves, bounds), strict=True)
     }
-    return [Swing(one.field, swing.get(one.field)) for one in bare]
+    return [Swing(one.field, swing.get(one.field)) for one in missing]
 
 
 def _trials(
@@ -111,8 +111,8 @@ def _trials(
 ) -> dict[str, tuple[list[Any], Floats]]:
     """Return values that each missing field might have, with their weights.
 
-    Sizes and angles are tried where the other fields lead to expect them, choices as the near
-    sheets have them.
+    Sizes and angles take values that are plausible beside the other fields, choices those of the
+    near sheets.
     """
     plausible = model.filling.plausible(engineered_features.numbers(build))
     trials: dict[str, tuple[list[Any], Floats]] = {}

@@ -1,4 +1,4 @@
-"""Predicting: from builds to what a model says of each."""
+"""Predicting: from builds to the prediction of each."""
 
 from __future__ import annotations
 
@@ -25,17 +25,17 @@ if TYPE_CHECKING:
 
 DEFAULT_LEVEL = 0.9
 DEFAULT_RPM = (2000.0, 6500.0, 250.0)
-#: With more builds at once the worth of a missing field is not worked out.
+#: With more builds at once, the effect of missing fields is not worked out.
 MOST_LOOKED_INTO = 20
-#: Nearest sheets that say whether an engine speed is supported.
+#: Number of nearest sheets that decide whether an engine speed is supported.
 _NEAREST = 12
-#: Limits of a build that stands outside are widened by at least, and by at most.
+#: Smallest and largest factor by which the limits of a build outside the data are widened.
 _LEAST_WIDER, _MOST_WIDER = 1.5, 4.0
 _SIZES = ("displacement", "cylinder_displacement")
 
 
 def speeds_of(low: float, high: float, step: float) -> Floats:
-    """Return engine speeds from low to high, both included where the step meets them.
+    """Return engine speeds from low to high; high is included if the steps reach it.
 
     >>> speeds_of(2000, 3000, 500).tolist()
     [2000.0, 2500.0, 3000.0]
@@ -51,21 +51,21 @@ def predict(
     *,
     look_into_missing: bool = False,
 ) -> list[Prediction]:
-    """Return what a model says of builds, in their order.
+    """Return the predictions of builds, in their order.
 
     Parameters
     ----------
     model
         The model.
     builds
-        Typed builds, as `build_table.typed_builds` gives them.
+        Typed builds, as `build_table.typed_builds` returns them.
     shops
-        The code of the shop that each build is said to come from, or ``None``.
+        The code of the shop that would test each build, or ``None``.
     manifest
-        What the bundle says of itself.
+        The entries of the bundle's manifest.
     look_into_missing
-        Whether to work out, for at most `MOST_LOOKED_INTO` builds, how far each field that is not
-        given could move the curve.
+        Whether to work out, for at most `MOST_LOOKED_INTO` builds, how far each missing field could
+        move the curve.
 
     """
     with uncollected():
@@ -97,8 +97,9 @@ def _predict(
     known = {code: i for i, code in enumerate(model.shop_codes)}
     charges = charge(table).tolist()
     places = model.reference.places_of(table)
-    apart = model.together.apart(builds)
-    why = inside_or_outside.reasons(model.reference, builds, table[list(_SIZES)], distance, apart)
+    unseen = model.combinations.find_unseen(builds)
+    sizes = table[list(_SIZES)]
+    of_builds = inside_or_outside.reasons(model.reference, builds, sizes, distance, unseen)
     names = builds["sheet_id"].astype(str).tolist()
     swings = missing_fields.not_given(builds)
     if look and len(builds) <= MOST_LOOKED_INTO:
@@ -106,7 +107,7 @@ def _predict(
             missing_fields.swings(model, builds.iloc[[i]], positions[i]) for i in range(len(builds))
         ]
     predictions = []
-    for i, reasons in enumerate(why):
+    for i, reasons in enumerate(of_builds):
         shop = known.get(shops[i] or "")
         standing = inside_or_outside.standing(reasons)
         outside = standing is Standing.OUTSIDE

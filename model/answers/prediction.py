@@ -1,4 +1,4 @@
-"""The prediction for one build: its curve, how wide its limits are, and where it stands."""
+"""The prediction of one build: its curve, its limits and its standing."""
 
 from __future__ import annotations
 
@@ -24,24 +24,24 @@ if TYPE_CHECKING:
     from pullbook.model.limits.conformal import Scores
     from pullbook.schemas.answer import Missing, Reason, Standing
 
-#: Of the nearest sheets, how many must have been swept over a supported rpm.
+#: Number of the nearest sheets that must have been swept over an engine speed to support it.
 _SUPPORT = 3
-#: Sheets named as nearest.
+#: Number of nearest sheets that are named.
 _NAMED = 5
-#: Steps, rev/min, in which a peak is looked for.
+#: Step of the search for a peak, rev/min.
 _FINE = 25.0
-#: Engine speeds over which a band's mean is taken.
+#: Number of engine speeds in the mean over a band.
 BAND_POINTS = 41
-#: A mean over a narrower band is taken to err like a single reading, rev/min.
+#: The mean over a narrower band is given the error of a single reading, rev/min.
 NARROW = 800.0
 
 
 @dataclass(frozen=True, slots=True)
 class Prediction:
-    """What a model says of one build.
+    """The prediction of one build.
 
-    Everything that is shown of a build is a view of this: `answer` for text, JSON and pages, and
-    `torque`, `width`, `points`, `mean` and `peaks` for pictures and comparisons.
+    Everything shown about a build comes from here: `answer` for text, JSON and pages, and `torque`,
+    `width`, `points`, `mean` and `peaks` for charts and comparisons.
 
     Attributes
     ----------
@@ -50,29 +50,29 @@ class Prediction:
     speeds
         The grid of engine speeds, rev/min.
     log_torque
-        Logarithm of lb-ft for each cubic inch of charge on the grid.
+        Logarithm of lb-ft per cubic inch of charge on the grid.
     spread
-        Expected relative error on the grid, wider where the build stands outside.
+        Expected relative error on the grid, wider if the build is outside the data.
     size
-        Displacement at the pressure of the manifold, in³.
+        Charge: displacement times the manifold pressure ratio, in³.
     regime
-        The scores its limits are made with; ``None`` where there are none.
+        The scores for its limits; ``None`` if there are none.
     known_shop
-        Whether they are those of a shop that the model knows.
+        Whether they are those for a shop in the training data.
     sweeps
         Lowest and highest rpm of the nearest sheets, shape (sheets, 2).
     nearest, near_names, distances
-        Positions and names of those sheets, and how far they are.
+        Positions, names and distances of those sheets.
     reasons, standing
-        Where it stands, and why.
+        Whether it is inside, at the edge of or outside the data, and why.
     widened
-        What its limits were multiplied by.
+        The factor by which its limits were widened.
     place
-        The build as a point, for its distance to another.
+        The build as a point, for its distance to others.
     swings
-        Fields that were not given, and how far each could move the curve.
+        Fields that are not given, and how far each could move the curve.
     bundle
-        What the bundle's manifest says of it.
+        The entries of the bundle's manifest.
     """
 
     sheet_id: str
@@ -114,18 +114,18 @@ class Prediction:
         )
 
     def missing(self, level: float) -> list[Missing]:
-        """Return the fields not given, those first that would narrow limits at a level most."""
+        """Return the fields not given, the one that would narrow the limits most first."""
         return worth(self.swings, self.half_width(level))
 
     def threshold(self, part: str, level: float) -> float | None:
-        """Return how many expected errors wide the limits of a part of `Regime` are."""
+        """Return the half-width of the limits of a part of `Regime`, in expected errors."""
         if self.regime is None:
             return None
         scores: Scores = getattr(self.regime, part)
         return scores.threshold(level)
 
     def calibrated(self, level: float) -> bool:
-        """Tell whether the shops suffice for limits at a level."""
+        """Return whether there are enough shops for limits at a level."""
         return self.threshold("point", level) is not None
 
     def half_width(self, level: float) -> float | None:
@@ -144,7 +144,7 @@ class Prediction:
         return width
 
     def supported(self, rpm: Floats) -> NDArray[np.bool_]:
-        """Tell which engine speeds enough of the nearest sheets were swept over."""
+        """Return which engine speeds enough of the nearest sheets were swept over."""
         swept = (self.sweeps[:, :1] <= rpm) & (rpm <= self.sweeps[:, 1:])
         enough: NDArray[np.bool_] = swept.sum(axis=0) >= min(_SUPPORT, len(self.sweeps))
         return enough
@@ -176,9 +176,9 @@ class Prediction:
         return between(float(np.mean(self.torque(rpm))), width, factor)
 
     def peaks(self, rpm: Floats, level: float) -> Peaks:
-        """Return the highest supported points from the first to the last engine speed given.
+        """Return the highest supported points between the first and the last engine speed given.
 
-        ``None`` where no speed between them is supported.
+        A peak is ``None`` if no speed between them is supported.
         """
         fine = np.append(np.arange(rpm[0], rpm[-1], _FINE), rpm[-1])
         supported = self.supported(fine)
@@ -205,16 +205,16 @@ class Prediction:
 
 
 class BuildCurves(NamedTuple):
-    """Curves of many builds alone.
+    """Curves of many builds, without limits.
 
     Attributes
     ----------
     speeds
         The grid of engine speeds, rev/min.
     log_torque
-        Logarithm of lb-ft for each cubic inch of charge, shape (builds, grid).
+        Logarithm of lb-ft per cubic inch of charge, shape (builds, grid).
     size
-        Displacement of each at the pressure of the manifold, in3, shape (builds,).
+        Charge of each, in³, shape (builds,).
     """
 
     speeds: Floats
@@ -228,24 +228,24 @@ class BuildCurves(NamedTuple):
 
 
 class Peaks(NamedTuple):
-    """The peaks of torque and of power; ``None`` where nothing is supported."""
+    """The peaks of torque and of power; ``None`` if no speed is supported."""
 
     torque: Peak | None
     power: Peak | None
 
 
 def reader_of(speeds: Floats, rpm: Floats) -> Floats:
-    """Return `smooth_curves.reader`, kept where the same engine speeds are asked about again."""
-    return _keptreader_of(speeds.tobytes(), np.asarray(rpm, dtype=float).tobytes())
+    """Return `smooth_curves.reader`, cached for the same engine speeds."""
+    return _cached_reader(speeds.tobytes(), np.asarray(rpm, dtype=float).tobytes())
 
 
 @lru_cache(maxsize=64)
-def _keptreader_of(speeds: bytes, rpm: bytes) -> Floats:
+def _cached_reader(speeds: bytes, rpm: bytes) -> Floats:
     return smooth_curves.reader(np.frombuffer(speeds), np.frombuffer(rpm))
 
 
 def _betweens(values: Floats, width: Floats, factor: float | None) -> list[Between]:
-    """Return `between` of each of many."""
+    """Return `between` of many values."""
     if factor is None:
         return [Between(value, None, None) for value in values.tolist()]
     ratio = np.exp(width * factor)
@@ -253,7 +253,7 @@ def _betweens(values: Floats, width: Floats, factor: float | None) -> list[Betwe
 
 
 def between(value: float, width: float, factor: float | None) -> Between:
-    """Return limits that are the same ratio above and below a value."""
+    """Return a value with limits at the same ratio above and below it."""
     if factor is None:
         return Between(value, None, None)
     ratio = math.exp(width * factor)

@@ -1,4 +1,4 @@
-"""All the answers of a bundle in one place, for Python and for the command line alike."""
+"""Every answer of a bundle in one place, for Python and for the command line."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from pullbook.schemas.answer import Answer
 
 _STEP = 250.0
-#: A sheet so near to a build is of the same build.
+#: A sheet within this distance of a build is of the same build.
 _SAME = 1e-6
 
 
@@ -47,15 +47,15 @@ class BuildError(InputError):
 
 @dataclass(frozen=True, slots=True)
 class Predictor:
-    """A model, and what its bundle tells of itself.
+    """A model, with the entries of its bundle's manifest.
 
     Attributes
     ----------
     model
         The model.
     manifest
-        What the bundle says of itself: ``id``, ``format``, ``sheets``, ``shops`` and whether the
-        data are ``invented``.
+        The entries of the bundle's manifest: ``id``, ``format``, ``sheets``, ``shops`` and whether
+        the data are ``invented``.
 
     Examples
     --------
@@ -87,16 +87,16 @@ class Predictor:
         *,
         look_into_missing: bool = False,
     ) -> list[Prediction]:
-        """Return what the model says of builds; see `predict.predict`.
+        """Return the predictions of builds; see `predict.predict`.
 
         Parameters
         ----------
         builds
-            As `read_builds` gives them.
+            As `read_builds` returns them.
         codes
-            Code of the shop that each comes from, where it is known.
+            Code of the shop that would test each, if it is known.
         look_into_missing
-            Whether to work out how far each field that is not given could move the curve.
+            Whether to work out how far each missing field could move the curve.
 
         """
         return predict(
@@ -109,7 +109,7 @@ class Predictor:
 
     def predict(
         self,
-        asked: Build | Sequence[Build] | str | Path | Mapping[str, object],
+        given: Build | Sequence[Build] | str | Path | Mapping[str, object],
         rpm: Floats | None = None,
         level: float = DEFAULT_LEVEL,
         codes: Sequence[str | None] | None = None,
@@ -118,19 +118,19 @@ class Predictor:
 
         Parameters
         ----------
-        asked
-            A build or several, as `read_builds` gives them, or what it reads: a file, or fields by
-            name.
+        given
+            One or several builds, as `read_builds` returns them, or what it reads: a file, or
+            fields by name.
         rpm
             Engine speeds, rev/min, rising.
         level
-            Of the limits.
+            Confidence level of the limits, between 0 and 1.
         codes
-            Code of the shop that each comes from, where it is known.
+            Code of the shop that would test each, if it is known.
 
         """
         speeds = speeds_of(*DEFAULT_RPM) if rpm is None else rpm
-        found = self.predictions(builds_of(asked), codes, look_into_missing=True)
+        found = self.predictions(builds_of(given), codes, look_into_missing=True)
         with uncollected():
             return [one.answer(speeds, level) for one in found]
 
@@ -143,18 +143,18 @@ class Predictor:
         *,
         one_shop: bool = True,
     ) -> Comparison:
-        """Return the first of several predictions compared with each of the others over a band.
+        """Return the comparison of the first prediction with each of the others over a band.
 
         Parameters
         ----------
         found
-            What the model says of the builds, as `predictions` gives it.
+            Predictions of the builds, from `predictions`.
         band
             Lowest and highest engine speed, rev/min.
         level
-            Of the limits.
+            Confidence level of the limits, between 0 and 1.
         rpm
-            Engine speeds of the curves of differences; without, every 250 rpm or closer.
+            Engine speeds of the curves of differences; by default every 250 rpm or closer.
         one_shop
             Whether all would be tested on one shop's dyno.
 
@@ -173,12 +173,12 @@ class Predictor:
         level: float = DEFAULT_LEVEL,
         ties: Mapping[str, float] | None = None,
     ) -> list[Variant]:
-        """Return a build with one or two fields varied, each variant against the build.
+        """Return the variants of a build in one or two fields, each compared with the build.
 
         Raises
         ------
         VaryError
-            A field cannot be varied so.
+            A field cannot be varied in this way.
 
         """
         values = vary.combinations(ranges, ties or {}, base.values)
@@ -188,7 +188,7 @@ class Predictor:
     def choose(
         self, parts: str | Path, low_range: tuple[float, float], level: float = DEFAULT_LEVEL
     ) -> Choice:
-        """Return the combinations of a list of parts, ranked by its goal.
+        """Return the combinations of a parts list, ranked by its goal.
 
         Raises
         ------
@@ -201,32 +201,33 @@ class Predictor:
     def next(
         self, candidates: Sequence[Build], questions: Sequence[Build], most: int = 5
     ) -> list[Lesson]:
-        """Return which builds to run next, all at one shop, to learn most of the questions."""
+        """Return which candidates to test next, all at one shop, to narrow the questions most."""
         known = feature_table.make(self.model.fields, self.model.filling)
-        asked = feature_table.make(typed_builds([*questions, *candidates]), self.model.filling)
+        builds = feature_table.make(typed_builds([*questions, *candidates]), self.model.filling)
         shop = self.model.reference.shop
         by = np.r_[
-            np.full(len(questions), next_test.NOBODY), np.full(len(candidates), shop.max() + 1)
+            np.full(len(questions), next_test.NO_SHOP), np.full(len(candidates), shop.max() + 1)
         ]
-        joint = next_test.left(self.model.curve.process, known, shop, asked, by)
-        return next_test.lessons(joint, len(questions), most)
+        process = self.model.curve.process
+        joint = next_test.remaining_covariance(process, known, shop, builds, by)
+        return next_test.choose_candidates(joint, len(questions), most)
 
     def against(
         self, pull: Pull, level: float = DEFAULT_LEVEL, code: str | None = None
     ) -> Measured:
-        """Return a pull, as `measured_pull.pull` reads it, against its prediction.
+        """Return the comparison of a pull, as `measured_pull.pull` reads it, with its prediction.
 
         Raises
         ------
         MeasureError
-            None of the readings lies where such builds were swept.
+            No such build was tested at any speed of the pull.
 
         """
-        (said,) = self.predictions([pull.sheet], [code])
-        return measured_pull.against(said, pull.rpm, pull.torque, level)
+        (found,) = self.predictions([pull.sheet], [code])
+        return measured_pull.against(found, pull.rpm, pull.torque, level)
 
     def learned_from(self, pull: Pull, found: Prediction) -> bool:
-        """Tell whether the model has learned from this sheet, or from one of the same build."""
+        """Return whether this sheet, or one of the same build, is in the training data."""
         return pull.sheet.sheet_id in self.model.sheet_ids or float(found.distances[0]) < _SAME
 
     def explain(self, sheet: Build, rpm: Floats, level: float = DEFAULT_LEVEL) -> Explanation:
@@ -240,25 +241,25 @@ def band_speeds(band: tuple[float, float]) -> Floats:
     return speeds_of(low, high, _STEP if high - low >= 4 * _STEP else (high - low) / 8)
 
 
-def builds_of(asked: Build | Sequence[Build] | str | Path | Mapping[str, object]) -> list[Build]:
-    """Return the builds that are asked about: as they are, or read as `read_builds` does."""
-    if isinstance(asked, Build):
-        return [asked]
-    if isinstance(asked, str | Path | Mapping):
-        return read_builds(asked)
-    return list(asked)
+def builds_of(given: Build | Sequence[Build] | str | Path | Mapping[str, object]) -> list[Build]:
+    """Return the builds given: as they are, or read by `read_builds`."""
+    if isinstance(given, Build):
+        return [given]
+    if isinstance(given, str | Path | Mapping):
+        return read_builds(given)
+    return list(given)
 
 
 def read_builds(given: str | Path | Mapping[str, object]) -> list[Build]:
-    """Return builds: those of a file, or the one whose fields are given.
+    """Return the builds of a file, or the one with the given fields.
 
-    What is left out of a build, or read otherwise than written, is a warning.
+    Whatever is left out of a build, or not read as written, gives a warning.
 
     Parameters
     ----------
     given
         A ``.yaml`` build, a sheet file or a table; or fields by name, numbers in the units of the
-        field dictionary and texts as they would stand on a sheet (``"102 mm"``).
+        field dictionary and texts as on a sheet (``"102 mm"``).
 
     Raises
     ------

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.answer_sheets import customer_sheet
 from pullbook.text.choice_text import first, headings, notes, shown, table_cells
-from pullbook.text.prediction_text import PLACE
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -32,8 +31,8 @@ def page(
     made.heading("Result")
     for line in [*first(found, units), *notes(found)]:
         made.text(line)
-    made.table(["parts", *headings(found, units), ""],
-               [[one.name, *table_cells(found, one, units)[:6], PLACE[one.found.standing.value]]
+    made.table(["parts", *headings(found, units), "data"],
+               [[one.name, *table_cells(found, one, units)[:6], one.found.standing.value]
                 for one in shown(found)])  # fmt: skip
     customer_sheet.builds(made, [found.base], units)
     return customer_sheet.close(made, manifest)

@@ -35,7 +35,7 @@ def page(
     made = customer_sheet.begin(" and ".join(found.names), draw, alt, units)
     band = found.differences[0].band
     made.heading(f"Mean torque from {band[0]:.0f} to {band[1]:.0f} rpm")
-    made.table(["build", units.torque, "chance to be best", ""], rows(found, units))
+    made.table(["build", units.torque, "chance to be best", "data"], rows(found, units))
     for one, line in zip(found.differences, verdicts, strict=True):
         percent = f"{100 * one.level:g} % limits"
         made.heading(f"{one.names[0]} (A) minus {one.names[1]}")

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pullbook.answer_sheets import customer_sheet
-from pullbook.text.prediction_text import PLACE
 from pullbook.text.variation_text import fields, headings, notes, table_cells, trade, values
 
 if TYPE_CHECKING:
@@ -39,7 +38,7 @@ def page(
             [
                 values(one, units),
                 *table_cells(one, units)[:5],
-                PLACE[one.found.standing.value],
+                one.found.standing.value,
             ]
             for one in found
         ],

@@ -36,6 +36,8 @@ WIDTH = 5.0
 _TITLE, _BELOW = 36, 58
 #: The longest name of a legend in two columns, characters; most marks on an axis of speed.
 _HALF_LINE, _MOST_MARKS = 30, 6
+#: Characters of a line of a legend.
+_LEGEND = 66
 STYLE: Any = {
     "font.size": 11,
     "axes.edgecolor": GREY,
@@ -125,7 +127,7 @@ def legend(figure: Figure, axes: Axes) -> None:
     handles, labels = axes.get_legend_handles_labels()
     longest = max(map(len, labels))
     columns = 2 if longest <= _HALF_LINE else 1
-    figure.legend(handles, [textwrap.fill(one, _BELOW) for one in labels], fontsize=9,
+    figure.legend(handles, [textwrap.fill(one, _LEGEND) for one in labels], fontsize=9,
                   frameon=False, loc="outside lower center", ncols=columns)  # fmt: skip
 
 

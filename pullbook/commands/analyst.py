@@ -103,7 +103,7 @@ def train(
     features: Annotated[
         Path | None,
         typer.Option(
-            help="Features of this data set, written by `pullbook features`; made anew without."
+            help="Features of this data set, written by `pullbook features`; computed if left out."
         ),
     ] = None,
     invented: Annotated[

@@ -35,7 +35,9 @@ def _ranking(found: Comparison, units: Units) -> list[str]:
     lines = [f"Mean torque from {band[0]:.0f} to {band[1]:.0f} rpm:"]
     for at, (name, mean, chance, standing) in enumerate(rows(found, units)):
         best = f"best: {chance} chance" if chance else "chance unknown"
-        lines.append(f"  {'ABCD'[at]} {name:28} {mean:>5} {units.torque}  {best:>18}  {standing}")
+        lines.append(
+            f"  {'ABCD'[at]} {name:28} {mean:>5} {units.torque}  {best:>18}  {standing} data"
+        )
     return lines
 
 
@@ -50,7 +52,7 @@ def rows(found: Comparison, units: Units) -> list[list[str]]:
             name,
             f"{units.shown(mean, 'lb-ft'):.0f}",
             "" if chance is None else figures.percent(chance),
-            prediction_text.PLACE[standing.value],
+            standing.value,
         ]
         for name, mean, chance, standing in zip(found.names, means, chances, standings, strict=True)
     ]

@@ -19,8 +19,7 @@ _MOST_MISSING = 4
 _WORTH_NAMING = 0.01
 CAUTION = (
     "A prediction does not clear an engine to run at any speed or load. Run a dyno only if you are"
-    " trained for it, behind a guard, within the limits of every part, and by the rules that apply"
-    " where it stands."
+    " trained for it, behind a guard, within the limits of every part and by the local rules."
 )
 STANDING = {
     "inside": "inside the data",
@@ -80,8 +79,7 @@ def full(answer: Answer, units: Units) -> str:
 
 def reasons(found: Sequence[Reason], units: Units) -> list[str]:
     """Return why a build is at the edge of the data or outside, a sentence a reason."""
-    del units
-    return [reason.message for reason in found]
+    return [reason.worded(metric=units.metric) for reason in found]
 
 
 def peaks(answer: Answer, units: Units) -> list[str]:

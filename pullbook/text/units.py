@@ -7,29 +7,10 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.physics.correction_factors import REFERENCE
-from pullbook.pipeline.values.units import scale
-from pullbook.schemas.fields import FIELDS
+from pullbook.schemas import field_words
 
 if TYPE_CHECKING:
     from pullbook.schemas.answer import Between, Peak
-
-#: The metric unit that replaces each of ours.
-_METRIC = {
-    "in": "mm",
-    "in2": "cm2",
-    "in3": "cc",
-    "ft": "m",
-    "cfm": "L/s",
-    "psi": "kPa",
-    "degF": "degC",
-    "inHg": "kPa",
-    "lb-ft": "N.m",
-    "hp": "kW",
-}
-#: Angles are shown without saying of which shaft.
-_SHORT = {"crank deg": "deg", "cam deg": "deg"}
-#: Cubic centimetres in a cubic inch, exactly.
-_CC = 16.387064
 
 
 class Units(StrEnum):
@@ -40,17 +21,14 @@ class Units(StrEnum):
 
     def of(self, unit: str) -> str:
         """Return the unit that is shown for one of ours."""
-        unit = _SHORT.get(unit, unit)
-        return _METRIC.get(unit, unit) if self is Units.METRIC else unit
+        return field_words.METRIC[unit][0] if self.metric and unit in field_words.METRIC else unit
 
     def shown(self, number: float, unit: str) -> float:
         """Return a number in the unit that is shown for ours."""
-        if self is Units.INCH or unit not in _METRIC:
+        if not self.metric or unit not in field_words.METRIC:
             return number
-        if unit == "in3":  # of displacement, which is no field of a sheet
-            return number * _CC
-        slope, offset = scale(self.of(unit), unit)
-        return (number - offset) / slope
+        _, factor, offset = field_words.METRIC[unit]
+        return (number - offset) * factor
 
     def between(self, one: Between, unit: str) -> Between:
         """Return a value with its limits in the unit that is shown for ours."""
@@ -105,10 +83,7 @@ class Units(StrEnum):
             return "yes" if value else "no"
         if not isinstance(value, int | float):
             return str(value)
-        unit = FIELDS[name].unit if name in FIELDS else "in3"
-        digits = "d" if isinstance(value, int) and self.of(unit) == unit else ".4g"
-        number = self.shown(value, unit) if digits == ".4g" else value
-        return f"{number:{digits}} {self.of(unit)}".rstrip().replace(" :", ":")
+        return field_words.with_unit(name, value, metric=self.metric)
 
     def named(self, name: str, value: object) -> str:
         """Return a field's name and its value with the unit: ``intake duration 230 deg``."""
@@ -116,10 +91,10 @@ class Units(StrEnum):
 
     def axis(self, name: str) -> str:
         """Return a field's name with its unit, to head a column or an axis."""
-        unit = self.of(FIELDS[name].unit) if name in FIELDS else self.of("in3")
+        unit = field_words.unit_of(name, metric=self.metric)
         return f"{label(name)}, {unit}" if unit else label(name)
 
 
 def label(name: str) -> str:
     """Return the name of a field, or of a size worked out of fields, in words."""
-    return FIELDS[name].label if name in FIELDS else name.replace("_", " ")
+    return field_words.spoken(name)

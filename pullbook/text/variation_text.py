@@ -65,7 +65,7 @@ def headings(found: Sequence[Variant], units: Units) -> list[str]:
     """Return the headings over the cells of `table_cells`."""
     level = f"{100 * found[0].difference.level:g} %"
     return [f"mean, {units.torque}", "minus the build", f"{level} limits",
-            f"peak {units.torque} at rpm", f"peak {units.power} at rpm", ""]  # fmt: skip
+            f"peak {units.torque} at rpm", f"peak {units.power} at rpm", "data"]  # fmt: skip
 
 
 def table_cells(one: Variant, units: Units) -> list[str]:
@@ -76,7 +76,7 @@ def table_cells(one: Variant, units: Units) -> list[str]:
         for peak, unit in ((one.peaks.torque, "lb-ft"), (one.peaks.power, "hp"))
     ]
     standing = one.found.standing
-    place = "" if standing is Standing.INSIDE else prediction_text.PLACE[standing.value]
+    place = "" if standing is Standing.INSIDE else standing.value
     if not one.swept:
         return ["not tested", "", "", *peaks, place]
     return [f"{mean.value:.0f}", figures.difference(apart.value),

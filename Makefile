@@ -6,7 +6,8 @@ VENV := .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check -qq
 
-.PHONY: demo test lint format repro bench docs peers ablation fuzz pins pythons release clean
+.PHONY: demo test test-slow cover lint format repro bench docs peers ablation fuzz pins pythons release \
+  clean
 
 # --- set-up ---------------------------------------------------------------------------
 
@@ -29,10 +30,22 @@ $(VENV)/dev-ready: $(VENV)/run-ready requirements/dev.txt
 demo: $(VENV)/run-ready
 	@$(BIN)/pullbook demo
 
+# Tests run side by side; who waits for the last one takes over some of the others' tests.
+WORKERS ?= 2
+PYTEST := $(BIN)/python -m pytest -n $(WORKERS) --dist worksteal
+
 test: $(VENV)/dev-ready
-	@$(BIN)/python -m pytest
+	@$(PYTEST) -m "not slow"
 
 # --- for developers -------------------------------------------------------------------
+
+# A file's tests stay together here: those of one file work on one project.
+test-slow: $(VENV)/dev-ready
+	@$(PYTEST) --dist loadfile -m slow
+
+cover: $(VENV)/dev-ready
+	@$(PYTEST) -m "not slow" --cov --cov-report=term --cov-report=json:$(VENV)/coverage.json
+	@$(BIN)/python .ci/cover.py $(VENV)/coverage.json
 
 lint: $(VENV)/dev-ready
 	@$(BIN)/ruff check .
@@ -50,7 +63,7 @@ repro: $(VENV)/dev-ready
 
 # The documentation as a site, in build/docs. Whatever Sphinx warns of is an error.
 docs: $(VENV)/dev-ready
-	@$(BIN)/python -m sphinx -b html -W --keep-going -n -q docs build/docs
+	@$(BIN)/python -m sphinx -b html -E -a -W --keep-going -n -q docs build/docs
 	@echo "Open build/docs/index.html"
 
 fuzz: $(VENV)/dev-ready

@@ -7,6 +7,8 @@ from importlib.metadata import version as version_of
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from docutils import nodes
+
 if TYPE_CHECKING:
     from sphinx.application import Sphinx
 
@@ -30,6 +32,7 @@ napoleon_google_docstring = False
 napoleon_use_rtype = False
 # Types of other libraries, and those that stay inside ours, have no page here.
 nitpick_ignore_regex = [("py:.*", ".*")]
+smartquotes = False  # two hyphens begin an option
 pygments_style = "friendly"
 html_theme = "furo"
 html_title = f"pullbook {release}"
@@ -44,6 +47,14 @@ def _fill(_app: Sphinx, _name: str, source: list[str]) -> None:
     source[0] = reference_from_code.filled(source[0])
 
 
+def _dashes(_app: Sphinx, page: nodes.document, _name: str) -> None:
+    """Put a dash between a parameter and its words, which autodoc leaves to the quotes above."""
+    for text in list(page.findall(nodes.Text)):
+        if text == " -- ":
+            text.parent.replace(text, nodes.Text(" \N{EN DASH} "))
+
+
 def setup(app: Sphinx) -> None:
     """Connect the generator of the reference pages."""
     app.connect("source-read", _fill)
+    app.connect("doctree-resolved", _dashes)

@@ -17,13 +17,12 @@ from typer.main import get_command
 
 import pullbook
 from pullbook.commands.main import app
-from pullbook.model import CurveRegressor, Predictor
 from pullbook.model.training import bundle
 from pullbook.pipeline.curation import data_set
 from pullbook.pipeline.features.engineered_features import FEATURES, engineer, numbers
 from pullbook.pipeline.features.fill_missing import FILLED
 from pullbook.pipeline.physics.correction_factors import STANDARDS
-from pullbook.pipeline.reading import sheet_file, text_file
+from pullbook.pipeline.reading import sheet_file, text_file, workbook
 from pullbook.reports import checks_page
 from pullbook.schemas import curated_tables
 from pullbook.schemas.fields import CURATED_FIELDS, FIELDS, PULL_FIELDS, WEATHER_REQUIRED
@@ -49,8 +48,17 @@ def filled(page: str) -> str:
 
 
 def _table(headings: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
-    lines = [headings, ["---"] * len(headings), *rows]
-    return "\n".join(f"| {' | '.join(map(_cell, line))} |" for line in lines)
+    """Return a Markdown table; a column in which no row says anything is left out.
+
+    >>> print(_table(["name", "unit"], [["bore", ""]]))
+    | name |
+    | --- |
+    | bore |
+    """
+    cells = [[_cell(text) for text in row] for row in rows]
+    kept = [at for at in range(len(headings)) if any(row[at] for row in cells)]
+    lines = [headings, ["---"] * len(headings), *cells]
+    return "\n".join(f"| {' | '.join(line[at] for at in kept)} |" for line in lines)
 
 
 def _cell(text: object) -> str:
@@ -230,7 +238,8 @@ def _bundle_files() -> str:
 def _limits_of_size() -> str:
     return (
         f"A sheet file may have {text_file.SHEET_BYTES // 10**6} MB and"
-        f" {sheet_file.MOST_ROWS:,} rows, a table {text_file.TABLE_BYTES // 10**6} MB."
+        f" {sheet_file.MOST_ROWS:,} rows, a table {text_file.TABLE_BYTES // 10**6} MB, a workbook"
+        f" {workbook._PACKED_BYTES // 10**6} MB."
     )
 
 
@@ -239,13 +248,7 @@ def _limits_of_size() -> str:
 
 def public_names() -> list[tuple[str, object]]:
     """Return the dotted name and the object of all that is meant for use from Python, each once."""
-    found = [
-        (f"pullbook.{name}", getattr(pullbook, name)) for name in getattr(pullbook, "__all__", ())
-    ]
-    for one in (Predictor, CurveRegressor):
-        if not any(one is thing for _, thing in found):
-            found.append((f"{one.__module__}.{one.__qualname__}", one))
-    return [(name, thing) for name, thing in found if not inspect.ismodule(thing)]
+    return [(f"pullbook.{name}", getattr(pullbook, name)) for name in pullbook.__all__]
 
 
 def _python() -> str:

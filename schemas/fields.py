@@ -128,7 +128,8 @@ class Field:
         if not self.numeric:
             return "text"
         number = "a whole number" if self.kind is Kind.WHOLE else "a number"
-        return f"{number} from {self.low:g} to {self.high:g}{self._after_number}"
+        both = self._after_number if self.unit.startswith(":") else ""
+        return f"{number} from {self.low:g}{both} to {self.high:g}{self._after_number}"
 
 
 #: Names in words, where the words are not just the name without underscores.
@@ -228,11 +229,7 @@ _TABLE = (
     _choice("aspiration", "type of aspiration", "natural", "supercharged", "turbocharged"),
     _number("boost", "peak boost, gauge pressure", "psi", 0, 80),
     _choice(
-        "exhaust_type",
-        "exhaust manifold or header",
-        "cast manifold",
-        "shorty header",
-        "long-tube header",
+        "exhaust_type", "manifold or header", "cast manifold", "shorty header", "long-tube header"
     ),
     _number("primary_diameter", "header primary diameter", "in", 0.5, 4),
     _number("primary_length", "header primary length", "in", 3, 100),

@@ -1,21 +1,49 @@
-"""What many tests share: a valid sheet to break, and one trained demo."""
+"""What many tests share: a valid sheet to break, one trained demo, and what is made once a run."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import os
+import pickle
+import tempfile
 from pathlib import Path
+from typing import TYPE_CHECKING, Protocol, TypeVar
 
-import pandas as pd
+import one_thread  # noqa: F401 - before what would start threads
 import pytest
+import trained_demo
+from filelock import FileLock
 from valid_sheet import sheet_text
 
-from pullbook.model.learning.settings import Settings
-from pullbook.model.training import bundle, train_model
-from pullbook.pipeline.curation import curate
-from pullbook.pipeline.demo import sheets
-from pullbook.pipeline.demo.shops import Made
-from pullbook.pipeline.features import feature_table
-from pullbook.pipeline.privacy import contribute
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+Made = TypeVar("Made")
+
+
+class Once(Protocol):
+    """Makes what takes long once a run, whichever of the test processes asks for it."""
+
+    def __call__(self, name: str, make: Callable[[Path], Made]) -> Made:
+        """Return what ``make`` makes of a folder of its own; the others read it from the disk."""
+
+
+@pytest.fixture(scope="session")
+def once(tmp_path_factory) -> Once:
+    """Return what makes a thing once a run; the next run makes it anew."""
+    own = tmp_path_factory.getbasetemp()
+    shared = (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "once"
+    shared.mkdir(exist_ok=True)
+
+    def made(name, make):
+        kept = shared / f"{name}.pickle"
+        with FileLock(shared / f"{name}.lock"):
+            if not kept.exists():
+                new = make(Path(tempfile.mkdtemp(prefix=f"{name}-", dir=shared)))
+                kept.with_suffix(".part").write_bytes(pickle.dumps(new))
+                kept.with_suffix(".part").replace(kept)
+        return pickle.loads(kept.read_bytes())  # noqa: S301 - our own, made above
+
+    return made
 
 
 @pytest.fixture
@@ -31,32 +59,10 @@ def write_sheet(tmp_path: Path):
     return write
 
 
-@dataclass
-class Demo:
-    """The demo's sheets on their whole way, made once for all tests."""
-
-    made: list[Made]
-    folder: Path
-    key: bytes
-    builds: pd.DataFrame
-    pulls: pd.DataFrame
-    model: train_model.Model
-    bundle: Path
-
-
 @pytest.fixture(scope="session")
-def demo(tmp_path_factory) -> Demo:
+def demo(once) -> trained_demo.Demo:
     """Return the demo, trained."""
-    folder = tmp_path_factory.mktemp("demo")
-    made = sheets.make(folder / "sheets")
-    key = b"a key for the tests alone"
-    contribute.contribute([folder / "sheets"], folder / "shared", key)
-    found = curate.curate([folder / "shared"])
-    found.write(folder / "curated")
-    features = feature_table.fit(found.builds)
-    model = train_model.train(found.builds, found.pulls, features, Settings())
-    bundle.save(model, folder / "bundle")
-    return Demo(made, folder, key, found.builds, found.pulls, model, folder / "bundle")
+    return once("demo", trained_demo.make)
 
 
 @pytest.fixture(autouse=True, scope="session")

@@ -27,6 +27,7 @@ from pullbook.pipeline.checks import check_sheet
 from pullbook.pipeline.privacy import anonymise, contribute
 from pullbook.pipeline.reading import parse_sheet, shop_headings
 
+#: Seconds of this process alone, whatever else the machine does.
 _SLOWEST = 5.0
 _PIECES = [
     "---", "\n", ",", ";", "\t", "|", ":", "- ", "? ", "&a ", "*a", "!!python/none ", "[", "{",
@@ -159,9 +160,9 @@ def run(inputs: int) -> dict[str, float]:
         @given(INPUTS)
         def each(case):
             nonlocal slowest
-            start = time.perf_counter()
+            start = time.process_time()
             found = one(folder, *case)
-            slowest = max(slowest, time.perf_counter() - start)
+            slowest = max(slowest, time.process_time() - start)
             met.update({"inputs": 1, "accepted": found[True], "refused": found[False]})
             assert slowest < _SLOWEST
             assert [p.name for p in folder.iterdir()] == ["in"], "something was written outside"

@@ -7,8 +7,8 @@ import time
 
 import pandas as pd
 import pytest
+from command_line import run
 from pandas.testing import assert_frame_equal
-from test_command_line import run
 
 from pullbook.model.evaluation import evaluate, evaluate_regimes
 from pullbook.model.learning.settings import Settings
@@ -16,8 +16,9 @@ from pullbook.model.training import bundle, train_model
 from pullbook.pipeline.curation import curate, data_set
 from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.parallel import workers
+from pullbook.schemas.errors import InputError
 
-FEW = Settings(rounds=40, spread_rounds=10, folds=4, withheld=1)
+FEW = Settings(rounds=10, spread_rounds=5, folds=3, withheld=1)
 
 
 @pytest.fixture(scope="module")
@@ -74,13 +75,13 @@ def test_curating_there_gives_the_same_tables(demo, far):
 
 
 def test_features_made_there_are_the_same(demo, far, monkeypatch):
-    monkeypatch.setattr(feature_table, "_LOT", 100)
-    assert_frame_equal(feature_table.fit(demo.builds, far).table,
-                       feature_table.fit(demo.builds).table)  # fmt: skip
+    monkeypatch.setattr(feature_table, "_LOT", 30)
+    builds = demo.builds.head(150)
+    assert_frame_equal(feature_table.fit(builds, far).table, feature_table.fit(builds).table)
 
 
 def test_a_model_trained_there_is_the_same(demo, far, tmp_path):
-    builds = demo.builds.head(240)
+    builds = demo.builds.head(100)
     pulls = demo.pulls[demo.pulls["sheet_id"].isin(builds["sheet_id"])]
     made = feature_table.fit(builds)
     ids = []
@@ -91,7 +92,7 @@ def test_a_model_trained_there_is_the_same(demo, far, tmp_path):
 
 
 def test_a_model_is_evaluated_there_with_the_same_outcome(demo, far):
-    builds = demo.builds.head(160)
+    builds = demo.builds.head(80)
     pulls = demo.pulls[demo.pulls["sheet_id"].isin(builds["sheet_id"])]
     here, there = (
         evaluate.evaluate(builds, pulls, FEW, 2, iter, hands)
@@ -119,8 +120,11 @@ def test_the_commands_take_the_address(demo, address, tmp_path):
 
 def test_where_nobody_answers_it_is_one_sentence(demo, tmp_path, monkeypatch):
     monkeypatch.setattr(workers, "_SECONDS", 1)
-    with pytest.raises(OSError, match="no scheduler answers"), workers.cluster("tcp://127.0.0.1:9"):
+    with (
+        pytest.raises(InputError, match="no scheduler answers"),
+        workers.cluster("tcp://127.0.0.1:9"),
+    ):
         pass
     done = run("features", demo.folder / "curated", "--out", tmp_path, "--cluster", "nonsense")
     assert done.returncode == 2
-    assert "no address of a scheduler" in done.stderr
+    assert "not the address of a scheduler" in done.stderr

@@ -1,14 +1,12 @@
 """The commands as a user runs them: exit statuses, JSON, no traceback."""
 
 import json
-import os
 import re
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 import yaml
+from command_line import run, run_apart
 from valid_sheet import FIELDS, PULL
 
 from pullbook.pipeline.privacy import anonymise
@@ -16,35 +14,16 @@ from pullbook.pipeline.privacy import anonymise
 ROOT = Path(__file__).parents[1]
 
 
-def run(*words, env=None):
-    """Run the command line in a process of its own."""
-    done = subprocess.run(
-        [
-            sys.executable,
-            "-W",
-            "error",
-            "-c",
-            "from pullbook.commands.main import run; run()",
-            *map(str, words),
-        ],
-        capture_output=True,
-        text=True,
-        env={**os.environ, "NO_COLOR": "1", "COLUMNS": "100", **(env or {})},
-        check=False,
-    )
-    assert "Traceback" not in done.stderr
-    return done
-
-
 def test_version_and_bare_call():
-    assert re.match(r"pullbook \d+\.\d+\.\d+", run("--version").stdout)
-    assert "Usage" in run().stdout + run().stderr
+    assert re.match(r"pullbook \d+\.\d+\.\d+", run_apart(["--version"]).stdout)
+    bare = run_apart([])
+    assert "Usage" in bare.stdout + bare.stderr
 
 
 def test_check_prints_json_and_nothing_else(write_sheet, tmp_path):
     write_sheet(name="in/good.csv")
     write_sheet({"sheet_id": "bad", "bore": "99"}, name="in/bad.csv")
-    done = run("check", tmp_path / "in", "--json")
+    done = run_apart(["check", tmp_path / "in", "--json"])
     assert done.returncode == 1
     sheets = json.loads(done.stdout)["sheets"]
     assert {s["sheet_id"]: s["accepted"] for s in sheets} == {"tern-0417": True, "bad": False}
@@ -55,9 +34,12 @@ def test_check_prints_json_and_nothing_else(write_sheet, tmp_path):
 
 
 @pytest.fixture(scope="module")
-def way(tmp_path_factory):
+def way(once):
     """The whole way on sheets of twelve made-up shops, by the commands alone."""
-    folder = tmp_path_factory.mktemp("way")
+    return once("way", whole_way)
+
+
+def whole_way(folder):
     for shop in range(12):
         for n in range(3):
             factor = 1 + 0.02 * ((shop + n) % 5 - 2)
@@ -93,7 +75,8 @@ def test_predict_answers_a_sheet_a_build_and_a_table(way, tmp_path):
         "sheet_id,bore,stroke,cylinders,shop\n"
         "a,3.9,3.6,6,Shop number 3\nb,,3.6,6,\nc,3.9,3.6,6,Nobody\n"
     )
-    one = run("predict", build, "--bundle", way / "bundle", "--json", "--rpm", "2000:4500:500")
+    rpm = ("--rpm", "2000:4500:500")
+    one = run_apart(["predict", build, "--bundle", way / "bundle", "--json", *rpm])
     assert one.returncode == 0, one.stderr
     (answer,) = map(json.loads, one.stdout.splitlines())
     assert [p["rpm"] for p in answer["curve"]] == [2000, 2500, 3000, 3500, 4000, 4500]
@@ -133,13 +116,29 @@ def test_a_level_beyond_the_shops_gives_null_limits(way, tmp_path):
     assert answer["peak_torque"]["rpm_high"] is None
 
 
-@pytest.mark.parametrize("suffix", ["svg", "png", "pdf"])
-def test_a_picture_is_drawn_and_the_same_each_time(way, tmp_path, suffix):
-    build = way / "in" / "0-0.csv"
-    for name in ("one", "two"):
-        path = tmp_path / f"{name}.{suffix}"
-        assert run("predict", build, "--bundle", way / "bundle", "--plot", path).returncode == 0
-    one, two = ((tmp_path / f"{n}.{suffix}").read_bytes() for n in ("one", "two"))
+PICTURES = ("svg", "png", "pdf")
+
+
+def drawn(way, folder, suffix):
+    """Return the words that draw a picture, and where it will be."""
+    path = folder / f"picture.{suffix}"
+    return ("predict", way / "in" / "0-0.csv", "--bundle", way / "bundle", "--plot", path), path
+
+
+@pytest.fixture(scope="module")
+def drawn_apart(way, tmp_path_factory):
+    """Every kind of picture, drawn in another process."""
+    folder = tmp_path_factory.mktemp("drawn")
+    done = run_apart(*(drawn(way, folder, suffix)[0] for suffix in PICTURES))
+    assert done.returncode == 0, done.stderr
+    return {suffix: drawn(way, folder, suffix)[1] for suffix in PICTURES}
+
+
+@pytest.mark.parametrize("suffix", PICTURES)
+def test_a_picture_is_drawn_and_the_same_each_time(way, drawn_apart, tmp_path, suffix):
+    words, path = drawn(way, tmp_path, suffix)
+    assert run(*words).returncode == 0
+    one, two = path.read_bytes(), drawn_apart[suffix].read_bytes()
     assert one == two
     assert len(one) > 5000
 
@@ -194,6 +193,13 @@ def test_what_cannot_be_done_is_one_sentence_and_status_2(words):
     assert done.returncode == 2
     assert done.stdout == ""
     assert len(done.stderr) > 10
+
+
+def test_what_cannot_be_done_is_the_same_in_a_process_of_its_own():
+    words = USAGE[0]
+    here, apart = run(*words), run_apart(words)
+    assert here == apart
+    assert apart.returncode == 2
 
 
 def test_settings_that_are_none_are_told(way, tmp_path):

@@ -6,7 +6,7 @@ import re
 
 import numpy as np
 import pytest
-from test_command_line import run
+from command_line import run
 
 from pullbook.model.answers.compare import compare
 from pullbook.model.answers.predict import predict

@@ -52,7 +52,7 @@ def test_boost_makes_more():
 
 _DRAWN = """
 import numpy as np
-from pipeline.demo import cycle, engines
+from pullbook.pipeline.demo import engine_cycle as cycle, engine_families as engines
 rng = np.random.default_rng(7)
 builds = [engines.draw(family, rng, wild) for family in engines.FAMILIES for wild in (0.1, 0.9)]
 rpm = np.arange(1500.0, 2700.0, 100.0)

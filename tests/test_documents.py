@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+import yaml
 from typer.testing import CliRunner
 
 from pullbook.commands.main import app
@@ -178,3 +179,28 @@ def test_a_picture_or_a_page_that_is_named_is_there():
         if not (page.parent / target).exists()
     ]
     assert broken == []
+
+
+def test_every_room_has_its_line_on_the_developers_page():
+    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    rooms = {
+        f"`{path.parent.relative_to(ROOT)}/`"
+        for top in ("schemas", "pipeline", "model", "pullbook")
+        for path in (ROOT / top).rglob("*.py")
+        if path.parent.relative_to(ROOT).as_posix() not in ("pipeline", "model", "pullbook")
+    }
+    assert {room for room in rooms if room not in page} == set()
+
+
+def test_forms_and_hooks_are_yaml_and_ask_nobody_else():
+    files = [*(ROOT / ".github").rglob("*.yml"), ROOT / ".pre-commit-config.yaml"]
+    found = {path.name: yaml.safe_load(path.read_text(encoding="utf-8")) for path in files}
+    assert {"bug.yml", "sheet.yml", "idea.yml"} < set(found)
+    assert all(form["name"] and form["body"] for form in found.values() if "body" in form)
+    assert {repo["repo"] for repo in found[".pre-commit-config.yaml"]["repos"]} == {"local"}
+
+
+def test_the_readme_fits_one_page():
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    assert len(text.splitlines()) <= 120
+    assert text.split("\n\n")[1].startswith("pullbook predicts")

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from test_command_line import run
+from command_line import run
 
 from pullbook.model.answers import explain as explaining
 from pullbook.model.answers.explain import GROUPS, explain, typical_build

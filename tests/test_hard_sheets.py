@@ -210,9 +210,9 @@ def test_a_stray_quotation_mark_is_told(tmp_path):
     "table", ["rpm,torque\n" * 60_000 + BARE, "rpm,torque\n2000,1 foo\n" * 9000]
 )
 def test_many_headings_and_many_faults_do_not_hang(tmp_path, table):
-    start = time.monotonic()
+    start = time.process_time()  # of this process alone, whatever else the machine does
     sheet(tmp_path, table)
-    assert time.monotonic() - start < 20
+    assert time.process_time() - start < 20
 
 
 def test_a_row_far_below_does_not_hang(tmp_path):

@@ -7,7 +7,7 @@ import json
 import numpy as np
 import pandas as pd
 import pytest
-from test_command_line import run
+from command_line import run
 
 from pullbook.model.answers.predict import predict
 from pullbook.model.learning.settings import Settings
@@ -46,25 +46,40 @@ class Months:
 
 
 @pytest.fixture(scope="module")
-def months(demo):
+def months(demo, once):
     """The last two years of the demo are the batch; the shop with most of it is the victim."""
     builds = demo.builds
     late = builds["tested_on"].astype(str).str[:4].isin(["2024", "2025"])
     earlier = builds[~late].reset_index(drop=True)
     seated = jury.seats(builds["shop"], 0.25)
-    old = trained(earlier[~jury.seats(earlier["shop"], 0.25)], demo.pulls)
+    learn = earlier[~jury.seats(earlier["shop"], 0.25)]
+    old = once("champion", lambda _: trained(learn, demo.pulls))
     return Months(builds, demo.pulls, earlier, builds[~seated], old)
 
 
 @pytest.fixture(scope="module")
-def challenger(months):
-    return trained(months.learn, months.pulls)
+def challenger(months, once):
+    return once("challenger", lambda _: trained(months.learn, months.pulls))
 
 
 def verdict(months, new, pulls=None, doubts=()):
     pulls = months.pulls if pulls is None else pulls
     both = told("old", months.old), told("new", new)
     return judge.judge(*both, months.builds, pulls, RULES, 0.9, doubts)
+
+
+@pytest.fixture(scope="module")
+def found(months, challenger):
+    """The verdict on the challenger."""
+    return verdict(months, challenger)
+
+
+@pytest.fixture(scope="module")
+def few(months):
+    """The same months, of seven shops of the jury alone."""
+    seated = months.builds[jury.seats(months.builds["shop"], 0.25)]
+    kept = seated["shop"].isin(seated["shop"].unique()[:7])
+    return dataclasses.replace(months, builds=seated[kept].reset_index(drop=True))
 
 
 # --- the jury --------------------------------------------------------------------------------
@@ -96,14 +111,13 @@ def test_a_jury_of_nobody_or_of_all_is_refused(months, share, tmp_path):
 # --- the verdict -----------------------------------------------------------------------------
 
 
-def test_a_model_against_itself_is_no_worse(months):
-    found = verdict(months, months.old)
+def test_a_model_against_itself_is_no_worse(few):
+    found = verdict(few, few.old)
     assert found.verdict is Verdict.NO_WORSE
     assert all(one.difference == one.low == one.high == 0 for one in found.figures.values())
 
 
-def test_only_shops_that_neither_has_seen_are_asked(months, challenger):
-    found = verdict(months, challenger)
+def test_only_shops_that_neither_has_seen_are_asked(months, challenger, found):
     seated = months.builds[jury.seats(months.builds["shop"], 0.25)]
     assert found.sheets == (seated["copies"] == 1).sum()
     assert found.shops <= seated["shop"].nunique()
@@ -113,15 +127,14 @@ def test_only_shops_that_neither_has_seen_are_asked(months, challenger):
         )
 
 
-def test_more_of_the_same_sheets_are_not_worse(months, challenger):
-    found = verdict(months, challenger)
+def test_more_of_the_same_sheets_are_not_worse(found):
     assert found.verdict in {Verdict.BETTER, Verdict.NO_WORSE, Verdict.CANNOT_TELL}
     assert found.figures["rms"].low < 0.1
 
 
-def test_the_figures_are_those_of_a_slow_clear_way(months, challenger):
+def test_the_figures_are_those_of_a_slow_clear_way(months, challenger, found):
     """Root mean square of relative error by sheet, by hand."""
-    found = verdict(months, challenger)
+    pulls = dict(list(months.pulls.groupby("sheet_id")))
     rows = judge.unseen(months.builds, months.old, challenger)
     asked = months.builds[rows].reset_index(drop=True)
     for model, figure in ((months.old, found.figures["rms"].old),
@@ -129,7 +142,7 @@ def test_the_figures_are_those_of_a_slow_clear_way(months, challenger):
         squares = []
         for name, one in zip(asked["sheet_id"], predict(model, asked, [None] * len(asked)),
                              strict=True):  # fmt: skip
-            pull = months.pulls[months.pulls["sheet_id"] == name]
+            pull = pulls[name]
             guess = one.torque(pull["rpm"].to_numpy(float))
             squares.append(np.mean((100 * (guess / pull["torque"].to_numpy() - 1)) ** 2))
         assert figure == pytest.approx(np.sqrt(np.mean(squares)), abs=1e-5)
@@ -165,8 +178,8 @@ def test_limits_that_hold_less_than_they_did_are_worse(months, challenger):
     assert any("limits hold" in reason for reason in found.reasons)
 
 
-def test_while_there_is_doubt_nothing_is_better(months):
-    found = verdict(months, months.old, doubts=["a shop reads off"])
+def test_while_there_is_doubt_nothing_is_better(few):
+    found = verdict(few, few.old, doubts=["a shop reads off"])
     assert found.verdict is Verdict.CANNOT_TELL
     assert found.reasons == ["a shop reads off"]
 
@@ -186,10 +199,10 @@ def test_by_one_shop_nothing_is_told_whatever_the_rules_say(months, challenger):
     assert found.verdict is Verdict.CANNOT_TELL
 
 
-def test_with_few_shops_it_cannot_be_told(months):
+def test_with_few_shops_it_cannot_be_told(few):
     rules = dataclasses.replace(RULES, fewest_shops=99)
-    both = told("old", months.old), told("new", months.old)
-    found = judge.judge(*both, months.builds, months.pulls, rules, 0.9)
+    both = told("old", few.old), told("new", few.old)
+    found = judge.judge(*both, few.builds, few.pulls, rules, 0.9)
     assert found.verdict is Verdict.CANNOT_TELL
     assert "too few" in found.reasons[0]
 

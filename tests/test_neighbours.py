@@ -138,8 +138,8 @@ def test_a_shop_that_is_off_by_six_percent_is_told_and_nothing_is_changed(demo, 
     pulls = shifted(shop, 1.08)
     after = shop_consensus.readings_of_shops(demo.builds, pulls).set_index("shop")
     assert after.loc[shop, "offset"] - before.loc[shop, "offset"] > 0.05
-    told = shop_consensus.told(after.reset_index(), demo.builds)
-    places = {place for place, _ in told}
+    reported = shop_consensus.report_shops(after.reset_index(), demo.builds)
+    places = {place for place, _ in reported}
     assert set(np.flatnonzero(demo.builds["shop"] == shop)) <= places
 
 

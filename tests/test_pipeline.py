@@ -12,6 +12,9 @@ import pandas as pd
 import pytest
 import yaml
 
+#: DVC starts every stage in a process of its own; test_stages.py has what is told without it.
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parents[1]
 _CODE = ("schemas", "pipeline", "model", "pullbook", "benchmarks/results")
 _FILES = ("dvc.yaml", "params.yaml", ".dvcignore", "data/demo.key", "data/withdrawn.csv")

@@ -11,8 +11,14 @@ PARTS = 2
 
 
 @pytest.fixture(scope="module")
-def held_out(demo):
-    return evaluate.evaluate(demo.builds, demo.pulls, Settings(rounds=300, folds=6), PARTS)
+def held_out(demo, once):
+    few = Settings(rounds=200, folds=5, withheld=1)
+    return once("held_out", lambda _: evaluate.evaluate(demo.builds, demo.pulls, few, PARTS))
+
+
+@pytest.fixture(scope="module")
+def metrics(held_out, once):
+    return once("metrics", lambda _: held_out.metrics())
 
 
 def lower_bound(level, shops, calibrated):
@@ -30,9 +36,8 @@ def lower_bound(level, shops, calibrated):
 @pytest.mark.parametrize(
     "what", ["reading", "curve", "peak_torque", "peak_power", "peak_torque_rpm", "peak_power_rpm"]
 )
-def test_limits_hold_on_shops_never_seen(held_out, level, what):
-    found = held_out.metrics()
-    shops = found["shops"]
+def test_limits_hold_on_shops_never_seen(metrics, level, what):
+    found, shops = metrics, metrics["shops"]
     if what.endswith("rpm") and str(level) not in found["coverage"][what]:
         pytest.skip("too few shops whose sweeps hold the peak for limits at this level")
     bound = lower_bound(level, shops, shops * (PARTS - 1) // PARTS)
@@ -41,22 +46,22 @@ def test_limits_hold_on_shops_never_seen(held_out, level, what):
     assert found["coverage"][what][str(level)] >= max(bound, level - 0.06)
 
 
-def test_limits_are_not_bought_with_width(held_out):
+def test_limits_are_not_bought_with_width(metrics):
     """An interval that always holds says nothing: coverage must not be far above the level."""
-    found = held_out.metrics()["coverage"]["reading"]
+    found = metrics["coverage"]["reading"]
     assert found["0.5"] < 0.65
     assert found["0.8"] < 0.92
 
 
-def test_the_model_beats_both_rules_of_thumb(held_out):
-    error = held_out.metrics()["error"]
+def test_the_model_beats_both_rules_of_thumb(metrics):
+    error = metrics["error"]
     for measure in ("rms", "median_sheet", "p90_sheet"):
         rules = min(error["mean_per_cubic_inch"][measure], error["nearest_sheet"][measure])
         assert error["predicted"][measure] < 0.75 * rules
 
 
-def test_few_builds_of_shops_never_seen_stand_outside(held_out):
-    assert held_out.metrics()["standing_share"]["outside"] < 0.06
+def test_few_builds_of_shops_never_seen_stand_outside(metrics):
+    assert metrics["standing_share"]["outside"] < 0.06
 
 
 def test_limits_hold_for_shops_and_families_known_or_new(demo):

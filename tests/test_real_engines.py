@@ -12,10 +12,11 @@ from pullbook.model.learning.settings import Settings
 
 
 @pytest.fixture(scope="module")
-def found():
+def found(once):
     builds, pulls = open_engines.curated()
     assert len(builds) > 170
-    return evaluate.evaluate(builds, pulls, Settings(rounds=300), 5).metrics()
+    few = Settings(rounds=300)
+    return once("open_data", lambda _: evaluate.evaluate(builds, pulls, few, 5)).metrics()
 
 
 def test_torque_is_closer_than_the_mean_per_cubic_inch(found):

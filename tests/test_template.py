@@ -1,12 +1,10 @@
 """The template and the schema of a build: sound as they stand, and of one mind with the reader."""
 
 import json
-import os
 import re
-import subprocess
-import sys
 from pathlib import Path
 
+import command_line
 import jsonschema
 import pytest
 import yaml
@@ -56,17 +54,8 @@ def build(folder, text):
     return check_sheet.judge(parse_sheet.typed(raw), check_sheet.BUILD_RULES)
 
 
-def run(*words, cwd=None):
-    done = subprocess.run(
-        [sys.executable, "-c", "from pullbook.commands.main import run; run()", "template", *words],
-        capture_output=True,
-        text=True,
-        env={**os.environ, "NO_COLOR": "1", "COLUMNS": "200"},
-        cwd=cwd,
-        check=False,
-    )
-    assert "Traceback" not in done.stderr
-    return done
+def run(*words):
+    return command_line.run("template", *words, env={"COLUMNS": "200"})
 
 
 def test_the_template_is_a_build_as_it_stands(tmp_path):
@@ -249,18 +238,19 @@ def test_the_command_prints_the_template_and_the_schema():
     assert json.loads(schema.stdout) == SCHEMA
 
 
-def test_the_command_writes_a_new_file_and_leaves_an_old_one(tmp_path):
+def test_the_command_writes_a_new_file_and_leaves_an_old_one(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
     for words, name in (([], "mine.yaml"), (["--schema"], "build.json")):
-        done = run(*words, "--out", name, cwd=tmp_path)
+        done = run(*words, "--out", name)
         assert (done.returncode, done.stdout) == (0, "")
         assert name in done.stderr
     assert (tmp_path / "mine.yaml").read_bytes().decode() == TEXT
     assert json.loads((tmp_path / "build.json").read_text()) == SCHEMA
     (tmp_path / "mine.yaml").write_text("bore: 4 in\n")
-    again = run("--out", "mine.yaml", cwd=tmp_path)
+    again = run("--out", "mine.yaml")
     assert (again.returncode, again.stdout) == (2, "")
     assert "mine.yaml is there already" in again.stderr
     assert (tmp_path / "mine.yaml").read_text() == "bore: 4 in\n"
-    nowhere = run("--out", "no/where.yaml", cwd=tmp_path)
+    nowhere = run("--out", "no/where.yaml")
     assert nowhere.returncode == 2
     assert nowhere.stderr.count("\n") == 1

@@ -6,7 +6,7 @@ import shutil
 
 import pandas as pd
 import pytest
-from test_command_line import run
+from command_line import run
 
 from pullbook.pipeline.curation import curate, data_set
 from pullbook.pipeline.privacy import anonymise, withdraw

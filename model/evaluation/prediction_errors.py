@@ -75,12 +75,13 @@ def _of_sheet(
         factor = found.threshold("point", level) if level > 0 else 0.0
         return None if factor is None else factor * width
 
-    readings = pd.DataFrame(
-        {"sheet_id": name, "shop": shop, "rpm": rpm, "measured": measured, "predicted": predicted,
-         "pit": np.nan if found.regime is None
-         else 0.5 + np.sign(off) * found.regime.point.level(far / width) / 2}
-        | accuracy.scores(np.log(predicted), half, np.log(measured), LEVEL)
-    )  # fmt: skip
+    # Plain columns until all are there: pandas takes long to put each into a table by itself.
+    readings: dict[str, Any] = {
+        "sheet_id": name, "shop": shop, "rpm": rpm, "measured": measured, "predicted": predicted,
+        "pit": np.nan if found.regime is None
+        else 0.5 + np.sign(off) * found.regime.point.level(far / width) / 2,
+        **accuracy.scores(np.log(predicted), half, np.log(measured), LEVEL),
+    }  # fmt: skip
     sheet: dict[str, Any] = {
         "sheet_id": name,
         "shop": shop,
@@ -100,7 +101,7 @@ def _of_sheet(
         for part, score in peaks.items():
             most = found.threshold(part, level)
             sheet[f"{part}_{level}"] = None if most is None or score is None else score <= most
-    return readings, sheet
+    return pd.DataFrame(readings), sheet
 
 
 def _peaks(rpm: Floats, measured: Floats, found: Prediction) -> dict[str, float | None]:

@@ -162,9 +162,15 @@ def _manifest(folder: Path) -> dict[str, Any]:
         raise BundleError(msg) from fault
     if not isinstance(manifest, dict) or manifest.get("format") != FORMAT:
         found = manifest.get("format") if isinstance(manifest, dict) else None
+        newer = isinstance(found, int) and found > FORMAT
+        cure = (
+            "update pullbook"
+            if newer
+            else "train it again from the curated sheets: pullbook train CURATED --out BUNDLE"
+        )
         msg = (
-            f"the bundle {folder} has format {found!r}, and this pullbook reads format {FORMAT};"
-            " train it again with: pullbook train"
+            f"the bundle {folder} has format {found!r}, and this pullbook reads format"
+            f" {FORMAT}; {cure}"
         )
         raise BundleError(msg)
     if manifest.get("id") != _identity(manifest):

@@ -40,7 +40,7 @@ _COLD_ENGINE = 120.0
 _METRIC = ("bore", "stroke", "barometer")
 
 
-def spoiled(sheet: Sheet, name: str) -> bool:
+def is_refused(sheet: Sheet, name: str) -> bool:
     """Return whether a field is already refused, so that one fault is reported once."""
     return any(f.field == name and f.severity is Severity.REFUSE for f in sheet.findings)
 
@@ -57,7 +57,7 @@ def required_of_build(sheet: Sheet) -> Iterator[Finding]:
 
 def _find_missing(sheet: Sheet, names: tuple[str, ...]) -> Iterator[Finding]:
     for name in names:
-        if sheet.values.get(name) is None and not spoiled(sheet, name):
+        if sheet.values.get(name) is None and not is_refused(sheet, name):
             field = FIELDS[name]
             message = f"{field.title} is missing. Add the field {name}: {field.allowed}."
             yield Finding("missing", message, name, sheet.rows.get(name))

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.checks.field_rules import spoiled
+from pullbook.pipeline.checks.field_rules import is_refused
 from pullbook.pipeline.physics import engine_quantities
 from pullbook.pipeline.physics.constants import CUBIC_INCH, INCH
 from pullbook.schemas.fields import FIELDS
@@ -114,14 +114,14 @@ def fits(sheet: Sheet) -> Iterator[Finding]:
         if None in numbers:
             continue
         found = fit.measure(*numbers)
-        if fit.usual[0] <= found <= fit.usual[1] or any(spoiled(sheet, n) for n in fit.fields):
+        if fit.usual[0] <= found <= fit.usual[1] or any(is_refused(sheet, n) for n in fit.fields):
             continue
         impossible = not fit.can[0] <= found <= fit.can[1]
         low, high = fit.can if impossible else fit.usual
         *labels, last = (FIELDS[name].label for name in fit.fields)
         message = (
             f"{fit.words[0].upper()}{fit.words[1:]} is {found:.3g};"
-            f" {'possible' if impossible else 'usual'} is {low:g} to {high:g}."
+            f" {low:g} to {high:g} is {'possible' if impossible else 'usual'}."
             f" Check {', '.join(labels)} and {last} and their units."
         )
         name = fit.fields[0]
@@ -133,10 +133,10 @@ def boost(sheet: Sheet) -> Iterator[Finding]:
     """A boosted engine gives its boost, and an engine with boost is not naturally aspirated."""
     aspiration, given = sheet.values.get("aspiration"), sheet.number("boost")
     boosted = aspiration not in (None, "natural")
-    if boosted and given is None and not spoiled(sheet, "boost"):
+    if boosted and given is None and not is_refused(sheet, "boost"):
         message = f"Boost is missing, but the engine is {aspiration}. Add the field boost, in psi."
         yield Finding("missing-boost", message, "boost")
-    elif not boosted and given is not None and given > _NO_BOOST and not spoiled(sheet, "boost"):
+    elif not boosted and given is not None and given > _NO_BOOST and not is_refused(sheet, "boost"):
         message = (
             f"Boost is {given:g} psi, but the engine is naturally aspirated. Set aspiration to"
             " supercharged or turbocharged, or remove boost."
@@ -156,15 +156,15 @@ def knock(sheet: Sheet) -> Iterator[Finding]:
         if ratio > most:
             message = (
                 f"Compression ratio {ratio:g}:1 is high for"
-                f" {f'{octane:g} octane ' if octane is not None else ''}{fuel}; usual is up to"
-                f" {most:.1f}:1. Check both."
+                f" {f'{octane:g} octane ' if octane is not None else ''}{fuel}; up to"
+                f" {most:.1f}:1 is usual. Check both."
             )
             yield Finding("compression-fuel-unusual", message, "compression_ratio",
                           sheet.rows.get("compression_ratio"), f"{ratio:g}")  # fmt: skip
     low, high = _OCTANES[fuel]
     if octane is not None and not low <= octane <= high:
         message = (
-            f"Octane {octane:g} is unusual for {fuel}; usual is {low:g} to {high:g}, as (R+M)/2."
+            f"Octane {octane:g} is unusual for {fuel}; {low:g} to {high:g} is usual, as (R+M)/2."
             " Check both."
         )
         yield Finding("octane-fuel-unusual", message, "octane", sheet.rows.get("octane"))
@@ -193,7 +193,12 @@ def count(sheet: Sheet) -> Iterator[Finding]:
 def piston_speed(sheet: Sheet) -> Iterator[Finding]:
     """The mean piston speed at the top of the sweep is one that engines run at."""
     stroke = sheet.number("stroke")
-    if stroke is None or not sheet.readings or spoiled(sheet, "stroke") or spoiled(sheet, "rpm"):
+    if (
+        stroke is None
+        or not sheet.readings
+        or is_refused(sheet, "stroke")
+        or is_refused(sheet, "rpm")
+    ):
         return
     rpm = max(reading.rpm for reading in sheet.readings)
     speed = float(engine_quantities.mean_piston_speed(stroke * INCH, rpm))
@@ -202,7 +207,7 @@ def piston_speed(sheet: Sheet) -> Iterator[Finding]:
     impossible = speed > _PISTON_SPEED[1]
     message = (
         f"{stroke:g} in stroke at {rpm:.0f} rpm is a mean piston speed of {speed:.1f} m/s;"
-        f" {'possible' if impossible else 'usual'} is up to {_PISTON_SPEED[impossible]:g} m/s."
+        f" up to {_PISTON_SPEED[impossible]:g} m/s is {'possible' if impossible else 'usual'}."
         " Check the unit of the stroke, and the rpm."
     )
     yield Finding("piston-speed" if impossible else "piston-speed-unusual", message, "rpm")

@@ -8,7 +8,7 @@ from operator import itemgetter
 from statistics import median
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.checks.field_rules import spoiled
+from pullbook.pipeline.checks.field_rules import is_refused
 from pullbook.pipeline.physics import engine_quantities
 from pullbook.pipeline.physics.constants import CUBIC_INCH, LBFT, TORQUE_POWER_CONSTANT
 from pullbook.schemas.fields import PULL_FIELDS
@@ -53,7 +53,7 @@ def torque_of(torque: float | None, power: float | None, rpm: float) -> float | 
 def curves(sheet: Sheet) -> list[Curve]:
     """Return the pulls of a sheet as curves; an empty list if one of their columns is refused."""
     if sheet.curves is None:
-        refused = any(spoiled(sheet, name) for name in ("rpm", "torque", "power"))
+        refused = any(is_refused(sheet, name) for name in ("rpm", "torque", "power"))
         sheet.curves = [] if refused else _make_curves(sheet.readings)
     return sheet.curves
 
@@ -70,14 +70,15 @@ def _make_curves(readings: list[Reading]) -> list[Curve]:
 def enough_rpm(sheet: Sheet) -> Iterator[Finding]:
     """A pull has readings at five different rpm or more."""
     distinct = len({reading.rpm for reading in sheet.readings})
-    if distinct < _ENOUGH_RPM and any(spoiled(sheet, name) for name in PULL_FIELDS):
+    if distinct < _ENOUGH_RPM and any(is_refused(sheet, name) for name in PULL_FIELDS):
         return  # the reason why there are so few is reported already
     if distinct == 0:
         message = "There is no table of rpm with torque or power. Add one."
         yield Finding("no-pull", message, "rpm")
     elif distinct < _ENOUGH_RPM:
+        speeds = "speed was" if distinct == 1 else "speeds were"
         message = (
-            f"The pull has {distinct} different rpm; a curve needs at least {_ENOUGH_RPM}."
+            f"Only {distinct} engine {speeds} read; a curve needs at least {_ENOUGH_RPM}."
             " Add readings."
         )
         yield Finding("too-few-rpm", message, "rpm")
@@ -101,7 +102,7 @@ def mean_pressure(sheet: Sheet) -> Iterator[Finding]:
     """The best brake mean effective pressure of a pull is possible, and usual."""
     size_in3 = sheet.displacement
     torques = [torque for r in sheet.readings if (torque := torque_of(r.torque, r.power, r.rpm))]
-    doubtful = any(spoiled(sheet, name) for name in (*engine_quantities.SIZE_FIELDS, "boost"))
+    doubtful = any(is_refused(sheet, name) for name in (*engine_quantities.SIZE_FIELDS, "boost"))
     if size_in3 is None or not torques or doubtful:
         return
     volume = size_in3 * CUBIC_INCH
@@ -116,9 +117,9 @@ def mean_pressure(sheet: Sheet) -> Iterator[Finding]:
     if impossible or (natural and not low <= kpa <= high):
         message = (
             f"The best torque, {max(torques):.0f} lb-ft from {size_in3:.0f} in3, is a mean"
-            f" effective pressure of {kpa:.0f} kPa; {'possible' if impossible else 'usual'} is"
-            f" {low:.0f} to {high:.0f} kPa. Check the units of torque, bore and stroke, and the"
-            " number of cylinders."
+            f" effective pressure of {kpa:.0f} kPa; {low:.0f} to {high:.0f} kPa is"
+            f" {'possible' if impossible else 'usual'}. Check the units of torque, bore and"
+            " stroke, and the number of cylinders."
         )
         yield Finding("mean-pressure" if impossible else "mean-pressure-unusual", message, "torque")
 

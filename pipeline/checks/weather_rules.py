@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.checks.field_rules import spoiled
+from pullbook.pipeline.checks.field_rules import is_refused
 from pullbook.pipeline.physics.correction_factors import (
     ASSUMED_HUMIDITY,
     CHASSIS_EFFICIENCY,
@@ -31,14 +31,14 @@ def weather(sheet: Sheet) -> Iterator[Finding]:
     if stated is None:
         return
     for name in WEATHER_REQUIRED if stated == "observed" else ():
-        if sheet.values.get(name) is None and not spoiled(sheet, name):
+        if sheet.values.get(name) is None and not is_refused(sheet, name):
             message = (
                 f"{FIELDS[name].title} is missing. Observed numbers cannot be corrected without it;"
                 f" add the field {name}."
             )
             yield Finding("missing-weather", message, name)
     at = weather_of(sheet.values)
-    if at is None or any(spoiled(sheet, n) for n in _WEATHER):
+    if at is None or any(is_refused(sheet, n) for n in _WEATHER):
         return
     used = REFERENCE if stated == "observed" else str(stated)
     for name in dict.fromkeys((used, REFERENCE)):
@@ -46,7 +46,7 @@ def weather(sheet: Sheet) -> Iterator[Finding]:
             message = (
                 f"The weather, {at.celsius:.0f} degC and {at.pressure:.1f} kPa (factor"
                 f" {STANDARDS[name].factor(at):.3f}), is outside the range of {name}."
-                " Check temperature, barometer and their units."
+                " If it is right, the sheet only counts a little less."
             )
             yield Finding("correction-range", message, "correction", sheet.rows.get("correction"))
     if sheet.values.get("relative_humidity") is None:
@@ -57,7 +57,7 @@ def weather(sheet: Sheet) -> Iterator[Finding]:
 def station(sheet: Sheet) -> Iterator[Finding]:
     """The barometer is the station pressure at the dyno, not reduced to sea level."""
     elevation, read = sheet.number("elevation"), sheet.number("barometer")
-    if elevation is None or read is None or spoiled(sheet, "barometer"):
+    if elevation is None or read is None or is_refused(sheet, "barometer"):
         return
     expected = station_pressure(elevation)
     if abs(read - expected) > _WEATHER_INHG:

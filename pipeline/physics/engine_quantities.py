@@ -1,7 +1,7 @@
-"""Handbook quantities of a piston engine, as pure functions of numbers or arrays.
+"""Handbook quantities of a four-stroke piston engine, as pure functions of numbers or arrays.
 
-Every function takes and returns SI units unless its name says otherwise. Sources are named where
-one is known; a four-stroke cycle is meant throughout.
+Arguments and results are in SI units unless the docstring says otherwise; arrays keep their shape.
+Sources are named where known.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ Number = float | NDArray[np.float64]
 
 
 def displacement(bore: Number, stroke: Number, cylinders: Number) -> Number:
-    """Return the swept volume of all cylinders, in the cube of the unit of bore and stroke.
+    """Return the displacement of all cylinders, in the cube of the unit of bore and stroke.
 
     >>> round(displacement(4.0, 3.48, 8), 1)
     349.8
@@ -23,7 +23,7 @@ def displacement(bore: Number, stroke: Number, cylinders: Number) -> Number:
     return np.pi / 4 * bore**2 * stroke * cylinders
 
 
-#: What a displacement is worked out from.
+#: Fields that a displacement is worked out from; the first two are lengths.
 SIZE_FIELDS = ("bore", "stroke", "cylinders")
 
 

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 import pandas as pd
 
+from pullbook.pipeline.physics.engine_quantities import SIZE_FIELDS
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -40,7 +42,7 @@ def rarity(values: Mapping[str, Value], builds: pd.DataFrame) -> Rarity:
     """
     own = builds["shop"].to_numpy() != values.get("shop")
     engine = own & (builds["cylinders"] == values["cylinders"]).to_numpy(dtype=bool, na_value=False)
-    for name in ("bore", "stroke"):
+    for name in SIZE_FIELDS[:2]:
         others = builds[name].to_numpy(dtype=float)
         engine &= np.abs(np.log(others / float(values[name]))) < _SIZE  # type: ignore[arg-type]
     alike = engine.copy()

@@ -6,7 +6,7 @@ import math
 import re
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.reading.sweeps import apart
+from pullbook.pipeline.reading.sweeps import split_sweeps
 from pullbook.pipeline.reading.table_layout import blocks
 from pullbook.pipeline.values import numerals
 from pullbook.pipeline.values.cells import CellError, is_missing, parse
@@ -85,7 +85,7 @@ def _readings(raw: RawSheet, findings: list[Finding], mark: str | None) -> list[
     for block in found:
         own = _read_block(block, findings, mark, pulls)
         if "pull" not in block.columns:
-            own, in_sweeps = apart(own, block.number)
+            own, in_sweeps = split_sweeps(own, block.number)
             findings += in_sweeps
         readings += own
     if pulls:

@@ -15,7 +15,7 @@ _TURN = 0.25
 _FEWEST = 5
 
 
-def apart(readings: list[Reading], number: int) -> tuple[list[Reading], list[Finding]]:
+def split_sweeps(readings: list[Reading], number: int) -> tuple[list[Reading], list[Finding]]:
     """Number the sweeps of a pull, where its speed turns back.
 
     Parameters

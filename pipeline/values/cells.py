@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from pullbook.pipeline.values import numerals
 from pullbook.pipeline.values.headings import squash
 from pullbook.pipeline.values.units import UnknownUnitError, WrongUnitError, scale
+from pullbook.schemas.errors import InputError
 from pullbook.schemas.fields import Kind
 from pullbook.schemas.findings import Finding
 
@@ -60,7 +61,7 @@ def is_missing(text: str) -> bool:
     return text.strip().casefold() in MISSING
 
 
-class CellError(ValueError):
+class CellError(InputError):
     """A cell that cannot be parsed; ``finding`` says why."""
 
     def __init__(self, finding: Finding) -> None:

@@ -11,15 +11,17 @@ from functools import cache, lru_cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
+from pullbook.schemas.errors import InputError
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
 
-class UnknownUnitError(ValueError):
+class UnknownUnitError(InputError):
     """The text is not a known unit."""
 
 
-class WrongUnitError(ValueError):
+class WrongUnitError(InputError):
     """The unit is known but measures another quantity."""
 
 

@@ -169,7 +169,7 @@ def _manifest(folder: Path) -> dict[str, Any]:
             else "train it again from the curated sheets: pullbook train CURATED --out BUNDLE"
         )
         msg = (
-            f"the bundle {folder} is of format {found!r}, and this pullbook reads format"
+            f"the bundle {folder} has format {found!r}, and this pullbook reads format"
             f" {FORMAT}; {cure}"
         )
         raise BundleError(msg)

@@ -1,4 +1,4 @@
-"""Commands of a builder: ask what a combination will likely make."""
+"""Commands of a builder: predict, compare, explain."""
 
 from __future__ import annotations
 
@@ -27,7 +27,9 @@ _MOST_SPEEDS = 2000
 
 
 def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
-    builds: Annotated[Path, typer.Argument(help="A sheet file, a .yaml build or a builds.csv.")],
+    builds: Annotated[
+        Path, typer.Argument(help="Builds to predict: a .yaml build, a sheet file or a builds.csv.")
+    ],
     bundle: options.Bundle = None,
     level: options.Level = 0.9,
     rpm: options.Rpm = _DEFAULT_RPM,
@@ -45,7 +47,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     options.check_level(level)
     wanted = output.Wanted(as_json, plot, html)
     asked = build_files.read(builds)
-    inputs.tell_asides(asked)
+    inputs.print_notes(asked)
     codes = inputs.shop_codes(asked, shop, key_file)
     found = inputs.predictions(asked, codes, inputs.load(bundle))
     answers = [None if one is None else one.answer(speeds, level) for one in found]
@@ -85,7 +87,7 @@ def _draw(
         wanted,
     )
     if len(drawn) == _MOST_PLOTTED:
-        typer.echo(f"At most {_MOST_PLOTTED} builds are drawn.", err=True)
+        typer.echo(f"Charts and answer sheets show the first {_MOST_PLOTTED} builds.", err=True)
 
 
 def _speeds(text: str) -> Any:
@@ -93,10 +95,10 @@ def _speeds(text: str) -> Any:
     try:
         first, last, step = (float(part) for part in text.split(":"))
     except ValueError:
-        msg = f"{text!r} is not first:last:step, as {_DEFAULT_RPM}"
+        msg = f"{text!r} is not first:last:step, such as {_DEFAULT_RPM}"
         raise typer.BadParameter(msg, param_hint="--rpm") from None
     if not (0 < first <= last < 1e5 and step > 0 and (last - first) / step < _MOST_SPEEDS):
-        msg = f"{text!r} must rise from above nought in at most {_MOST_SPEEDS} steps"
+        msg = f"{text!r} must start above 0 and rise in at most {_MOST_SPEEDS} steps"
         raise typer.BadParameter(msg, param_hint="--rpm")
     from pullbook.model.answers.predict import speeds_of
 
@@ -114,22 +116,22 @@ def _print(builds: Sequence[Build], found: list[Answer | None], units: Units) ->
             fault = "" if build.fault is None else build.fault.message
             typer.echo(f"{build.sheet_id}: {fault}", err=True)
         else:
-            said = prediction_text.full if whole else prediction_text.summary
-            typer.echo(said(answer, units))
+            form = prediction_text.full if whole else prediction_text.summary
+            typer.echo(form(answer, units))
     given = [answer for answer in found if answer is not None]
     if given:
         typer.echo(prediction_text.closing(given))
 
 
 def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
-    builds: Annotated[list[Path], typer.Argument(help="Two to four files with one build each.")],
+    builds: Annotated[list[Path], typer.Argument(help="Two to four files, one build in each.")],
     bundle: options.Bundle = None,
     band: options.Band = options.DEFAULT_BAND,
     level: options.Level = 0.9,
     one_shop: Annotated[
         bool,
         typer.Option(
-            "--one-shop/--two-shops", help="Whether all would be tested on one shop's dyno."
+            "--one-shop/--two-shops", help="Both builds on one shop's dyno, or on two shops' dynos."
         ),
     ] = True,
     shop: options.Shop = None,
@@ -139,7 +141,7 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     html: options.Html = None,
     as_json: options.AsJson = False,
 ) -> None:
-    """Say which of several builds makes more over a band, and how sure that is."""
+    """Compare builds over a band of rpm: which makes more, and how sure that is."""
     from pullbook.answer_sheets import comparison_sheet
     from pullbook.charts import (
         comparison_chart,
@@ -152,18 +154,20 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     options.check_level(level)
     wanted = output.Wanted(as_json, plot, html)
     if not 2 <= len(builds) <= _MOST_PLOTTED:
-        msg = f"name two to {_MOST_PLOTTED} builds; {len(builds)} were named"
+        msg = f"give two to {_MOST_PLOTTED} builds, not {len(builds)}"
         raise typer.BadParameter(msg, param_hint="BUILDS")
     if shop is not None and not one_shop:
-        msg = "builds of two shops are not both that shop's; leave one of the options out"
+        msg = "--two-shops and --shop contradict each other; leave one of them out"
         raise typer.BadParameter(msg, param_hint="--shop")
     sheets = inputs.named_apart([inputs.one_build(path) for path in builds], builds)
-    inputs.tell_asides(sheets)
+    inputs.print_notes(sheets)
     predictor = inputs.load(bundle)
     codes = [inputs.shop_code(shop, key_file)] * len(sheets)
     found = predictor.predictions(sheets, codes)
     if shop is not None and not found[0].known_shop:
-        typer.echo("The bundle does not know that shop: compared as by one never seen.", err=True)
+        typer.echo(
+            "The model does not know that shop; the limits are those for a new shop.", err=True
+        )
     if warning := inputs.check_band(found, limits):
         typer.echo(warning, err=True)
     result = predictor.compare(found, limits, level, one_shop=one_shop)
@@ -186,7 +190,7 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
 
 def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
-    build: Annotated[Path, typer.Argument(help="A file with one build.")],
+    build: Annotated[Path, typer.Argument(help="File with one build.")],
     bundle: options.Bundle = None,
     level: options.Level = 0.9,
     rpm: options.Rpm = _EXPLAINED_RPM,
@@ -195,7 +199,7 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
     html: options.Html = None,
     as_json: options.AsJson = False,
 ) -> None:
-    """Say what each group of parts does to a curve, and what the nearest sheets are."""
+    """Explain a curve: what each group of parts adds, and the nearest sheets."""
     from pullbook.answer_sheets import explanation_sheet
     from pullbook.charts import (
         drawing,
@@ -208,7 +212,7 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
     options.check_level(level)
     wanted = output.Wanted(as_json, plot, html)
     sheet = inputs.one_build(build)
-    inputs.tell_asides([sheet])
+    inputs.print_notes([sheet])
     predictor = inputs.load(bundle)
     found, manifest = predictor.explain(sheet, speeds, level), predictor.manifest
 
@@ -228,13 +232,19 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
 def template(
     out: Annotated[
-        Path | None, typer.Option("--out", help="Write it to this new file; printed without.")
+        Path | None,
+        typer.Option(
+            "--out", help="New file to write the build to; printed on the terminal without."
+        ),
     ] = None,
     schema: Annotated[
-        bool, typer.Option("--schema", help="The JSON Schema of a YAML build, for editors.")
+        bool,
+        typer.Option(
+            "--schema", help="Print the JSON Schema of a YAML build instead, for editors."
+        ),
     ] = False,
 ) -> None:
-    """Print a build to fill in: every field with its unit or choices."""
+    """Write a build to fill in: every field with its unit or choices."""
     from pullbook.pipeline.builds import build_template, json_schema
 
     text = json.dumps(json_schema.schema(), indent=2) + "\n" if schema else build_template.text()
@@ -243,7 +253,7 @@ def template(
         return
     _write(out, text)
     then = "" if schema else f"; fill it in, then: pullbook predict {out}"
-    typer.echo(f"Written to {out}{then}", err=True)
+    typer.echo(f"Wrote {out}{then}", err=True)
 
 
 def _write(path: Path, text: str) -> None:
@@ -252,5 +262,5 @@ def _write(path: Path, text: str) -> None:
         with path.open("x", encoding="utf-8", newline="\n") as file:
             file.write(text)
     except FileExistsError:
-        msg = f"{path} is there already and was left as it is; name another file"
+        msg = f"{path} is there already and was not changed; name another file"
         raise typer.BadParameter(msg, param_hint="--out") from None

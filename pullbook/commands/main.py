@@ -1,4 +1,4 @@
-"""The command `pullbook`: its commands in the order of work, and what a user sees of a fault."""
+"""The command `pullbook`: its commands in the order of work, and what a user sees of an error."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 app = typer.Typer(
     name="pullbook",
-    help="Predict the torque curve of an engine combination, from the dyno sheets of others.",
+    help="Predict the torque curve of an engine combination from dyno sheets of others.",
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
@@ -75,19 +75,19 @@ def _common(
 
 
 def run() -> None:
-    """Run the command line; every fault ends in one sentence and exit status 2."""
+    """Run the command line; every error ends in one sentence and exit status 2."""
     try:
         app()
     except KeyboardInterrupt:
         sys.exit(_INTERRUPTED)
-    except BrokenPipeError:  # the reader of our output has gone
+    except BrokenPipeError:  # the reader of our output is gone
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
     except PullbookError as fault:
         _stop(str(fault))
     except OSError as fault:
         _stop(f"{fault.filename}: {fault.strerror}" if fault.filename is not None else str(fault))
-    except Exception as fault:  # the one place where a fault of the program ends
+    except Exception as fault:  # the one place where an error of the program ends
         _stop(_report(fault))
 
 
@@ -97,7 +97,7 @@ def _stop(sentence: str) -> None:
 
 
 def _report(fault: Exception) -> str:
-    """Write a fault of the program to a log; return the sentence that names it."""
+    """Write an error of the program to a log; return the sentence that names it."""
     from datetime import UTC, datetime
     from importlib.metadata import version
 
@@ -108,8 +108,8 @@ def _report(fault: Exception) -> str:
     lines = "".join(traceback.format_exception(fault))
     where = _write(log, f"pullbook {version('pullbook')}, Python {sys.version}\n{lines}")
     return (
-        f"this is a fault of the program ({type(fault).__name__}), not of your files."
-        f" {where} Please report it with what you did; CONTRIBUTING.md says how."
+        f"this is an error in the program ({type(fault).__name__}), not in your files. {where}"
+        " Please report it with what you did; CONTRIBUTING.md says how."
     )
 
 
@@ -119,5 +119,5 @@ def _write(log: Path, text: str) -> str:
         log.write_text(text, encoding="utf-8")
     except OSError:
         typer.echo(text, err=True)
-        return "The details are above: no log could be written."
+        return "The details are above; no log could be written."
     return f"The details are in {log}."

@@ -1,6 +1,6 @@
-"""A page of text, tables and pictures, written as Markdown or as one self-contained HTML file.
+"""A page of text, tables and charts, written as Markdown or as one self-contained HTML file.
 
-Everything that goes on a page may come from somebody's sheet, so nothing of it is taken as markup.
+Everything on a page may come from somebody's sheet, so none of it is treated as markup.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
 
-#: What Markdown takes for markup; a low line within a word is none.
+#: What Markdown treats as markup; an underscore within a word is not.
 _MARKUP = re.compile(r"([\\`*{}\[\]<>|#]|(?<!\w)_|_(?!\w))")
 
 
@@ -66,7 +66,7 @@ class _Words:
 
 @dataclass(slots=True)
 class Page:
-    """A page in the making: add to it from top to bottom, then write it.
+    """A page: add to it from top to bottom, then write it.
 
     Attributes
     ----------
@@ -90,7 +90,7 @@ class Page:
         self._parts.append(_Table(headings, [[str(cell) for cell in row] for row in rows]))
 
     def picture(self, name: str, svg: bytes, alt: str) -> None:
-        """Add a picture; ``name`` is that of its file beside the Markdown, ``alt`` says it."""
+        """Add a picture; ``name`` is that of its file beside the Markdown, ``alt`` describes it."""
         self._parts.append(_Picture(name, svg, alt))
 
     def write(self, folder: Path, name: str) -> None:
@@ -118,7 +118,7 @@ class Page:
         return "\n\n".join(lines) + "\n"
 
     def html(self) -> str:
-        """Return the page as one HTML file that needs no other."""
+        """Return the page as one self-contained HTML file."""
         return _template().render(title=self.title, parts=self._parts)
 
 

@@ -6,7 +6,8 @@ VENV := .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check -qq
 
-.PHONY: demo test test-slow cover lint format repro bench peers ablation fuzz pins pythons release clean
+.PHONY: demo test test-slow cover lint format repro bench docs peers ablation fuzz pins pythons release \
+  clean
 
 # --- set-up ---------------------------------------------------------------------------
 
@@ -59,6 +60,11 @@ format: $(VENV)/dev-ready
 
 repro: $(VENV)/dev-ready
 	@PATH="$(CURDIR)/$(BIN):$$PATH" $(BIN)/dvc repro
+
+# The documentation as a site, in build/docs. Whatever Sphinx warns of is an error.
+docs: $(VENV)/dev-ready
+	@$(BIN)/python -m sphinx -b html -E -a -W --keep-going -n -q docs build/docs
+	@echo "Open build/docs/index.html"
 
 fuzz: $(VENV)/dev-ready
 	@cd tests && ../$(BIN)/python fuzz_reader.py --inputs 100000

@@ -19,7 +19,7 @@ import pandas as pd
 from pullbook.model.answers.explain import GROUPS
 from pullbook.model.evaluation import bootstrap
 from pullbook.model.learning import gaussian_process, smooth_curves
-from pullbook.model.learning.curve_model import Said, choose, fit_trees, gain_of, grid_of
+from pullbook.model.learning.curve_model import HeldOutCurves, choose, fit_trees, gain_of, grid_of
 from pullbook.model.learning.sample import charge, readings, sample_of
 from pullbook.model.learning.settings import Settings
 from pullbook.model.limits import conformal, expected_error, known_shops
@@ -49,7 +49,9 @@ class Trial:
         self.shop = pd.factorize(sample.shops)[0]
         self.fold = hold_out.folds(self.shop, _FOLDS)
         self.speeds = grid_of(sample)
-        (self.said,) = hold_out.said(sample, self.fold, self.speeds, settings, THREADS, iter)
+        (self.said,) = hold_out.predict_held_out(
+            sample, self.fold, self.speeds, settings, THREADS, iter
+        )
 
     def residuals(self, curves: Floats) -> Floats:
         """Return measured less predicted of every reading."""
@@ -157,7 +159,7 @@ def _stairs(base: Trial, settings: Settings) -> Floats:
             sample.table[out], np.repeat(np.arange(builds), points), np.tile(base.speeds, builds)
         )
         rough[out] = trees.predict(matrix).reshape(builds, points)
-    said = Said(rough, base.said.processes)
+    said = HeldOutCurves(rough, base.said.processes)
     return base.residuals(said.blended(choose(sample, base.speeds, said)))
 
 

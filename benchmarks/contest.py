@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 from peers import PEERS, Answer, Data
 
-from pullbook.model.answers.prediction import predict
+from pullbook.model.answers.predict import predict
 from pullbook.model.evaluation import accuracy, forecast_scores
 from pullbook.model.evaluation.prediction_errors import LEVEL
 from pullbook.model.learning.curve_model import choose, fit_curve, fit_trees, grid_of
@@ -228,7 +228,7 @@ def _own_centre(inner: Data, outer: Data, settings: Settings) -> Floats:
     sample, one = inner.sample, outer.sample
     speeds = grid_of(sample)
     fold = hold_out.folds(_shop_of(inner), _INNER)
-    (told,) = hold_out.said(sample, fold, speeds, settings, THREADS, iter)
+    (told,) = hold_out.predict_held_out(sample, fold, speeds, settings, THREADS, iter)
     blend = choose(sample, speeds, told)
     model = fit_curve(sample, fit_trees(sample, settings), speeds, settings, blend)
     return one.target - hold_out.residuals(one, model.curves(one.table), speeds)

@@ -21,9 +21,8 @@ import many
 import pandas as pd
 import yaml
 
-from pullbook.model.answers import ask
-from pullbook.model.answers.ask import speeds_of
-from pullbook.model.answers.predictor import Predictor, builds
+from pullbook.model.answers.predict import predict, speeds_of
+from pullbook.model.answers.predictor import Predictor, read_builds
 from pullbook.model.learning.settings import Settings
 from pullbook.model.training import bundle, train_model
 from pullbook.pipeline.curation import curate
@@ -140,9 +139,9 @@ def model(folder: Path, most: int) -> None:
          times[many_] / times[few] * few / many_, "about 1")  # fmt: skip
     lots = pd.concat([tested] * (10_000 // len(tested)), ignore_index=True)
     rpm = speeds_of(2000.0, 6500.0, 250.0)
-    told = {"id": "", "format": 0, "sheets": 0, "shops": 0}
     start = time.perf_counter()
-    ask.answers(kept, told, lots, [None] * len(lots), ask.Question(rpm, 0.9))
+    for one in predict(kept, lots, [None] * len(lots)):
+        one.answer(rpm, 0.9)
     _say(f"seconds to predict {len(lots)} builds with all limits",
          time.perf_counter() - start, "at most 10")  # fmt: skip
     bundle.save(kept, folder / "bundle")
@@ -162,13 +161,13 @@ def _decisions(folder: Path) -> None:
     """Print what deciding costs a process that is warm."""
     predictor = Predictor.load(folder / "bundle")
     plain = {"cylinders": 8, "bore": 4.03, "stroke": 3.48, "compression_ratio": 9.4}
-    (small,) = builds({**plain, "intake_duration": 210})
-    (large,) = builds({**plain, "intake_duration": 230})
+    (small,) = read_builds({**plain, "intake_duration": 210})
+    (large,) = read_builds({**plain, "intake_duration": 230})
     band = (2500.0, 4500.0)
     lengths = {"intake_duration": [200.0 + 2 * step for step in range(20)]}
 
     def both() -> None:
-        predictor.compare([small, large], band)
+        predictor.compare(predictor.predictions([small, large]), band)
         predictor.vary(small, lengths, band)
 
     both()

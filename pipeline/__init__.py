@@ -1,1 +1,1 @@
-"""From dyno sheets to one comparable data set, and to the features of its builds."""
+"""The pipeline: from dyno sheets to one comparable data set and the features of its builds."""

@@ -1,4 +1,4 @@
-"""What a dyno sheet is: its fields, its findings and the tables sheets become.
+"""The data model: fields of a dyno sheet, findings, curated tables and the shape of an answer.
 
-Nothing here knows how a sheet is read or what is learned from it.
+Nothing here depends on how a sheet is read or on the model trained from it.
 """

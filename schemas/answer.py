@@ -1,34 +1,37 @@
-"""The answer to a question about a build, as plain data."""
+"""The prediction for one build, as plain data."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+if TYPE_CHECKING:
+    from pullbook.schemas.field_words import Described, Range
 
 _DIGITS = 2
 
 
 def rounded(value: float | None, digits: int = _DIGITS) -> float | None:
-    """Return a number as JSON tells it."""
+    """Return a number rounded for JSON; ``None`` stays ``None``."""
     return None if value is None else round(float(value), digits)
 
 
 class Between(NamedTuple):
-    """A value with its limits; ``None`` where limits cannot be given."""
+    """A value with its limits, which are ``None`` when they cannot be given."""
 
     value: float
     low: float | None
     high: float | None
 
     def times(self, factor: float) -> Between:
-        """Return value and limits multiplied."""
+        """Return the value and its limits multiplied by a factor."""
         low = None if self.low is None else self.low * factor
         high = None if self.high is None else self.high * factor
         return Between(self.value * factor, low, high)
 
     def named(self, name: str) -> dict[str, float | None]:
-        """Return the value under a name, with ``_low`` and ``_high``."""
+        """Return a dict with the keys ``name``, ``name_low`` and ``name_high``."""
         return {
             name: rounded(self.value),
             f"{name}_low": rounded(self.low),
@@ -37,7 +40,7 @@ class Between(NamedTuple):
 
 
 class Point(NamedTuple):
-    """One engine speed of a curve: lb-ft and hp."""
+    """One point of a curve: engine speed in rev/min, torque in lb-ft, power in hp."""
 
     rpm: float
     torque: Between
@@ -61,7 +64,8 @@ class Point(NamedTuple):
 class Peak:
     """The highest point of a curve: its height and its engine speed, each with limits.
 
-    ``at_end`` says that it lies at an end of the speeds looked at: the curve may go higher.
+    ``at_end`` is true when the point is at either end of the predicted speeds, so that the curve
+    may go higher outside them.
     """
 
     height: Between
@@ -81,10 +85,10 @@ class Peak:
 
 @dataclass(frozen=True, slots=True)
 class Missing:
-    """A field that was not given.
+    """A field that the build does not give.
 
-    ``narrows`` is the share by which knowing it would narrow the limits, about; ``None`` where
-    it was not looked into.
+    ``narrows`` is about how much narrower the limits would be with it, as a share; ``None`` when
+    that was not worked out.
     """
 
     field: str
@@ -97,32 +101,32 @@ class Missing:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What a build will likely make.
+    """The predicted torque and power of one build.
 
     Attributes
     ----------
     sheet_id
-        Its name.
+        Name of the build.
     standing, reasons
-        Where it stands to what was tested, and why.
+        Whether the build is inside, at the edge of or outside the data, and why.
     level
-        Of the limits.
+        Confidence level of the limits, between 0 and 1.
     calibrated
-        Whether the shops suffice for limits at the level.
+        Whether there are enough shops for limits at that level.
     known_shop
-        Whether the limits are those of a shop that the model knows.
+        Whether the limits are for a shop that is in the training data.
     widened
-        What the limits were multiplied by, because the build stands outside.
+        The factor by which the limits were widened because the build is outside the data.
     curve
-        Its points.
+        The points of the curve.
     peak_torque, peak_power
-        The highest points among the supported ones; ``None`` where no point is.
+        The highest supported points; ``None`` if no point is supported.
     nearest
         Names and distances of the nearest sheets.
     missing
-        Fields that were not given, those that would narrow the limits most first.
+        Fields the build does not give, first the ones that would narrow the limits most.
     bundle
-        What answered.
+        The bundle that made the prediction.
     """
 
     sheet_id: str
@@ -171,7 +175,7 @@ class Answer:
 
 
 class Standing(StrEnum):
-    """Where a build stands."""
+    """Whether a build is inside, at the edge of or outside the data."""
 
     INSIDE = "inside"
     EDGE = "edge"
@@ -180,11 +184,40 @@ class Standing(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """Why a build does not stand inside; ``severity`` above 1 means outside."""
+    """Why a build is not inside the data.
+
+    Attributes
+    ----------
+    field
+        The field in the code's spelling, or ``combination``.
+    value, low, high
+        Its value and the tested range, in the field's own unit; ``None`` where there is no range.
+    severity
+        Above 1 the build is outside the data, otherwise at the edge.
+    wording
+        The message, with ``{}`` for each of the quantities.
+    quantities
+        What the message names, in order.
+    """
 
     field: str
     value: float | str
     low: float | None
     high: float | None
-    message: str
     severity: float
+    wording: str
+    quantities: tuple[Described | Range, ...] = ()
+
+    @property
+    def outside(self) -> bool:
+        """Whether this reason alone puts the build outside the data."""
+        return self.severity > 1
+
+    @property
+    def message(self) -> str:
+        """The reason in words, in inch units."""
+        return self.worded(metric=False)
+
+    def worded(self, *, metric: bool) -> str:
+        """Return the reason in words, in inch or in metric units."""
+        return self.wording.format(*(one.worded(metric=metric) for one in self.quantities))

@@ -1,8 +1,8 @@
 """Pandera schemas of the curated tables, made from the field dictionary.
 
-They guard the hand-over from the pipeline to the model. Cells are parsed and judged one by one
-before (a schema that coerces hides the other faults of a column), so these take typed frames and
-never coerce.
+They check the data that the pipeline hands to the model. Cells are parsed and checked one by one
+before that, because a coercing schema hides the other faults of a column. So these schemas take
+typed frames and never coerce.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from pullbook.schemas.fields import CURATED_FIELDS, FIELDS, PULL_FIELDS
 if TYPE_CHECKING:
     from pullbook.schemas.fields import Field
 
-#: How a curated sheet came to the reference condition.
+#: How a curated sheet was brought to the reference condition.
 ROUTES = ("weather", "nominal", "stated")
 
 _ALWAYS = ("sheet_id", "shop", "aspiration")
@@ -29,7 +29,7 @@ def _column(field: Field) -> pa.Column:
     if field.choices:
         checks.append(pa.Check.isin(field.choices))
     if field.low is not None and field.high is not None:
-        # Texts that named their own unit were judged in that unit; a hair's breadth is rounding.
+        # A value with a unit of its own was converted; allow for the rounding of that.
         slack = 1e-9 * max(abs(field.low), abs(field.high))
         checks.append(pa.Check.in_range(field.low - slack, field.high + slack))
     required = field.required or field.name in _ALWAYS
@@ -38,7 +38,7 @@ def _column(field: Field) -> pa.Column:
 
 @cache
 def builds_schema() -> pa.DataFrameSchema:
-    """Return the schema of curated builds: a row a sheet."""
+    """Return the schema of curated builds, one row per sheet."""
     columns = {name: _column(FIELDS[name]) for name in CURATED_FIELDS}
     columns["route"] = pa.Column("str", pa.Check.isin(ROUTES))
     columns["factor"] = pa.Column("float64", pa.Check.in_range(0.5, 2.0))
@@ -51,7 +51,7 @@ def builds_schema() -> pa.DataFrameSchema:
 
 @cache
 def pulls_schema() -> pa.DataFrameSchema:
-    """Return the schema of curated pulls: a row a reading, at the reference condition."""
+    """Return the schema of curated pulls, one row per reading, at the reference condition."""
     number = {"rpm": PULL_FIELDS["rpm"], "torque": PULL_FIELDS["torque"]}
     columns = {
         "sheet_id": pa.Column("str"),
@@ -65,7 +65,7 @@ def pulls_schema() -> pa.DataFrameSchema:
 
 @cache
 def findings_schema() -> pa.DataFrameSchema:
-    """Return the schema of the findings kept beside the curated tables."""
+    """Return the schema of the findings stored with the curated tables."""
     return pa.DataFrameSchema(
         {
             "sheet_id": pa.Column("str"),

@@ -1,10 +1,10 @@
-"""The field dictionary: every field of a dyno sheet, once.
+"""The field dictionary: every field of a dyno sheet, defined once.
 
-Everything that needs to know a field's unit, limits or choices asks this table: the reader, the
-checks, the pandera schemas, the build form of the command line and the README's table.
+The reader, the checks, the pandera schemas, the build template and the table in the README all
+take a field's unit, limits and choices from here.
 
-The limits are wide on purpose. They refuse what cannot be (a bore of 99 inches), not what is
-rare. They are common practice, no source.
+The limits are wide on purpose. They refuse the impossible (a bore of 99 inches), not the rare.
+They are common practice, no source.
 """
 
 from __future__ import annotations
@@ -17,12 +17,12 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-#: A number, a text, a yes or no; ``None`` where the sheet says nothing.
+#: A number, a text, a yes or no; ``None`` where the sheet gives nothing.
 Value = float | int | str | bool | None
 
 
 class Kind(StrEnum):
-    """What sort of value a field holds."""
+    """The kind of value a field holds."""
 
     TEXT = "text"
     NUMBER = "number"
@@ -43,7 +43,7 @@ _DTYPES = {
 
 
 class Role(StrEnum):
-    """What a field tells about: who tested, what was built, or how it was tested."""
+    """What a field describes: who tested, what was built, or how it was tested."""
 
     IDENTITY = "identity"
     BUILD = "build"
@@ -57,19 +57,19 @@ class Field:
     Attributes
     ----------
     name
-        The field's name in every carrier and table.
+        The field's name in every file and table.
     kind
-        What sort of value it holds.
+        The kind of value it holds.
     role
-        What it tells about.
+        What it describes.
     meaning
-        A short phrase for people.
+        A short description for people.
     unit
-        The unit a bare number is in, in the words of the README; empty for a pure number.
+        The unit of a number written without one; empty for a plain number.
     low, high
-        Limits beyond which a value is refused, in ``unit``; ``None`` without a limit.
+        A value outside these limits is refused; in ``unit``; ``None`` means no limit.
     choices
-        The allowed values of a choice, in their written form.
+        The allowed values of a choice, as they are written.
     required
         Whether a sheet without it is refused.
     """
@@ -95,19 +95,51 @@ class Field:
         return _DTYPES[self.kind]
 
     @property
+    def label(self) -> str:
+        """The field's name in words, for messages: ``intake duration``."""
+        return _LABELS.get(self.name, self.name.replace("_", " "))
+
+    @property
+    def title(self) -> str:
+        """The label with a capital, to start a sentence."""
+        return f"{self.label[0].upper()}{self.label[1:]}"
+
+    def quantity(self, number: float, digits: int = 6) -> str:
+        """Return a number with the field's unit.
+
+        >>> FIELDS["bore"].quantity(4.03), FIELDS["compression_ratio"].quantity(9.4)
+        ('4.03 in', '9.4:1')
+        """
+        return f"{number:.{digits}g}{self._after_number}"
+
+    @property
+    def _after_number(self) -> str:
+        return self.unit if self.unit.startswith(":") or not self.unit else f" {self.unit}"
+
+    @property
     def allowed(self) -> str:
-        """What the field takes, in words, for messages and tables."""
+        """What the field accepts, in words, for messages and tables."""
         if self.choices:
             return ", ".join(self.choices)
         if self.kind is Kind.FLAG:
             return "yes, no"
         if self.kind is Kind.DATE:
-            return "an ISO date or a year"
+            return "a date (2024-05-31) or a year"
         if not self.numeric:
             return "text"
         number = "a whole number" if self.kind is Kind.WHOLE else "a number"
-        unit = f" {self.unit}" if self.unit else ""
-        return f"{number} from {self.low:g} to {self.high:g}{unit}"
+        both = self._after_number if self.unit.startswith(":") else ""
+        return f"{number} from {self.low:g}{both} to {self.high:g}{self._after_number}"
+
+
+#: Names in words, where the words are not just the name without underscores.
+_LABELS = MappingProxyType(
+    {"sheet_id": "sheet ID", "cylinders": "number of cylinders", "muffled": "exhaust muffled",
+     "arrangement": "cylinder arrangement", "accessories": "front accessories driven",
+     "intake_duration_seat": "advertised intake duration",
+     "exhaust_duration_seat": "advertised exhaust duration", "port_csa": "port cross-section",
+     "tested_on": "test date", "rpm": "engine speed", "pull": "pull number"}
+)  # fmt: skip
 
 
 def _text(name: str, role: Role, meaning: str, *, required: bool = False) -> Field:
@@ -142,18 +174,18 @@ _CRANK = "crank deg"
 
 _TABLE = (
     _text("sheet_id", Role.IDENTITY, "name of the sheet"),
-    _text("shop", Role.IDENTITY, "who tested; leaves the contributor only as a keyed code"),
-    _text("family", Role.IDENTITY, "engine family, as the contributor calls it"),
+    _text("shop", Role.IDENTITY, "name of the shop that tested; shared only as a code"),
+    _text("family", Role.IDENTITY, "engine family, in your own words"),
     _whole("cylinders", "number of cylinders", 1, 24, required=True),
-    _choice("arrangement", "how the cylinders stand", "inline", "vee", "flat"),
+    _choice("arrangement", "cylinder arrangement", "inline", "vee", "flat"),
     _number("bore", "cylinder bore", "in", 1, 9, required=True),
     _number("stroke", "crankshaft stroke", "in", 0.8, 12, required=True),
-    _number("rod_length", "connecting rod, centre to centre", "in", 1.5, 24),
+    _number("rod_length", "connecting rod length, centre to centre", "in", 1.5, 24),
     _number("compression_ratio", "static compression ratio", ":1", 4, 20),
-    _whole("valves_per_cylinder", "valves in one cylinder", 2, 5),
+    _whole("valves_per_cylinder", "valves per cylinder", 2, 5),
     _choice(
         "lifter",
-        "what follows the cam",
+        "lifter type",
         "hydraulic flat tappet",
         "solid flat tappet",
         "hydraulic roller",
@@ -162,21 +194,21 @@ _TABLE = (
     ),
     _number("intake_duration", "intake duration at 0.050 in lift", _CRANK, 120, 340),
     _number("exhaust_duration", "exhaust duration at 0.050 in lift", _CRANK, 120, 350),
-    _number("intake_duration_seat", "intake duration, as advertised", _CRANK, 170, 400),
-    _number("exhaust_duration_seat", "exhaust duration, as advertised", _CRANK, 170, 410),
-    _number("lobe_separation", "angle between the lobe centres", "cam deg", 85, 135),
-    _number("intake_centerline", "intake lobe centre after top dead centre", _CRANK, 75, 140),
+    _number("intake_duration_seat", "advertised intake duration", _CRANK, 170, 400),
+    _number("exhaust_duration_seat", "advertised exhaust duration", _CRANK, 170, 410),
+    _number("lobe_separation", "lobe separation angle", "cam deg", 85, 135),
+    _number("intake_centerline", "intake centerline after top dead centre", _CRANK, 75, 140),
     _number("intake_lift", "intake lift at the valve", "in", 0.1, 1.2),
     _number("exhaust_lift", "exhaust lift at the valve", "in", 0.1, 1.2),
     _number("intake_valve", "intake valve head diameter", "in", 0.5, 4),
     _number("exhaust_valve", "exhaust valve head diameter", "in", 0.4, 3.5),
     _number("port_csa", "smallest cross-section of the intake port", "in2", 0.2, 10),
     _number("port_volume", "intake port volume", "cc", 10, 900),
-    _number("intake_flow", "intake flow at 28 inH2O, full lift", "cfm", 15, 800),
-    _number("exhaust_flow", "exhaust flow at 28 inH2O, full lift", "cfm", 10, 600),
+    _number("intake_flow", "intake port flow at 28 inH2O, full lift", "cfm", 15, 800),
+    _number("exhaust_flow", "exhaust port flow at 28 inH2O, full lift", "cfm", 10, 600),
     _choice(
         "intake_type",
-        "intake manifold",
+        "intake manifold type",
         "dual plane",
         "single plane",
         "tunnel ram",
@@ -187,30 +219,30 @@ _TABLE = (
     _number("runner_length", "intake runner length", "in", 0.5, 60),
     _choice(
         "fuel_metering",
-        "how fuel is metered",
+        "carburetor or fuel injection",
         "carburetor",
         "throttle-body injection",
         "port injection",
         "direct injection",
     ),
     _number("airflow", "carburetor or throttle flow at 1.5 inHg, all barrels", "cfm", 20, 4000),
-    _choice("aspiration", "how the engine is fed", "natural", "supercharged", "turbocharged"),
-    _number("boost", "boost at the peak, gauge", "psi", 0, 80),
+    _choice("aspiration", "type of aspiration", "natural", "supercharged", "turbocharged"),
+    _number("boost", "peak boost, gauge pressure", "psi", 0, 80),
     _choice(
-        "exhaust_type", "exhaust at the head", "cast manifold", "shorty header", "long-tube header"
+        "exhaust_type", "manifold or header", "cast manifold", "shorty header", "long-tube header"
     ),
     _number("primary_diameter", "header primary diameter", "in", 0.5, 4),
     _number("primary_length", "header primary length", "in", 3, 100),
-    _flag("muffled", "whether the exhaust was muffled", Role.BUILD),
-    _choice("fuel", "what it burned", "gasoline", "e85", "methanol", "propane"),
+    _flag("muffled", "exhaust muffled", Role.BUILD),
+    _choice("fuel", "fuel burned", "gasoline", "e85", "methanol", "propane"),
     _number("octane", "octane, (R+M)/2", "AKI", 50, 135),
     _number("timing", "total ignition timing before top dead centre", _CRANK, 0, 75),
-    _choice("water_pump", "what drives the water pump", "mechanical", "electric", role=Role.TEST),
-    _flag("accessories", "whether a front drive was driven during the pull", Role.TEST),
-    _choice("dyno", "where torque was read", "engine", "chassis", role=Role.TEST),
+    _choice("water_pump", "water pump drive", "mechanical", "electric", role=Role.TEST),
+    _flag("accessories", "front accessories driven during the pull", Role.TEST),
+    _choice("dyno", "engine or chassis dyno", "engine", "chassis", role=Role.TEST),
     _choice(
         "correction",
-        "the correction the numbers stand in",
+        "correction standard of the torque and power figures",
         "observed",
         "SAE J1349",
         "SAE J607",
@@ -223,7 +255,7 @@ _TABLE = (
     _weather("barometer", "station pressure, not reduced to sea level", "inHg", 14, 33),
     _weather(
         "elevation",
-        "of the dyno above the sea; checks the barometer, dropped on contribution",
+        "elevation of the dyno, to check the barometer; never shared",
         "ft",
         -1500,
         15000,
@@ -232,8 +264,8 @@ _TABLE = (
     _weather("coolant_temperature", "coolant temperature", "degF", 0, 300),
     _weather("oil_temperature", "oil temperature", "degF", 0, 400),
     _weather("sweep_rate", "sweep rate; 0 for a step test", "rpm/s", 0, 3000),
-    Field("tested_on", Kind.DATE, Role.TEST, "when; contributed as the year alone"),
-    _text("notes", Role.TEST, "free text; dropped on contribution"),
+    Field("tested_on", Kind.DATE, Role.TEST, "test date; only the year is shared"),
+    _text("notes", Role.TEST, "free text; never shared"),
 )
 
 #: Every field by name, in the order of the sheet.
@@ -247,19 +279,19 @@ PULL_FIELDS: Mapping[str, Field] = MappingProxyType(
             Field("rpm", Kind.NUMBER, Role.TEST, "engine speed", "rpm", 100, 25000, required=True),
             Field("torque", Kind.NUMBER, Role.TEST, "torque", "lb-ft", 0.1, 10000),
             Field("power", Kind.NUMBER, Role.TEST, "power", "hp", 0.01, 20000),
-            Field("pull", Kind.WHOLE, Role.TEST, "which pull of the sheet", "", 0, 10000),
+            Field("pull", Kind.WHOLE, Role.TEST, "number of the pull", "", 0, 10000),
         )
     }
 )
 
-#: Fields without which observed numbers cannot be corrected.
+#: Fields needed to correct observed numbers.
 WEATHER_REQUIRED = ("air_temperature", "barometer")
 
 #: Fields that describe the engine, in the order of the sheet.
 BUILD_FIELDS = tuple(field.name for field in _TABLE if field.role is Role.BUILD)
 
-#: Fields that never leave a contributor.
+#: Fields that are never shared.
 WITHHELD = ("notes", "elevation")
 
-#: The columns of the curated table of builds that come from the sheet.
+#: The columns of curated builds that come from the sheet.
 CURATED_FIELDS = tuple(name for name in FIELDS if name not in WITHHELD)

@@ -1,4 +1,4 @@
-"""What was found in a sheet: stable codes, severities and messages."""
+"""A finding: what is wrong or notable in a sheet, with a stable code and a message."""
 
 from __future__ import annotations
 
@@ -23,9 +23,9 @@ class Finding:
     message
         What was found, what is allowed and what to do next.
     field
-        The field or column it is about, if one.
+        The field or column it is about, if any.
     row
-        The row as a person counts it in the file, from 1, if one.
+        The row in the file, counted from 1, if any.
     value
         The text that was found, if any.
     """
@@ -38,16 +38,16 @@ class Finding:
 
     def __post_init__(self) -> None:
         if self.code not in CODES:
-            msg = f"no finding has the code {self.code!r}"
+            msg = f"{self.code!r} is not a code of a finding"
             raise KeyError(msg)
 
     @property
     def severity(self) -> Severity:
-        """What follows from the finding."""
+        """The severity of the finding's code."""
         return CODES[self.code].severity
 
     def as_json(self) -> dict[str, str | int | None]:
-        """Return the finding as the object that ``check --json`` prints."""
+        """Return the finding as ``check --json`` prints it."""
         return {
             "code": self.code,
             "severity": self.severity.value,
@@ -59,10 +59,13 @@ class Finding:
 
 
 def doubt(findings: Iterable[Finding]) -> float:
-    """Return the relative standard deviation that warnings add to a sheet's torque."""
+    """Return the relative standard deviation that warnings add to a sheet's torque.
+
+    Each code counts once; the standard deviations add as squares.
+    """
     return math.hypot(*(CODES[code].sd for code in {finding.code for finding in findings}))
 
 
 def refused(findings: Iterable[Finding]) -> bool:
-    """Tell whether any of the findings refuses its sheet."""
+    """Return whether any finding refuses the sheet."""
     return any(finding.severity is Severity.REFUSE for finding in findings)

@@ -127,7 +127,7 @@ def one(folder: Path, kind: str, data: object) -> Counter:
     if kind == "a.yaml":
         sheets = [
             check_sheet.judge(parse_sheet.typed(raw), check_sheet.BUILD_RULES)
-            for raw in build_files.builds(inside / kind)
+            for raw in build_files.raw_builds(inside / kind)
         ]
         with suppress(shop_headings.HeadingsError):
             shop_headings.load(inside / kind)

@@ -7,8 +7,8 @@ from pathlib import Path
 import pandas as pd
 
 from pullbook.pipeline.builds.build_table import typed_builds
-from pullbook.pipeline.values.sheet import Sheet
-from pullbook.pipeline.values.units import TORQUE_POWER_CONSTANT
+from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
+from pullbook.pipeline.values.sheet import Build
 
 UCI = Path(__file__).parent / "open_data" / "uci_automobile.csv"
 
@@ -43,7 +43,7 @@ def curated() -> tuple[pd.DataFrame, pd.DataFrame]:
         if isinstance(row["metering"], str):
             carb = row["metering"] == "carb"
             values["fuel_metering"] = "carburetor" if carb else "port injection"
-        sheets.append(Sheet(name, "", values, [], [], {}))
+        sheets.append(Build(sheet_id=name, source="", values=values))
         torque = row["horsepower"] * TORQUE_POWER_CONSTANT / row["peak_rpm"]
         rows.append((name, 0, float(row["peak_rpm"]), torque, float(row["horsepower"])))
     builds = typed_builds(sheets).assign(

@@ -98,7 +98,7 @@ def test_a_page_is_whole_says_what_it_must_and_takes_nothing_for_markup(pages, n
     assert all(len(alt) > 20 for alt in reader.alts)
     assert reader.alts
     text = " ".join(" ".join(reader.text).split())
-    assert "A prediction is no release to run an engine" in text
+    assert "A prediction does not clear an engine to run" in text
     assert "The build" in text
     assert re.search(r"From \d+ sheets of \d+ shops \(bundle \w+\)", text)
     assert " mm" in text

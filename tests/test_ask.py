@@ -5,18 +5,17 @@ import json
 import numpy as np
 import pytest
 
-from pullbook.model.answers import ask
-from pullbook.model.answers.ask import Question, speeds_of
-from pullbook.model.answers.prediction import predict
-from pullbook.model.answers.predictor import builds as typed
+from pullbook.model.answers.predict import MOST_LOOKED_INTO, predict, speeds_of
+from pullbook.model.answers.predictor import read_builds as typed
 
 RPM = speeds_of(2000, 6500, 250)
 
 
 def answers(demo, builds, level=0.9, rpm=RPM, shops=None):
     told = {"id": "x", "format": 1, "sheets": 1, "shops": 1}
-    question = Question(rpm, level)
-    return ask.answers(demo.model, told, builds, shops or [None] * len(builds), question)
+    shops = shops or [None] * len(builds)
+    found = predict(demo.model, builds, shops, told, look_into_missing=True)
+    return [one.answer(rpm, level) for one in found]
 
 
 def test_the_form_is_the_promised_one(demo):
@@ -106,7 +105,7 @@ def test_missing_fields_are_told_the_most_worth_first(demo):
     assert worth == sorted(worth, reverse=True)
     assert {"intake_flow", "port_csa", "intake_duration"} <= {m.field for m in answer.missing}
     assert 0.0 < worth[0] < 0.7
-    many = answers(demo, demo.builds.head(ask.MOST_LOOKED_INTO + 1))
+    many = answers(demo, demo.builds.head(MOST_LOOKED_INTO + 1))
     assert all(m.narrows is None for a in many for m in a.missing)
 
 

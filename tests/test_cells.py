@@ -57,7 +57,7 @@ def test_faults_carry_a_code_and_say_what_is_allowed(field, text, code):
         parse(text, FIELDS[field], row=7)
     finding = fault.value.finding
     assert (finding.code, finding.field, finding.row, finding.value) == (code, field, 7, text)
-    assert field in finding.message
+    assert FIELDS[field].title in finding.message
     assert text in finding.message
 
 

@@ -110,7 +110,7 @@ def test_newton_metres_called_pound_feet_are_caught(write_sheet):
 def test_a_build_needs_only_its_size(tmp_path):
     path = tmp_path / "b.yaml"
     path.write_text("bore: 100 mm\nstroke: 90 mm\ncylinders: 4\n")
-    (raw,) = build_files.builds(path)
+    (raw,) = build_files.raw_builds(path)
     assert check_sheet.judge(parse_sheet.typed(raw), check_sheet.BUILD_RULES).findings == []
 
 

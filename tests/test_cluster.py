@@ -16,6 +16,7 @@ from pullbook.model.training import bundle, train_model
 from pullbook.pipeline.curation import curate, data_set
 from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.parallel import workers
+from pullbook.schemas.errors import InputError
 
 FEW = Settings(rounds=10, spread_rounds=5, folds=3, withheld=1)
 
@@ -119,8 +120,11 @@ def test_the_commands_take_the_address(demo, address, tmp_path):
 
 def test_where_nobody_answers_it_is_one_sentence(demo, tmp_path, monkeypatch):
     monkeypatch.setattr(workers, "_SECONDS", 1)
-    with pytest.raises(OSError, match="no scheduler answers"), workers.cluster("tcp://127.0.0.1:9"):
+    with (
+        pytest.raises(InputError, match="no scheduler answers"),
+        workers.cluster("tcp://127.0.0.1:9"),
+    ):
         pass
     done = run("features", demo.folder / "curated", "--out", tmp_path, "--cluster", "nonsense")
     assert done.returncode == 2
-    assert "no address of a scheduler" in done.stderr
+    assert "not the address of a scheduler" in done.stderr

@@ -1,4 +1,4 @@
-"""The commands as a user runs them: exit statuses, JSON, no traceback, a place in the README."""
+"""The commands as a user runs them: exit statuses, JSON, no traceback."""
 
 import json
 import re
@@ -9,34 +9,9 @@ import yaml
 from command_line import run, run_apart
 from valid_sheet import FIELDS, PULL
 
-from pullbook.commands.main import app
 from pullbook.pipeline.privacy import anonymise
 
 ROOT = Path(__file__).parents[1]
-COMMANDS = sorted(command.name for command in app.registered_commands) + sorted(
-    f"{group.typer_instance.info.name} {command.callback.__name__}"
-    for group in app.registered_groups
-    for command in group.typer_instance.registered_commands
-)
-README = (ROOT / "README.md").read_text(encoding="utf-8")
-
-
-@pytest.mark.parametrize("command", COMMANDS)
-def test_every_command_has_help_and_a_place_in_the_readme(command):
-    done = run(*command.split(), "--help")
-    assert done.returncode == 0
-    assert "Usage" in done.stdout
-    assert f"pullbook {command}" in README
-
-
-def test_the_readmes_commands_are_there():
-    for command in re.findall(r"^(?:\$ )?pullbook (\w+)", README, re.MULTILINE):
-        assert command in {words.split()[0] for words in COMMANDS}
-
-
-@pytest.mark.parametrize("name", list(FIELDS))
-def test_the_readme_lists_every_field(name):
-    assert name in README
 
 
 def test_version_and_bare_call():
@@ -117,7 +92,7 @@ def test_predict_answers_a_sheet_a_build_and_a_table(way, tmp_path):
     sheet = run("predict", way / "in" / "0-0.csv", "--bundle", way / "bundle", *as_shop)
     assert sheet.returncode == 0
     assert "by this shop" in " ".join(sheet.stdout.split())
-    assert "no release" in " ".join(sheet.stdout.split())
+    assert "does not clear an engine" in " ".join(sheet.stdout.split())
 
 
 def test_a_field_nobody_knows_is_told_and_left_out(way, tmp_path):
@@ -255,7 +230,7 @@ def test_evaluate_writes_figures_and_a_picture(way, tmp_path):
 def test_the_examples_are_as_the_readme_says():
     done = run("check", ROOT / "data" / "examples")
     assert done.returncode == 1
-    assert "12 sheets: 8 accepted (4 with warnings), 4 refused" in done.stdout
+    assert "12 sheets: 8 accepted (4 with warnings), 4 rejected" in done.stdout
 
 
 def test_a_preview_shows_all_that_leaves_and_writes_nothing(way, tmp_path, write_sheet):
@@ -283,7 +258,7 @@ def test_counts_add_up_and_what_is_no_sheet_is_told(tmp_path, write_sheet):
     words = ("--into", tmp_path / "out", "--key-file", tmp_path / "key")
     done = run("contribute", tmp_path / "in", *words)
     assert done.returncode == 1
-    assert "4 sheets: 3 accepted (3 with warnings), 1 refused" in done.stdout
+    assert "4 sheets: 3 accepted (3 with warnings), 1 rejected" in done.stdout
     assert "3 new, 0 in place of an earlier version, 0 already there" in done.stdout
     assert "scan.pdf" in done.stderr
     again = run("contribute", tmp_path / "in", *words)
@@ -313,7 +288,7 @@ def test_a_shops_own_headings_are_told_once_and_used_again(tmp_path, write_sheet
     assert done.returncode == 0, done.stdout
     codes = {f["code"] for f in json.loads(done.stdout)["sheets"][0]["findings"]}
     assert codes == {"read-as"}
-    assert "0 headings are not known" in run("headings", path, "--save", saved).stdout
+    assert "0 unknown headings" in run("headings", path, "--save", saved).stdout
     assert saved.read_text() == text
     saved.write_text("Bohrung: boer\n")
     wrong = run("check", path, "--headings", saved)

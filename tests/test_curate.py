@@ -7,9 +7,9 @@ from valid_sheet import PULL
 from pullbook.pipeline.curation.curate import curate
 from pullbook.pipeline.curation.data_set import NotCuratedError, load
 from pullbook.pipeline.physics import correction_factors
+from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.pipeline.physics.humid_air import KPA_PER_INHG
 from pullbook.pipeline.privacy.contribute import contribute
-from pullbook.pipeline.values.units import TORQUE_POWER_CONSTANT
 from pullbook.schemas.fields import CURATED_FIELDS
 
 KEY = b"a key for the tests alone"

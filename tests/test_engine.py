@@ -8,7 +8,7 @@ import pytest
 from open_engines import piston_engines
 
 from pullbook.pipeline.physics import engine_quantities
-from pullbook.pipeline.values.units import TORQUE_POWER_CONSTANT
+from pullbook.pipeline.physics.constants import CUBIC_INCH, LBFT, TORQUE_POWER_CONSTANT
 
 GTCARS = Path(__file__).parent / "open_data" / "gtcars.csv"
 
@@ -40,11 +40,8 @@ def test_displacement_is_that_of_real_engines():
 def test_rated_mean_pressure_of_real_engines_is_plausible():
     table = piston_engines()
     torque = table["horsepower"] * TORQUE_POWER_CONSTANT / table["peak_rpm"]
-    volume = table["engine_size_in3"] * engine_quantities.CUBIC_INCH
-    kpa = (
-        engine_quantities.brake_mean_effective_pressure(torque * engine_quantities.LBFT, volume)
-        / 1000
-    )
+    volume = table["engine_size_in3"] * CUBIC_INCH
+    kpa = engine_quantities.brake_mean_effective_pressure(torque * LBFT, volume) / 1000
     natural = kpa[table["turbo"] == 0]
     assert natural.between(450, 1150).mean() > 0.99
     assert kpa[table["turbo"] == 1].median() > natural.median()

@@ -62,7 +62,7 @@ def test_at_a_point_of_the_grid_it_says_what_lightgbm_says_smoothed():
     x, y, _ = curves(np.random.default_rng(2), 10)
     x[::7, 2] = np.nan
     fitted = CurveRegressor(**QUICK).fit(x, y)
-    speeds = fitted.along_.speeds
+    speeds = fitted.grid_.speeds
     one = np.column_stack([speeds, np.full(len(speeds), 300.0), np.full(len(speeds), np.nan)])
     stairs = lightgbm.Booster(model_str=fitted.trees_.text).predict(one)
     bend = np.diff(np.eye(len(speeds)), 2, axis=0)

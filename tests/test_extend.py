@@ -37,7 +37,7 @@ def write(tmp_path):
 
 def build(path):
     """Read and judge the one build in a file, as a question is."""
-    (raw,) = build_files.builds(path)
+    (raw,) = build_files.raw_builds(path)
     return check_sheet.judge(parse_sheet.typed(raw), check_sheet.BUILD_RULES)
 
 
@@ -91,7 +91,7 @@ def test_chains_are_followed_and_the_nearest_value_stands(write):
     assert sheet.findings == []
     assert (sheet.values["bore"], sheet.values["stroke"]) == (4.06, 3.75)
     assert "fuel" not in sheet.values
-    (raw,) = build_files.builds(path)
+    (raw,) = build_files.raw_builds(path)
     assert [file.name for file in raw.files] == ["last.yml", "middle.yaml", "base.yaml"]
 
 
@@ -128,7 +128,7 @@ def test_a_circle_is_refused(write, files):
         write(f"{n}.yaml", extend=f"{(n + 1) % files}.yaml")
     found = fault(read_path := write("0.yaml", extend=f"{1 % files}.yaml"))
     assert (found.code, found.field, found.row) == ("not-readable", "extend", len(BASE) + 1)
-    assert "go round in a circle" in found.message
+    assert "in a circle" in found.message
     assert read_path.name in found.message
 
 
@@ -143,10 +143,10 @@ def test_a_circle_is_refused(write, files):
         ("sheet.csv", "is not a build file"),
         ("base", "is not a build file"),
         ("..", "is not a build file"),
-        ("/etc/base.yaml", "is a whole path"),
-        ("C:\\builds\\base.yaml", "is a whole path"),
-        ("empty.yaml", "holds no build"),
-        ("remarks.yaml", "holds no build"),
+        ("/etc/base.yaml", "is an absolute path"),
+        ("C:\\builds\\base.yaml", "is an absolute path"),
+        ("empty.yaml", "has no fields in it"),
+        ("remarks.yaml", "has no fields in it"),
         ("two.yaml", "two.yaml, row 2"),
         ("list.yaml", "list.yaml, row 1"),
         ("noise.yaml", "noise.yaml is not text"),
@@ -226,7 +226,9 @@ def test_a_value_taken_over_reads_as_itself(field):
         Kind.TEXT: ["0417", "job #12: a, b", "1e3"],
     }[field.kind]
     for value in values:
-        text = extended_build._written(float(value) if field.kind is Kind.NUMBER else value, field)
+        text = extended_build._write_value(
+            float(value) if field.kind is Kind.NUMBER else value, field
+        )
         for mark in (None, ".", ","):
             assert cells.parse(text, field, mark=mark) == (value, None)
 
@@ -237,7 +239,7 @@ def test_in_sheets_and_tables_extend_is_a_field_nobody_knows(write, write_sheet,
     table = tmp_path / "builds.csv"
     table.write_text("sheet_id,bore,stroke,cylinders,extend\na,3.9,3.6,6,base.yaml\n")
     for path in (sheet, table):
-        (raw,) = build_files.builds(path)
+        (raw,) = build_files.raw_builds(path)
         assert ("unknown-field", "extend") in {(f.code, f.field) for f in raw.findings}
         assert "muffled" not in raw.fields
 

@@ -7,7 +7,7 @@ import pytest
 from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.pipeline.features import engineered_features
 from pullbook.pipeline.features.engineered_features import FEATURES
-from pullbook.pipeline.values.sheet import Sheet
+from pullbook.pipeline.values.sheet import Build
 
 ENGINE = {
     "cylinders": 8,
@@ -62,7 +62,7 @@ BY_HAND = {
 
 
 def table(*engines):
-    sheets = [Sheet(f"e{i}", "", dict(e), [], [], {}) for i, e in enumerate(engines)]
+    sheets = [Build(sheet_id=f"e{i}", source="", values=dict(e)) for i, e in enumerate(engines)]
     return engineered_features.engineer(engineered_features.numbers(typed_builds(sheets)))
 
 

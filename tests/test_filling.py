@@ -6,7 +6,7 @@ import pytest
 from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.pipeline.features import engineered_features, fill_missing
 from pullbook.pipeline.features.fill_missing import FILLED
-from pullbook.pipeline.values.sheet import Sheet
+from pullbook.pipeline.values.sheet import Build
 
 
 @pytest.fixture(scope="module")
@@ -25,7 +25,7 @@ def fields():
             "exhaust_type": "cast manifold" if i % 2 else "long-tube header",
             "primary_diameter": None if i % 2 else 1.7,
         }
-        sheets.append(Sheet(str(i), "", values, [], [], {}))
+        sheets.append(Build(sheet_id=str(i), source="", values=values))
     return engineered_features.numbers(typed_builds(sheets))
 
 

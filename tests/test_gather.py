@@ -7,7 +7,7 @@ import pytest
 from valid_sheet import PULL, sheet_text
 
 from pullbook.pipeline.curation import curate as curating
-from pullbook.pipeline.curation import gather, read_contributed
+from pullbook.pipeline.curation import gather
 from pullbook.pipeline.parallel.workers import Processes
 from pullbook.pipeline.privacy.contribute import contribute
 from pullbook.pipeline.reading import find_sheets
@@ -47,7 +47,7 @@ def counted(monkeypatch):
         seen.append(path.name)
         return source(path, *args)
 
-    monkeypatch.setattr(read_contributed.find_sheets, "source", counting)
+    monkeypatch.setattr(find_sheets, "source", counting)
     return seen
 
 
@@ -94,13 +94,13 @@ def test_the_code_of_every_room_counts(tmp_path, monkeypatch):
     monkeypatch.setattr(gather.resources, "files", lambda package: tmp_path / package)
     for package in ("pullbook.schemas", "pullbook.pipeline"):
         (tmp_path / package / "room" / "inner").mkdir(parents=True)
-    seen = {gather._code()}
+    seen = {gather._digest_code()}
     module = tmp_path / "pullbook.pipeline" / "room" / "inner" / "rules.py"
     for text in ("a = 1", "a = 2"):
         module.write_text(text)
-        seen.add(gather._code())
+        seen.add(gather._digest_code())
     module.rename(module.parents[1] / "rules.py")
-    seen.add(gather._code())
+    seen.add(gather._digest_code())
     assert len(seen) == 4
 
 
@@ -108,7 +108,7 @@ def test_other_code_reads_everything_anew(tmp_path, shared, counted, monkeypatch
     cache = tmp_path / "cache"
     curating.curate([shared], cache=cache)
     counted.clear()
-    monkeypatch.setattr(gather, "_code", lambda: "other rules")
+    monkeypatch.setattr(gather, "_digest_code", lambda: "other rules")
     curating.curate([shared], cache=cache)
     assert len(counted) == 30
 

@@ -336,4 +336,4 @@ def test_one_fault_is_told_once(tmp_path):
 def test_names_that_nearly_match_are_pointed_out(tmp_path):
     builds = [list(FIELDS), [{**FIELDS, "sheet_id": "0417"}[n] for n in FIELDS]]
     found = tables(tmp_path, builds, [["sheet_id", "rpm", "torque (Nm)"], *named("417")])
-    assert any("'0417' meant" in f.message for f in found[1].findings)
+    assert any("Is '0417' meant" in f.message for f in found[1].findings)

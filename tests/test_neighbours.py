@@ -31,10 +31,10 @@ def test_copies_are_found_across_rounding_and_scale_and_two_pulls_are_none():
         np.full(5, 54.0), *curves(one, rounded, one * 0.961, noisy(rng), noisy(rng))
     )
     assert found.counts.tolist() == [3, 3, 3, 1, 1]
-    told = dict(similar_sheets.copies_told(found, list("abcde")))
-    assert told[0].code == "copy"
-    assert {told[2].code} == {"near-copy"}
-    assert "1.04" in told[2].message or "0.961" in told[2].message
+    reported = dict(similar_sheets.report_copies(found, list("abcde")))
+    assert reported[0].code == "copy"
+    assert {reported[2].code} == {"near-copy"}
+    assert "1.04" in reported[2].message or "0.961" in reported[2].message
 
 
 def test_copies_are_found_whatever_the_order_and_number_of_their_readings(monkeypatch):
@@ -101,7 +101,7 @@ def test_a_barometer_unlike_the_shops_others():
         {"shop": ["a"] * 5 + ["b"] * 5,
          "barometer": [24.9, 25.0, 29.9, 24.8, 25.1, 29.7, 29.9, 30.1, 29.5, None]}
     )  # fmt: skip
-    assert [place for place, _ in similar_sheets.barometers_told(builds)] == [2]
+    assert [place for place, _ in similar_sheets.report_barometers(builds)] == [2]
 
 
 @pytest.fixture
@@ -138,8 +138,8 @@ def test_a_shop_that_is_off_by_six_percent_is_told_and_nothing_is_changed(demo, 
     pulls = shifted(shop, 1.08)
     after = shop_consensus.readings_of_shops(demo.builds, pulls).set_index("shop")
     assert after.loc[shop, "offset"] - before.loc[shop, "offset"] > 0.05
-    told = shop_consensus.told(after.reset_index(), demo.builds)
-    places = {place for place, _ in told}
+    reported = shop_consensus.report_shops(after.reset_index(), demo.builds)
+    places = {place for place, _ in reported}
     assert set(np.flatnonzero(demo.builds["shop"] == shop)) <= places
 
 

@@ -1,18 +1,20 @@
 """Standing: what was tested stands inside, what was not does not, for the right reason."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy.spatial import cKDTree
 from scipy.stats import spearmanr
 
-from pullbook.model.answers.prediction import predict
+from pullbook.model.answers.predict import predict
 from pullbook.model.learning.curve_model import Blend
 from pullbook.model.learning.sample import sample_of
 from pullbook.model.learning.settings import Settings
-from pullbook.model.range import novelty, unseen_combinations
+from pullbook.model.range import inside_or_outside, novelty, unseen_combinations
 from pullbook.model.training import bundle, hold_out, train_model
 from pullbook.pipeline.features import feature_table
 from pullbook.schemas.answer import Standing
+from pullbook.schemas.field_words import spoken
 
 
 def standings(demo, builds):
@@ -91,8 +93,9 @@ def test_two_numbers_never_found_together_stand_outside(demo, large, small):
     builds[small] = demo.builds[small].quantile(0.01)
     found = predict(demo.model, builds, [None] * len(builds))
     assert np.mean([outside_for(p, {"combination"}) for p in found]) >= 0.95
-    told = [p.reasons[0].message for p in found]
-    assert np.mean([large in one or small in one for one in told]) > 0.9
+    messages = [p.reasons[0].message for p in found]
+    assert np.mean([spoken(large) in m or spoken(small) in m for m in messages]) > 0.9
+    assert not any("_" in message for message in messages)
 
 
 def test_two_choices_never_found_together_stand_outside(demo):
@@ -104,20 +107,24 @@ def test_two_choices_never_found_together_stand_outside(demo):
     builds["fuel_metering"] = "port injection"
     found = predict(demo.model, builds, [None] * len(builds))
     assert np.mean([outside_for(p, {"combination"}) for p in found]) >= 0.95
-    assert "intake_type dual plane with fuel_metering port injection" in found[0].reasons[0].message
+    reason = found[0].reasons[0]
+    assert reason.value == "intake_type dual plane with fuel_metering port injection"
+    assert reason.message == (
+        "intake type dual plane and fuel metering port injection were never tested together"
+    )
 
 
 def test_what_is_found_together_is_the_same_after_loading(demo):
     loaded, _ = bundle.load(demo.bundle)
     builds = demo.builds.iloc[::40].assign(intake_duration=demo.builds["intake_duration"].max())
-    assert loaded.together.apart(builds) == demo.model.together.apart(builds)
+    assert loaded.combinations.find_unseen(builds) == demo.model.combinations.find_unseen(builds)
 
 
 def test_few_sheets_of_a_shop_lie_beyond_what_others_have_together(demo):
     shop = demo.model.reference.shop
     out = shop % 4 == 0
     fitted = unseen_combinations.fit(demo.builds[~out].reset_index(drop=True), shop[~out])
-    flagged = [one is not None for one in fitted.apart(demo.builds[out])]
+    flagged = [one is not None for one in fitted.find_unseen(demo.builds[out])]
     assert np.mean(flagged) < 0.03
 
 
@@ -151,7 +158,56 @@ def test_reasons_say_what_was_tested(demo):
     assert (reason.field, reason.value, reason.low, reason.high) == (
         "compression_ratio", 15.5, low, high,
     )  # fmt: skip
-    assert f"{low:.4g} to {high:.4g}" in reason.message
+    assert reason.message == (
+        f"compression ratio 15.5:1 is above the tested range, {low:.4g} to {high:.4g}:1"
+    )
+
+
+def test_reasons_are_metric_for_metric_readers(demo):
+    build = demo.builds.iloc[[0]].copy()
+    build["bore"] = 5.6
+    (found,) = predict(demo.model, build, [None])
+    (reason,) = (one for one in found.reasons if one.field == "bore")
+    low, high = 25.4 * demo.builds["bore"].min(), 25.4 * demo.builds["bore"].max()
+    assert reason.worded(metric=True) == (
+        f"bore 142.2 mm is above the tested range, {low:.4g} to {high:.4g} mm"
+    )
+    assert reason.message.startswith("bore 5.6 in is above")
+
+
+REFERENCE = novelty.Reference(
+    names=(), center=np.zeros(0), scale=np.zeros(0), relevance=np.zeros(0),
+    places=np.zeros((0, 0)), shop=np.zeros(0, dtype=int), edge=0.71, outside=1.0,
+    ranges={"bore": (3.0, 4.0)}, seen={"fuel": {"e85": 2, "gasoline": 70}},
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("bore", "fuel", "distance", "standing", "words"),
+    [
+        (3.5, "gasoline", 0.5, Standing.INSIDE, None),
+        (3.5, "gasoline", 0.77, Standing.EDGE, "few tested builds are like this one as a whole"
+         " (distance 0.77; 90 % of the tested builds are within 0.71 of others)"),
+        (3.5, "gasoline", 1.0004, Standing.OUTSIDE, "no tested build is like this one as a whole"
+         " (distance 1.0004; 98 % of the tested builds are within 1.0000 of others)"),
+        (4.05, "gasoline", 0.5, Standing.EDGE, "bore 4.05 in is just above the tested range,"
+         " 3 to 4 in"),
+        (4.00004, "gasoline", 0.5, Standing.EDGE, "bore 4.00004 in is just above the tested range,"
+         " 3 to 4 in"),
+        (2.5, "gasoline", 0.5, Standing.OUTSIDE, "bore 2.5 in is below the tested range,"
+         " 3 to 4 in"),
+        (3.5, "methanol", 0.5, Standing.OUTSIDE, "fuel methanol was never tested"
+         " (tested: e85, gasoline)"),
+        (3.5, "e85", 0.5, Standing.EDGE, "fuel e85 was tested on only 2 sheets"),
+    ],
+)  # fmt: skip
+def test_what_a_reason_says_agrees_with_the_standing(bore, fuel, distance, standing, words):
+    columns = dict.fromkeys((*novelty.CHOICES, *novelty.NUMBERS)) | {"bore": bore, "fuel": fuel}
+    build = pd.DataFrame([columns]).astype(dict.fromkeys(novelty.NUMBERS, float))
+    sizes = build[list(novelty.DERIVED)]
+    (found,) = inside_or_outside.reasons(REFERENCE, build, sizes, np.array([distance]), [None])
+    assert inside_or_outside.standing(found) is standing
+    assert [reason.message for reason in found] == ([] if words is None else [words])
 
 
 def test_outside_is_answered_with_wider_limits(demo):

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from pullbook.model.learning import gaussian_process
-from pullbook.model.learning.curve_model import Said, choose
+from pullbook.model.learning.curve_model import HeldOutCurves, choose
 from pullbook.model.learning.sample import Sample
 
 
@@ -113,7 +113,7 @@ def test_the_blend_is_the_best_on_what_was_held_out():
     rng = np.random.default_rng(1)
     trees = truth + rng.normal(0, 0.04, (60, 1))
     good, bad = truth + rng.normal(0, 0.02, (60, 1)), truth + rng.normal(0, 0.2, (60, 1))
-    blend = choose(sample, speeds, Said(trees, np.stack([bad, good])))
+    blend = choose(sample, speeds, HeldOutCurves(trees, np.stack([bad, good])))
     assert blend.scatter == gaussian_process.SCATTERS[1]
     assert 0.1 < blend.share < 0.35  # 0.02^2 / (0.02^2 + 0.04^2) is 0.2
-    assert choose(sample, speeds, Said(truth, np.stack([bad, bad]))).share > 0.9
+    assert choose(sample, speeds, HeldOutCurves(truth, np.stack([bad, bad]))).share > 0.9

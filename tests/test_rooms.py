@@ -35,11 +35,19 @@ ROWS = (
     "pullbook/charts",
     "pullbook/reports",
     "pullbook/answer_sheets",
+    "pullbook",
     "pullbook/commands",
 )
 MOST_MODULES, MOST_LINES = 12, 300
-MODULES = sorted(path for row in ROWS for path in (ROOT / row).glob("*.py"))
-HOLDERS = {"pipeline", "model", "pullbook"}
+#: What stands beside the rooms and only hands on.
+DOORS = {"pipeline/__init__.py", "model/__init__.py", "pullbook/__main__.py"}
+MODULES = sorted(
+    path
+    for row in ROWS
+    for path in (ROOT / row).glob("*.py")
+    if str(path.relative_to(ROOT)) not in DOORS
+)
+HOLDERS = {"pipeline", "model"}
 
 
 def imported(path: Path) -> set[str]:
@@ -64,7 +72,9 @@ def room(dotted: str) -> str | None:
         return None
     if len(parts) > 1 and parts[1] in {"schemas", "pipeline", "model"}:
         parts = parts[1:]
-    return "schemas" if parts[0] == "schemas" else "/".join(parts[:2])
+    if parts[0] == "schemas" or len(parts) == 1:
+        return parts[0]
+    return "/".join(parts[:2])
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(ROOT)))

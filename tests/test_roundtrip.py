@@ -10,10 +10,10 @@ from valid_sheet import FIELDS
 
 from pullbook.pipeline.curation.curate import curate
 from pullbook.pipeline.physics import correction_factors
+from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.pipeline.physics.correction_factors import STANDARDS, Weather
 from pullbook.pipeline.privacy.contribute import contribute
 from pullbook.pipeline.reading import find_sheets, parse_sheet
-from pullbook.pipeline.values.units import TORQUE_POWER_CONSTANT
 
 #: Units of a column and what one lb-ft or one hp is in them; definitions of the units.
 TORQUE = {"lb-ft": 1.0, "N.m": 1.3558179483, "kg-m": 0.1382549544, "in-lb": 12.0}

@@ -50,7 +50,7 @@ def build(folder, text):
     """Read and judge a build as a question is."""
     path = folder / "build.yaml"
     path.write_text(text, encoding="utf-8")
-    (raw,) = build_files.builds(path)
+    (raw,) = build_files.raw_builds(path)
     return check_sheet.judge(parse_sheet.typed(raw), check_sheet.BUILD_RULES)
 
 
@@ -76,8 +76,8 @@ def test_every_field_that_bears_on_an_answer_is_in_it():
 @pytest.mark.parametrize("name", list(build_template.EXAMPLES))
 def test_a_comment_says_what_a_field_is_and_takes(name):
     said = " ".join(TEXT.replace("\n#   ", " ").split())
-    assert f"# {build_template.told(name)} " in said
-    assert FIELDS[name].allowed in build_template.told(name)
+    assert f"# {build_template.describe(name)} " in said
+    assert FIELDS[name].allowed in build_template.describe(name)
 
 
 @pytest.mark.parametrize("at", SPARE, ids=lambda at: LINES[at].split(":")[0])
@@ -217,7 +217,7 @@ def test_schema_and_reader_agree_on_choices_and_blanks(data):
     kinds = (Kind.CHOICE, Kind.FLAG)
     optional = [f for f in FIELDS.values() if f.kind in kinds and not f.required]
     field = data.draw(st.sampled_from(optional))
-    words = [*field.choices, *cells._CUSTOMARY.get(field.name, {}), *cells._FLAGS, *cells._MISSING]
+    words = [*field.choices, *cells.CUSTOMARY.get(field.name, {}), *cells.FLAGS, *cells.MISSING]
     word = data.draw(st.sampled_from(words))
     change = data.draw(st.sampled_from([str, str.upper, str.title, lambda w: w.replace(" ", "_")]))
     text = data.draw(st.sampled_from(["", " "])) + change(word)
@@ -254,9 +254,3 @@ def test_the_command_writes_a_new_file_and_leaves_an_old_one(tmp_path, monkeypat
     nowhere = run("--out", "no/where.yaml")
     assert nowhere.returncode == 2
     assert nowhere.stderr.count("\n") == 1
-
-
-def test_the_readme_tells_of_the_command():
-    readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    for wanted in ("pullbook template", "--out", "--schema", "extend: "):
-        assert wanted in readme

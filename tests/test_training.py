@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pullbook.model.answers.prediction import predict
+from pullbook.model.answers.predict import predict
 from pullbook.model.learning.curve_model import Blend
 from pullbook.model.learning.sample import sample_of, weight_of
 from pullbook.model.learning.settings import Settings, from_mapping

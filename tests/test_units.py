@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import constants
 
+from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.pipeline.values.units import (
-    TORQUE_POWER_CONSTANT,
     UnknownUnitError,
     WrongUnitError,
     convert,

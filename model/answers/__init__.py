@@ -1,1 +1,1 @@
-"""Every question a builder asks, one module a question."""
+"""The answers to a builder's questions, one module for each question."""

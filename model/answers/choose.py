@@ -1,4 +1,4 @@
-"""Choosing parts: every combination of a list, held against a goal and limits, and ranked."""
+"""Choosing parts: every combination of a parts list, checked against its limits and ranked."""
 
 from __future__ import annotations
 
@@ -10,13 +10,15 @@ import numpy as np
 
 from pullbook.model.answers import compare_several
 from pullbook.model.answers.parts_choice import Choice, ChooseError, Combination
-from pullbook.model.answers.prediction import between, predict
+from pullbook.model.answers.predict import predict
+from pullbook.model.answers.prediction import between
+from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.pipeline.builds.parts import PRICE, TORQUE
-from pullbook.pipeline.checks import check_sheet
-from pullbook.pipeline.values.units import TORQUE_POWER_CONSTANT
+from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.schemas.answer import Between
 from pullbook.schemas.codes import Severity
+from pullbook.schemas.field_words import spoken
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,13 +27,13 @@ if TYPE_CHECKING:
     from pullbook.model.learning.sample import Floats
     from pullbook.model.training.train_model import Model
     from pullbook.pipeline.builds.parts import Limit, Part, PartsList
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
 
-#: Combinations that are looked at.
+#: Most combinations that are predicted.
 MOST = 20_000
-#: What rules out a combination whose like was not swept over the speeds that are asked about.
+#: Rules out a combination when similar builds were not swept over the wanted speeds.
 SWEEP = "what was swept"
-#: The share of each band that must have been swept; less than the whole of it is said.
+#: The share of each band that must have been swept; the answer says if it is not all of it.
 _ENOUGH = 0.5
 _POINTS = 41
 
@@ -39,33 +41,33 @@ _POINTS = 41
 def choose(
     model: Model, wanted: PartsList, level: float, low: tuple[float, float], seed: int = 1
 ) -> Choice:
-    """Return the combinations of a list of parts, ranked by its goal.
+    """Return the combinations of a parts list, ranked by its goal.
 
     Parameters
     ----------
     model
         The model.
     wanted
-        The list.
+        The parts list.
     level
-        Of the limits.
+        Confidence level of the limits, between 0 and 1.
     low
-        The engine speeds of the low range, rev/min.
+        Lowest and highest engine speed of the low range, rev/min.
     seed
-        Of the draws behind the chances.
+        Seed of the draws behind the chances.
 
     Raises
     ------
     ChooseError
-        There are too many combinations, or none is fit or within the limits.
+        There are too many combinations, or none goes together or keeps within the limits.
 
     """
     count = int(np.prod([len(parts) for parts in wanted.parts.values()], dtype=float))
     if count > MOST:
-        msg = f"{count} combinations are too many; {MOST} can be looked at: leave some parts out"
+        msg = f"the list makes {count} combinations, and {MOST} is the most; leave some parts out"
         raise ChooseError(msg)
     beyond: dict[str, int] = {}
-    kept: list[tuple[tuple[Part, ...], Sheet]] = []
+    kept: list[tuple[tuple[Part, ...], Build]] = []
     unfit, why = 0, ""
     for parts in product(*wanted.parts.values()):
         sheet = _sheet(wanted.base, parts)
@@ -79,36 +81,40 @@ def choose(
             continue
         kept.append((parts, sheet))
     if not kept:
-        told = why or f"every combination is beyond a limit ({', '.join(beyond)})"
-        msg = f"there is nothing to choose from: {told}"
+        names = ", ".join(map(spoken, beyond))
+        cause = why or f"every combination breaks a limit ({names}); relax one of them"
+        msg = f"there is nothing to choose from: {cause}"
         raise ChooseError(msg)
     found = predict(model, typed_builds([sheet for _, sheet in kept]), [None] * len(kept))
     swept = [_swept(one, wanted, low) for one in found]
     if max(swept) < _ENOUGH:
         msg = (
-            "nothing was swept over the engine speeds of the goal, the low range and the torque"
-            " limits with builds like these; name others"
+            "builds like these were not tested at the engine speeds of the goal, the low range and"
+            " the torque limits; choose other speeds"
         )
         raise ChooseError(msg)
     known = [at for at, share in enumerate(swept) if share >= _ENOUGH]
     if len(known) < len(kept):
         beyond[SWEEP] = len(kept) - len(known)
-    made, short = _within(
+    kept_torque, short = _within(
         wanted, [kept[at][0] for at in known], [found[at] for at in known], level, low
     )
     if short:
         beyond[TORQUE] = short
-    if not made:
-        msg = "there is nothing to choose from: no combination keeps the torque that is wanted"
+    if not kept_torque:
+        msg = (
+            "there is nothing to choose from: no combination keeps the torque within its limits;"
+            " relax them"
+        )
         raise ChooseError(msg)
-    made.sort(key=lambda one: -one.goal.value)
-    ranked = _with_chances(model, wanted, [one for one in made if not one.outside], seed)
-    outside = [one for one in made if one.outside]
+    kept_torque.sort(key=lambda one: -one.goal.value)
+    ranked = _with_chances(model, wanted, [one for one in kept_torque if not one.outside], seed)
+    outside = [one for one in kept_torque if one.outside]
     return Choice(ranked, outside, beyond, (unfit, why), wanted.base, wanted.goal, level, low)
 
 
 def _swept(found: Prediction, wanted: PartsList, low: tuple[float, float]) -> float:
-    """Return over what share of what is asked of it such a build was swept: of the worst band."""
+    """Return the swept share of the wanted bands, of the band where it is smallest."""
     bands = [wanted.goal[1], low, *(limit.over for limit in wanted.limits if limit.over)]
     return min(float(found.supported(np.linspace(*band, _POINTS)).mean()) for band in bands)
 
@@ -117,18 +123,15 @@ def _name(parts: Sequence[Part]) -> str:
     return " + ".join(part.name for part in parts)
 
 
-def _sheet(base: Sheet, parts: Sequence[Part]) -> Sheet:
-    values = dict(base.values)
-    for part in parts:
-        values |= part.values
+def _sheet(base: Build, parts: Sequence[Part]) -> Build:
+    values = {field: value for part in parts for field, value in part.values.items()}
     name = _name(parts)
-    sheet = replace(base, sheet_id=name, values=values | {"sheet_id": name}, findings=[])
-    return check_sheet.judge(sheet, check_sheet.BUILD_RULES)
+    return build_files.changed(base, name, values)
 
 
-def _breaks(limit: Limit, parts: Sequence[Part], sheet: Sheet) -> bool:
+def _breaks(limit: Limit, parts: Sequence[Part], sheet: Build) -> bool:
     if limit.of == TORQUE:
-        return False  # known once it is predicted
+        return False  # checked after the prediction
     value = _price(parts) if limit.of == PRICE else sheet.number(limit.of)
     return value is None or not _holds(limit, value, value)
 
@@ -151,14 +154,14 @@ def _within(
     level: float,
     low: tuple[float, float],
 ) -> tuple[list[Combination], int]:
-    """Return the combinations that keep their torque, and how many do not."""
+    """Return the combinations whose torque is within its limits, and how many others there are."""
     lines = [limit for limit in wanted.limits if limit.of == TORQUE and limit.over is not None]
-    made, short = [], 0
+    kept, short = [], 0
     for own, one in zip(parts, found, strict=True):
         if not all(_keeps(one, limit) for limit in lines):
             short += 1
             continue
-        made.append(
+        kept.append(
             Combination(
                 parts=own,
                 price=_price(own),
@@ -170,7 +173,7 @@ def _within(
                 found=one,
             )
         )
-    return made, short
+    return kept, short
 
 
 def _keeps(found: Prediction, limit: Limit) -> bool:

@@ -1,4 +1,4 @@
-"""Comparing two builds: the difference of their curves, with limits of its own."""
+"""Comparing two builds: the difference of their curves, with its own limits."""
 
 from __future__ import annotations
 
@@ -19,37 +19,37 @@ if TYPE_CHECKING:
     from pullbook.model.limits.difference_errors import Pairs, PairScores
     from pullbook.schemas.answer import Standing
 
-#: Steps in which a crossover is looked for, rev/min.
+#: Step of the search for crossovers, rev/min.
 _FINE = 10.0
 
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """One build less another, lb-ft at the reference condition.
+    """One build minus another, lb-ft at the reference condition.
 
     Attributes
     ----------
     names
-        Of the two builds.
+        Names of the two builds.
     band
         Lowest and highest engine speed, rev/min.
     level
-        Of the limits.
+        Confidence level of the limits, between 0 and 1.
     one_shop
-        Whether both are taken to be tested by one shop.
+        Whether both are assumed to be tested by one shop.
     mean_a, mean_b
         Mean torque of each over the band.
     mean
         Their difference.
     chance
-        That the first makes more over the band on the mean; ``None`` without calibration.
+        Chance that the first has the higher mean over the band; ``None`` without calibration.
     rpm, curve, chances, supported
         Engine speeds; at each the difference, the chance that the first makes more (``None``
         without calibration), and whether both builds are supported there.
     crossovers
-        Engine speeds where the curves cross, each with the range over which the data cannot tell.
+        Engine speeds where the curves cross, each with the range without a clear difference.
     standings
-        Where each stands.
+        Standing of each build.
     """
 
     names: tuple[str, str]
@@ -74,7 +74,7 @@ class Difference:
 
     @property
     def told_apart(self) -> bool:
-        """Whether the data can tell the two apart over the band."""
+        """Whether there is a clear difference over the band."""
         low, high = self.mean.low, self.mean.high
         return low is not None and high is not None and not low <= 0 <= high
 
@@ -129,25 +129,25 @@ def compare(
     Parameters
     ----------
     both
-        What a model says of the two.
+        Predictions of the two.
     names
         Their names.
     pairs
-        Scores of the model's pairs; ``None``: no limits are given.
+        Scores of the model's pairs; with ``None`` there are no limits.
     band
         Lowest and highest engine speed of the band, rev/min.
     level
-        Of the limits.
+        Confidence level of the limits, between 0 and 1.
     rpm
-        Engine speeds of the curve.
+        Engine speeds of the curve, rev/min.
     one_shop
-        Whether both are taken to be tested by one shop.
+        Whether both are assumed to be tested by one shop.
 
     """
     scores = None if pairs is None else pairs.one_shop if one_shop else pairs.two_shops
     inside = np.linspace(*band, BAND_POINTS)
     means = [float(np.mean(one.torque(inside))) for one in both]
-    wide = float(np.mean(_expected(both, inside, scores)))
+    expected = float(np.mean(_expected(both, inside, scores)))
     difference = means[0] - means[1]
     single = None if scores is None else scores.point.threshold(level)
     whole = None if scores is None else scores.mean.threshold(level)
@@ -162,8 +162,8 @@ def compare(
         one_shop=one_shop,
         mean_a=means[0],
         mean_b=means[1],
-        mean=_between(difference, wide, whole),
-        chance=None if scores is None else _chance(difference / wide, scores.mean),
+        mean=_between(difference, expected, whole),
+        chance=None if scores is None else _chance(difference / expected, scores.mean),
         rpm=rpm,
         curve=[
             _between(v, w, single) for v, w in zip(values.tolist(), widths.tolist(), strict=True)
@@ -179,12 +179,12 @@ def compare(
 
 
 def _expected(both: Sequence[Prediction], rpm: Floats, scores: PairScores | None) -> Floats:
-    """Return the expected error of the two together, lb-ft, as pairs were scored."""
+    """Return the expected error of the difference, lb-ft, as for the scores of pairs."""
     first, second = (one.torque(rpm) * one.width(rpm) for one in both)
     if scores is None:
         return np.hypot(first, second)
-    apart = float(np.linalg.norm(both[0].place - both[1].place))
-    return scores.expected(first, second, apart)
+    distance = float(np.linalg.norm(both[0].place - both[1].place))
+    return scores.expected(first, second, distance)
 
 
 def _between(value: float, width: float, factor: float | None) -> Between:
@@ -194,9 +194,9 @@ def _between(value: float, width: float, factor: float | None) -> Between:
 
 
 def _chance(score: float, scores: Scores) -> float:
-    """Return the chance that a difference is above nought, from how far errors of pairs go.
+    """Return the chance that a difference is above 0, from the errors of pairs.
 
-    An error is as likely to be above as below; beyond the largest that was seen lies one shop more.
+    An error is as likely above as below; one more shop counts as beyond the largest error.
     """
     place = int(np.searchsorted(scores.values, abs(score), side="right"))
     beyond = 1.0 - (float(scores.mass[place - 1]) if place else 0.0)
@@ -209,7 +209,7 @@ def _crossovers(
     scores: PairScores | None,
     factor: float | None,
 ) -> list[Between]:
-    """Return where the difference changes sign in the band, and where nobody can tell which."""
+    """Return where the difference changes sign in the band, and how uncertain that is."""
     rpm = np.arange(band[0], band[1] + _FINE / 2, _FINE)
     value = both[0].torque(rpm) - both[1].torque(rpm)
     unsure = None if factor is None else np.abs(value) <= factor * _expected(both, rpm, scores)

@@ -1,4 +1,4 @@
-"""Several builds compared: the first with each of the others, and the chance of each."""
+"""Comparing several builds: the first with each of the others, and the chance that each is best."""
 
 from __future__ import annotations
 
@@ -31,9 +31,9 @@ class Comparison:
     Attributes
     ----------
     differences
-        The first less each other.
+        The first minus each of the others.
     chances
-        That each makes the most over the band; ``None`` without calibration.
+        Chance that each makes the most over the band; ``None`` without calibration.
     """
 
     differences: list[Difference]
@@ -45,7 +45,7 @@ class Comparison:
         return [self.differences[0].names[0], *(one.names[1] for one in self.differences)]
 
     def as_json(self) -> dict[str, Any]:
-        """Return what ``compare --json`` prints: of two builds their difference."""
+        """Return what ``compare --json`` prints; for two builds it is their difference."""
         if len(self.differences) == 1:
             return self.differences[0].as_json()
         first = self.differences[0]
@@ -68,12 +68,12 @@ def compare(
     rpm: Floats,
     one_shop: bool,
 ) -> Comparison:
-    """Return the first of several builds compared with each other.
+    """Return the comparison of the first of several builds with each of the others.
 
     Parameters
     ----------
     names, found
-        Of the builds, and what a model says of them.
+        Names of the builds, and their predictions.
     pairs, band, level, rpm, one_shop
         As for `pullbook.model.answers.compare.compare`.
 
@@ -92,10 +92,10 @@ def compare(
 
 _DRAWS = 4000
 
-#: Builds that can be the best: more are not drawn for.
+#: Most builds that are drawn for; the others have no chance to be the best.
 _CONTENDERS = 250
 
-#: The level whose limits say how wide the normal law is that errors are drawn from.
+#: The level at which the normal distribution of the draws agrees with the limits.
 _LEVEL = 0.8
 
 
@@ -117,25 +117,25 @@ def chances_of_best(
 ) -> Floats | None:
     """Return the chance that each build has the highest value; they sum to one.
 
-    Errors are drawn from a normal law: those of like builds go together as the pairs of the data
-    did, and differences spread as theirs.
+    Errors are drawn from a normal distribution. They are correlated as those of similar pairs in
+    the data, and their differences have the same spread.
 
     Parameters
     ----------
     value, expected
-        What each makes and how far it is expected to be off, in one unit, shape (builds,).
+        Predicted value and expected error of each, in one unit, shape (builds,).
     places
         The builds as points, by `novelty.Reference`, shape (builds, coordinates).
     scores
-        Of pairs, as the model holds them.
+        The model's scores of pairs.
     law
-        Those of them that the value goes by: at one speed, or of a mean.
+        Those of them for this value: at one speed, or of a mean.
     seed
-        Of the draws.
+        Seed of the draws.
 
     Returns
     -------
-    ``None`` where the shops are too few to say.
+    Shape (builds,); ``None`` if there are too few shops.
 
     """
     factor = law.threshold(_LEVEL)
@@ -144,11 +144,11 @@ def chances_of_best(
     chance = np.zeros(len(value))
     top = np.argsort(-(value + 3 * expected), kind="stable")[:_CONTENDERS]
     squares = np.square(places[top]).sum(axis=1)
-    apart = squares[:, None] + squares[None] - 2 * places[top] @ places[top].T
-    together = scores.likeness * np.exp(-np.sqrt(np.maximum(apart, 0.0)) / scores.reach)
-    np.fill_diagonal(together, 1.0)
+    distance = squares[:, None] + squares[None] - 2 * places[top] @ places[top].T
+    correlation = scores.likeness * np.exp(-np.sqrt(np.maximum(distance, 0.0)) / scores.reach)
+    np.fill_diagonal(correlation, 1.0)
     scale = factor / float(ndtri((1 + _LEVEL) / 2)) * expected[top]
-    root = np.linalg.cholesky(together + 1e-9 * np.eye(len(top)))
+    root = np.linalg.cholesky(correlation + 1e-9 * np.eye(len(top)))
     drawn = np.random.default_rng(seed).normal(size=(_DRAWS, len(top))) @ root.T
     first = np.argmax(value[top] + drawn * scale, axis=1)
     chance[top] = np.bincount(first, minlength=len(top)) / _DRAWS

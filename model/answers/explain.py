@@ -1,13 +1,14 @@
-"""Why: what each group of parts does to the curve, the nearest sheets, and what differs from them.
+"""Explaining a curve: the effect of each group of parts, and how the nearest sheets differ.
 
-The model is asked itself. Against the typical build of the data, groups of parts are put in one
-after the other, and what each changes is averaged over every order there is (Shapley, A value for
-n-person games, 1953, from memory). In every order the changes sum to the whole; so do the means.
+Starting from the typical build of the data, the groups of parts of a build are put in one after the
+other, and the change that each makes to the predicted curve is averaged over every order (Shapley,
+A value for n-person games, 1953, from memory). In every order the changes sum to the whole
+difference, and so do their means.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from math import comb
 from types import MappingProxyType
@@ -16,15 +17,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers import missing_fields
-from pullbook.model.answers.prediction import predict
+from pullbook.model.answers.predict import curves_of, predict
 from pullbook.schemas.answer import Missing, rounded
 from pullbook.schemas.fields import CURATED_FIELDS, FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from pullbook.model.answers.prediction import Prediction
+    from pullbook.model.answers.prediction import BuildCurves, Prediction
     from pullbook.model.learning.sample import Floats
     from pullbook.model.training.train_model import Model
 
@@ -54,7 +54,7 @@ _ALIKE = 0.02
 
 @dataclass(frozen=True, slots=True)
 class Near:
-    """A sheet near a build: its name, how far it is, and in which fields the two differ most."""
+    """A sheet near a build: its name, its distance, and the fields in which the two differ most."""
 
     sheet_id: str
     distance: float
@@ -74,13 +74,15 @@ class Explanation:
     typical, torque
         Curve of the typical build of the data, and that of the build, lb-ft.
     parts
-        What each group of parts adds to the former to make the latter, lb-ft by engine speed.
+        What each group of parts adds to the typical curve, lb-ft by engine speed.
     nearest
         The nearest sheets.
     missing
-        Fields the build does not give, the one worth most first.
+        Fields the build does not give, the one that would narrow the limits most first.
     found
-        What the model says of the build: where it stands, and what is supported.
+        The prediction of the build.
+    curves
+        Curves of the typical build with each set of groups of the build put in.
     """
 
     sheet_id: str
@@ -91,6 +93,11 @@ class Explanation:
     nearest: list[Near]
     missing: list[Missing]
     found: Prediction
+    curves: BuildCurves
+
+    def at(self, rpm: Floats) -> Explanation:
+        """Return the same explanation at other engine speeds, rev/min."""
+        return replace(self, rpm=rpm, **_shares(self.curves.torque(rpm)))
 
     def as_json(self) -> dict[str, Any]:
         """Return the explanation as the object that ``explain --json`` prints."""
@@ -120,7 +127,7 @@ class Explanation:
 
 
 def explain(model: Model, build: pd.DataFrame, rpm: Floats, level: float) -> Explanation:
-    """Return why a model says what it says of a build.
+    """Return why a model predicts what it does for a build.
 
     Parameters
     ----------
@@ -131,41 +138,57 @@ def explain(model: Model, build: pd.DataFrame, rpm: Floats, level: float) -> Exp
     rpm
         Engine speeds, rev/min.
     level
-        Of the limits that a missing field would narrow.
+        Confidence level of the limits that a missing field would narrow.
 
     """
     build = build[list(CURATED_FIELDS)]
     typical = typical_build(model.fields).astype(build.dtypes.to_dict())
-    names = list(GROUPS)
-    every = range(len(names))
-    states = [frozenset(s) for size in range(len(names) + 1) for s in combinations(every, size)]
-    rows = _put_in(typical, build, states, names)
-    said = predict(model, rows, [None] * len(rows))
-    torque = {state: one.torque(rpm) for state, one in zip(states, said, strict=True)}
-    parts = {name: np.zeros(len(rpm)) for name in names}
-    for state in states:
-        # The share of orders in which these come before one more, which is the next.
-        share = 1 / (len(names) * comb(len(names) - 1, len(state))) if state != states[-1] else 0.0
-        for number in set(every) - state:
-            parts[names[number]] += share * (torque[state | {number}] - torque[state])
-    (found,) = predict(model, build, [None])
+    rows = _put_in(typical, build, _states(), list(GROUPS))
+    curves = curves_of(model, rows)
+    (found,) = predict(model, build, [None], look_into_missing=True)
     return Explanation(
         sheet_id=str(build["sheet_id"].iloc[0]),
         rpm=rpm,
-        typical=torque[frozenset()],
-        torque=torque[frozenset(every)],
-        parts=parts,
+        **_shares(curves.torque(rpm)),
         nearest=[
             _near(model, build, int(position), float(far))
             for position, far in zip(found.nearest[:_NAMED], found.distances, strict=False)
         ],
-        missing=missing_fields.fields(model, build, found.nearest, found.half_width(level)),
+        missing=found.missing(level),
         found=found,
+        curves=curves,
     )
 
 
+def _states() -> list[frozenset[int]]:
+    """Return every set of groups, by number; the empty one first and the full one last."""
+    every = range(len(GROUPS))
+    return [frozenset(s) for size in range(len(GROUPS) + 1) for s in combinations(every, size)]
+
+
+def _shares(torque: Floats) -> dict[str, Any]:
+    """Return the typical curve, that of the build, and what each group adds.
+
+    Parameters
+    ----------
+    torque
+        Torque of the typical build with each set of groups of the build put in, lb-ft, shape
+        (sets, engine speeds).
+
+    """
+    names, states = list(GROUPS), _states()
+    of = dict(zip(states, torque, strict=True))
+    parts = {name: np.zeros(torque.shape[1]) for name in names}
+    for state in states[:-1]:
+        # The share of orders in which this set comes first and one given group next.
+        share = 1 / (len(names) * comb(len(names) - 1, len(state)))
+        for number in states[-1] - state:
+            parts[names[number]] += share * (of[state | {number}] - of[state])
+    return {"typical": torque[0], "torque": torque[-1], "parts": parts}
+
+
 def typical_build(fields: pd.DataFrame) -> pd.DataFrame:
-    """Return a build of the medians and the most frequent choices of a data set, as one row."""
+    """Return a build with the medians and the most frequent choices of a data set, as one row."""
     row: dict[str, Any] = {}
     for name in CURATED_FIELDS:
         known = fields[name].dropna()
@@ -198,21 +221,22 @@ def _put_in(
 def _near(model: Model, build: pd.DataFrame, position: int, distance: float) -> Near:
     """Return a sheet with the fields in which it differs most, in standard deviations."""
     there, here = model.fields.iloc[position], build.iloc[0]
-    told: list[tuple[float, tuple[str, str, str]]] = []
+    differences: list[tuple[float, tuple[str, str, str]]] = []
     for name in [name for group in GROUPS.values() for name in group]:
         a, b = here[name], there[name]
         if pd.isna(a) or pd.isna(b) or a == b:
             continue
         if FIELDS[name].numeric:
             spread = float(model.fields[name].astype(float).std())
-            apart = abs(float(a) - float(b)) / spread if spread > 0 else 0.0
-            said = (name, f"{float(a):.4g}", f"{float(b):.4g}")
+            size = abs(float(a) - float(b)) / spread if spread > 0 else 0.0
+            values = (name, f"{float(a):.4g}", f"{float(b):.4g}")
         else:
-            apart, said = 1.0, (name, _word(a), _word(b))
-        if apart > _ALIKE:
-            told.append((apart, said))
-    told.sort(key=lambda one: -one[0])
-    return Near(model.sheet_ids[position], distance, [said for _, said in told[:_DIFFERENCES]])
+            size, values = 1.0, (name, _word(a), _word(b))
+        if size > _ALIKE:
+            differences.append((size, values))
+    differences.sort(key=lambda one: -one[0])
+    largest = [values for _, values in differences[:_DIFFERENCES]]
+    return Near(model.sheet_ids[position], distance, largest)
 
 
 def _word(value: object) -> str:

@@ -1,4 +1,4 @@
-"""A pull that was measured, against what was predicted: inside or not, and where not."""
+"""A measured pull compared with the prediction: inside the limits or not, and where not."""
 
 from __future__ import annotations
 
@@ -7,11 +7,10 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from pullbook.pipeline.checks import check_sheet
+from pullbook.pipeline.checks import check_sheet, checked_sheets
 from pullbook.pipeline.curation.checked_tables import Columns
-from pullbook.pipeline.reading import find_sheets, parse_sheet
 from pullbook.schemas.answer import rounded
-from pullbook.schemas.codes import Severity
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -20,14 +19,14 @@ if TYPE_CHECKING:
     from pullbook.model.learning.sample import Floats
     from pullbook.pipeline.values.sheet import Sheet
 
-#: Parts of the sweep that are looked at, bottom first.
+#: Parts of the sweep, lowest speeds first.
 THIRDS = ("bottom", "middle", "top")
 WHOLE = "whole curve"
 _OFF = ("low", "high")
 
 
-class MeasureError(ValueError):
-    """A sheet that cannot be held against a prediction; the message says why."""
+class MeasureError(InputError):
+    """A sheet that cannot be compared with a prediction; the message says why."""
 
 
 class Pull(NamedTuple):
@@ -49,18 +48,13 @@ def pull(path: Path) -> Pull:
         There is no such file.
 
     """
-    sheets = [
-        check_sheet.judge(parse_sheet.typed(raw), check_sheet.SHEET_RULES)
-        for raw in find_sheets.sheets([path])
-    ]
+    sheets = checked_sheets.read([path], check_sheet.SHEET_RULES).sheets
     if len(sheets) != 1:
-        msg = f"{path} holds {len(sheets)} sheets; name a file with one"
+        msg = f"{path} holds {len(sheets)} sheets; name a file that holds one"
         raise MeasureError(msg)
     (sheet,) = sheets
-    fault = next((f for f in sheet.findings if f.severity is Severity.REFUSE), None)
-    if fault is not None:
-        msg = f"{path}: {fault.message}"
-        raise MeasureError(msg)
+    if sheet.fault is not None:
+        raise MeasureError(sheet.fault.message, file=path)
     columns = Columns()
     columns.add(sheet, str(path))
     return Pull(sheet, np.array(columns.rpm), np.array(columns.torque))
@@ -68,7 +62,7 @@ def pull(path: Path) -> Pull:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """A part of the sweep: how far off on the mean, %, the limits of that, and inside or not."""
+    """A part of the sweep: its mean deviation from the prediction and the limit of that, %."""
 
     name: str
     low_rpm: float
@@ -98,21 +92,21 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """A measured pull against its prediction.
+    """A measured pull compared with its prediction.
 
     Attributes
     ----------
     rpm, torque
-        What was measured, at the reference condition, lb-ft, where such builds were swept.
+        Measured torque, at the reference condition, lb-ft, where such builds were tested.
     beyond
-        How many readings lie where no such build was swept; they are left out.
+        Number of readings at speeds where no such build was tested; they are left out.
     predicted, low, high
-        What was predicted there, and the limits of the whole curve; the last two ``None`` without
-        calibration.
+        Predicted torque at the same speeds, and the limits of the whole curve, lb-ft; the limits
+        are ``None`` without calibration.
     level
-        Of the limits.
+        Confidence level of the limits, between 0 and 1.
     inside
-        Whether the whole curve lies inside; ``None`` without calibration.
+        Whether the whole curve is inside the limits; ``None`` without calibration.
     whole
         The pull as a whole.
     parts
@@ -135,10 +129,10 @@ class Measured:
 
     @property
     def where(self) -> tuple[str, str] | None:
-        """Which part is off, and which way; ``None`` where nothing is.
+        """Which part is off, and in which direction; ``None`` if none is.
 
-        The whole curve, where it is off on the mean or all thirds are off the same way. Nothing is
-        named of a pull that lies inside: of four parts one is off by chance too often.
+        It is the whole curve if its mean is off and so are several thirds or none. For a pull that
+        is inside no part is named: one of four parts is off by chance too often.
         """
         if self.inside is not False:
             return None
@@ -179,28 +173,32 @@ class Measured:
 
 
 def against(found: Prediction, rpm: Floats, torque: Floats, level: float) -> Measured:
-    """Hold a measured pull against a prediction.
+    """Compare a measured pull with a prediction.
 
     Parameters
     ----------
     found
         The prediction.
     rpm, torque
-        What was measured, at the reference condition, rev/min and lb-ft, shape (readings,).
+        Measured speeds and torque at the reference condition, rev/min and lb-ft, shape
+        (readings,).
     level
-        Of the limits.
+        Confidence level of the limits, between 0 and 1.
 
     Raises
     ------
     MeasureError
-        None of the readings lies where such builds were swept.
+        No such build was tested at any speed of the pull.
 
     """
     order = np.argsort(rpm, kind="stable")
     order = order[found.supported(rpm[order])]
     beyond = len(rpm) - len(order)
     if not len(order):
-        msg = "no build like this one was swept over the speeds of this pull"
+        msg = (
+            f"no build like this one was tested at the speeds of this pull, {rpm.min():.0f} to"
+            f" {rpm.max():.0f} rpm, so there is nothing to compare it with"
+        )
         raise MeasureError(msg)
     rpm, torque = rpm[order], torque[order]
     predicted, width = found.torque(rpm), found.width(rpm)

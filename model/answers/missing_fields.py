@@ -1,8 +1,8 @@
-"""What a missing field is worth: how far it could move the curve, given all that is known."""
+"""Missing fields: how far each could move the curve, given everything that is known."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -13,32 +13,74 @@ from pullbook.schemas.answer import Missing
 from pullbook.schemas.fields import BUILD_FIELDS
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from pullbook.model.learning.sample import Floats, Ints
     from pullbook.model.training.train_model import Model
 
-#: No one field is believed to take more than this share of the variance away.
+#: Most of the variance that one missing field may remove, as a share.
 _MOST = 0.9
-#: Standard normal deviate that the half-width is taken to stand for, whatever its level.
+#: Standard normal deviate that the half-width is assumed to be, at any level.
 _DEVIATE = 1.645
 _ONLY_BOOSTED = ("boost",)
 _ONLY_HEADERS = ("primary_diameter", "primary_length")
 
 
-def not_given(builds: pd.DataFrame) -> list[list[Missing]]:
-    """Return for each build the fields that a sheet of it would give and it does not."""
+class Swing(NamedTuple):
+    """A field that is not given, and how far it could move the curve.
+
+    Attributes
+    ----------
+    field
+        The field.
+    swing
+        Standard deviation of the logarithm of torque over the values it may have; ``None`` if not
+        worked out.
+    """
+
+    field: str
+    swing: float | None
+
+
+def worth(swings: Sequence[Swing], width: float | None) -> list[Missing]:
+    """Return the fields that are not given, the one that would narrow the limits most first.
+
+    Parameters
+    ----------
+    swings
+        The fields, and how far each could move the curve.
+    width
+        Relative half-width of the limits; ``None`` without limits.
+
+    """
+    known = width is not None and width > 0
+    found = [
+        Missing(field, _narrowing(swing, width) if known and swing is not None else None)  # type: ignore[arg-type]
+        for field, swing in swings
+    ]
+    return sorted(found, key=lambda one: -(one.narrows or 0.0))
+
+
+def _narrowing(swing: float, width: float) -> float:
+    share = min((swing * _DEVIATE / width) ** 2, _MOST)
+    return float(1 - np.sqrt(1 - share))
+
+
+def not_given(builds: pd.DataFrame) -> list[list[Swing]]:
+    """Return for each build the fields that it does not give and that apply to it."""
     names = [name for name in BUILD_FIELDS if name != "aspiration"]
-    bare = builds[names].isna().to_numpy()
+    missing = builds[names].isna().to_numpy()
     natural = (builds["aspiration"] == "natural").to_numpy(dtype=bool)
     cast = (builds["exhaust_type"] == "cast manifold").fillna(value=False).to_numpy(dtype=bool)
-    for rows, beside in ((natural, _ONLY_BOOSTED), (cast, _ONLY_HEADERS)):
-        for name in beside:
-            bare[rows, names.index(name)] = False
-    fields_ = [Missing(name, None) for name in names]
-    return [[fields_[at] for at in np.flatnonzero(row).tolist()] for row in bare]
+    for rows, not_applicable in ((natural, _ONLY_BOOSTED), (cast, _ONLY_HEADERS)):
+        for name in not_applicable:
+            missing[rows, names.index(name)] = False
+    every = [Swing(name, None) for name in names]
+    return [[every[at] for at in np.flatnonzero(row).tolist()] for row in missing]
 
 
-def fields(model: Model, build: pd.DataFrame, near: Ints, width: float | None) -> list[Missing]:
-    """Return the fields that a build does not give, the one worth most first.
+def swings(model: Model, build: pd.DataFrame, near: Ints) -> list[Swing]:
+    """Return the fields that a build does not give, and how far each could move the curve.
 
     Parameters
     ----------
@@ -48,15 +90,12 @@ def fields(model: Model, build: pd.DataFrame, near: Ints, width: float | None) -
         One typed build, a table with one row.
     near
         Positions of sheets near it, nearest first.
-    width
-        Half-width of its limits, relative; ``None``: nothing is looked into.
 
     """
-    (bare,) = not_given(build)
-    names = [one.field for one in bare]
-    trials = {} if width is None or width <= 0 else _trials(model, build, names, near)
-    if width is None or not trials:
-        return bare
+    (missing,) = not_given(build)
+    trials = _trials(model, build, [one.field for one in missing], near)
+    if not trials:
+        return missing
     variants = pd.concat([_variants(build, name, values) for name, (values, _) in trials.items()])
     curves = model.curve.curves(feature_table.make(variants, model.filling))
     bounds = np.cumsum([len(values) for values, _ in trials.values()])[:-1]
@@ -64,10 +103,7 @@ def fields(model: Model, build: pd.DataFrame, near: Ints, width: float | None) -
         name: _swing(part, weights)
         for (name, (_, weights)), part in zip(trials.items(), np.split(curves, bounds), strict=True)
     }
-    worth = [
-        Missing(name, _narrowing(swing[name], width) if name in swing else None) for name in names
-    ]
-    return sorted(worth, key=lambda m: -(m.narrows or 0.0))
+    return [Swing(one.field, swing.get(one.field)) for one in missing]
 
 
 def _trials(
@@ -75,8 +111,8 @@ def _trials(
 ) -> dict[str, tuple[list[Any], Floats]]:
     """Return values that each missing field might have, with their weights.
 
-    Sizes and angles are tried where the other fields lead to expect them, choices as the near
-    sheets have them.
+    Sizes and angles take values that are plausible beside the other fields, choices those of the
+    near sheets.
     """
     plausible = model.filling.plausible(engineered_features.numbers(build))
     trials: dict[str, tuple[list[Any], Floats]] = {}
@@ -100,8 +136,3 @@ def _variants(build: pd.DataFrame, name: str, values: list[Any]) -> pd.DataFrame
     many = build.loc[build.index.repeat(len(values))].copy()
     many[name] = pd.Series(values, index=many.index, dtype=build[name].dtype)
     return many
-
-
-def _narrowing(swing: float, width: float) -> float:
-    share = min((swing * _DEVIATE / width) ** 2, _MOST)
-    return float(1 - np.sqrt(1 - share))

@@ -1,10 +1,9 @@
-"""Which engine to run next: what would teach most about a set of questions.
+"""Which engine to test next: the candidates that would narrow the limits of some builds most.
 
-The process tells how builds go together: a sheet of one says something of another by their
-covariance, less what the sheets already there say. Running a candidate takes from the variance of a
-question the square of what the two still share over the candidate's own (Rasmussen and Williams,
-Gaussian Processes for Machine Learning, 2006, eq. 2.24). Several are chosen one after another, each
-knowing those before it.
+The process gives the covariance of builds, and the sheets already known reduce it. Testing a
+candidate reduces the variance of a build by the square of their remaining covariance over the
+candidate's own variance (Rasmussen and Williams, Gaussian Processes for Machine Learning, 2006, eq.
+2.24). Several candidates are chosen one after the other, each with the earlier ones as known.
 """
 
 from __future__ import annotations
@@ -23,26 +22,26 @@ if TYPE_CHECKING:
     from pullbook.model.learning.gaussian_process import Process
     from pullbook.model.learning.sample import Floats, Ints
 
-#: Sheets that are taken to say something of the questions: those nearest to them.
+#: Number of sheets, those nearest to the builds, that are used as known.
 _KNOWN = 3000
-#: The shop of a build that is asked about and not run.
-NOBODY = -1
+#: The shop of a build that is not to be tested.
+NO_SHOP = -1
 
 
 @dataclass(frozen=True, slots=True)
 class Lesson:
-    """What running one candidate would teach.
+    """How much testing one candidate would narrow the limits of the questions.
 
     Attributes
     ----------
     candidate
-        Its place among the candidates.
+        Its position among the candidates.
     narrows
-        The share by which it alone would narrow the limits of the questions, on the mean.
+        The mean share by which it alone would narrow the limits of the questions.
     narrows_so_far
-        The same of all that were chosen up to it.
+        The same for all candidates chosen up to it.
     most
-        Place of the question that it tells most of.
+        Position of the question whose limits it narrows most.
     """
 
     candidate: int
@@ -51,56 +50,57 @@ class Lesson:
     most: int
 
 
-def left(
-    process: Process, known: pd.DataFrame, shop: Ints, asked: pd.DataFrame, by: Ints
+def remaining_covariance(
+    process: Process, known: pd.DataFrame, shop: Ints, builds: pd.DataFrame, by: Ints
 ) -> Floats:
-    """Return the covariance of builds that is left once sheets are known, (builds, builds).
+    """Return the covariance of builds given the known sheets, shape (builds, builds).
 
     Parameters
     ----------
     process
-        How builds go together.
+        The process, which gives the covariance of builds.
     known, shop
         Features of the sheets, and the number of the shop of each.
-    asked, by
-        Features of the builds, and the number of the shop that would run each: what is left is of
-        its reading. A build of `NOBODY` is not run, and what is left is of the build itself.
+    builds, by
+        Features of the builds, and the number of the shop that would test each; the covariance
+        includes the offset of that shop. For a build of `NO_SHOP` it is that of the build itself.
 
     """
-    across = process.covariance(asked, known)
+    across = process.covariance(builds, known)
     near = np.argsort(-across.max(axis=0), kind="stable")[:_KNOWN]
-    sheets, own_shop = known.iloc[near], shop[near]
-    across = across[:, near] + SHOP_VARIANCE * (by[:, None] == own_shop)
-    own = process.covariance(sheets, sheets) + SHOP_VARIANCE * (own_shop[:, None] == own_shop)
-    own[np.diag_indices(len(own))] += SHEET_VARIANCE
-    among = (by[:, None] == by) & (by != NOBODY)
-    joint: Floats = process.covariance(asked, asked) + SHOP_VARIANCE * among
-    joint -= across @ cho_solve(cho_factor(own), across.T)
+    sheets, near_shop = known.iloc[near], shop[near]
+    across = across[:, near] + SHOP_VARIANCE * (by[:, None] == near_shop)
+    of_sheets = process.covariance(sheets, sheets)
+    of_sheets += SHOP_VARIANCE * (near_shop[:, None] == near_shop)
+    of_sheets[np.diag_indices(len(of_sheets))] += SHEET_VARIANCE
+    same_shop = (by[:, None] == by) & (by != NO_SHOP)
+    joint: Floats = process.covariance(builds, builds) + SHOP_VARIANCE * same_shop
+    joint -= across @ cho_solve(cho_factor(of_sheets), across.T)
     return joint
 
 
-def lessons(joint: Floats, questions: int, most: int) -> list[Lesson]:
-    """Return the candidates that would teach most, the best first.
+def choose_candidates(joint: Floats, questions: int, most: int) -> list[Lesson]:
+    """Return the candidates that would narrow the limits of the questions most, the best first.
 
     Parameters
     ----------
     joint
-        What is left of the covariance of the questions, then of the candidates, as `left` gives it.
+        Covariance of the questions, then of the candidates, from `remaining_covariance`.
     questions
-        How many of the builds are questions.
+        Number of questions.
     most
-        How many candidates to choose.
+        Number of candidates to choose.
 
     """
-    start = _wide(np.diag(joint)[:questions])
-    alone = 1 - _wide(_fall(joint, questions)) / start[:, None]
+    start = _widths(np.diag(joint)[:questions])
+    alone = 1 - _widths(_variances_after(joint, questions)) / start[:, None]
     found: list[Lesson] = []
-    could = list(range(len(joint) - questions))
-    while could and len(found) < most:
-        narrowing = 1 - _wide(_fall(joint, questions)) / start[:, None]
-        best = could.pop(int(np.argmax(narrowing.mean(axis=0)[could])))
-        joint = _after(joint, questions + best)
-        so_far = 1 - _wide(np.diag(joint)[:questions]) / start
+    candidates = list(range(len(joint) - questions))
+    while candidates and len(found) < most:
+        narrowing = 1 - _widths(_variances_after(joint, questions)) / start[:, None]
+        best = candidates.pop(int(np.argmax(narrowing.mean(axis=0)[candidates])))
+        joint = _covariance_after(joint, questions + best)
+        so_far = 1 - _widths(np.diag(joint)[:questions]) / start
         found.append(
             Lesson(
                 candidate=best,
@@ -112,24 +112,24 @@ def lessons(joint: Floats, questions: int, most: int) -> list[Lesson]:
     return found
 
 
-def _wide(variance: Floats) -> Floats:
-    """Return how wide limits are: what is not known of the build, and what no model can know."""
-    wide: Floats = np.sqrt(np.maximum(variance, 0.0) + SHEET_VARIANCE + SHOP_VARIANCE)
-    return wide
+def _widths(variance: Floats) -> Floats:
+    """Return widths of limits: the variance of the build, and that which no model removes."""
+    width: Floats = np.sqrt(np.maximum(variance, 0.0) + SHEET_VARIANCE + SHOP_VARIANCE)
+    return width
 
 
-def _fall(joint: Floats, questions: int) -> Floats:
-    """Return the variance of each question once each candidate was run, (questions, candidates)."""
+def _variances_after(joint: Floats, questions: int) -> Floats:
+    """Return the variance of each question after each test, shape (questions, candidates)."""
     variance = np.diag(joint)
     shared = joint[:questions, questions:]
-    fallen: Floats = variance[:questions, None] - shared**2 / (
+    reduced: Floats = variance[:questions, None] - shared**2 / (
         variance[questions:] + SHEET_VARIANCE
     )
-    return fallen
+    return reduced
 
 
-def _after(joint: Floats, run: int) -> Floats:
-    """Return the covariance once one of the builds was run."""
-    column = joint[:, run]
-    fallen: Floats = joint - np.outer(column, column) / (joint[run, run] + SHEET_VARIANCE)
-    return fallen
+def _covariance_after(joint: Floats, tested: int) -> Floats:
+    """Return the covariance after the test of one of the builds."""
+    column = joint[:, tested]
+    reduced: Floats = joint - np.outer(column, column) / (joint[tested, tested] + SHEET_VARIANCE)
+    return reduced

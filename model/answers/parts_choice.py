@@ -1,4 +1,4 @@
-"""What came of a list of parts: combinations, ranked."""
+"""The result of choosing parts: combinations, ranked."""
 
 from __future__ import annotations
 
@@ -8,16 +8,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pullbook.schemas.answer import Between, Standing, rounded
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from pullbook.model.answers.prediction import Prediction
     from pullbook.pipeline.builds.parts import Part
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Peak
 
 
-class ChooseError(ValueError):
-    """A list that nothing can be chosen from; the message says why."""
+class ChooseError(InputError):
+    """A parts list from which nothing can be chosen; the message says why."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,19 +30,19 @@ class Combination:
     parts
         The part of each kind.
     price
-        Of all parts together; ``None`` where one has none.
+        Price of all parts; ``None`` if one has no price.
     goal
-        What the goal comes to: lb-ft or hp.
+        Value of the goal, lb-ft or hp.
     low
         Mean torque over the low range, lb-ft.
     power
-        Peak power, hp; ``None`` where nothing is supported.
+        Peak power, hp; ``None`` if no speed is supported.
     chance
-        That it is the best of those that are ranked; ``None`` without calibration.
+        Chance that it is the best of the ranked ones; ``None`` without calibration.
     swept
-        Whether such builds were swept over all the speeds that are asked about.
+        Whether such builds were tested over all the wanted speeds.
     found
-        What the model says of it.
+        Its prediction.
     """
 
     parts: tuple[Part, ...]
@@ -55,12 +56,12 @@ class Combination:
 
     @property
     def name(self) -> str:
-        """Its parts by name."""
+        """The names of its parts."""
         return " + ".join(part.name for part in self.parts)
 
     @property
     def outside(self) -> bool:
-        """Whether it stands outside what was tested."""
+        """Whether it is outside the data."""
         return self.found.standing is Standing.OUTSIDE
 
     def as_json(self) -> dict[str, Any]:
@@ -84,29 +85,29 @@ def _limits(one: Between) -> dict[str, float | None]:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """What came of a list of parts.
+    """The combinations of a parts list, ranked.
 
     Attributes
     ----------
     ranked
-        Combinations within the limits that do not stand outside, the best first.
+        Combinations within the limits and not outside the data, the best first.
     outside
-        Those that stand outside, the best first: nobody knows enough of them to recommend one.
+        Those outside the data, the best first; none of them is recommended.
     beyond
-        How many combinations each limit ruled out.
+        Number of combinations that each limit ruled out.
     unfit
-        How many do not go together, and why the first of them does not.
+        Number of combinations that do not go together, and why the first does not.
     base
         The build that the parts go into.
     goal, level, low
-        What was wanted, the level of the limits, and the band of the low range.
+        The goal, the confidence level of the limits, and the band of the low range.
     """
 
     ranked: list[Combination]
     outside: list[Combination]
     beyond: dict[str, int]
     unfit: tuple[int, str]
-    base: Sheet
+    base: Build
     goal: tuple[str, tuple[float, float]]
     level: float
     low: tuple[float, float]
@@ -130,7 +131,7 @@ class Choice:
         }
 
     def front(self) -> list[Combination]:
-        """Return the combinations that no other beats in low-range torque and in peak power."""
+        """Return the combinations that no other beats in both low-range torque and peak power."""
         found: list[Combination] = []
         highest = -np.inf
         power = [(one, one.power.height.value) for one in self.ranked if one.power is not None]

@@ -1,78 +1,81 @@
-"""The prediction for one build: its curve, how wide its limits are, and where it stands."""
+"""The prediction of one build: its curve, its limits and its standing."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pullbook.model.answers.missing_fields import worth
 from pullbook.model.learning import smooth_curves
-from pullbook.model.learning.sample import charge
-from pullbook.model.limits import expected_error
-from pullbook.model.range import inside_or_outside as standing_of
-from pullbook.model.range import novelty
-from pullbook.pipeline.features import feature_table
-from pullbook.pipeline.values.units import TORQUE_POWER_CONSTANT
-from pullbook.schemas.answer import Between, Peak, Point, Standing
+from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
+from pullbook.schemas.answer import Answer, Between, Peak, Point
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping
 
-    import pandas as pd
-
+    from pullbook.model.answers.missing_fields import Swing
     from pullbook.model.learning.sample import Floats, Ints
     from pullbook.model.limits.calibration import Regime
     from pullbook.model.limits.conformal import Scores
-    from pullbook.model.training.train_model import Model
-    from pullbook.schemas.answer import Reason, Standing
+    from pullbook.schemas.answer import Missing, Reason, Standing
 
-#: Sheets that say whether an rpm is supported, and how many of them must have been swept over it.
-_ASKED, _SUPPORT = 12, 3
-#: Limits of a build that stands outside are widened by at least, and by at most.
-_LEAST_WIDER, _MOST_WIDER = 1.5, 4.0
-#: Steps, rev/min, in which a peak is looked for.
+#: Number of the nearest sheets that must have been swept over an engine speed to support it.
+_SUPPORT = 3
+#: Number of nearest sheets that are named.
+_NAMED = 5
+#: Step of the search for a peak, rev/min.
 _FINE = 25.0
-#: Engine speeds over which a band's mean is taken.
+#: Number of engine speeds in the mean over a band.
 BAND_POINTS = 41
-#: A mean over a narrower band is taken to err like a single reading, rev/min.
+#: The mean over a narrower band is given the error of a single reading, rev/min.
 NARROW = 800.0
-_SIZES = ("displacement", "cylinder_displacement")
 
 
 @dataclass(frozen=True, slots=True)
 class Prediction:
-    """What a model says of one build.
+    """The prediction of one build.
+
+    Everything shown about a build comes from here: `answer` for text, JSON and pages, and `torque`,
+    `width`, `points`, `mean` and `peaks` for charts and comparisons.
 
     Attributes
     ----------
+    sheet_id
+        Name of the build.
     speeds
         The grid of engine speeds, rev/min.
     log_torque
-        Logarithm of lb-ft for each cubic inch of charge on the grid.
+        Logarithm of lb-ft per cubic inch of charge on the grid.
     spread
-        Expected relative error on the grid, wider where the build stands outside.
+        Expected relative error on the grid, wider if the build is outside the data.
     size
-        Displacement at the pressure of the manifold, in³.
+        Charge: displacement times the manifold pressure ratio, in³.
     regime
-        The scores its limits are made with; ``None`` where there are none.
+        The scores for its limits; ``None`` if there are none.
     known_shop
-        Whether they are those of a shop that the model knows.
+        Whether they are those for a shop in the training data.
     sweeps
         Lowest and highest rpm of the nearest sheets, shape (sheets, 2).
-    nearest, distances
-        Positions of those sheets and how far they are.
+    nearest, near_names, distances
+        Positions, names and distances of those sheets.
     reasons, standing
-        Where it stands, and why.
+        Whether it is inside, at the edge of or outside the data, and why.
     widened
-        What its limits were multiplied by.
+        The factor by which its limits were widened.
     place
-        The build as a point, for its distance to another.
+        The build as a point, for its distance to others.
+    swings
+        Fields that are not given, and how far each could move the curve.
+    bundle
+        The entries of the bundle's manifest.
     """
 
+    sheet_id: str
     speeds: Floats
     log_torque: Floats
     spread: Floats
@@ -81,21 +84,48 @@ class Prediction:
     known_shop: bool
     sweeps: Floats
     nearest: Ints
+    near_names: tuple[str, ...]
     distances: Floats
     reasons: list[Reason]
     standing: Standing
     widened: float
     place: Floats
+    swings: tuple[Swing, ...]
+    bundle: Mapping[str, Any]
+
+    def answer(self, rpm: Floats, level: float) -> Answer:
+        """Return the answer at engine speeds, rev/min, with limits at a level."""
+        peaks = self.peaks(rpm, level)
+        near = zip(self.near_names[:_NAMED], self.distances.tolist(), strict=False)
+        return Answer(
+            sheet_id=self.sheet_id,
+            standing=self.standing,
+            reasons=self.reasons,
+            level=level,
+            calibrated=self.calibrated(level),
+            known_shop=self.known_shop,
+            widened=self.widened,
+            curve=self.points(rpm, level),
+            peak_torque=peaks.torque,
+            peak_power=peaks.power,
+            nearest=list(near),
+            missing=self.missing(level),
+            bundle=dict(self.bundle),
+        )
+
+    def missing(self, level: float) -> list[Missing]:
+        """Return the fields not given, the one that would narrow the limits most first."""
+        return worth(self.swings, self.half_width(level))
 
     def threshold(self, part: str, level: float) -> float | None:
-        """Return how many expected errors wide the limits of a part of `Regime` are."""
+        """Return the half-width of the limits of a part of `Regime`, in expected errors."""
         if self.regime is None:
             return None
         scores: Scores = getattr(self.regime, part)
         return scores.threshold(level)
 
     def calibrated(self, level: float) -> bool:
-        """Tell whether the shops suffice for limits at a level."""
+        """Return whether there are enough shops for limits at a level."""
         return self.threshold("point", level) is not None
 
     def half_width(self, level: float) -> float | None:
@@ -105,16 +135,16 @@ class Prediction:
 
     def torque(self, rpm: Floats) -> Floats:
         """Return torque at engine speeds, lb-ft."""
-        torque: Floats = np.exp(_reader(self.speeds, rpm) @ self.log_torque) * self.size
+        torque: Floats = np.exp(reader_of(self.speeds, rpm) @ self.log_torque) * self.size
         return torque
 
     def width(self, rpm: Floats) -> Floats:
         """Return the expected relative error at engine speeds."""
-        width: Floats = _reader(self.speeds, rpm) @ self.spread
+        width: Floats = reader_of(self.speeds, rpm) @ self.spread
         return width
 
     def supported(self, rpm: Floats) -> NDArray[np.bool_]:
-        """Tell which engine speeds enough of the nearest sheets were swept over."""
+        """Return which engine speeds enough of the nearest sheets were swept over."""
         swept = (self.sweeps[:, :1] <= rpm) & (rpm <= self.sweeps[:, 1:])
         enough: NDArray[np.bool_] = swept.sum(axis=0) >= min(_SUPPORT, len(self.sweeps))
         return enough
@@ -146,9 +176,9 @@ class Prediction:
         return between(float(np.mean(self.torque(rpm))), width, factor)
 
     def peaks(self, rpm: Floats, level: float) -> Peaks:
-        """Return the highest supported points from the first to the last engine speed given.
+        """Return the highest supported points between the first and the last engine speed given.
 
-        ``None`` where no speed between them is supported.
+        A peak is ``None`` if no speed between them is supported.
         """
         fine = np.append(np.arange(rpm[0], rpm[-1], _FINE), rpm[-1])
         supported = self.supported(fine)
@@ -174,25 +204,48 @@ class Prediction:
         )
 
 
+class BuildCurves(NamedTuple):
+    """Curves of many builds, without limits.
+
+    Attributes
+    ----------
+    speeds
+        The grid of engine speeds, rev/min.
+    log_torque
+        Logarithm of lb-ft per cubic inch of charge, shape (builds, grid).
+    size
+        Charge of each, in³, shape (builds,).
+    """
+
+    speeds: Floats
+    log_torque: Floats
+    size: Floats
+
+    def torque(self, rpm: Floats) -> Floats:
+        """Return torque at engine speeds, lb-ft, shape (builds, engine speeds)."""
+        torque: Floats = np.exp(self.log_torque @ reader_of(self.speeds, rpm).T)
+        return torque * self.size[:, None]
+
+
 class Peaks(NamedTuple):
-    """The peaks of torque and of power; ``None`` where nothing is supported."""
+    """The peaks of torque and of power; ``None`` if no speed is supported."""
 
     torque: Peak | None
     power: Peak | None
 
 
-def _reader(speeds: Floats, rpm: Floats) -> Floats:
-    """Return `smooth_curves.reader`, kept where the same engine speeds are asked about again."""
-    return _kept_reader(speeds.tobytes(), np.asarray(rpm, dtype=float).tobytes())
+def reader_of(speeds: Floats, rpm: Floats) -> Floats:
+    """Return `smooth_curves.reader`, cached for the same engine speeds."""
+    return _cached_reader(speeds.tobytes(), np.asarray(rpm, dtype=float).tobytes())
 
 
 @lru_cache(maxsize=64)
-def _kept_reader(speeds: bytes, rpm: bytes) -> Floats:
+def _cached_reader(speeds: bytes, rpm: bytes) -> Floats:
     return smooth_curves.reader(np.frombuffer(speeds), np.frombuffer(rpm))
 
 
 def _betweens(values: Floats, width: Floats, factor: float | None) -> list[Between]:
-    """Return `between` of each of many."""
+    """Return `between` of many values."""
     if factor is None:
         return [Between(value, None, None) for value in values.tolist()]
     ratio = np.exp(width * factor)
@@ -200,66 +253,8 @@ def _betweens(values: Floats, width: Floats, factor: float | None) -> list[Betwe
 
 
 def between(value: float, width: float, factor: float | None) -> Between:
-    """Return limits that are the same ratio above and below a value."""
+    """Return a value with limits at the same ratio above and below it."""
     if factor is None:
         return Between(value, None, None)
     ratio = math.exp(width * factor)
     return Between(value, value / ratio, value * ratio)
-
-
-def predict(model: Model, builds: pd.DataFrame, shops: Sequence[str | None]) -> list[Prediction]:
-    """Return what a model says of builds, in their order.
-
-    Parameters
-    ----------
-    model
-        The model.
-    builds
-        Typed builds, as `build_table.typed_builds` gives them.
-    shops
-        The code of the shop that each build is said to come from, or ``None``.
-
-    """
-    table = feature_table.make(builds, model.filling)
-    curves = model.curve.curves(table)
-    distances, positions = model.reference.nearest(table, _ASKED)
-    distance = novelty.mean_distance(distances)
-    spreads = (
-        np.zeros_like(curves)
-        if model.spread is None
-        else expected_error.expected(model.spread, model.curve.speeds, table, distance)
-    )
-    known = {code: i for i, code in enumerate(model.shop_codes)}
-    charges = charge(table).tolist()
-    places = model.reference.places_of(table)
-    apart = model.together.apart(builds)
-    why = standing_of.reasons(model.reference, builds, table[list(_SIZES)], distance, apart)
-    predictions = []
-    for i, reasons in enumerate(why):
-        shop = known.get(shops[i] or "")
-        standing = standing_of.standing(reasons)
-        outside = standing is Standing.OUTSIDE
-        widened = _widened(model, float(distance[i])) if outside else 1.0
-        predictions.append(
-            Prediction(
-                speeds=model.curve.speeds,
-                log_torque=curves[i] + (0.0 if shop is None else model.shop_offsets[shop]),
-                spread=spreads[i] * widened,
-                size=charges[i],
-                regime=model.new_shop if shop is None else model.known_shop,
-                known_shop=shop is not None,
-                sweeps=model.sweeps[positions[i]],
-                nearest=positions[i],
-                distances=distances[i],
-                reasons=reasons,
-                standing=standing,
-                widened=widened,
-                place=places[i],
-            )
-        )
-    return predictions
-
-
-def _widened(model: Model, distance: float) -> float:
-    beyond = distance / model.reference.outside
-    return float(np.clip(_LEAST_WIDER * max(1.0, beyond), _LEAST_WIDER, _MOST_WIDER))

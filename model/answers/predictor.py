@@ -1,31 +1,29 @@
-"""All the answers of a bundle in one place, for Python and for the command line alike."""
+"""Every answer of a bundle in one place, for Python and for the command line."""
 
 from __future__ import annotations
 
 import warnings
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pullbook.model.answers import ask, compare_several, measured_pull, next_test, vary
 from pullbook.model.answers import choose as choosing
+from pullbook.model.answers import compare_several, measured_pull, next_test, vary
 from pullbook.model.answers import explain as explaining
-from pullbook.model.answers.ask import DEFAULT_RPM, Question, speeds_of
-from pullbook.model.answers.prediction import predict
+from pullbook.model.answers.predict import DEFAULT_LEVEL, DEFAULT_RPM, predict, speeds_of
 from pullbook.model.training import bundle
 from pullbook.pipeline.builds import build_files, parts_list
 from pullbook.pipeline.builds.build_table import typed_builds
-from pullbook.pipeline.checks import check_sheet
 from pullbook.pipeline.features import feature_table
-from pullbook.pipeline.reading import parse_sheet
-from pullbook.pipeline.reading.sheet_file import add_field
-from pullbook.pipeline.values.sheet import RawSheet
-from pullbook.schemas.codes import Severity
+from pullbook.pipeline.parallel.garbage_collection import uncollected
+from pullbook.pipeline.values.sheet import Build
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from pullbook.model.answers.compare_several import Comparison
     from pullbook.model.answers.explain import Explanation
@@ -36,39 +34,39 @@ if TYPE_CHECKING:
     from pullbook.model.answers.vary import Variant
     from pullbook.model.learning.sample import Floats
     from pullbook.model.training.train_model import Model
-    from pullbook.pipeline.values.sheet import Sheet
     from pullbook.schemas.answer import Answer
 
 _STEP = 250.0
-#: A sheet so near to a build is of the same build.
+#: A sheet within this distance of a build is of the same build.
 _SAME = 1e-6
 
 
-class BuildError(ValueError):
+class BuildError(InputError):
     """A build that cannot be predicted; the message says which and why."""
 
 
 @dataclass(frozen=True, slots=True)
 class Predictor:
-    """A model, and what its bundle tells of itself.
+    """A model, with the entries of its bundle's manifest.
 
     Attributes
     ----------
     model
         The model.
-    told
-        ``id``, ``format``, ``sheets``, ``shops`` and whether the data are ``invented``.
+    manifest
+        The entries of the bundle's manifest: ``id``, ``format``, ``sheets``, ``shops`` and whether
+        the data are ``invented``.
 
     Examples
     --------
     >>> predictor = Predictor.load("bundle")  # doctest: +SKIP
-    >>> (build,) = builds({"cylinders": 8, "bore": "102 mm", "stroke": 3.48})
+    >>> (build,) = read_builds({"cylinders": 8, "bore": "102 mm", "stroke": 3.48})
     >>> predictor.predict([build])[0].peak_torque.height  # doctest: +SKIP
 
     """
 
     model: Model
-    told: dict[str, Any]
+    manifest: dict[str, Any]
 
     @classmethod
     def load(cls, folder: str | Path) -> Predictor:
@@ -83,53 +81,85 @@ class Predictor:
         return cls(*bundle.load(Path(folder)))
 
     def predictions(
-        self, sheets: Sequence[Sheet], codes: Sequence[str | None] | None = None
+        self,
+        builds: Sequence[Build],
+        codes: Sequence[str | None] | None = None,
+        *,
+        look_into_missing: bool = False,
     ) -> list[Prediction]:
-        """Return what the model says of builds; ``codes`` are those of their shops."""
-        return predict(self.model, typed_builds(sheets), codes or [None] * len(sheets))
+        """Return the predictions of builds; see `predict.predict`.
+
+        Parameters
+        ----------
+        builds
+            As `read_builds` returns them.
+        codes
+            Code of the shop that would test each, if it is known.
+        look_into_missing
+            Whether to work out how far each missing field could move the curve.
+
+        """
+        return predict(
+            self.model,
+            typed_builds(builds),
+            codes or [None] * len(builds),
+            self.manifest,
+            look_into_missing=look_into_missing,
+        )
 
     def predict(
         self,
-        sheets: Sequence[Sheet],
+        given: Build | Sequence[Build] | str | Path | Mapping[str, object],
         rpm: Floats | None = None,
-        level: float = 0.9,
+        level: float = DEFAULT_LEVEL,
         codes: Sequence[str | None] | None = None,
     ) -> list[Answer]:
         """Return the answer about each build.
 
         Parameters
         ----------
-        sheets
-            The builds, as `builds` gives them.
+        given
+            One or several builds, as `read_builds` returns them, or what it reads: a file, or
+            fields by name.
         rpm
             Engine speeds, rev/min, rising.
         level
-            Of the limits.
+            Confidence level of the limits, between 0 and 1.
         codes
-            Code of the shop that each comes from, where it is known.
+            Code of the shop that would test each, if it is known.
 
         """
         speeds = speeds_of(*DEFAULT_RPM) if rpm is None else rpm
-        named = codes or [None] * len(sheets)
-        table = typed_builds(sheets)
-        return ask.answers(self.model, self.told, table, named, Question(speeds, level))
+        found = self.predictions(builds_of(given), codes, look_into_missing=True)
+        with uncollected():
+            return [one.answer(speeds, level) for one in found]
 
     def compare(
         self,
-        sheets: Sequence[Sheet],
+        found: Sequence[Prediction],
         band: tuple[float, float],
-        level: float = 0.9,
+        level: float = DEFAULT_LEVEL,
         rpm: Floats | None = None,
         *,
         one_shop: bool = True,
-        codes: Sequence[str | None] | None = None,
     ) -> Comparison:
-        """Return the first build compared with each of the others over a band of rpm.
+        """Return the comparison of the first prediction with each of the others over a band.
 
-        ``codes`` are those of their shops, where they are known.
+        Parameters
+        ----------
+        found
+            Predictions of the builds, from `predictions`.
+        band
+            Lowest and highest engine speed, rev/min.
+        level
+            Confidence level of the limits, between 0 and 1.
+        rpm
+            Engine speeds of the curves of differences; by default every 250 rpm or closer.
+        one_shop
+            Whether all would be tested on one shop's dyno.
+
         """
-        found = self.predictions(sheets, codes)
-        names = [sheet.sheet_id for sheet in sheets]
+        names = [one.sheet_id for one in found]
         speeds = band_speeds(band) if rpm is None else rpm
         return compare_several.compare(
             names, found, self.model.pairs, band, level, speeds, one_shop
@@ -137,28 +167,28 @@ class Predictor:
 
     def vary(
         self,
-        base: Sheet,
+        base: Build,
         ranges: Mapping[str, Sequence[Any]],
         band: tuple[float, float],
-        level: float = 0.9,
+        level: float = DEFAULT_LEVEL,
         ties: Mapping[str, float] | None = None,
     ) -> list[Variant]:
-        """Return a build with one or two fields varied, each variant against the build.
+        """Return the variants of a build in one or two fields, each compared with the build.
 
         Raises
         ------
         VaryError
-            A field cannot be varied so.
+            A field cannot be varied in this way.
 
         """
         values = vary.combinations(ranges, ties or {}, base.values)
-        own, *others = self.predictions([base, *vary.sheets(base, values)])
+        own, *others = self.predictions([base, *vary.builds(base, values)])
         return vary.variants(own, others, values, self.model.pairs, band, level, band_speeds(band))
 
     def choose(
-        self, parts: str | Path, low_range: tuple[float, float], level: float = 0.9
+        self, parts: str | Path, low_range: tuple[float, float], level: float = DEFAULT_LEVEL
     ) -> Choice:
-        """Return the combinations of a list of parts, ranked by its goal.
+        """Return the combinations of a parts list, ranked by its goal.
 
         Raises
         ------
@@ -169,35 +199,38 @@ class Predictor:
         return choosing.choose(self.model, parts_list.read(Path(parts)), level, low_range)
 
     def next(
-        self, candidates: Sequence[Sheet], questions: Sequence[Sheet], most: int = 5
+        self, candidates: Sequence[Build], questions: Sequence[Build], most: int = 5
     ) -> list[Lesson]:
-        """Return which builds to run next, all at one shop, to learn most of the questions."""
+        """Return which candidates to test next, all at one shop, to narrow the questions most."""
         known = feature_table.make(self.model.fields, self.model.filling)
-        asked = feature_table.make(typed_builds([*questions, *candidates]), self.model.filling)
+        builds = feature_table.make(typed_builds([*questions, *candidates]), self.model.filling)
         shop = self.model.reference.shop
         by = np.r_[
-            np.full(len(questions), next_test.NOBODY), np.full(len(candidates), shop.max() + 1)
+            np.full(len(questions), next_test.NO_SHOP), np.full(len(candidates), shop.max() + 1)
         ]
-        joint = next_test.left(self.model.curve.process, known, shop, asked, by)
-        return next_test.lessons(joint, len(questions), most)
+        process = self.model.curve.process
+        joint = next_test.remaining_covariance(process, known, shop, builds, by)
+        return next_test.choose_candidates(joint, len(questions), most)
 
-    def against(self, pull: Pull, level: float = 0.9, code: str | None = None) -> Measured:
-        """Return a pull, as `measured_pull.pull` reads it, against its prediction.
+    def against(
+        self, pull: Pull, level: float = DEFAULT_LEVEL, code: str | None = None
+    ) -> Measured:
+        """Return the comparison of a pull, as `measured_pull.pull` reads it, with its prediction.
 
         Raises
         ------
         MeasureError
-            None of the readings lies where such builds were swept.
+            No such build was tested at any speed of the pull.
 
         """
-        (said,) = self.predictions([pull.sheet], [code])
-        return measured_pull.against(said, pull.rpm, pull.torque, level)
+        (found,) = self.predictions([pull.sheet], [code])
+        return measured_pull.against(found, pull.rpm, pull.torque, level)
 
     def learned_from(self, pull: Pull, found: Prediction) -> bool:
-        """Tell whether the model has learned from this sheet, or from one of the same build."""
+        """Return whether this sheet, or one of the same build, is in the training data."""
         return pull.sheet.sheet_id in self.model.sheet_ids or float(found.distances[0]) < _SAME
 
-    def explain(self, sheet: Sheet, rpm: Floats, level: float = 0.9) -> Explanation:
+    def explain(self, sheet: Build, rpm: Floats, level: float = DEFAULT_LEVEL) -> Explanation:
         """Return what each group of parts adds to the curve of a build."""
         return explaining.explain(self.model, typed_builds([sheet]), rpm, level)
 
@@ -208,16 +241,25 @@ def band_speeds(band: tuple[float, float]) -> Floats:
     return speeds_of(low, high, _STEP if high - low >= 4 * _STEP else (high - low) / 8)
 
 
-def builds(given: str | Path | Mapping[str, object]) -> list[Sheet]:
-    """Return builds: those of a file, or the one whose fields are given.
+def builds_of(given: Build | Sequence[Build] | str | Path | Mapping[str, object]) -> list[Build]:
+    """Return the builds given: as they are, or read by `read_builds`."""
+    if isinstance(given, Build):
+        return [given]
+    if isinstance(given, str | Path | Mapping):
+        return read_builds(given)
+    return list(given)
 
-    What is left out of a build, or read otherwise than written, is a warning.
+
+def read_builds(given: str | Path | Mapping[str, object]) -> list[Build]:
+    """Return the builds of a file, or the one with the given fields.
+
+    Whatever is left out of a build, or not read as written, gives a warning.
 
     Parameters
     ----------
     given
         A ``.yaml`` build, a sheet file or a table; or fields by name, numbers in the units of the
-        field dictionary and texts as they would stand on a sheet (``"102 mm"``).
+        field dictionary and texts as on a sheet (``"102 mm"``).
 
     Raises
     ------
@@ -228,27 +270,19 @@ def builds(given: str | Path | Mapping[str, object]) -> list[Sheet]:
 
     Examples
     --------
-    >>> (build,) = builds({"cylinders": 8, "bore": "102 mm", "stroke": 3.48})
-    >>> round(build.values["bore"], 3)
-    4.016
+    >>> (build,) = read_builds({"cylinders": 8, "bore": "102 mm", "stroke": 3.48})
+    >>> round(build.displacement, 1)
+    352.6
 
     """
-    raws = [_raw(given)] if not isinstance(given, str | Path) else build_files.builds(Path(given))
-    sheets = [check_sheet.judge(parse_sheet.typed(raw), check_sheet.BUILD_RULES) for raw in raws]
-    for sheet in sheets:
-        fault = next((f for f in sheet.findings if f.severity is Severity.REFUSE), None)
-        if fault is not None:
-            msg = f"{sheet.sheet_id}: {fault.message}"
+    if isinstance(given, str | Path):
+        builds = build_files.read(Path(given))
+    else:
+        builds = [build_files.of_fields(given)]
+    for build in builds:
+        if build.fault is not None:
+            msg = f"{build.sheet_id}: {build.fault.message}"
             raise BuildError(msg)
-        for found in sheet.findings:
-            warnings.warn(f"{sheet.sheet_id}: {found.message}", stacklevel=2)
-    return sheets
-
-
-def _raw(fields: Mapping[str, object]) -> RawSheet:
-    raw = RawSheet(str(fields.get("sheet_id", "build")), "Python")
-    for row, (name, value) in enumerate(fields.items(), start=1):
-        text = ("yes" if value else "no") if isinstance(value, bool) else str(value)
-        if name != "sheet_id" and value is not None:
-            add_field(raw, name, text, row)
-    return raw
+        for found in build.findings:
+            warnings.warn(f"{build.sheet_id}: {found.message}", stacklevel=2)
+    return builds

@@ -1,9 +1,9 @@
-"""Varying a build: what one or two of its fields do, all else equal, and what moves with them."""
+"""Varying a build: the effect of one or two fields, with other fields fixed or tied to them."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
@@ -11,9 +11,10 @@ import numpy as np
 
 from pullbook.model.answers.compare import Difference, compare
 from pullbook.model.answers.prediction import BAND_POINTS
-from pullbook.pipeline.checks import check_sheet
+from pullbook.pipeline.builds import build_files
 from pullbook.schemas.answer import rounded
-from pullbook.schemas.codes import Severity
+from pullbook.schemas.errors import InputError
+from pullbook.schemas.field_words import described, spoken
 from pullbook.schemas.fields import FIELDS, Kind
 
 if TYPE_CHECKING:
@@ -22,15 +23,15 @@ if TYPE_CHECKING:
     from pullbook.model.answers.prediction import Peaks, Prediction
     from pullbook.model.learning.sample import Floats
     from pullbook.model.limits.difference_errors import Pairs
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Between
 
-#: Variants that are looked at.
+#: Most variants that are predicted.
 MOST = 500
 
 
-class VaryError(ValueError):
-    """A field that cannot be varied so; the message says why."""
+class VaryError(InputError):
+    """A field that cannot be varied in this way; the message says why."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,13 +43,13 @@ class Variant:
     values
         Its values of the varied fields, and of those tied to them.
     found
-        What the model says of it.
+        Its prediction.
     mean
         Mean torque over the band, lb-ft.
     difference
-        The variant less the build it was made of; the same shop.
+        The variant minus the original build, at the same shop.
     swept
-        Whether builds like it were swept over the whole band.
+        Whether builds like it were tested over the whole band.
     peaks
         Its peaks of torque and of power.
     """
@@ -62,7 +63,7 @@ class Variant:
 
     def as_json(self) -> dict[str, Any]:
         """Return the variant as ``vary --json`` prints it."""
-        told = self.difference.as_json()
+        difference = self.difference.as_json()
         return {
             "values": dict(self.values),
             "standing": self.found.standing.value,
@@ -76,7 +77,7 @@ class Variant:
             "peak_torque": self.peaks.torque and self.peaks.torque.as_json("torque"),
             "peak_power": self.peaks.power and self.peaks.power.as_json("power"),
             "against_base": {
-                name: told[name]
+                name: difference[name]
                 for name in ("mean_torque", "chance_a_above_b", "told_apart", "curve", "crossovers")
             },
         }
@@ -92,80 +93,83 @@ def combinations(
     ranges
         Values of each varied field.
     ties
-        Fields that move with the first varied one: by how much for each unit of it.
+        Fields that move with the first varied one, and by how much per unit of it.
     base
         Values of the build.
 
     Raises
     ------
     VaryError
-        A tied field, or the field it is tied to, is not given as a number, or there are too many
-        variants.
+        The build does not give a tied field, or the field it is tied to, as a number; or there are
+        too many variants.
 
     """
     count = int(np.prod([len(values) for values in ranges.values()]))
     if count > MOST:
-        msg = f"{count} variants are too many; {MOST} can be looked at"
+        msg = f"the ranges make {count} variants, and {MOST} is the most; take larger steps"
         raise VaryError(msg)
     leading = next(iter(ranges))
     both = [name for name in ties if name in ranges]
     if both:
-        msg = f"{both[0]} cannot be varied and move with another field at once"
+        msg = (
+            f"{spoken(both[0])} cannot be varied and move with another field at the same time; take"
+            " one of the two"
+        )
         raise VaryError(msg)
     for name in [*ties, *([leading] if ties else [])]:
         if not isinstance(base.get(name), int | float):
-            msg = f"{name} can move with another field only if the build gives it; it does not"
+            msg = (
+                f"{spoken(name)} can move with another field only if the build gives it as a"
+                " number; add it to the build"
+            )
             raise VaryError(msg)
-    made = []
+    found = []
     for values in product(*ranges.values()):
         one = dict(zip(ranges, values, strict=True))
         for name, share in ties.items():
             one[name] = round(base[name] + share * (one[leading] - base[leading]), 6)
-        made.append({name: _sound(name, value) for name, value in one.items()})
-    return made
+        found.append({name: _checked(name, value) for name, value in one.items()})
+    return found
 
 
-def _sound(name: str, value: Any) -> Any:
-    """Return a value as its field holds it."""
+def _checked(name: str, value: Any) -> Any:
+    """Return a value as its field holds it; raise if it cannot."""
     if FIELDS[name].kind is Kind.WHOLE:
         if not math.isfinite(value) or value != int(value):
-            msg = f"{name} is a whole number; it cannot be {value:g}"
+            msg = f"{spoken(name)} cannot be {value:g}; give a whole number"
             raise VaryError(msg)
         return int(value)
     if FIELDS[name].kind is Kind.NUMBER:
         if not math.isfinite(value):
-            msg = f"{name} cannot be {value:g}"
+            msg = f"{spoken(name)} cannot be {value:g}; give a finite number"
             raise VaryError(msg)
         return float(value)
     return value
 
 
-def sheets(base: Sheet, values: Sequence[Mapping[str, Any]]) -> list[Sheet]:
+def builds(base: Build, values: Sequence[Mapping[str, Any]]) -> list[Build]:
     """Return the variants of a build.
 
     Raises
     ------
     VaryError
-        A variant is no engine; the message says which and why.
+        A variant cannot be an engine; the message says which and why.
 
     """
-    made = []
+    found = []
     for own in values:
         name = name_of(own)
-        sheet = replace(base, sheet_id=name, values={**base.values, **own}, findings=[])
-        check_sheet.judge(sheet, check_sheet.BUILD_RULES)
-        fault = next((f for f in sheet.findings if f.severity is Severity.REFUSE), None)
-        if fault is not None:
-            msg = f"{name}: {fault.message}"
+        build = build_files.changed(base, name, own)
+        if build.fault is not None:
+            msg = f"{name}: {build.fault.message}"
             raise VaryError(msg)
-        made.append(sheet)
-    return made
+        found.append(build)
+    return found
 
 
 def name_of(values: Mapping[str, Any]) -> str:
-    """Return the values of a variant as a name."""
-    told = {name: f"{v:.6g}" if isinstance(v, float) else v for name, v in values.items()}
-    return ", ".join(f"{name} {value}" for name, value in told.items())
+    """Return the values of a variant as its name."""
+    return ", ".join(described(name, value, digits=6) for name, value in values.items())
 
 
 def variants(
@@ -177,22 +181,22 @@ def variants(
     level: float,
     rpm: Floats,
 ) -> list[Variant]:
-    """Return what each variant does against the build it was made of.
+    """Return each variant compared with the original build.
 
     Parameters
     ----------
     base
-        What the model says of the build.
+        Prediction of the original build.
     found, values
-        What it says of its variants, and their values.
+        Predictions of its variants, and their values.
     pairs
         Scores of the model's pairs.
     band
-        Engine speeds whose mean counts, rev/min.
+        Lowest and highest engine speed of the mean, rev/min.
     level
-        Of the limits.
+        Confidence level of the limits, between 0 and 1.
     rpm
-        Engine speeds of the differences.
+        Engine speeds of the differences, rev/min.
 
     """
     return [

@@ -1,1 +1,1 @@
-"""The fair test: error and coverage on sheets that were held out."""
+"""The fair test: error and coverage on held-out sheets."""

@@ -1,4 +1,4 @@
-"""How far off a predictor was, sheet by sheet and in all: the curve, its peaks, its mean."""
+"""Errors of a predictor, by sheet and overall: of the curve, its peaks and its mean."""
 
 from __future__ import annotations
 
@@ -16,26 +16,26 @@ if TYPE_CHECKING:
 
     from pullbook.model.learning.sample import Floats
 
-#: Middles of the equal shares at which a forecast is read for its ranked probability score.
+#: Probabilities of the quantiles in the ranked probability score, the middles of equal steps.
 SHARES = (np.arange(20) + 0.5) / 20
 
 
 def scores(centre: Floats, half: Callable[[float], Floats | None], value: Floats,
            level: float) -> dict[str, Floats]:  # fmt: skip
-    """Return what limits of logarithms are worth, by reading, % of torque.
+    """Return the scores of limits on a logarithmic scale, by reading, % of torque.
 
     Parameters
     ----------
     centre, value
-        Logarithms of torque, predicted and measured.
+        Logarithms of torque, predicted and measured, shape (readings,).
     half
-        The half-width of the limits at a level, or ``None`` where they have none.
+        Returns the half-width of the limits at a level, or ``None`` if there are none.
     level
-        Of the interval score.
+        Level of the interval score.
 
     Returns
     -------
-    ``crps`` and ``interval_score``; what has no limits is not a number.
+    ``crps`` and ``interval_score``; NaN without limits.
 
     """
     nothing = np.full(len(value), np.nan)
@@ -56,22 +56,21 @@ def scores(centre: Floats, half: Callable[[float], Floats | None], value: Floats
 
 
 def by_sheet(readings: pd.DataFrame, name: str = "predicted") -> pd.DataFrame:
-    """Return how far off a predictor was, a row a sheet.
+    """Return the errors of a predictor, a row a sheet.
 
     Parameters
     ----------
     readings
-        A row a reading: ``sheet_id``, ``shop``, ``rpm``, ``measured``, the predictor, and where
-        there are any ``crps`` and ``interval_score``.
+        A row a reading: ``sheet_id``, ``shop``, ``rpm``, ``measured``, the predictor, and, if there
+        are any, ``crps`` and ``interval_score``.
     name
         Column of the predictor.
 
     Returns
     -------
-    ``shop``; in % of what was measured ``curve`` (root mean square), ``torque`` and ``power`` (of
+    ``shop``; in % of the measured value ``curve`` (root mean square), ``torque`` and ``power`` (of
     the peak) and ``band`` (of the mean over the middle half of the sweep); ``torque_rpm`` and
-    ``power_rpm``, rev/min, not a number where the peak measured lies at an end of the sweep; and
-    the scores.
+    ``power_rpm``, rev/min, NaN if the measured peak is at an end of the sweep; and the scores.
 
     """
     rows = {}
@@ -107,7 +106,7 @@ def _p90(values: Floats) -> float:
     return float(np.quantile(values, 0.9))
 
 
-#: Figure, the column of `by_sheet` it is of, its statistic, and what it is in words.
+#: For each figure its column of `by_sheet`, its statistic, and its name in words.
 FIGURES: dict[str, tuple[str, Callable[[Floats], float], str]] = {
     "rms": ("curve", _rms, "curve, rms, %"),
     "median_sheet": ("curve", lambda values: float(np.median(values)), "median sheet, %"),
@@ -124,7 +123,7 @@ FIGURES: dict[str, tuple[str, Callable[[Floats], float], str]] = {
 
 
 def summary(sheets: pd.DataFrame) -> dict[str, tuple[float, float, float]]:
-    """Return each of `FIGURES` with its 90 % limits over shops, where there is anything to tell."""
+    """Return each of `FIGURES` with its 90 % limits over shops, if there are values for it."""
     found = {}
     for name, (column, statistic, _) in FIGURES.items():
         if column not in sheets or not sheets[column].notna().any():

@@ -1,6 +1,6 @@
-"""How sure a figure is: resampled by shop, for sheets of one shop are not independent.
+"""Confidence limits of a figure, by resampling shops, since sheets of one shop are not independent.
 
-An interval that took them for independent would flatter (the cluster bootstrap; Davison and
+An interval that treats them as independent would be too narrow (the cluster bootstrap; Davison and
 Hinkley, Bootstrap methods and their application, 1997, section 3.8).
 """
 
@@ -33,7 +33,11 @@ def limits(
     shop
         The shop of each sheet.
     statistic
-        Of such rows.
+        Function of such rows.
+
+    Returns
+    -------
+    The statistic, its lower and its upper limit.
 
     Examples
     --------

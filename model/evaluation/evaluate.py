@@ -1,4 +1,4 @@
-"""The fair test: whole shops held out from everything, training and calibration alike."""
+"""The fair test: whole shops held out from both training and calibration."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers.prediction import predict
+from pullbook.model.answers.predict import predict
 from pullbook.model.evaluation import accuracy, evaluate_differences, rules_of_thumb
-from pullbook.model.evaluation.prediction_errors import LEVELS, held_against
+from pullbook.model.evaluation.prediction_errors import LEVELS, score_predictions
 from pullbook.model.learning import smooth_curves
 from pullbook.model.learning.sample import sample_of
 from pullbook.model.training import hold_out
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from pullbook.pipeline.parallel.workers import Crew
 
 RULES = ("mean_per_cubic_inch", "nearest_sheet")
-#: Parts of `calibration.Regime` that are of a sheet, and what they are called in the figures.
+#: Parts of `calibration.Regime` that concern a whole sheet, and their names in the figures.
 PEAKS = {
     "mean": "band_mean",
     "torque": "peak_torque",
@@ -37,17 +37,18 @@ PEAKS = {
 
 @dataclass(frozen=True, slots=True)
 class Evaluation:
-    """What was found on shops that were held out.
+    """Predictions of held-out shops, compared with their measured pulls.
 
     Attributes
     ----------
     readings
         A row a reading: ``sheet_id``, ``shop``, ``rpm``, ``measured`` lb-ft, ``predicted`` by
-        the model and by each rule of thumb, and what else `against.held_against` gives.
+        the model and by each rule of thumb, and the other columns of
+        `prediction_errors.score_predictions`.
     sheets
-        A row a sheet, as `against.held_against` gives them.
+        A row a sheet, from `prediction_errors.score_predictions`.
     pairs
-        A row a pair, as `evaluate_differences.held_out` gives them.
+        A row a pair, from `evaluate_differences.held_out`.
     """
 
     readings: pd.DataFrame
@@ -55,7 +56,7 @@ class Evaluation:
     pairs: pd.DataFrame
 
     def metrics(self) -> dict[str, Any]:
-        """Return the figures; shops weigh the same, and their sheets, where a share is taken."""
+        """Return the figures; in shares, shops have equal weight, and so have a shop's sheets."""
         sheets = self.sheets
         return {
             "sheets": len(sheets),
@@ -76,11 +77,11 @@ class Evaluation:
         }
 
     def levels(self) -> list[float]:
-        """Return the levels that the shops suffice for."""
+        """Return the levels for which there are enough shops."""
         return [one for one in LEVELS if self.readings[f"inside_{one}"].notna().all()]
 
     def errors(self) -> dict[str, dict[str, tuple[float, float, float]]]:
-        """Return for the model and each rule of thumb `accuracy.summary`."""
+        """Return `accuracy.summary` of the model and of each rule of thumb."""
         rules = self.readings.drop(columns=["crps", "interval_score"])
         return {
             name: accuracy.summary(
@@ -91,10 +92,10 @@ class Evaluation:
 
 
 def coverage(readings: pd.DataFrame, sheets: pd.DataFrame) -> dict[str, dict[str, float]]:
-    """Return by what is promised and by level the share that came to lie inside.
+    """Return the share of measured values inside the limits, by kind of limits and by level.
 
-    Parameters as `against.held_against` returns them. Every shop weighs the same, and every sheet
-    of a shop. Levels without limits are left out.
+    Parameters as returned by `prediction_errors.score_predictions`. Every shop has the same weight,
+    and so has every sheet of a shop. Levels without limits are left out.
     """
     found: dict[str, dict[str, float]] = {"reading": {}, "curve": {}}
     found |= {name: {} for name in PEAKS.values()}
@@ -122,28 +123,28 @@ def evaluate(
     settings: Settings,
     parts: int,
     track: Track = iter,
-    crew: Crew = THREADS,
+    workers: Crew = THREADS,
 ) -> Evaluation:
-    """Hold out every shop once and report what a model of the others says of it.
+    """Hold out every shop once and predict it with a model trained on the others.
 
     Parameters
     ----------
     builds, pulls
         Curated tables.
     settings
-        Of each training run.
+        Settings of each training run.
     parts
-        How many parts the shops are held out in.
+        Number of parts that the shops are held out in.
     track
         Wraps the loop over parts to show progress.
-    crew
-        Whoever works on the folds of each training.
+    workers
+        Threads, processes or a cluster that work on the folds of each training run.
 
     """
     shop = pd.factorize(builds["shop"])[0]
     fold = hold_out.folds(shop, parts)
     found = [
-        _part(builds, pulls, fold == number, settings, crew)
+        _part(builds, pulls, fold == number, settings, workers)
         for number in track(range(int(fold.max()) + 1))
     ]
     readings, sheets, pairs = (
@@ -153,26 +154,23 @@ def evaluate(
 
 
 def _part(
-    builds: pd.DataFrame, pulls: pd.DataFrame, out: np.ndarray, settings: Settings, crew: Crew
+    builds: pd.DataFrame, pulls: pd.DataFrame, out: np.ndarray, settings: Settings, workers: Crew
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     inner, outer = builds[~out].reset_index(drop=True), builds[out].reset_index(drop=True)
     inner_pulls = pulls[pulls["sheet_id"].isin(inner["sheet_id"])]
     outer_pulls = pulls[pulls["sheet_id"].isin(outer["sheet_id"])]
     features = feature_table.fit(inner)
-    model = train(inner, inner_pulls, features, settings, crew=crew)
+    model = train(inner, inner_pulls, features, settings, workers=workers)
     known = sample_of(inner, inner_pulls, features.table)
     predictions = predict(model, outer, [None] * len(outer))
     speeds = model.curve.speeds
     mean = rules_of_thumb.mean_per_cubic_inch(known, speeds)
     nearest = np.array([found.nearest[0] for found in predictions])
     nearest_curves = rules_of_thumb.nearest_sheet(known, nearest, speeds)
-    bore, stroke, cylinders = (
-        outer[name].to_numpy(dtype=float) for name in ("bore", "stroke", "cylinders")
-    )
-    displacement = np.asarray(engine_quantities.displacement(bore, stroke, cylinders))
+    displacement = np.asarray(engine_quantities.size_of(outer).engine)
     groups = {str(name): own for name, own in outer_pulls.groupby("sheet_id", sort=False)}
     names = outer["sheet_id"].tolist()
-    readings, sheets = held_against(outer, groups, predictions)
+    readings, sheets = score_predictions(outer, groups, predictions)
     place = pd.Series(np.arange(len(names)), index=names)[readings["sheet_id"]].to_numpy()
     rpm = readings["rpm"].to_numpy(float)
     for name, curves in zip(RULES, (np.tile(mean, (len(names), 1)), nearest_curves), strict=True):

@@ -1,4 +1,4 @@
-"""Whether the limits of differences hold, on pairs of sheets of shops that were held out."""
+"""Coverage of the limits of differences, on pairs of sheets of held-out shops."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def held_out(
     levels: Sequence[float],
     seed: int,
 ) -> pd.DataFrame:
-    """Return for pairs of held-out sheets whether their difference lies inside its limits.
+    """Return for pairs of held-out sheets whether their difference is inside its limits.
 
     Parameters
     ----------
@@ -37,27 +37,27 @@ def held_out(
     table
         Features of the sheets.
     predictions
-        What a model that had not seen their shops says of them.
+        Predictions of the sheets by a model without their shops.
     pairs
         The model's scores of pairs.
     levels
-        Of the limits.
+        Levels of the limits.
     seed
-        Of the choice of pairs.
+        Seed of the choice of pairs.
 
     Returns
     -------
     A row a pair: ``one_shop``, ``cluster`` (the shop, or the couple of shops) and for each level
-    the share of points (``point_0.9``) and whether the mean (``mean_0.9``) lies inside, and the
-    half-width of the latter over that of two bands laid side by side (``share_0.9``).
+    the share of points (``point_0.9``) and whether the mean (``mean_0.9``) is inside, and the
+    half-width of the mean's limits over the sum of those of the two builds (``share_0.9``).
 
     """
     rng = np.random.default_rng(seed)
-    own = within(shop, rng)
-    own = own[~same_engine(table, own)]
-    others, couple = across(shop, rng)
+    of_one = within(shop, rng)
+    of_one = of_one[~same_engine(table, of_one)]
+    of_two, couple = across(shop, rng)
     rows = []
-    for both, clusters, one_shop in ((own, shop[own[:, 0]], True), (others, couple, False)):
+    for both, clusters, one_shop in ((of_one, shop[of_one[:, 0]], True), (of_two, couple, False)):
         for pair, cluster in zip(both.tolist(), clusters.tolist(), strict=True):
             row = _pair(
                 [pulls[one] for one in pair], [predictions[one] for one in pair], pairs, levels,
@@ -102,13 +102,13 @@ def _pair(
 
 
 def _half_band(one: Prediction, rpm: np.ndarray, level: float) -> float:
-    """Return the mean half-width, lb-ft, of the limits of one build."""
+    """Return the mean half-width of the limits of one build, lb-ft."""
     factor = one.threshold("point", level) or 0.0
     return float(np.mean(one.torque(rpm) * np.sinh(factor * one.width(rpm))))
 
 
 def summary(rows: pd.DataFrame, levels: Sequence[float]) -> dict[str, Any]:
-    """Return coverage of differences by level; every shop, or couple of shops, weighs the same."""
+    """Return coverage of differences by level; shops, or couples of shops, have the same weight."""
     found: dict[str, Any] = {}
     for one_shop, name in ((True, "one_shop"), (False, "two_shops")):
         own = rows[rows["one_shop"] == one_shop]

@@ -1,7 +1,7 @@
 """Coverage by regime: shop known to the model or new, engine family known to it or new.
 
-One model a part answers for all four. It has seen nothing of one part of the shops, nothing of one
-part of the families, and not every engine of what is left.
+For each part one model serves all four regimes. It is trained without one part of the shops, one
+part of the families, and some engines of the rest.
 """
 
 from __future__ import annotations
@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers.prediction import predict
-from pullbook.model.evaluation.prediction_errors import held_against
+from pullbook.model.answers.predict import predict
+from pullbook.model.evaluation.prediction_errors import score_predictions
 from pullbook.model.learning.sample import sample_of
 from pullbook.model.training import hold_out
 from pullbook.model.training.train_model import THREADS, train
@@ -34,36 +34,36 @@ def held_out(
     settings: Settings,
     parts: int,
     track: Track = iter,
-    crew: Crew = THREADS,
+    workers: Crew = THREADS,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Return readings and sheets as `against.held_against` does, by regime.
+    """Return readings and sheets as `prediction_errors.score_predictions` does, by regime.
 
     Parameters
     ----------
     builds, pulls
-        Curated tables. Sheets that do not say their family are learned from and not asked about.
+        Curated tables. Sheets without a family are used for training and not predicted.
     settings
-        Of each training run.
+        Settings of each training run.
     parts
-        How many parts shops and families are held out in.
+        Number of parts that shops and families are held out in.
     track
         Wraps the loop over parts to show progress.
-    crew
-        Whoever works on the folds of each training.
+    workers
+        Threads, processes or a cluster that work on the folds of each training run.
 
     Returns
     -------
-    Both with columns ``shop_is`` and ``family_is``, ``known`` or ``new``; empty where there are
-    fewer than two shops or families.
+    Both with columns ``shop_is`` and ``family_is``, ``known`` or ``new``; empty if there are fewer
+    than two shops or families.
 
     """
     shop, family = (pd.factorize(builds[name])[0] for name in ("shop", "family"))
-    told = family >= 0
-    if len(np.unique(shop)) < 2 or len(np.unique(family[told])) < 2:
+    has_family = family >= 0
+    if len(np.unique(shop)) < 2 or len(np.unique(family[has_family])) < 2:
         return pd.DataFrame(), pd.DataFrame()
     of_shop = hold_out.folds(shop, parts)
     of_family = np.full(len(builds), -1)
-    of_family[told] = hold_out.folds(family[told], parts)
+    of_family[has_family] = hold_out.folds(family[has_family], parts)
     features = feature_table.fit(builds)
     engines = sample_of(builds, pulls, features.table).engines
     rng = np.random.default_rng(settings.seed)
@@ -74,7 +74,7 @@ def held_out(
         new = pd.DataFrame(
             {name: ~builds[name].isin(builds[name][~out]) for name in ("shop", "family")}
         )
-        for table in _part(builds, pulls, out, told & out, new, settings, crew):
+        for table in _part(builds, pulls, out, has_family & out, new, settings, workers):
             found.append(table)
     readings, sheets = (pd.concat(part, ignore_index=True) for part in (found[::2], found[1::2]))
     return readings, sheets
@@ -84,21 +84,21 @@ def _part(
     builds: pd.DataFrame,
     pulls: pd.DataFrame,
     out: np.ndarray,
-    asked: np.ndarray,
+    predicted: np.ndarray,
     new: pd.DataFrame,
     settings: Settings,
-    crew: Crew,
+    workers: Crew,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    inner, outer = (builds[rows].reset_index(drop=True) for rows in (~out, asked))
+    inner, outer = (builds[rows].reset_index(drop=True) for rows in (~out, predicted))
     features = feature_table.fit(inner)
     inner_pulls = pulls[pulls["sheet_id"].isin(inner["sheet_id"])]
-    model = train(inner, inner_pulls, features, settings, crew=crew)
-    readings, sheets = held_against(
+    model = train(inner, inner_pulls, features, settings, workers=workers)
+    readings, sheets = score_predictions(
         outer,
         {str(name): own for name, own in pulls.groupby("sheet_id", sort=False)},
         predict(model, outer, outer["shop"].tolist()),
     )
-    is_new = new[asked].set_index(outer["sheet_id"])
+    is_new = new[predicted].set_index(outer["sheet_id"])
     for table in (readings, sheets):
         for name in ("shop", "family"):
             state = is_new[name].reindex(table["sheet_id"]).to_numpy()

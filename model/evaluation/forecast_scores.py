@@ -1,8 +1,8 @@
-"""Scores of a forecast that says how sure it is; lower is better, width and misses alike count.
+"""Scores of a forecast with limits; lower is better, and both width and misses count.
 
-Both are proper: nobody gains by saying anything but what they believe (Gneiting and Raftery,
-Strictly proper scoring rules, prediction, and estimation, Journal of the American Statistical
-Association 102, 2007).
+Both are proper scoring rules: a forecaster does best by stating their true belief (Gneiting and
+Raftery, Strictly proper scoring rules, prediction, and estimation, Journal of the American
+Statistical Association 102, 2007).
 """
 
 from __future__ import annotations
@@ -14,14 +14,14 @@ Floats = NDArray[np.float64]
 
 
 def interval_score(low: Floats, high: Floats, value: Floats, level: float) -> Floats:
-    """Return the width of limits, and beside it 2 / (1 - level) times what a value lies outside.
+    """Return the width of limits plus 2 / (1 - level) times the distance of a value outside them.
 
     Parameters
     ----------
     low, high, value
-        Of one shape and in one unit, which is the unit of the score.
+        Arrays of one shape and one unit, which is the unit of the score.
     level
-        Of the limits.
+        Level of the limits.
 
     Examples
     --------
@@ -35,11 +35,11 @@ def interval_score(low: Floats, high: Floats, value: Floats, level: float) -> Fl
 
 
 def crps(quantiles: Floats, shares: Floats, value: Floats) -> Floats:
-    """Return the continuous ranked probability score of a forecast that is known by its quantiles.
+    """Return the continuous ranked probability score of a forecast given by its quantiles.
 
-    It is twice the mean over the shares of what each quantile errs, weighed by its share (Laio and
-    Tamea, Verification tools for probabilistic forecasts, 2007); exact for an ensemble whose
-    members stand at the middles of equal shares.
+    It is twice the mean over the quantiles of their weighted errors (Laio and Tamea, Verification
+    tools for probabilistic forecasts, 2007); exact for an ensemble whose members are the quantiles
+    at the middles of equal steps.
 
     Parameters
     ----------
@@ -48,7 +48,7 @@ def crps(quantiles: Floats, shares: Floats, value: Floats) -> Floats:
     shares
         Middles of equal steps from 0 to 1, shape (shares,).
     value
-        What came, shape (values,).
+        Measured values, shape (values,).
 
     Returns
     -------
@@ -56,7 +56,7 @@ def crps(quantiles: Floats, shares: Floats, value: Floats) -> Floats:
 
     Examples
     --------
-    The ensemble 0, 1, 3 where 1 came:
+    The ensemble 0, 1, 3 and the measured value 1:
 
     >>> shares = (np.arange(3) + 0.5) / 3
     >>> print(crps(np.array([[0.0], [1.0], [3.0]]), shares, np.array([1.0])).round(9))

@@ -1,4 +1,4 @@
-"""Where limits hold and where they do not: coverage by kind of sheet, with its own uncertainty."""
+"""Coverage by kind of sheet, with its uncertainty."""
 
 from __future__ import annotations
 
@@ -26,15 +26,15 @@ def by_kind(of_readings: pd.DataFrame, of_sheets: pd.DataFrame, level: float) ->
     Parameters
     ----------
     of_readings, of_sheets
-        As `against.held_against` returns them, of shops that were held out.
+        From `prediction_errors.score_predictions`, for held-out shops.
     level
-        Of the limits.
+        Level of the limits.
 
     Returns
     -------
     A row a stratum: ``by``, ``stratum``, ``sheets``, ``shops``, ``error`` (root mean square, % of
-    torque), ``inside`` (share of readings, shops weighing the same), ``low`` and ``high`` (90 %
-    limits of it, over shops) and ``width`` (median width of the limits, % of torque).
+    torque), ``inside`` (share of readings, shops of equal weight), ``low`` and ``high`` (its 90 %
+    limits over shops) and ``width`` (median width of the limits, % of torque).
 
     """
     readings = of_readings.merge(
@@ -48,7 +48,7 @@ def by_kind(of_readings: pd.DataFrame, of_sheets: pd.DataFrame, level: float) ->
         "part of the sweep": pd.cut(
             share, [-1, 1 / 3, 2 / 3, 2], labels=["bottom third", "middle third", "top third"]
         ),
-        "where it stands": readings["standing"],
+        "standing": readings["standing"],
         "distance to the data": _tenths(readings["distance"]),
         "fields given": _tenths(readings["given"]),
     }
@@ -65,13 +65,13 @@ def regimes(readings: pd.DataFrame, level: float) -> pd.DataFrame:
     Parameters
     ----------
     readings
-        As `evaluate_regimes.held_out` returns them.
+        From `evaluate_regimes.held_out`.
     level
-        Of the limits.
+        Level of the limits.
 
     Returns
     -------
-    As `table` does.
+    A table like that of `by_kind`.
 
     """
     rows = []
@@ -82,29 +82,29 @@ def regimes(readings: pd.DataFrame, level: float) -> pd.DataFrame:
 
 
 def pit(readings: pd.DataFrame, bins: int = 10) -> pd.DataFrame:
-    """Return how often what came fell into each equal part of what was forecast.
+    """Return the share of measured values in each equal part of the forecast distribution.
 
-    A forecast that is right about how sure it is fills every bin alike (probability integral
-    transform; Gneiting, Balabdaoui and Raftery, Probabilistic forecasts, calibration and sharpness,
-    2007). Shops weigh the same, and the sheets of a shop.
+    With a calibrated forecast all shares are equal (probability integral transform; Gneiting,
+    Balabdaoui and Raftery, Probabilistic forecasts, calibration and sharpness, 2007). Shops have
+    equal weight, and so have the sheets of a shop.
 
     Parameters
     ----------
     readings
-        As `against.held_against` returns them, with limits.
+        From `prediction_errors.score_predictions`, with limits.
     bins
-        How many parts.
+        Number of parts.
 
     Returns
     -------
-    A row a bin: ``from`` and ``to``, the ``share`` that fell there, and its 90 % limits ``low``
-    and ``high`` over shops.
+    A row a bin: ``from`` and ``to``, the ``share`` in it, and its 90 % limits over shops, ``low``
+    and ``high``.
 
     """
     edges = np.linspace(0, 1, bins + 1)
     place = np.clip((readings["pit"].to_numpy(float) * bins).astype(int), 0, bins - 1)
-    fell = pd.DataFrame(np.eye(bins)[place]).groupby([readings["shop"], readings["sheet_id"]])
-    shops = fell.mean().groupby("shop").mean().to_numpy()
+    in_bin = pd.DataFrame(np.eye(bins)[place]).groupby([readings["shop"], readings["sheet_id"]])
+    shops = in_bin.mean().groupby("shop").mean().to_numpy()
     rows = []
     for number in range(bins):
         share, low, high = bootstrap.limits(shops[:, number], range(len(shops)), _mean)
@@ -141,10 +141,10 @@ def _row(own: pd.DataFrame, level: float) -> dict[str, object]:
 
 
 def gain(found: Evaluation, rule: str) -> tuple[float, float, float]:
-    """Return how much less the model errs than a rule of thumb, with 90 % limits over shops.
+    """Return how much smaller the model's error is than a rule of thumb's, with 90 % limits.
 
-    Root mean square of the relative error, %: the rule's less the model's. Shops are resampled, the
-    two always together.
+    Root mean square of the relative error, %: the rule's minus the model's. Shops are resampled,
+    the same ones for both.
     """
     readings = found.readings
     square = {
@@ -153,13 +153,13 @@ def gain(found: Evaluation, rule: str) -> tuple[float, float, float]:
     }
     of_sheet = pd.DataFrame(square).groupby([readings["shop"], readings["sheet_id"]]).mean()
     shops = of_sheet.index.get_level_values("shop").tolist()
-    return bootstrap.limits(of_sheet.to_numpy(float), shops, _apart)
+    return bootstrap.limits(of_sheet.to_numpy(float), shops, _difference)
 
 
 def _mean(values: Floats) -> float:
     return float(np.mean(values))
 
 
-def _apart(squares: Floats) -> float:
-    own, other = np.sqrt(squares.mean(axis=0)).tolist()
-    return float(other - own)
+def _difference(squares: Floats) -> float:
+    model, rule = np.sqrt(squares.mean(axis=0)).tolist()
+    return float(rule - model)

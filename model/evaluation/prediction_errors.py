@@ -1,4 +1,4 @@
-"""A prediction against the pull that was measured afterwards: how far off, and inside or not."""
+"""Errors of predictions against measured pulls, and whether these are inside the limits."""
 
 from __future__ import annotations
 
@@ -19,16 +19,16 @@ if TYPE_CHECKING:
     from pullbook.model.answers.prediction import Prediction
     from pullbook.model.learning.sample import Floats
 
-#: Levels at which limits are held against what came.
+#: Levels at which limits are compared with measured values.
 LEVELS = (0.5, 0.8, 0.9, 0.95)
-#: The level that single figures are told at.
+#: The level of figures that have one level only.
 LEVEL = 0.9
 
 
-def held_against(
+def score_predictions(
     builds: pd.DataFrame, pulls: Mapping[str, pd.DataFrame], predictions: Sequence[Prediction]
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Hold predictions against what was measured.
+    """Return the errors of predictions, and whether measured values are inside the limits.
 
     Parameters
     ----------
@@ -37,19 +37,19 @@ def held_against(
     pulls
         Their curated readings by ``sheet_id``.
     predictions
-        Of the builds, in their order.
+        Predictions of the builds, in their order.
 
     Returns
     -------
     readings
         A row a reading: ``sheet_id``, ``shop``, ``rpm``, ``measured`` and ``predicted`` lb-ft;
-        for each level whether it lies inside the limits (``inside_0.9``) and how wide they are as a
-        share of torque (``width_0.9``); ``pit`` (the probability that was left below it),
-        ``crps`` and ``interval_score``, % of torque.
+        for each level whether it is inside the limits (``inside_0.9``) and their width as a share
+        of torque (``width_0.9``); ``pit`` (the forecast probability below it), ``crps`` and
+        ``interval_score``, % of torque.
     sheets
-        A row a sheet: ``standing``, ``distance``, ``given`` (how many fields of the build the sheet
-        gives), and for each level whether the whole curve lies inside the band (``band_0.9``) and
-        each of `calibration.PEAKS` inside its limits (``torque_rpm_0.9``).
+        A row a sheet: ``standing``, ``distance``, ``given`` (number of fields of the build that the
+        sheet gives), and for each level whether the whole curve is inside the band (``band_0.9``)
+        and each of `evaluate.PEAKS` inside its limits (``torque_rpm_0.9``).
 
     """
     given = builds[list(BUILD_FIELDS)].notna().sum(axis=1).tolist()
@@ -105,7 +105,7 @@ def _of_sheet(
 
 
 def _peaks(rpm: Floats, measured: Floats, found: Prediction) -> dict[str, float | None]:
-    """Return the scores of the peaks; a peak at an end of the sweep has no speed to be off."""
+    """Return the scores of the peaks; a peak at an end of the sweep has no score of its speed."""
     speeds, curve = calibration.measured_curve(rpm, np.log(measured))
     torque = found.torque(speeds)
     scores: dict[str, float | None] = {}

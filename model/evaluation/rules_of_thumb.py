@@ -1,4 +1,4 @@
-"""What a model must beat: the two ratios that people carry in their heads."""
+"""Two rules of thumb that a model must beat."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 def _per_cubic_inch(sample: Sample) -> Floats:
-    """Return the logarithm of each reading per cubic inch of displacement, as people reckon."""
+    """Return the logarithm of each reading per cubic inch of displacement, without boost."""
     ratio: Floats = np.log(charge(sample.table) / sample.table["displacement"].to_numpy(float))
     return sample.target + ratio[sample.sheet]
 
@@ -22,7 +22,7 @@ def _per_cubic_inch(sample: Sample) -> Floats:
 def mean_per_cubic_inch(sample: Sample, speeds: Floats) -> Floats:
     """Return the mean torque per cubic inch at each speed, as a logarithm, shape (points,).
 
-    Speeds that no sheet was swept over take the value of the nearest that one was.
+    A speed that no sheet was swept over takes the value of the nearest one that was.
     """
     steps = np.clip(np.searchsorted(speeds, sample.rpm), 0, len(speeds) - 1)
     weight = sample.reading_weight()
@@ -37,8 +37,8 @@ def mean_per_cubic_inch(sample: Sample, speeds: Floats) -> Floats:
 def nearest_sheet(sample: Sample, sheet: Ints, speeds: Floats) -> Floats:
     """Return measured curves of sheets, per cubic inch, as logarithms, shape (sheets, points).
 
-    Scaled by displacement they are what "the nearest thing we have tested" made; beyond its sweep
-    the last reading stands.
+    Times displacement they give the torque of "the nearest thing we have tested"; beyond the sweep
+    the last reading is used.
     """
     curves = np.empty((len(sheet), len(speeds)))
     target = _per_cubic_inch(sample)

@@ -1,1 +1,1 @@
-"""The learners, and the readings they are fitted to."""
+"""The models of the torque curve, and the readings they are fitted to."""

@@ -1,4 +1,4 @@
-"""Boosted trees: LightGBM, fitted the same way every time and kept as its own plain text."""
+"""Boosted trees: LightGBM, fitted reproducibly and stored as its own plain text."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from pullbook.model.learning import tree_text
 from pullbook.pipeline.parallel import workers
+from pullbook.schemas.errors import PullbookError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,8 +28,8 @@ _FIXED = {
 }
 
 
-class MissingLibraryError(ImportError):
-    """LightGBM is installed and cannot start."""
+class MissingLibraryError(PullbookError):
+    """LightGBM is installed but cannot start."""
 
 
 def library() -> Any:
@@ -37,15 +38,15 @@ def library() -> Any:
     Raises
     ------
     MissingLibraryError
-        Its native part cannot be loaded; the message names the cure.
+        Its native part cannot be loaded; the message names the package to install.
 
     """
     try:
         import lightgbm  # noqa: PLC0415 - a second to import; only some commands need it
     except OSError as fault:
         msg = (
-            f"LightGBM cannot start ({fault}); it needs the OpenMP library: install libgomp1"
-            " (Debian, Ubuntu), libgomp (Fedora) or libomp (Homebrew), then try again"
+            f"LightGBM cannot start ({fault}). It needs the OpenMP library: install libgomp1"
+            " (Debian, Ubuntu), libgomp (Fedora) or libomp (Homebrew) and try again"
         )
         raise MissingLibraryError(msg) from fault
     return lightgbm
@@ -60,7 +61,7 @@ def fit(
     *,
     spread: bool = False,
 ) -> str:
-    """Fit trees and return them as LightGBM's text, bare.
+    """Fit trees and return them as LightGBM's text, reduced to what prediction needs.
 
     Parameters
     ----------
@@ -71,12 +72,12 @@ def fit(
     weight
         Shape (readings,).
     names
-        Of the columns.
+        Names of the columns.
     settings
-        Of the training run.
+        Settings of the training run.
     spread
-        Fit the mean of a positive target on a logarithmic scale (gamma deviance) with few, broad
-        leaves; otherwise least squares.
+        Whether to fit the mean of a positive target on a logarithmic scale (gamma deviance) with
+        few, large leaves; otherwise least squares.
 
     """
     lightgbm = library()
@@ -101,7 +102,7 @@ class Trees:
     """Fitted trees, ready to predict."""
 
     def __init__(self, text: str) -> None:
-        """Take LightGBM's text; `tree_text.check` is for texts of unknown origin."""
+        """Take LightGBM's text; check one of unknown origin with `tree_text.check` first."""
         self.text = text
         self._booster = library().Booster(model_str=text)
 
@@ -111,6 +112,6 @@ class Trees:
         return predicted
 
     def gain(self) -> Floats:
-        """Return how much each column helped, shape (columns,), summing to one."""
+        """Return the share of the gain due to each column, shape (columns,)."""
         gain = np.asarray(self._booster.feature_importance("gain"), dtype=float)
         return gain / gain.sum() if gain.sum() > 0 else np.full(len(gain), 1 / len(gain))

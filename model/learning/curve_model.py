@@ -1,7 +1,7 @@
-"""The curve: what a build makes at every engine speed, before anything is said of its limits.
+"""The curve model: the torque of a build at every engine speed, without limits.
 
-Two models say it, trees and a process; they err in different places, so a blend of the two errs
-less than either. How much each counts is read off sheets that were held out.
+It blends two models, boosted trees and a Gaussian process. Their errors differ, so the blend has a
+smaller error than either. The weights of the blend are chosen on held-out sheets.
 """
 
 from __future__ import annotations
@@ -24,20 +24,20 @@ if TYPE_CHECKING:
     from pullbook.model.learning.sample import Floats, Ints, Sample
     from pullbook.model.learning.settings import Settings
 
-#: Builds whose readings lie in memory at once: as many as a core keeps near it.
+#: Builds predicted at once: as many as fit in the cache of a core.
 _AT_A_TIME = 512
 
 
 @dataclass(frozen=True, slots=True)
 class Blend:
-    """How trees and process are brought together.
+    """The weights of the two models.
 
     Attributes
     ----------
     share
-        What the trees count for; the process counts for the rest.
+        Weight of the trees; the process has the rest.
     scatter
-        How much the process takes a sheet to scatter; one of `gaussian_process.SCATTERS`.
+        Scatter of a sheet that the process assumes; one of `gaussian_process.SCATTERS`.
     """
 
     share: float = 0.5
@@ -55,7 +55,7 @@ class CurveModel:
     process
         The process over the same features.
     share
-        What the trees count for.
+        Weight of the trees.
     speeds
         The grid of engine speeds, rev/min.
     columns
@@ -86,7 +86,7 @@ class CurveModel:
 
 
 def on_grid(trees: Trees, speeds: Floats, table: pd.DataFrame) -> Floats:
-    """Return what trees say of builds on a grid of engine speeds, smoothed along it."""
+    """Return the trees' curves of builds on a grid of engine speeds, smoothed over speed."""
     stairs = np.empty((len(table), len(speeds)))
     for start in range(0, len(table), _AT_A_TIME):
         some = table.iloc[start : start + _AT_A_TIME]
@@ -110,7 +110,7 @@ def fit_trees(sample: Sample, settings: Settings) -> Trees:
 
 
 def gain_of(trees: Trees, sample: Sample) -> dict[str, float]:
-    """Return how much each column of a sample's readings helped its trees; they sum to one."""
+    """Return the share of the trees' gain due to each column of a sample's readings."""
     return dict(zip(columns(sample.table), trees.gain().tolist(), strict=True))
 
 
@@ -122,15 +122,15 @@ def fit_curve(
     Parameters
     ----------
     sample
-        What to learn from.
+        The sheets to fit to.
     trees
-        The trees of the curve, fitted to it.
+        The trees of the curve, fitted to them.
     speeds
-        The grid of engine speeds.
+        The grid of engine speeds, rev/min.
     settings
-        Of the training run.
+        Settings of the training run.
     blend
-        How trees and process are brought together.
+        The weights of the two models.
 
     """
     (fitted,) = gaussian_process.fit(sample, gain_of(trees, sample), [blend.scatter], settings.seed)
@@ -138,15 +138,15 @@ def fit_curve(
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
-    """What trees and processes say of sheets they have not learned from.
+class HeldOutCurves:
+    """Curves of sheets from trees and processes that were fitted without them.
 
     Attributes
     ----------
     trees
-        On the grid, shape (sheets, points).
+        The trees' curves on the grid, shape (sheets, points).
     processes
-        The same of a process for each of `gaussian_process.SCATTERS`, shape (scatters, sheets,
+        The curves of a process for each of `gaussian_process.SCATTERS`, shape (scatters, sheets,
         points).
     """
 
@@ -160,19 +160,20 @@ class Said:
         return curves
 
 
-def choose(sample: Sample, speeds: Floats, said: Said) -> Blend:
-    """Return the blend that errs least on sheets that were held out.
+def choose(sample: Sample, speeds: Floats, held_out: HeldOutCurves) -> Blend:
+    """Return the blend with the smallest error on held-out sheets.
 
-    For each scatter the best share is that of least squares; readings weigh as in learning.
+    For each scatter the best share is found by least squares, with the readings' weights of the
+    fit.
     """
     weight = sample.reading_weight()
-    of_trees = sample.target - smooth_curves.at(said.trees, speeds, sample.sheet, sample.rpm)
+    of_trees = sample.target - smooth_curves.at(held_out.trees, speeds, sample.sheet, sample.rpm)
     tried: list[tuple[float, Blend]] = []
-    for scatter, curves in zip(gaussian_process.SCATTERS, said.processes, strict=True):
+    for scatter, curves in zip(gaussian_process.SCATTERS, held_out.processes, strict=True):
         of_process = sample.target - smooth_curves.at(curves, speeds, sample.sheet, sample.rpm)
-        apart = of_process - of_trees
-        squares = float(np.sum(weight * apart**2))
-        share = float(np.sum(weight * apart * of_process)) / squares if squares > 0 else 0.5
+        gap = of_process - of_trees
+        squares = float(np.sum(weight * gap**2))
+        share = float(np.sum(weight * gap * of_process)) / squares if squares > 0 else 0.5
         blend = Blend(min(1.0, max(0.0, share)), scatter)
         error = blend.share * of_trees + (1 - blend.share) * of_process
         tried.append((float(np.sum(weight * error**2)), blend))
@@ -180,4 +181,4 @@ def choose(sample: Sample, speeds: Floats, said: Said) -> Blend:
 
 
 def _first(pair: Sequence[object]) -> float:
-    return float(pair[0])  # type: ignore[arg-type]  # the error stands first
+    return float(pair[0])  # type: ignore[arg-type]  # the error is first

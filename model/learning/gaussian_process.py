@@ -1,12 +1,12 @@
-"""The Gaussian process: what builds near one another, part by part, lead to expect.
+"""The Gaussian process: a smooth model of torque over the features of a build.
 
-Trees cut the space of builds into boxes; the process runs smoothly through it, and the two err in
-different places. Its kernel is a rational quadratic over standardised features, each as relevant as
-the trees found it, plus a straight line, times a squared exponential over the logarithm of engine
-speed. It rests on a subset of the readings (Quiñonero-Candela and Rasmussen, A unifying view of
-sparse approximate Gaussian process regression, 2005: subset of regressors), so its cost grows in
-proportion to the sheets. Readings of one sheet err together, and so do sheets of one shop: the
-first is whitened out, the second is fitted beside the curve and not predicted.
+Trees cut the space of builds into boxes; the process is smooth, so their errors differ. Its kernel
+is a rational quadratic over standardised features, weighted by their gain in the trees, plus a
+linear term, times a squared exponential over the logarithm of engine speed. It uses a subset of the
+readings as inducing points (Quiñonero-Candela and Rasmussen, A unifying view of sparse approximate
+Gaussian process regression, 2005: subset of regressors), so its cost is proportional to the number
+of sheets. Errors of the readings of one sheet are correlated, and so are those of the sheets of one
+shop: the first are whitened, the second are fitted as an offset of the shop that is not predicted.
 """
 
 from __future__ import annotations
@@ -29,21 +29,21 @@ if TYPE_CHECKING:
 
     from pullbook.model.learning.sample import Floats, Ints, Sample
 
-#: Lengths: over features, for each square root of their number; over the logarithm of speed.
+#: Length scales: over features, times the square root of their number; over the logarithm of speed.
 _LENGTH, _SPEED_LENGTH = 1.5, 0.4
-#: Share of the covariance that all engine speeds have in common.
+#: Share of the covariance that is the same at all engine speeds.
 _COMMON = 0.3
 #: Standard deviations on the logarithmic scale: of the curve, a reading, and a shop.
 _CURVE, _READING, _SHOP = 0.15, 0.02, 0.02
-#: Standard deviations of a sheet that are tried: well-kept sheets, and such as lack most fields.
+#: Standard deviations of a sheet to try: for complete sheets, and for sheets with few fields.
 SCATTERS = (0.025, 0.1)
-#: Variances that no build explains: of a sheet, and of what the sheets of a shop have in common.
+#: Variances that the build does not explain: of a sheet, and of a shop.
 SHEET_VARIANCE, SHOP_VARIANCE = SCATTERS[0] ** 2, _SHOP**2
-#: Readings of a sheet that are learned from, and readings that the process rests on.
-_PER_SHEET, _RESTS_ON = 6, 1000
-#: A feature is taken to be no further out than the data, and so many standard deviations.
+#: Readings used of each sheet, and inducing points.
+_PER_SHEET, _INDUCING = 6, 1000
+#: Features are clipped so many standard deviations beyond the data.
 _BEYOND = 1.0
-#: What even an irrelevant feature counts for, as a share of an average one.
+#: Smallest weight of a feature, as a share of the average one.
 _FLOOR = 0.02
 _JITTER = 1e-6
 _SHEETS_AT_ONCE = 2000
@@ -56,15 +56,15 @@ class Process:
     Attributes
     ----------
     columns, levels
-        Column of the table that each input is made of, and the choice it marks; -1 for a number.
+        Column of the table behind each input, and the choice it indicates; -1 for a number.
     center, scale
-        Of each input: what is subtracted, and what the rest is multiplied by.
+        What is subtracted from each input, and what the difference is multiplied by.
     low, high
-        Limits of each input, scaled.
+        Limits of each scaled input.
     places, speeds
-        Inputs, shape (points, inputs), and logarithms of rev/min that the process rests on.
+        Inputs, shape (points, inputs), and logarithms of rev/min of the inducing points.
     weights
-        Of those points, shape (points,).
+        Weights of those points, shape (points,).
     level
         Mean of the target.
     """
@@ -81,7 +81,7 @@ class Process:
     level: float
 
     def inputs(self, table: pd.DataFrame) -> Floats:
-        """Return the inputs of builds, shape (builds, inputs); what is missing is the mean."""
+        """Return the inputs of builds, shape (builds, inputs); missing values take the mean."""
         raw = _raw(table, self.columns, self.levels)
         scaled = np.nan_to_num((raw - self.center) * self.scale, nan=0.0)
         inside: Floats = np.clip(scaled, self.low, self.high)
@@ -89,15 +89,15 @@ class Process:
 
     def covariance(self, a: pd.DataFrame, b: pd.DataFrame) -> Floats:
         """Return the covariance of builds at one engine speed, shape (a, b)."""
-        together: Floats = _CURVE**2 * _over_builds(self.inputs(a), self.inputs(b))
-        return together
+        covariance: Floats = _CURVE**2 * _over_builds(self.inputs(a), self.inputs(b))
+        return covariance
 
     def curves(self, table: pd.DataFrame, speeds: Floats) -> Floats:
-        """Return the logarithm of torque for each size, shape (builds, speeds)."""
-        along = self.weights[:, None] * _over_speed(self.speeds, np.log(speeds))
+        """Return the logarithm of torque per unit of charge, shape (builds, speeds)."""
+        over_speed = self.weights[:, None] * _over_speed(self.speeds, np.log(speeds))
         inputs = self.inputs(table)
         parts = [
-            _over_builds(inputs[at : at + _SHEETS_AT_ONCE], self.places) @ along
+            _over_builds(inputs[at : at + _SHEETS_AT_ONCE], self.places) @ over_speed
             for at in range(0, len(inputs), _SHEETS_AT_ONCE)
         ]
         curves: Floats = self.level + np.vstack(parts)
@@ -113,42 +113,42 @@ def _raw(table: pd.DataFrame, columns: tuple[str, ...], levels: Ints) -> Floats:
 
 
 def _over_builds(a: Floats, b: Floats) -> Floats:
-    """Return the covariance of builds, shape (a, b), for inputs with a number of columns."""
+    """Return the correlation of builds, shape (a, b), from their inputs."""
     inputs = max(1, a.shape[1])
-    straight = a @ b.T
-    covariance: Floats = straight * (-2.0)
+    linear = a @ b.T
+    covariance: Floats = linear * (-2.0)
     covariance += np.sum(a**2, axis=1)[:, None]
     covariance += np.sum(b**2, axis=1)[None, :]
-    np.maximum(covariance, 0.0, out=covariance)  # the square of how far they are apart
+    np.maximum(covariance, 0.0, out=covariance)  # the squared distance
     covariance *= 0.5 / (_LENGTH**2 * inputs)
     covariance += 1.0
     np.reciprocal(covariance, out=covariance)
-    straight /= inputs
-    covariance += straight
+    linear /= inputs
+    covariance += linear
     return covariance
 
 
 def _over_speed(a: Floats, b: Floats) -> Floats:
-    apart = (a[:, None] - b[None, :]) / _SPEED_LENGTH
-    covariance: Floats = _COMMON + (1 - _COMMON) * np.exp(-0.5 * apart**2)
+    distance = (a[:, None] - b[None, :]) / _SPEED_LENGTH
+    covariance: Floats = _COMMON + (1 - _COMMON) * np.exp(-0.5 * distance**2)
     return covariance
 
 
 def fit(
     sample: Sample, gain: Mapping[str, float], scatters: Sequence[float], seed: int
 ) -> list[Process]:
-    """Fit processes to a sample, one for each scatter that a sheet may have.
+    """Fit one process to a sample for each assumed scatter of a sheet.
 
     Parameters
     ----------
     sample
-        What to learn from.
+        The sheets to fit to.
     gain
-        How much each column of the table helped the trees.
+        Gain of the trees from each column of the table.
     scatters
-        Standard deviations of a sheet, on the logarithmic scale; of `SCATTERS`.
+        Standard deviations of a sheet, on the logarithmic scale; from `SCATTERS`.
     seed
-        Of the choice of readings that it rests on.
+        Seed of the choice of inducing points.
 
     """
     process = _inputs_of(sample, gain)
@@ -158,12 +158,12 @@ def fit(
     level = float(sample.target[rows].mean())
     target = sample.target[rows] - level
     rng = np.random.default_rng(seed)
-    rests = np.sort(rng.choice(len(rows), min(_RESTS_ON, len(rows)), replace=False))
-    places, speeds = inputs[sheet[rests]], speed[rests]
-    own = _CURVE**2 * _over_builds(places, places) * _over_speed(speeds, speeds)
-    root = np.linalg.cholesky(own + _JITTER * np.mean(np.diag(own)) * np.eye(len(rests)))
+    chosen = np.sort(rng.choice(len(rows), min(_INDUCING, len(rows)), replace=False))
+    places, speeds = inputs[sheet[chosen]], speed[chosen]
+    prior = _CURVE**2 * _over_builds(places, places) * _over_speed(speeds, speeds)
+    root = np.linalg.cholesky(prior + _JITTER * np.mean(np.diag(prior)) * np.eye(len(chosen)))
     _, shop = np.unique(sample.shops, return_inverse=True)
-    columns = len(rests) + int(shop.max()) + 1
+    columns = len(chosen) + int(shop.max()) + 1
     gram = [np.eye(columns) for _ in scatters]
     moment = [np.zeros(columns) for _ in scatters]
     whiten = [_Whitening(sample, sheet, scatter) for scatter in scatters]
@@ -172,24 +172,25 @@ def fit(
         across = _CURVE**2 * _over_builds(inputs[sheet[part]], places)
         across *= _over_speed(speed[part], speeds)
         design = np.zeros((len(across), columns))
-        design[:, : len(rests)] = solve_triangular(root, across.T, lower=True).T
-        design[np.arange(len(design)), len(rests) + shop[sheet[part]]] = _SHOP
+        design[:, : len(chosen)] = solve_triangular(root, across.T, lower=True).T
+        design[np.arange(len(design)), len(chosen) + shop[sheet[part]]] = _SHOP
         for at, whitened in enumerate(whiten):
             white = whitened(design, sheet[part])
             gram[at] += white.T @ white
             moment[at] += white.T @ whitened(target[part, None], sheet[part])[:, 0]
     fitted = []
     for square, right in zip(gram, moment, strict=True):
-        found = cho_solve(cho_factor(square), right)[: len(rests)]
+        found = cho_solve(cho_factor(square), right)[: len(chosen)]
         weights = _CURVE**2 * solve_triangular(root.T, found, lower=False)
         fitted.append(replace(process, places=places, speeds=speeds, weights=weights, level=level))
     return fitted
 
 
 class _Whitening:
-    """Takes out that the readings of a sheet err together: compound symmetry, root of its inverse.
+    """Removes the correlation of the errors of one sheet's readings.
 
-    A sheet that counts for less scatters more.
+    Their covariance is compound symmetric; values are multiplied by the root of its inverse. A
+    sheet of smaller weight has a larger scatter.
     """
 
     def __init__(self, sample: Sample, sheet: Ints, scatter: float) -> None:
@@ -199,15 +200,15 @@ class _Whitening:
 
     def __call__(self, values: Floats, sheet: Ints) -> Floats:
         """Return the values, shape (readings, columns), of whole sheets whitened."""
-        own, at = np.unique(sheet, return_inverse=True)
-        starts = np.searchsorted(sheet, own)
-        mean = np.add.reduceat(values, starts, axis=0) / self._count[own, None]
-        white: Floats = (values - (self._share[own, None] * mean)[at]) / _READING
+        whole, at = np.unique(sheet, return_inverse=True)
+        starts = np.searchsorted(sheet, whole)
+        mean = np.add.reduceat(values, starts, axis=0) / self._count[whole, None]
+        white: Floats = (values - (self._share[whole, None] * mean)[at]) / _READING
         return white
 
 
 def _thinned(sample: Sample) -> Ints:
-    """Return the places of a few readings of each sheet, spread over its sweep."""
+    """Return the positions of a few readings of each sheet, spread over its sweep."""
     bounds = np.searchsorted(sample.sheet, np.arange(len(sample) + 1))
     rows = []
     for start, stop in pairwise(bounds.tolist()):
@@ -217,7 +218,7 @@ def _thinned(sample: Sample) -> Ints:
 
 
 def _inputs_of(sample: Sample, gain: Mapping[str, float]) -> Process:
-    """Return a process that knows its inputs and nothing else yet."""
+    """Return a process with its inputs defined and no weights yet."""
     columns, levels = [], []
     for name in map(str, sample.table.columns):
         if name.startswith(GIVEN):

@@ -1,4 +1,4 @@
-"""What is learned from: builds as features, readings as logarithms of torque for each size."""
+"""The training sample: builds as features, readings as logarithms of torque per unit of charge."""
 
 from __future__ import annotations
 
@@ -10,19 +10,20 @@ from numpy.typing import NDArray
 
 from pullbook.pipeline.features import engineered_features
 from pullbook.pipeline.features.feature_table import GIVEN
+from pullbook.schemas.errors import InputError
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _SPEED = "rpm"
-#: Ordinary scatter of a sheet (shop, engine and pull), as a relative standard deviation: what a
-#: nominal correction or a warning adds stands beside it. Common practice, no source.
+#: Ordinary scatter of a sheet (shop, engine and pull), as a relative standard deviation; a nominal
+#: correction or a warning adds to it. Common practice, no source.
 _ORDINARY_SD = 0.025
 
 
 @dataclass(frozen=True, slots=True)
 class Sample:
-    """Sheets to learn from.
+    """Sheets to fit a model to.
 
     Attributes
     ----------
@@ -37,11 +38,11 @@ class Sample:
     sheet
         For each reading the position of its sheet; rising.
     rpm
-        Of each reading, rev/min.
+        Engine speed of each reading, rev/min.
     target
-        Of each reading: natural logarithm of lb-ft for each cubic inch of charge.
+        Natural logarithm of lb-ft per cubic inch of charge, of each reading.
     weight
-        Of each sheet: 1, or less where its numbers are less certain.
+        Weight of each sheet: 1, or less where its numbers are less certain.
     """
 
     sheet_ids: tuple[str, ...]
@@ -72,7 +73,7 @@ class Sample:
         )
 
     def reading_weight(self) -> Floats:
-        """Return the weight of each reading: its sheet's, shared by the sheet's readings."""
+        """Return the weight of each reading: its sheet's, divided among the sheet's readings."""
         counts = np.bincount(self.sheet, minlength=len(self))
         share = (self.weight / np.maximum(counts, 1))[self.sheet]
         weight: Floats = share * (len(share) / share.sum())
@@ -91,14 +92,17 @@ def sample_of(builds: pd.DataFrame, pulls: pd.DataFrame, table: pd.DataFrame) ->
 
     Raises
     ------
-    ValueError
-        A build has no readings, or a reading no build.
+    InputError
+        A build has no readings, or a reading has no build.
 
     """
     place = pd.Series(np.arange(len(builds)), index=builds["sheet_id"])
     if set(place.index) != set(pulls["sheet_id"]):
-        msg = "builds and pulls are not of the same sheets"
-        raise ValueError(msg)
+        msg = (
+            "the tables of builds and pulls do not hold the same sheets; make them anew with:"
+            " pullbook curate"
+        )
+        raise InputError(msg)
     sheet = place[pulls["sheet_id"]].to_numpy()
     order = np.argsort(sheet, kind="stable")
     pulls, sheet = pulls.iloc[order], sheet[order]
@@ -120,18 +124,18 @@ def sample_of(builds: pd.DataFrame, pulls: pd.DataFrame, table: pd.DataFrame) ->
 
 
 def charge(table: pd.DataFrame) -> Floats:
-    """Return the size that torque goes by: displacement, in³, at the pressure of the manifold.
+    """Return the charge of builds: displacement, in³, times the manifold pressure ratio.
 
-    What boost packs into the cylinders counts as so much more engine. Shape (builds,).
+    So boost counts as a larger engine. Shape (builds,).
     """
     size: Floats = table["displacement"].to_numpy(float) * table["pressure_ratio"].to_numpy(float)
     return size
 
 
 def weight_of(builds: pd.DataFrame) -> Floats:
-    """Return how much each curated sheet counts, at most 1, shape (sheets,).
+    """Return the weight of each curated sheet, at most 1, shape (sheets,).
 
-    What makes its torque less certain stands beside the ordinary scatter; copies share one weight.
+    Whatever makes its torque less certain adds to the ordinary scatter; copies share one weight.
     """
     more = builds["factor_sd"].to_numpy(float) ** 2 + builds["doubt_sd"].to_numpy(float) ** 2
     weight: Floats = _ORDINARY_SD**2 / (_ORDINARY_SD**2 + more) / builds["copies"].to_numpy(float)

@@ -6,11 +6,13 @@ import math
 from dataclasses import asdict, dataclass, fields
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from pullbook.schemas.errors import InputError
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
 _Kind = TypeVar("_Kind")
-#: What settings must lie in that a number above nought does not say.
+#: Ranges of settings that are narrower than any number above 0.
 _RANGES = {"folds": (2.0, math.inf), "leaves": (2.0, math.inf), "feature_share": (0.0, 1.0),
            "learning_rate": (0.0, 1.0)}  # fmt: skip
 
@@ -22,15 +24,15 @@ class Settings:
     Attributes
     ----------
     seed
-        Of everything drawn by chance.
+        Seed of every random choice.
     folds
-        How many parts the shops are held out in, for calibration.
+        Number of parts that the shops are held out in, for calibration.
     rounds, learning_rate, leaves, leaf_readings, feature_share
-        Of the boosted trees.
+        Settings of the boosted trees.
     spread_rounds
-        Of the trees that learn how wide the limits must be where.
+        Rounds of the trees of the expected error.
     withheld
-        How many times they see every sheet with some of its fields withheld.
+        How many times these are fitted to every sheet with some of its fields removed.
     """
 
     seed: int = 1
@@ -49,55 +51,57 @@ class Settings:
 
 
 def from_mapping(given: Mapping[str, Any]) -> Settings:
-    """Return settings with some values of their own.
+    """Return the settings with some values changed.
 
     Raises
     ------
-    ValueError
-        A name is not a setting, or a value is not a number above nought, or not one it can be.
+    InputError
+        A name is not a setting, or a value is not a number above 0, or out of its range.
 
     """
-    found = numbers_of(Settings, given, called="training setting", above_nought=True)
+    found = numbers_of(Settings, given, called="training setting", above_zero=True)
     for name, (low, high) in _RANGES.items():
         if not low <= getattr(found, name) <= high:
             most = "or more" if math.isinf(high) else f"to {high:g}"
-            msg = f"the training setting {name} is {getattr(found, name)}; it may be {low:g} {most}"
-            raise ValueError(msg)
+            msg = (
+                f"the training setting {name} is {getattr(found, name)}; it must be {low:g} {most}"
+            )
+            raise InputError(msg)
     return found
 
 
 def numbers_of(
-    kind: type[_Kind], given: Mapping[str, Any], *, called: str, above_nought: bool
+    kind: type[_Kind], given: Mapping[str, Any], *, called: str, above_zero: bool
 ) -> _Kind:
-    """Return a dataclass of numbers with some values of their own.
+    """Return a dataclass of numbers with some values changed.
 
     Parameters
     ----------
     kind
-        The dataclass; a field whose value is a whole number takes only those.
+        The dataclass; a field whose default is a whole number accepts only whole numbers.
     given
         Values by name.
     called
-        What one of its fields is to the reader of a message.
-    above_nought
-        Whether nought is refused too.
+        The word for one of its fields in messages.
+    above_zero
+        Whether 0 is refused too.
 
     Raises
     ------
-    ValueError
-        A name is no field, or a value is no such number.
+    InputError
+        A name is not a field, or a value is not such a number.
 
     """
     known = {field.name: field.default for field in fields(kind)}  # type: ignore[arg-type]
     for name, value in given.items():
         if name not in known:
-            msg = f"{name!r} is not a {called}; there are {', '.join(sorted(known))}"
-            raise ValueError(msg)
+            msg = f"{name!r} is not a {called}; use one of {', '.join(sorted(known))}"
+            raise InputError(msg)
         whole = isinstance(known[name], int)
-        if not _is_number(value, whole=whole) or not value >= 0 or (above_nought and value == 0):
-            least = "above nought" if above_nought else "from nought"
+        if not _is_number(value, whole=whole) or not value >= 0 or (above_zero and value == 0):
+            least = "above 0" if above_zero else "of 0 or more"
             msg = f"the {called} {name} is {value!r}; it must be a {'whole ' * whole}number {least}"
-            raise ValueError(msg)
+            raise InputError(msg)
     return kind(**given)
 
 

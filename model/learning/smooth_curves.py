@@ -1,7 +1,8 @@
-"""Curves over rpm: the grid they live on, and the smoothing that takes the stairs out of trees.
+"""Curves over engine speed: their grid, smoothing, values between grid points, and peaks.
 
-The smoother is Whittaker's with second differences (Eilers, A perfect smoother, Analytical
-Chemistry 2003): it leaves a straight line alone and what bends slowly almost alone.
+Trees give a curve in steps; smoothing removes them. The smoother is Whittaker's with second
+differences (Eilers, A perfect smoother, Analytical Chemistry 2003): it keeps a straight line as it
+is and changes a gentle curve very little.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ def grid(low: float, high: float) -> Floats:
 def whittaker(points: int, strength: float) -> Floats:
     """Return the matrix that smooths values at equal steps.
 
-    Shape (points, points); with fewer than three points there is nothing to smooth.
+    Shape (points, points); fewer than three points are not smoothed.
 
     >>> line = np.arange(5.0)
     >>> bool(np.allclose(whittaker(5, 10.0) @ line, line))
@@ -38,14 +39,14 @@ def whittaker(points: int, strength: float) -> Floats:
 
 
 def smooth(curves: Floats, strength: float = STRENGTH) -> Floats:
-    """Return curves, shape (builds, points), smoothed along their points."""
+    """Return curves, shape (builds, points), smoothed over engine speed."""
     return curves @ whittaker(curves.shape[1], strength)
 
 
 def at(curves: Floats, speeds: Floats, build: NDArray[np.int64], rpm: Floats) -> Floats:
     """Return curves at engine speeds between the points of their grid.
 
-    A cubic through the points; beyond the ends the last value stands.
+    By a cubic through the points; beyond the ends of the grid the last value is used.
 
     Parameters
     ----------
@@ -54,7 +55,7 @@ def at(curves: Floats, speeds: Floats, build: NDArray[np.int64], rpm: Floats) ->
     speeds
         The grid, shape (points,), at equal steps.
     build, rpm
-        For each wanted value its curve and engine speed, shape (readings,).
+        Curve and engine speed of each wanted value, shape (readings,).
 
     Returns
     -------
@@ -72,9 +73,9 @@ def at(curves: Floats, speeds: Floats, build: NDArray[np.int64], rpm: Floats) ->
 
 
 def reader(speeds: Floats, rpm: Floats) -> Floats:
-    """Return the matrix that reads a curve between the points of its grid, as `at` does.
+    """Return the matrix that evaluates a curve between the points of its grid, as `at` does.
 
-    For one set of engine speeds and many curves. Shape (readings, points).
+    For many curves at the same engine speeds. Shape (readings, points).
     """
     first, weights = _weights(speeds, rpm)
     padded = np.zeros((len(rpm), len(speeds) + 2))
@@ -88,16 +89,16 @@ def reader(speeds: Floats, rpm: Floats) -> Floats:
 
 
 def _weights(speeds: Floats, rpm: Floats) -> tuple[NDArray[np.int64], tuple[Floats, ...]]:
-    """Return the first of the four points beside each engine speed, and what each counts.
+    """Return the first of the four points around each engine speed, and the weight of each.
 
-    Catmull and Rom's cubic: through every point, slopes from the neighbours. Points are numbered
-    from the one before the grid, which lies on a line with the first two.
+    Catmull and Rom's cubic goes through every point, with slopes from the neighbours. Points are
+    numbered from the one before the grid, which is in line with the first two.
     """
     place = np.clip((rpm - speeds[0]) / (speeds[1] - speeds[0]), 0.0, len(speeds) - 1.0)
-    left = np.minimum(place.astype(np.int64), len(speeds) - 2)
-    t = place - left
+    first = np.minimum(place.astype(np.int64), len(speeds) - 2)
+    t = place - first
     half, square = 0.5 * t, t * t
-    return left, (
+    return first, (
         half * (2 * t - 1 - square),
         1 + 0.5 * square * (3 * t - 5),
         half * (1 + 4 * t - 3 * square),
@@ -106,10 +107,10 @@ def _weights(speeds: Floats, rpm: Floats) -> tuple[NDArray[np.int64], tuple[Floa
 
 
 def peak(speeds: Floats, values: Floats) -> tuple[float, float, bool]:
-    """Return the highest value of a curve, its engine speed, and whether it lies at an end.
+    """Return the highest value of a curve, its engine speed, and whether it is at an end.
 
-    Between three points a parabola is laid, so that the peak is not tied to the points. The
-    points need not be at equal steps; they must rise.
+    A parabola through the highest point and its neighbours gives the peak between points. The
+    speeds must rise; their steps may differ.
 
     >>> height, rpm, at_end = peak(np.array([1.0, 2.0, 3.0]), np.array([3.0, 4.0, 3.0]))
     >>> round(height, 6), round(rpm, 6), at_end
@@ -120,10 +121,10 @@ def peak(speeds: Floats, values: Floats) -> tuple[float, float, bool]:
         return float(values[top]), float(speeds[top]), True
     before, where, after = speeds[top - 1 : top + 2].tolist()
     low, height, high = values[top - 1 : top + 2].tolist()
-    left, right = (height - low) / (where - before), (high - height) / (after - where)
-    bend = (right - left) / (after - before)
+    rise, fall = (height - low) / (where - before), (high - height) / (after - where)
+    bend = (fall - rise) / (after - before)
     if bend == 0.0:
         return height, where, False
-    slope = left + bend * (where - before)
+    slope = rise + bend * (where - before)
     shift = min(max(-slope / (2 * bend), before - where), after - where)
     return height + shift * (slope + shift * bend), where + shift, False

@@ -1,9 +1,9 @@
-"""LightGBM's text of a set of trees: kept bare, and checked before its loader sees it.
+"""LightGBM's text of a set of trees: reduced to what prediction needs, and checked before loading.
 
-The loader trusts its input: a damaged text can end the process, hang it or load wrong. So a text
-must be word for word of the one form that training here writes: the lines of the head and of
-every tree in their order, each with as many entries as belong there, every child a later split or
-a leaf that exists, every split on a column that exists, every number finite.
+LightGBM's loader does not check its input: a damaged text can crash the process, hang it or load
+wrongly. So a text must have exactly the form that training here writes: the lines of the head and
+of every tree in order, each with the right number of entries, every child a later split or an
+existing leaf, every split on an existing column, every number finite.
 """
 
 from __future__ import annotations
@@ -11,6 +11,8 @@ from __future__ import annotations
 import math
 import re
 from typing import TYPE_CHECKING
+
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -34,38 +36,38 @@ _TREE = (
     "left_child", "right_child", "leaf_value", "leaf_weight", "leaf_count", "internal_value",
     "internal_weight", "internal_count", "is_linear", "shrinkage",
 )  # fmt: skip
-#: Bit of a decision that marks a split over a set of categories; here there are none.
+#: Bit of a decision type that marks a split over a set of categories; none is used here.
 _OVER_A_SET = 1
 _DECISIONS = 16
 
 
-class DamagedTreesError(ValueError):
-    """A text that is not a sound set of trees."""
+class DamagedTreesError(InputError):
+    """A text that is not a valid set of trees."""
 
 
 def bare(text: str) -> str:
     """Return LightGBM's text without what prediction does not need.
 
-    That is all behind the trees, and in the head the ranges of the columns.
+    That is everything after the trees, and the ranges of the columns in the head.
     """
     trees = text[: text.index(_END)] + _END
     return _INFOS.sub(lambda found: " ".join([_NO_INFO] * len(found[0].split(" "))), trees, 1)
 
 
 def check(text: str, columns: int) -> None:
-    """Make sure that a text is a sound set of trees.
+    """Check that a text is a valid set of trees.
 
     Parameters
     ----------
     text
         A text as `bare` returns it.
     columns
-        How many columns the trees may look at.
+        Number of columns the trees may use.
 
     Raises
     ------
     DamagedTreesError
-        Something is not sound.
+        The text is not valid; the message says where.
 
     """
     try:
@@ -81,9 +83,9 @@ def check(text: str, columns: int) -> None:
 
 
 def _sections(text: str) -> Iterator[str]:
-    """Yield the head and every tree with the blank lines behind it."""
+    """Yield the head, and every tree with the blank lines after it."""
     if not text.endswith("\n" + _END) or text.count(_END) != 1 or "\r" in text:
-        msg = "the text does not end where the trees end"
+        msg = "the text of the trees has no proper end"
         raise DamagedTreesError(msg)
     body = text.removesuffix(_END)
     head, *trees = body.split("\nTree=")
@@ -93,19 +95,19 @@ def _sections(text: str) -> Iterator[str]:
 
 
 def _entries(lines: list[str], names: tuple[str, ...]) -> dict[str, str]:
-    """Return the values of lines that must be just these, in this order."""
+    """Return the values of lines that must have exactly these names, in this order."""
     pairs = [line.partition("=") for line in lines]
     if tuple(name for name, _, _ in pairs) != names:
-        msg = f"lines other than {', '.join(names)}"
+        msg = f"its lines are not {', '.join(names)}"
         raise ValueError(msg)
     return {name: value for name, _, value in pairs}
 
 
 def _check_head(lines: list[str], columns: int, lengths: list[int]) -> None:
-    """Check the head against the number of columns and the length of every tree, bytes."""
+    """Check the head against the number of columns, and the length of every tree in bytes."""
     names = (*_HEAD, "max_feature_idx", "objective", "feature_names", "feature_infos", "tree_sizes")
     if lines[0] != "tree":
-        msg = "the text does not hold a set of trees"
+        msg = "the text is not a set of trees"
         raise DamagedTreesError(msg)
     entries = _entries(lines[1:], names)
     names_given = entries["feature_names"].split(" ")
@@ -116,14 +118,14 @@ def _check_head(lines: list[str], columns: int, lengths: list[int]) -> None:
         or not named
         or infos != entries["feature_infos"]
     ):
-        msg = f"the trees are not over {columns} columns"
+        msg = f"the trees do not use the {columns} columns of the bundle"
         raise DamagedTreesError(msg)
     fixed = all(entries[name] == value for name, value in _HEAD.items())
     if not fixed or entries["objective"] not in _OBJECTIVES:
-        msg = "the trees are of another kind"
+        msg = "the trees are of a kind that pullbook does not train"
         raise DamagedTreesError(msg)
     if _whole(entries["tree_sizes"], len(lengths)) != lengths:
-        msg = "the trees are not as long as the head says"
+        msg = "the lengths of the trees differ from those in the head"
         raise DamagedTreesError(msg)
 
 
@@ -141,7 +143,7 @@ def _check_tree(lines: list[str], number: int, columns: int) -> None:
 def _numbers(text: str, count: int) -> list[float]:
     entries = text.split(" ") if text else []
     if len(entries) != count or not all(map(_NUMBER.match, entries)):
-        msg = f"not a list of {count} numbers"
+        msg = f"a line does not hold {count} numbers"
         raise ValueError(msg)
     return [float(entry) for entry in entries]
 
@@ -153,7 +155,7 @@ def _whole(text: str, count: int) -> list[int]:
 
 def _check_entries(entries: dict[str, str], number: int, columns: int) -> None:
     if entries["Tree"] != str(number) or entries["num_cat"] != "0" or entries["is_linear"] != "0":
-        msg = "another kind of tree"
+        msg = "it is a kind of tree that pullbook does not train"
         raise ValueError(msg)
     (leaves,) = _whole(entries["num_leaves"], 1)
     values = _numbers(entries["leaf_value"], leaves)
@@ -161,17 +163,17 @@ def _check_entries(entries: dict[str, str], number: int, columns: int) -> None:
     for name in _SPLIT_NUMBERS:
         others += _numbers(entries[name], leaves - 1)
     for name in _LEAF_NUMBERS:
-        of_none = leaves == 1 and not entries[name]  # a tree without a split may leave them out
+        of_none = leaves == 1 and not entries[name]  # a tree without a split may omit them
         others += _numbers(entries[name], 0 if of_none else leaves)
     thresholds = _numbers(entries["threshold"], leaves - 1)
     if not all(map(math.isfinite, values + others)) or any(map(math.isnan, thresholds)):
-        msg = "a number that is not finite"
+        msg = "it holds a number that is not finite"
         raise ValueError(msg)
     splits = _whole(entries["split_feature"], leaves - 1)
     decisions = _whole(entries["decision_type"], leaves - 1)
-    sound = all(0 <= split < columns for split in splits)
-    if not sound or any(d & _OVER_A_SET or not 0 <= d < _DECISIONS for d in decisions):
-        msg = "a split on nothing"
+    known = all(0 <= split < columns for split in splits)
+    if not known or any(d & _OVER_A_SET or not 0 <= d < _DECISIONS for d in decisions):
+        msg = "it splits on a column that does not exist"
         raise ValueError(msg)
     children = [_whole(entries[side], leaves - 1) for side in ("left_child", "right_child")]
     if leaves > 1:
@@ -179,11 +181,11 @@ def _check_entries(entries: dict[str, str], number: int, columns: int) -> None:
 
 
 def _check_children(children: list[list[int]], leaves: int) -> None:
-    """Every split and leaf is reached once, and a child comes after its parent."""
+    """Check that every split and leaf is reached once, and that a child comes after its parent."""
     reached = sorted(child for side in children for child in side)
     if reached != sorted([*range(1, leaves - 1), *range(-leaves, 0)]):
-        msg = "a split or leaf that is not reached once"
+        msg = "a split or leaf is not reached exactly once"
         raise ValueError(msg)
     if any(0 <= child <= parent for side in children for parent, child in enumerate(side)):
-        msg = "a child before its parent"
+        msg = "a child comes before its parent"
         raise ValueError(msg)

@@ -1,1 +1,1 @@
-"""Error bars: how large errors of held-out sheets are, and the limits that follow."""
+"""Error bars: the errors of held-out sheets, and the limits that follow from them."""

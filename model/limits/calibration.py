@@ -1,8 +1,8 @@
-"""Calibration: how large errors of held-out sheets are against what was expected of them.
+"""Calibration: the errors of held-out sheets as multiples of the expected error.
 
-There are two regimes. A build from a shop never seen is held against sheets predicted by models
-that had seen nothing of their shop. A build from a known shop is held against sheets predicted by
-models that had seen other sheets of their shop, less how that shop reads.
+There are two regimes. For a build from a new shop, sheets are predicted by models that have seen no
+sheet of their shop. For a build from a known shop, they are predicted by models that have seen
+other sheets of their shop, and corrected by that shop's offset.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from pullbook.model.limits.conformal import Scores
 
 _MOST_STEPS = 4000
-#: Strength of the smoothing of a measured pull before its peak is read off.
+#: Strength of the smoothing of a measured pull before its peak is found.
 _PULL_STRENGTH = 0.5
 #: The middle half of a sweep.
 _BAND = (0.25, 0.75)
@@ -29,7 +29,7 @@ _BAND = (0.25, 0.75)
 
 @dataclass(frozen=True, slots=True)
 class Regime:
-    """Scores of one regime: how many expected errors wide the limits must be.
+    """Scores of one regime: errors of held-out sheets as multiples of the expected error.
 
     Attributes
     ----------
@@ -38,12 +38,12 @@ class Regime:
     band
         For all readings of a pull at once.
     mean
-        For the mean over a band; taken over the middle half of each sweep.
+        For the mean over a band, here the middle half of each sweep.
     torque, power
         For the height of the peak.
     torque_rpm, power_rpm
         For the engine speed of the peak: the absolute logarithm of a ratio. A peak at the end of
-        the sweep is not counted, for nobody knows where it would have been.
+        the sweep is left out, since the true peak may be beyond it.
     """
 
     point: Scores
@@ -72,11 +72,11 @@ def calibrate(
     speeds
         The grid of engine speeds.
     curves
-        Predicted without the sheet, shape (sheets, points).
+        Curves predicted without the sheet, shape (sheets, points).
     spread
-        Expected without the sheet, shape (sheets, points).
+        Expected errors without the sheet, shape (sheets, points).
     offset
-        How its shop is known to read, for each sheet; noughts where nothing is known.
+        Offset of its shop for each sheet, shape (sheets,); zeros where it is not known.
 
     """
     known = curves + offset[:, None]
@@ -101,7 +101,7 @@ def calibrate(
 
 
 def middle(sheet: Ints, rpm: Floats, sheets: int) -> NDArray[np.bool_]:
-    """Tell which readings lie in the middle half of their sheet's sweep; all, where none does."""
+    """Return which readings are in the middle half of their sheet's sweep; all, if none is."""
     low, high = np.full(sheets, np.inf), np.full(sheets, -np.inf)
     np.minimum.at(low, sheet, rpm)
     np.maximum.at(high, sheet, rpm)
@@ -113,12 +113,12 @@ def middle(sheet: Ints, rpm: Floats, sheets: int) -> NDArray[np.bool_]:
 
 
 def _means(sample: Sample, residual: Floats, scale: Floats) -> Floats:
-    """Return for each sheet how many expected errors its mean over a band is off."""
+    """Return the error of each sheet's mean over a band, as a multiple of the expected error."""
     rows = middle(sample.sheet, sample.rpm, len(sample))
     sheet = sample.sheet[rows]
-    off = np.bincount(sheet, residual[rows], len(sample))
-    wide = np.bincount(sheet, scale[rows], len(sample))
-    score: Floats = np.abs(off) / wide
+    error = np.bincount(sheet, residual[rows], len(sample))
+    expected = np.bincount(sheet, scale[rows], len(sample))
+    score: Floats = np.abs(error) / expected
     return score
 
 
@@ -130,7 +130,7 @@ def _inner(peaks: tuple[Floats, Floats], shop: Ints) -> Scores:
 def _peaks(
     sample: Sample, speeds: Floats, curves: Floats, spread: Floats, *, power: bool
 ) -> tuple[Floats, Floats]:
-    """Return for each sheet the score of the peak's height, and that of its engine speed."""
+    """Return for each sheet the scores of the peak's height and of its engine speed."""
     height, place = np.zeros(len(sample)), np.full(len(sample), np.nan)
     starts = np.searchsorted(sample.sheet, np.arange(len(sample) + 1))
     for i in range(len(sample)):
@@ -148,9 +148,9 @@ def _peaks(
 
 
 def measured_curve(rpm: Floats, target: Floats) -> tuple[Floats, Floats]:
-    """Return a measured pull as one curve: speeds in rising order, pulls averaged, smoothed.
+    """Return a measured pull as one smoothed curve, speeds rising, repeated pulls averaged.
 
-    The raw maximum of noisy readings lies too high; that of the smoothed curve does not.
+    The maximum of noisy readings is too high; that of the smoothed curve is not.
     """
     speeds, place = np.unique(rpm, return_inverse=True)
     mean = np.bincount(place, target) / np.bincount(place)

@@ -1,8 +1,8 @@
-"""Limits that hold: thresholds of conformity scores that are clustered by shop.
+"""Conformal limits: thresholds of conformity scores that are clustered by shop.
 
-A new shop is exchangeable with the shops that were held out; its sheets are not exchangeable with
-theirs one by one. So every shop weighs the same whatever it contributed, every sheet of a shop the
-same and every reading of a sheet the same, and one further shop's weight is laid at infinity
+A new shop is exchangeable with the held-out shops, but its sheets are not exchangeable with single
+sheets of theirs. So every shop has the same weight however much it contributed, every sheet of a
+shop the same, and every reading of a sheet the same; the weight of one more shop is put at infinity
 (Lee, Barber and Willett, Distribution-free inference with hierarchical data, 2023; the share of
 missed readings of a sheet is controlled as in Angelopoulos et al., Conformal risk control, 2024).
 """
@@ -29,7 +29,7 @@ class Scores:
     values
         The scores in rising order; larger is worse.
     mass
-        The cumulated weight up to each score; all shops together weigh S / (S + 1).
+        Cumulative weight up to each score; all shops together have S / (S + 1).
     shops
         The number S of shops behind the scores.
     """
@@ -41,7 +41,7 @@ class Scores:
     def threshold(self, level: float) -> float | None:
         """Return the score that a new value exceeds with probability at most 1 - level.
 
-        ``None`` where the shops are too few for the level: fewer than 1 / (1 - level) - 1.
+        ``None`` if there are too few shops for the level: fewer than 1 / (1 - level) - 1.
 
         Raises
         ------
@@ -50,13 +50,13 @@ class Scores:
 
         """
         if not 0 < level < 1:
-            msg = f"a level lies between 0 and 1, not at {level}"
+            msg = f"the level is {level}; it must be between 0 and 1, such as 0.9"
             raise ValueError(msg)
         place = int(np.searchsorted(self.mass, level - _ROUNDING))
         return float(self.values[place]) if place < len(self.values) else None
 
     def level(self, values: Floats) -> Floats:
-        """Return the level whose limits would just have held values, shape (values,).
+        """Return the level whose limits would just include each value, shape (values,).
 
         >>> of_each = np.arange(9)
         >>> shop_scores(np.arange(9.0), of_each, of_each).level(np.array([-1.0, 4.5, 9.0]))
@@ -68,7 +68,7 @@ class Scores:
 
 
 def needed_shops(level: float) -> int:
-    """Return how many shops a level needs.
+    """Return the number of shops that a level needs.
 
     >>> needed_shops(0.9), needed_shops(0.95)
     (9, 19)
@@ -77,20 +77,20 @@ def needed_shops(level: float) -> int:
 
 
 def shop_scores(values: Floats, sheet: Ints, shop_of_sheet: Ints) -> Scores:
-    """Return scores in which every shop, and every sheet of a shop, weighs the same.
+    """Return scores in which every shop, and every sheet of a shop, has the same weight.
 
     Parameters
     ----------
     values
         Scores, shape (values,).
     sheet
-        For each score its sheet.
+        Sheet of each score.
     shop_of_sheet
-        For each sheet its shop.
+        Shop of each sheet.
 
     Examples
     --------
-    The 96th of a hundred equal shops bounds 95 %:
+    The 96th of 100 equal shops is the threshold at 95 %:
 
     >>> of_each = np.arange(100)
     >>> shop_scores(np.arange(1.0, 101.0), of_each, of_each).threshold(0.95)
@@ -107,7 +107,7 @@ def shop_scores(values: Floats, sheet: Ints, shop_of_sheet: Ints) -> Scores:
 
 
 def thinned(scores: Scores, most: int) -> Scores:
-    """Return scores with at most so many steps; thresholds never become smaller."""
+    """Return scores with at most ``most`` steps; no threshold becomes smaller."""
     if len(scores.values) <= most:
         return scores
     keep = np.unique(np.linspace(0, len(scores.values) - 1, most).round().astype(int))

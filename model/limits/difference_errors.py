@@ -1,9 +1,10 @@
-"""Pairs: how large errors of a difference between two builds are, where both were held out.
+"""Errors of the difference between two builds, from pairs of held-out sheets.
 
-Two builds of one shop are read by one dyno, and like builds are mispredicted alike, so their
-difference is surer than either; builds of two shops are not read alike. Subtracting two bands would
-promise too much here and too little there. So the difference is calibrated as such, on pairs of
-sheets of one shop and on pairs across shops, and every shop, or couple of shops, weighs the same.
+Two builds of one shop are measured on one dyno, and similar builds have similar errors, so their
+difference is more certain than either of them; builds of two shops are measured on two dynos.
+Subtracting two error bands would be too wide for the first and too narrow for the second. So the
+difference is calibrated itself, on pairs of sheets of one shop and on pairs across shops; every
+shop, or couple of shops, has the same weight.
 """
 
 from __future__ import annotations
@@ -28,22 +29,22 @@ if TYPE_CHECKING:
 
     from pullbook.model.learning.sample import Floats, Ints, Sample
 
-#: Engine speeds at which a pair is compared, spread over what both were swept over.
+#: Engine speeds at which a pair is compared, spread over the sweep that both have in common.
 POINTS = 9
-#: Pairs of a shop, and pairs of sheets of two shops, that are looked at.
+#: Most pairs of a shop, and of two shops, that are used.
 _PER_SHOP, _PER_COUPLE = 60, 40
 _ROUNDS = 6
 _MOST_STEPS = 4000
-#: Sweeps must have this much in common, rev/min.
+#: The sweeps of a pair must overlap by this much, rev/min.
 COMMON = 800.0
-#: What is tried for likeness, and for reach as a quantile of the distances of pairs.
+#: Values to try for likeness, and for reach as a quantile of the distances of pairs.
 _LIKENESSES = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7)
 _REACHES = (0.1, 0.3, 0.6, 0.95)
 
 
 @dataclass(frozen=True, slots=True)
 class PairScores:
-    """Scores of pairs: errors of a difference over what was expected of the two.
+    """Scores of pairs: errors of a difference as multiples of the expected error.
 
     Attributes
     ----------
@@ -52,8 +53,8 @@ class PairScores:
     mean
         Of the mean over a band.
     likeness, reach
-        Correlation of the errors of two builds that are all but alike, and the distance over which
-        it falls to 1/e of that.
+        Correlation of the errors of two nearly equal builds, and the distance over which it falls
+        to 1/e of that.
     """
 
     point: Scores
@@ -61,25 +62,25 @@ class PairScores:
     likeness: float
     reach: float
 
-    def expected(self, first: Floats, second: Floats, apart: Floats | float) -> Floats:
-        """Return the expected error of a difference from those of the two, and their distance."""
-        return _expected(first, second, apart, self.likeness, self.reach)
+    def expected(self, first: Floats, second: Floats, distance: Floats | float) -> Floats:
+        """Return the expected error of a difference from those of the two and their distance."""
+        return _expected(first, second, distance, self.likeness, self.reach)
 
 
 PAIR_PARTS = ("point", "mean")
 
 
 def _expected(
-    first: Floats, second: Floats, apart: Floats | float, likeness: float, reach: float
+    first: Floats, second: Floats, distance: Floats | float, likeness: float, reach: float
 ) -> Floats:
-    together = likeness * np.exp(-np.asarray(apart) / reach)
-    expected: Floats = np.sqrt(first**2 + second**2 - 2 * together * first * second)
+    correlation = likeness * np.exp(-np.asarray(distance) / reach)
+    expected: Floats = np.sqrt(first**2 + second**2 - 2 * correlation * first * second)
     return expected
 
 
 @dataclass(frozen=True, slots=True)
 class Pairs:
-    """Scores of pairs of one shop, and of two."""
+    """Scores of pairs of one shop, and of pairs of two shops."""
 
     one_shop: PairScores
     two_shops: PairScores
@@ -94,7 +95,7 @@ def calibrate(
     places: Floats,
     seed: int,
 ) -> Pairs | None:
-    """Return the scores of pairs of held-out sheets; ``None`` where no shop has a pair.
+    """Return the scores of pairs of held-out sheets; ``None`` if no shop has a pair.
 
     Parameters
     ----------
@@ -105,34 +106,34 @@ def calibrate(
     speeds
         The grid of engine speeds.
     curves, spread
-        Predicted and expected without the sheet's shop, shape (sheets, points).
+        Curves and expected errors without the sheet's shop, shape (sheets, points).
     places
         The sheets as points, by `novelty.Reference`.
     seed
-        Of the choice of pairs.
+        Seed of the choice of pairs.
 
     """
     rng = np.random.default_rng(seed)
     sheets = _Sheets(sample, speeds, curves, spread, places)
     of_one = within(shop, rng)
-    own = sheets.errors(of_one[~same_engine(sample.table, of_one)])
-    if not len(own.pairs):
+    one_shop = sheets.errors(of_one[~same_engine(sample.table, of_one)])
+    if not len(one_shop.pairs):
         return None
     of_two, couple = across(shop, rng)
-    other = sheets.errors(of_two)
+    two_shops = sheets.errors(of_two)
     shops = len(np.unique(shop))
-    cluster = shop[own.pairs[:, 0]]
+    cluster = shop[one_shop.pairs[:, 0]]
     return Pairs(
-        one_shop=_scores(own, cluster, len(np.unique(cluster))),
-        # Every shop is in one couple of a round, so so many couples are independent.
-        two_shops=_scores(other, couple[other.kept], max(1, shops // 2)),
+        one_shop=_scores(one_shop, cluster, len(np.unique(cluster))),
+        # In a round every shop is in one couple, so only half as many couples are independent.
+        two_shops=_scores(two_shops, couple[two_shops.kept], max(1, shops // 2)),
     )
 
 
 def same_engine(table: pd.DataFrame, pairs: Ints) -> NDArray[np.bool_]:
-    """Tell which pairs may be two pulls of one engine: equal in all that both sheets give.
+    """Return which pairs may be two pulls of one engine: equal in every field that both give.
 
-    They say nothing of two engines, which differ even when built alike.
+    Such pairs say nothing about two engines, which differ even when they are built alike.
     """
     same = np.ones(len(pairs), dtype=bool)
     fields = ("displacement", "bore_stroke", *FILLED, *CATEGORIES)
@@ -160,7 +161,7 @@ def within(shop: Ints, rng: np.random.Generator) -> Ints:
 
 
 def across(shop: Ints, rng: np.random.Generator) -> tuple[Ints, Ints]:
-    """Return pairs of sheets of two shops, and the couple of shops that each is of."""
+    """Return pairs of sheets of two shops, shape (pairs, 2), and the couple of shops of each."""
     members = [np.flatnonzero(shop == number) for number in range(int(shop.max()) + 1)]
     found, couples = [], []
     for round_ in range(_ROUNDS):
@@ -175,9 +176,9 @@ def across(shop: Ints, rng: np.random.Generator) -> tuple[Ints, Ints]:
 
 @dataclass(frozen=True, slots=True)
 class _Errors:
-    """Errors and expected errors of pairs, lb-ft, shape (pairs, points), and how far apart.
+    """Errors and expected errors of pairs, lb-ft, shape (pairs, points), and their distances.
 
-    ``kept`` are the places of the pairs among those asked for.
+    ``kept`` are the positions of the pairs among those that were given.
     """
 
     pairs: Ints
@@ -185,17 +186,17 @@ class _Errors:
     difference: Floats
     first: Floats
     second: Floats
-    apart: Floats
+    distance: Floats
 
 
 def _scores(errors: _Errors, cluster: Ints, independent: int) -> PairScores:
-    """Return scores in which every cluster weighs the same, and each of its pairs."""
+    """Return scores in which every cluster, and every pair of a cluster, has the same weight."""
     likeness, reach = _likeness(errors)
-    expected = _expected(errors.first, errors.second, errors.apart[:, None], likeness, reach)
+    expected = _expected(errors.first, errors.second, errors.distance[:, None], likeness, reach)
     point = np.abs(errors.difference) / expected
     mean = np.abs(errors.difference.mean(axis=1)) / expected.mean(axis=1)
     pair = np.arange(len(cluster))
-    made = [
+    scores = [
         conformal.shop_scores(score, of, cluster)
         for score, of in ((point.ravel(), np.repeat(pair, point.shape[1])), (mean, pair))
     ]
@@ -203,19 +204,19 @@ def _scores(errors: _Errors, cluster: Ints, independent: int) -> PairScores:
     rescale = (independent / (independent + 1)) / (counted / (counted + 1))
     point_, mean_ = (
         conformal.thinned(Scores(s.values, s.mass * rescale, independent), _MOST_STEPS)
-        for s in made
+        for s in scores
     )
     return PairScores(point_, mean_, likeness, reach)
 
 
 def _likeness(errors: _Errors) -> tuple[float, float]:
-    """Return the likeness and reach under which the mean differences are most likely, as normal."""
+    """Return the likeness and reach of highest likelihood, for normal mean differences."""
     difference = errors.difference.mean(axis=1)
     first, second = errors.first.mean(axis=1), errors.second.mean(axis=1)
     tried = []
-    for reach in np.quantile(errors.apart, _REACHES) + 1e-9:
+    for reach in np.quantile(errors.distance, _REACHES) + 1e-9:
         for likeness in _LIKENESSES:
-            square = _expected(first, second, errors.apart, likeness, float(reach)) ** 2
+            square = _expected(first, second, errors.distance, likeness, float(reach)) ** 2
             scale = np.mean(difference**2 / square)
             tried.append((float(np.mean(np.log(square)) + np.log(scale)), likeness, float(reach)))
     return min(tried)[1:]
@@ -236,7 +237,7 @@ class _Sheets:
             self._pulls.append((sample.rpm[order], sample.target[order]))
 
     def errors(self, pairs: Ints) -> _Errors:
-        """Return the errors of pairs whose sweeps have enough in common."""
+        """Return the errors of pairs whose sweeps overlap enough."""
         difference, first, second, kept = [], [], [], []
         for number, pair in enumerate(pairs.tolist()):
             ranges = [self._pulls[one][0][[0, -1]] for one in pair]
@@ -244,25 +245,25 @@ class _Sheets:
             if high - low < COMMON:
                 continue
             rpm = np.linspace(low, high, POINTS)
-            (here, wide), (there, broad) = (self._error(one, rpm) for one in pair)
-            difference.append(here - there)
-            first.append(wide)
-            second.append(broad)
+            (error_a, expected_a), (error_b, expected_b) = (self._error(one, rpm) for one in pair)
+            difference.append(error_a - error_b)
+            first.append(expected_a)
+            second.append(expected_b)
             kept.append(number)
         whole = np.array(kept, dtype=np.int64)
         some = pairs[whole].reshape(-1, 2)
-        apart = np.linalg.norm(self._places[some[:, 0]] - self._places[some[:, 1]], axis=1)
+        distance = np.linalg.norm(self._places[some[:, 0]] - self._places[some[:, 1]], axis=1)
         shape = (-1, POINTS)
         return _Errors(
             some, whole, np.array(difference).reshape(shape), np.array(first).reshape(shape),
-            np.array(second).reshape(shape), apart,
+            np.array(second).reshape(shape), distance,
         )  # fmt: skip
 
     def _error(self, sheet: int, rpm: Floats) -> tuple[Floats, Floats]:
         """Return error and expected error of a sheet at engine speeds, lb-ft."""
         same = np.zeros(len(rpm), dtype=np.int64)
-        said = smooth_curves.at(self._curves[sheet : sheet + 1], self._speeds, same, rpm)
-        wide = smooth_curves.at(self._spread[sheet : sheet + 1], self._speeds, same, rpm)
-        predicted = np.exp(said) * self._size[sheet]
+        curve = smooth_curves.at(self._curves[sheet : sheet + 1], self._speeds, same, rpm)
+        expected = smooth_curves.at(self._spread[sheet : sheet + 1], self._speeds, same, rpm)
+        predicted = np.exp(curve) * self._size[sheet]
         measured = np.exp(np.interp(rpm, *self._pulls[sheet])) * self._size[sheet]
-        return measured - predicted, predicted * wide
+        return measured - predicted, predicted * expected

@@ -1,4 +1,4 @@
-"""How wide the limits must be where: the expected size of the error of a held-out sheet."""
+"""The expected error of a held-out sheet, which sets how wide the limits are at each speed."""
 
 from __future__ import annotations
 
@@ -21,24 +21,24 @@ if TYPE_CHECKING:
     from pullbook.model.learning.settings import Settings
     from pullbook.pipeline.parallel.workers import Crew
 
-#: Columns that the spread looks at beside the features.
+#: Columns of the expected error besides the features.
 EXTRA = ("distance", "known")
-#: No error is taken for smaller than this.
+#: Smallest error that is used.
 _SMALLEST = 1e-3
 
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """What a model said of sheets that it had not learned from.
+    """Residuals of held-out sheets, predicted from one table of features.
 
     Attributes
     ----------
     table
-        Features that it was told, a row a sheet; maybe fewer than the sheets give.
+        Features used for the prediction, a row a sheet; some may have been removed.
     distance
-        Distance of each sheet, so described, to sheets of other shops.
+        Distance of each sheet, with those features, to sheets of other shops.
     residual
-        Of each reading, on the logarithmic scale.
+        Residual of each reading, on the logarithmic scale.
     """
 
     table: pd.DataFrame
@@ -47,7 +47,7 @@ class Trial:
 
 
 def with_distance(table: pd.DataFrame, distance: Floats) -> pd.DataFrame:
-    """Return features with the distance to what was tested and how many fields are known."""
+    """Return features with the distance to the tested data and the number of known fields."""
     known = table[[c for c in table if str(c).startswith(GIVEN)]].sum(axis=1)
     return table.assign(distance=distance, known=known)
 
@@ -60,9 +60,9 @@ def fit_spread(sample: Sample, trials: Sequence[Trial], settings: Settings) -> T
     sample
         The sheets.
     trials
-        What was said of them, each time from more or less knowledge.
+        Their residuals, each time from a table with more or fewer fields.
     settings
-        Of the training run.
+        Settings of the training run.
 
     """
     tables = [with_distance(trial.table, trial.distance) for trial in trials]
@@ -84,22 +84,22 @@ def held_out(
     trials: Sequence[Trial],
     speeds: Floats,
     settings: Settings,
-    crew: Crew,
+    workers: Crew,
 ) -> Floats:
-    """Return the expected error of every sheet from a spread fitted without its fold.
+    """Return the expected error of every sheet from trees fitted without its fold.
 
-    The first trial is the one from all that the sheets give; the answer is for it. Shape
-    (sheets, points of the grid).
+    It is for the first trial, which has all fields of the sheets. Shape (sheets, points of the
+    grid).
     """
     spread = np.zeros((len(sample), len(speeds)))
 
-    def told(number: int) -> Floats:
+    def fit_fold(number: int) -> Floats:
         out = fold == number
         rows = ~out[sample.sheet]
         inner = [Trial(t.table[~out], t.distance[~out], t.residual[rows]) for t in trials]
         fitted = fit_spread(sample.part(~out), inner, settings)
         return expected(fitted, speeds, trials[0].table[out], trials[0].distance[out])
 
-    for number, part in enumerate(crew.each(told, range(int(fold.max()) + 1))):
+    for number, part in enumerate(workers.each(fit_fold, range(int(fold.max()) + 1))):
         spread[fold == number] = part
     return spread

@@ -1,4 +1,4 @@
-"""How a known shop reads: its offset from the model, shrunk towards none."""
+"""The offset of a known shop from the model, shrunk towards zero."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ def variances(mean: Floats, shop: Ints) -> tuple[float, float]:
     """Return the variance of sheets within a shop, and of shops.
 
     Moments of the one-way random-effects layout (Searle, Casella and McCulloch, Variance
-    Components, ch. 3, from memory); the latter is nought where shops differ no more than sheets.
+    Components, ch. 3, from memory); the second is 0 if shops differ no more than sheets do.
     """
     count = np.bincount(shop).astype(float)
     centers = np.bincount(shop, mean) / count
@@ -34,7 +34,7 @@ def variances(mean: Floats, shop: Ints) -> tuple[float, float]:
 
 
 def offsets(mean: Floats, shop: Ints) -> tuple[Floats, Floats]:
-    """Return the offset of each shop, and of each sheet's shop without the sheet itself.
+    """Return the offset of each shop, and for each sheet that of its shop without the sheet.
 
     Parameters
     ----------

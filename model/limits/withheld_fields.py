@@ -1,8 +1,7 @@
-"""Withholding: sheets that say less than they could, to learn how limits must widen.
+"""Removing fields at random, to learn how much wider the limits of a sparse build must be.
 
-Most sheets of a data set say most of what can be said, and a builder with a bore, a stroke and a
-cam card says little. So the spread is also learned from held-out sheets some of whose fields are
-taken away by chance.
+Most sheets of a data set give most fields, but a builder may know only bore, stroke and the cam
+card. So the expected error is also learned from held-out sheets with some fields removed at random.
 """
 
 from __future__ import annotations
@@ -16,12 +15,12 @@ from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 if TYPE_CHECKING:
     import pandas as pd
 
-#: Fields that a build must have, or whose lack says something of its own.
+#: Fields that a build must have, or whose absence has a meaning.
 _KEPT = ("aspiration", "boost", *(name for name in BUILD_FIELDS if FIELDS[name].required))
 
 
 def withhold(builds: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
-    """Return builds with some of their fields taken away: of one build few, of another nearly all.
+    """Return builds with some fields removed at random: few of one build, nearly all of another.
 
     Parameters
     ----------

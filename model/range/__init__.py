@@ -1,1 +1,1 @@
-"""Whether a build lies inside, at the edge of or outside what was tested."""
+"""Whether a build is inside, at the edge of or outside the tested data."""

@@ -1,8 +1,8 @@
-"""How far a build is from what was tested.
+"""How far a build is from the tested data.
 
-The distance to the nearest sheets in the features that matter to the model, held against the
-distance of sheets to the nearest of other shops (after Meyer and Pebesma, Predicting into unknown
-space?, 2021); and the range of every field and the choices that were seen.
+The distance to the nearest sheets, over the features that matter to the model, is compared with the
+distances of the sheets themselves to the nearest of other shops (after Meyer and Pebesma,
+Predicting into unknown space?, 2021). Also the tested range of every field, and the tested choices.
 """
 
 from __future__ import annotations
@@ -25,14 +25,14 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]
 
-#: Sheets a distance is averaged over.
+#: Number of nearest sheets that a distance is averaged over.
 NEAREST = 3
-#: Share of held-out sheets that are nearer than the edge, and nearer than outside.
-_EDGE, _OUTSIDE = 0.90, 0.98
-#: Sheets that are all alike do not make all else strange: no threshold lies below this.
+#: Share of the held-out sheets within the distance of the edge, and within that of outside.
+EDGE_SHARE, OUTSIDE_SHARE = 0.90, 0.98
+#: No threshold is below this: where all sheets are alike, a small change is not yet outside.
 _LEAST_DISTANCE = 0.1
 _CHUNK = 1000
-#: Sizes that no one field tells.
+#: Sizes that are worked out from several fields.
 DERIVED = ("displacement", "cylinder_displacement")
 NUMBERS = (*(name for name in BUILD_FIELDS if FIELDS[name].numeric), *DERIVED)
 CHOICES = tuple(name for name in CATEGORIES if name != "dyno")
@@ -40,14 +40,15 @@ CHOICES = tuple(name for name in CATEGORIES if name != "dyno")
 
 @dataclass(frozen=True, slots=True)
 class Reference:
-    """What was tested, for `Reference.distances` and `reasons`.
+    """The tested data, to compare builds with.
 
     Attributes
     ----------
     names
-        Columns of the feature table that count for distance.
+        Columns of the feature table that the distance is over.
     center, scale, relevance
-        Of each such column: mean, standard deviation and share in the distance.
+        Of each such column: mean, standard deviation and weight in the distance; the weights sum to
+        one.
     places
         The sheets as points, shape (sheets, coordinates).
     shop
@@ -55,9 +56,9 @@ class Reference:
     edge, outside
         Distances beyond which a build is at the edge, and outside.
     ranges
-        Lowest and highest value tested by field.
+        Lowest and highest tested value by field.
     seen
-        Sheets with each choice by field.
+        Number of sheets with each choice, by field.
     """
 
     names: tuple[str, ...]
@@ -72,7 +73,7 @@ class Reference:
     seen: Mapping[str, Mapping[str, int]]
 
     def places_of(self, table: pd.DataFrame) -> Floats:
-        """Return builds as points among those of the sheets, shape (builds, coordinates)."""
+        """Return builds as points in the same space, shape (builds, coordinates)."""
         return _places(table, self)
 
     def nearest(self, table: pd.DataFrame, most: int) -> tuple[Floats, Ints]:
@@ -119,24 +120,24 @@ def _nearest(places: Floats, sheets: Floats, most: int) -> tuple[Floats, Ints]:
 
 
 def mean_distance(distances: Floats) -> Floats:
-    """Return the distance of builds whose nearest sheets are so far: the mean of the first few."""
+    """Return the distance of builds to the data: the mean over the first few nearest sheets."""
     mean: Floats = distances[:, :NEAREST].mean(axis=1)
     return mean
 
 
 def held_out_distances(reference: Reference, table: pd.DataFrame) -> Floats:
-    """Return for every sheet its distance to the sheets of other shops.
+    """Return the distance of every sheet to the sheets of other shops.
 
     Parameters
     ----------
     reference
-        What was tested.
+        The tested data.
     table
-        Features of the same sheets in the same order, all that they give or less.
+        Features of the same sheets in the same order; some fields may have been removed.
 
     Returns
     -------
-    Shape (sheets,); where there is one shop only, distances to the other sheets.
+    Shape (sheets,). With one shop only, the distances to its other sheets.
 
     """
     return _distances_of(_places(table, reference), reference)
@@ -144,13 +145,13 @@ def held_out_distances(reference: Reference, table: pd.DataFrame) -> Floats:
 
 def _distances_of(places: Floats, reference: Reference) -> Floats:
     sheets, shop = reference.places, reference.shop
-    alone = len(np.unique(shop)) == 1
-    own = np.arange(len(shop)) if alone else shop
+    one_shop = len(np.unique(shop)) == 1
+    group = np.arange(len(shop)) if one_shop else shop
     distance = np.zeros(len(shop))
     for start in range(0, len(places), _CHUNK):
         rows = slice(start, start + _CHUNK)
         squares = _squares(places[rows], sheets)
-        squares[own[rows][:, None] == own[None, :]] = np.inf
+        squares[group[rows][:, None] == group[None, :]] = np.inf
         few = np.sort(np.partition(squares, min(NEAREST, len(shop) - 1), axis=1)[:, :NEAREST])
         few = np.where(np.isfinite(few), few, np.nan)
         with np.errstate(invalid="ignore"):
@@ -170,7 +171,7 @@ def fit(
     table
         Their features.
     relevance
-        How much each column of the table counts for distance.
+        Weight of each column of the table in the distance.
     shop
         Number of the shop of each sheet.
 
@@ -182,7 +183,7 @@ def fit(
     center = np.nansum(values, axis=0) / count
     scale = np.sqrt(np.nansum((values - center) ** 2, axis=0) / count)
     share = np.array([relevance[name] for name in names])
-    bare = Reference(
+    without_places = Reference(
         names=names,
         center=center,
         scale=np.where(scale > 0, scale, 1.0),
@@ -194,7 +195,8 @@ def fit(
         ranges=_ranges(builds, table),
         seen=seen_choices(builds),
     )
-    return _with_thresholds(_with_places(bare, _places(table, bare)))
+    places = _places(table, without_places)
+    return _with_thresholds(replace(without_places, places=places))
 
 
 def seen_choices(builds: pd.DataFrame) -> dict[str, dict[str, int]]:
@@ -205,10 +207,6 @@ def seen_choices(builds: pd.DataFrame) -> dict[str, dict[str, int]]:
     }
 
 
-def _with_places(reference: Reference, places: Floats) -> Reference:
-    return replace(reference, places=places)
-
-
 def _with_thresholds(reference: Reference) -> Reference:
     distance = _distances_of(reference.places, reference)
     weight = 1.0 / np.bincount(reference.shop)[reference.shop]
@@ -216,7 +214,7 @@ def _with_thresholds(reference: Reference) -> Reference:
     mass = np.cumsum(weight[order]) / weight.sum()
     edge, outside = (
         float(distance[order][min(int(np.searchsorted(mass, share)), len(order) - 1)])
-        for share in (_EDGE, _OUTSIDE)
+        for share in (EDGE_SHARE, OUTSIDE_SHARE)
     )
     return replace(
         reference,

@@ -1,8 +1,9 @@
-"""What is found together: pairs of parts that no sheet has, though each is common by itself.
+"""Combinations never tested: pairs of parts that no sheet has, though each is common by itself.
 
-A range says what one field may be. Of two fields it is their sum and difference, standardised,
-that must lie within what was tested: a large valve in a small bore does not, though both were
-seen. How far beyond is too far is read off the sheets of each shop against those of all others.
+One field is checked against its tested range. Of two fields, the sum and the difference of the
+standardised values must be within the tested range: a large valve in a small bore is not, though
+both were tested. How far beyond is too far is found by comparing each shop's sheets with those of
+all others.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ import numpy as np
 
 from pullbook.model.range.novelty import CHOICES, DERIVED, NUMBERS
 from pullbook.pipeline.physics import engine_quantities
-from pullbook.schemas.fields import FIELDS
+from pullbook.schemas.field_words import with_unit
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -23,35 +24,37 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]
 
-#: Share of the sheets of a shop that its fellows' sheets must leave unflagged.
+#: Share of a shop's sheets that must not be flagged by the sheets of the other shops.
 _SHARE = 0.995
-#: Sheets with a choice, or with both of two numbers, that say what goes with it.
+#: Fewest sheets with a choice, or with both of two numbers, from which a range is taken.
 _ENOUGH = 80
-#: Sheets with both of two choices that chance alone would have led to, for none to be telling.
+#: Two choices count as never tested together where chance would have given at least so many sheets
+#: with both, and there is none.
 _EXPECTED = 8.0
+#: No limit is below this share of the range.
 _LEAST = 0.02
 _CHUNK = 2000
 
 
 @dataclass(frozen=True, slots=True)
-class Together:
-    """What the sheets have together.
+class TestedCombinations:
+    """The combinations of fields that the sheets have.
 
     Attributes
     ----------
     center, scale
         Of each of `NUMBERS`: mean and standard deviation.
     low, high
-        Lowest and highest of the sums, then of the differences, of each pair of them.
+        Lowest and highest sum, then difference, of each pair of these.
     options
         Choices by field.
     inner_low, inner_high
         Lowest and highest of each number on sheets with a choice, shape (options, numbers).
     never
-        Whether two choices were never together, shape (options, options).
+        Whether two choices were never tested together, shape (options, options).
     limits
-        How far beyond is too far, as a share of the range: for two numbers, and for a number with
-        a choice.
+        How far out of the range is too far, as a share of it: for two numbers, and for a number
+        with a choice.
     """
 
     center: Floats
@@ -64,21 +67,21 @@ class Together:
     never: NDArray[np.bool_]
     limits: tuple[float, float]
 
-    def apart(self, builds: pd.DataFrame) -> list[Apart | None]:
-        """Return for each build the two parts that are least found together, if any are not.
+    def find_unseen(self, builds: pd.DataFrame) -> list[UnseenPair | None]:
+        """Return for each build the pair of parts furthest from anything tested, if there is one.
 
         Parameters
         ----------
         builds
-            Typed builds, as `build_table.typed_builds` gives them.
+            Typed builds, as `build_table.typed_builds` returns them.
 
         """
-        found: list[Apart | None] = []
+        found: list[UnseenPair | None] = []
         for start in range(0, len(builds), _CHUNK):
-            found += self._apart(builds.iloc[start : start + _CHUNK])
+            found += self._find_unseen(builds.iloc[start : start + _CHUNK])
         return found
 
-    def _apart(self, builds: pd.DataFrame) -> list[Apart | None]:
+    def _find_unseen(self, builds: pd.DataFrame) -> list[UnseenPair | None]:
         numbers = _numbers(builds)
         z = (numbers - self.center) / self.scale
         has = _has(builds, self.options)
@@ -88,12 +91,12 @@ class Together:
         worst_inner = _worst(inner.reshape(len(z), -1))
         never = (has @ self.never) & has
         first, second = _pairs()
-        found: list[Apart | None] = []
+        found: list[UnseenPair | None] = []
         for row in range(len(builds)):
             if never[row].any():
                 one = int(np.argmax(never[row]))
                 other = int(np.argmax(self.never[one] & has[row]))
-                found.append(Apart(*self.options[one], *self.options[other], 2.0))
+                found.append(UnseenPair(*self.options[one], *self.options[other], 2.0))
                 continue
             far, at = worst[0][row], int(worst[1][row])
             far_inner, at_inner = worst_inner[0][row], int(worst_inner[1][row])
@@ -104,18 +107,18 @@ class Together:
                 continue
             if far >= far_inner:
                 pair = (int(first[at % len(first)]), int(second[at % len(first)]))
-                told = [(NUMBERS[i], float(numbers[row, i])) for i in pair]
+                parts = [(NUMBERS[i], float(numbers[row, i])) for i in pair]
             else:
                 option, number = divmod(at_inner, len(NUMBERS))
-                told = [self.options[option], (NUMBERS[number], float(numbers[row, number]))]  # type: ignore[list-item]
-            (a, x), (b, y) = told
-            found.append(Apart(a, x, b, y, severity))
+                parts = [self.options[option], (NUMBERS[number], float(numbers[row, number]))]  # type: ignore[list-item]
+            (a, x), (b, y) = parts
+            found.append(UnseenPair(a, x, b, y, severity))
         return found
 
 
 @dataclass(frozen=True, slots=True)
-class Apart:
-    """Two fields whose values were not tested together; ``severity`` above 1 means outside."""
+class UnseenPair:
+    """Two fields whose values were never tested together; ``severity`` above 1 means outside."""
 
     field: str
     value: float | str
@@ -124,41 +127,33 @@ class Apart:
     severity: float
 
     def __str__(self) -> str:
-        """Return the two as a builder would say them."""
-        return f"{_said(self.field, self.value)} with {_said(self.other, self.other_value)}"
+        """Return the two with their values, fields in the code's spelling, as JSON holds them."""
+        both = (self.field, self.value), (self.other, self.other_value)
+        return " with ".join(
+            f"{name} {value if isinstance(value, str) else with_unit(name, value)}"
+            for name, value in both
+        )
 
 
-def _said(field: str, value: float | str) -> str:
-    return f"{field} {value if isinstance(value, str) else with_unit(field, value)}"
-
-
-def with_unit(field: str, value: float) -> str:
-    """Return a number of a field, or of a size that no field tells, as a person writes it.
-
-    >>> with_unit("compression_ratio", 9.5), with_unit("bore", 4.0), with_unit("cylinders", 8)
-    ('9.5:1', '4 in', '8')
-    """
-    unit = FIELDS[field].unit if field in FIELDS else "in3"
-    return f"{value:.4g} {unit}".rstrip().replace(" :", ":")
-
-
-def fit(builds: pd.DataFrame, shop: Ints) -> Together:
-    """Return what the sheets have together.
+def fit(builds: pd.DataFrame, shop: Ints) -> TestedCombinations:
+    """Return the combinations that the sheets have, with limits where there are two shops.
 
     Parameters
     ----------
     builds
-        Their builds.
+        Curated builds.
     shop
         Number of the shop of each sheet.
 
     """
-    made = learn(builds, (1.0, 1.0))
-    return made if len(np.unique(shop)) < 2 else replace(made, limits=_limits(made, builds, shop))
+    tested = learn(builds, (1.0, 1.0))
+    if len(np.unique(shop)) < 2:
+        return tested
+    return replace(tested, limits=_limits(tested, builds, shop))
 
 
-def learn(builds: pd.DataFrame, limits: tuple[float, float]) -> Together:
-    """Return what sheets have together, where it is known how far beyond is too far."""
+def learn(builds: pd.DataFrame, limits: tuple[float, float]) -> TestedCombinations:
+    """Return the combinations that the sheets have, with limits that are known."""
     numbers = _numbers(builds)
     count = np.maximum((~np.isnan(numbers)).sum(axis=0), 1)
     center = np.nansum(numbers, axis=0) / count
@@ -176,7 +171,7 @@ def learn(builds: pd.DataFrame, limits: tuple[float, float]) -> Together:
         options) else np.zeros((2, 0, len(NUMBERS)))  # fmt: skip
     for at in range(len(options)):
         inner[:, at, (~np.isnan(z[has[:, at]])).sum(axis=0) < _ENOUGH] = np.nan
-    return Together(
+    return TestedCombinations(
         center=center,
         scale=scale,
         low=low,
@@ -189,20 +184,20 @@ def learn(builds: pd.DataFrame, limits: tuple[float, float]) -> Together:
     )
 
 
-def _limits(made: Together, builds: pd.DataFrame, shop: Ints) -> tuple[float, float]:
-    """Return what the sheets of a shop go beyond those of all others by, but for a few."""
-    z = (_numbers(builds) - made.center) / made.scale
-    has, projected = _has(builds, made.options), _projected(z)
-    apart = _beyond(projected, *_extremes_of_others(projected, shop))
-    apart[:, np.isnan(made.low)] = np.nan
-    pairs = _worst(apart)[0]
+def _limits(tested: TestedCombinations, builds: pd.DataFrame, shop: Ints) -> tuple[float, float]:
+    """Return how far nearly all sheets of a shop are out of the ranges of all other shops."""
+    z = (_numbers(builds) - tested.center) / tested.scale
+    has, projected = _has(builds, tested.options), _projected(z)
+    beyond = _beyond(projected, *_extremes_of_others(projected, shop))
+    beyond[:, np.isnan(tested.low)] = np.nan
+    pairs = _worst(beyond)[0]
     inner = np.full(len(builds), -np.inf)
-    for at in range(len(made.options)):
+    for at in range(len(tested.options)):
         rows = has[:, at]
         if len(np.unique(shop[rows])) < 2:
             continue
         there = _beyond(z[rows], *_extremes_of_others(z[rows], shop[rows]))
-        there[:, np.isnan(made.inner_low[at])] = np.nan
+        there[:, np.isnan(tested.inner_low[at])] = np.nan
         inner[rows] = np.fmax(inner[rows], _worst(there)[0])
     return _exceeded_by_few(pairs, shop), _exceeded_by_few(inner, shop)
 
@@ -216,13 +211,8 @@ def _exceeded_by_few(far: Floats, shop: Ints) -> float:
 
 
 def _numbers(builds: pd.DataFrame) -> Floats:
-    bore, stroke, cylinders = (
-        builds[name].to_numpy(dtype=float) for name in ("bore", "stroke", "cylinders")
-    )
-    sizes = {
-        "displacement": engine_quantities.displacement(bore, stroke, cylinders),
-        "cylinder_displacement": engine_quantities.displacement(bore, stroke, np.ones(len(builds))),
-    }
+    size = engine_quantities.size_of(builds)
+    sizes = {"displacement": size.engine, "cylinder_displacement": size.cylinder}
     return np.column_stack([
         sizes[name] if name in DERIVED else builds[name].to_numpy(dtype=float, na_value=np.nan)
         for name in NUMBERS
@@ -248,7 +238,7 @@ def _projected(z: Floats) -> Floats:
 
 
 def _extremes(values: Floats) -> Floats:
-    """Return lowest and highest by column, shape (2, columns); not a number where none is known."""
+    """Return lowest and highest by column, shape (2, columns); NaN where no value is known."""
     known = ~np.isnan(values)
     low = np.where(known, values, np.inf).min(axis=0, initial=np.inf)
     high = np.where(known, values, -np.inf).max(axis=0, initial=-np.inf)
@@ -256,7 +246,7 @@ def _extremes(values: Floats) -> Floats:
 
 
 def _extremes_of_others(values: Floats, shop: Ints) -> tuple[Floats, Floats]:
-    """Return for each row lowest and highest by column of the rows of other shops."""
+    """Return for each row the lowest and highest, by column, of the rows of other shops."""
     names, number = np.unique(shop, return_inverse=True)
     order = np.argsort(number, kind="stable")
     starts = np.r_[0, np.cumsum(np.bincount(number))[:-1]]
@@ -273,13 +263,13 @@ def _extremes_of_others(values: Floats, shop: Ints) -> tuple[Floats, Floats]:
 
 
 def _beyond(values: Floats, low: Floats, high: Floats) -> Floats:
-    """Return how far values lie beyond limits, as a share of what lies between them."""
+    """Return how far values are beyond limits, as a share of the distance between the limits."""
     wide = np.where(high > low, high - low, np.nan)
     return np.maximum(low - values, values - high) / wide
 
 
 def _within_choices(z: Floats, has: NDArray[np.bool_], low: Floats, high: Floats) -> Floats:
-    """Return how far each number lies beyond what goes with each choice that a build has."""
+    """Return how far each number is out of the range tested with each choice of the build."""
     beyond = _beyond(z[:, None, :], low[None], high[None])
     beyond[~has] = np.nan
     return beyond

@@ -1,1 +1,1 @@
-"""Whether a new model deserves to replace the old one."""
+"""Whether a new model should replace the old one."""

@@ -1,4 +1,4 @@
-"""What came, went and changed between two data sets."""
+"""The sheets that are new, changed or gone between two data sets."""
 
 from __future__ import annotations
 
@@ -15,16 +15,16 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Arrivals:
-    """What came, went and changed between two data sets.
+    """The sheets that are new, changed or gone between two data sets.
 
     Attributes
     ----------
     new
-        Whether each build is new or says something else than before.
+        Whether each build is new or has changed.
     changed, gone
-        Names of sheets that say something else than before, and of such as are no longer there.
+        Names of sheets that have changed, and of sheets that are no longer there.
     new_shops, new_families
-        Codes and names that were not there before.
+        Codes of shops and names of families that were not there before.
     """
 
     new: np.ndarray
@@ -35,13 +35,13 @@ class Arrivals:
 
 
 def version_of(builds: pd.DataFrame) -> str:
-    """Return the version of a data set: a digest of what its sheets say, in whatever order."""
-    told = "\n".join(sorted(builds["content"]))
-    return hashlib.sha256(told.encode()).hexdigest()[:16]
+    """Return the version of a data set: a digest of its sheets' contents, in any order."""
+    contents = "\n".join(sorted(builds["content"]))
+    return hashlib.sha256(contents.encode()).hexdigest()[:16]
 
 
 def arrivals(builds: pd.DataFrame, earlier: pd.DataFrame) -> Arrivals:
-    """Return what is new in curated builds since earlier ones."""
+    """Return what is new in curated builds compared with earlier ones."""
     keys = [pd.MultiIndex.from_frame(one[["shop", "sheet_id"]]) for one in (builds, earlier)]
     new = ~builds["content"].isin(set(earlier["content"])).to_numpy(dtype=bool)
     changed = new & keys[0].isin(keys[1])

@@ -1,7 +1,7 @@
-"""What new sheets say before anything is learned from them: of themselves, and of the model.
+"""Drift: checking new sheets, and the model in use on them, before anything is trained on them.
 
-The model in use has seen none of them, so how it does on them is the one test that nobody could
-have tuned for. It is kept as a record that grows with every batch.
+The model in use has seen none of these sheets, so its errors on them are a test that nobody could
+have tuned for. The results are kept in a record with a line for every batch.
 """
 
 from __future__ import annotations
@@ -12,14 +12,15 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers.prediction import predict
+from pullbook.model.answers.predict import predict
 from pullbook.model.evaluation import accuracy, bootstrap
 from pullbook.model.evaluation.evaluate import coverage
-from pullbook.model.evaluation.prediction_errors import LEVELS, held_against
+from pullbook.model.evaluation.prediction_errors import LEVELS, score_predictions
 from pullbook.model.review.arrivals import Arrivals, arrivals, version_of
 from pullbook.model.review.moved_fields import FEWEST, Moved, moved
 from pullbook.pipeline.curation.shop_consensus import nested
 from pullbook.schemas.answer import Standing
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -27,37 +28,37 @@ if TYPE_CHECKING:
     from pullbook.model.range.novelty import Floats
     from pullbook.model.training.train_model import Model
 
-#: A shop that the model knows reads otherwise than it did when it is so far off, and by so many
-#: standard errors: of fifty shops one is then named by chance in one batch of forty. Of a new shop
-#: only so much is beyond what shops differ by. Common practice, no source.
+#: A known shop is in doubt when its offset has changed by more than ``OFF`` and by more than
+#: ``ERRORS`` standard errors: with fifty shops, one is then named by chance in one batch of forty.
+#: A new shop is in doubt beyond ``OFF_NEW``, more than shops differ by. Common practice, no source.
 OFF, ERRORS, OFF_NEW = 0.03, 3.5, 0.10
-#: Fewer sheets of a shop tell too little of how it reads.
+#: Fewest new sheets of a shop to judge its offset by.
 FEWEST_SHEETS = 3
-#: All new sheets together are off by more than this, which is beyond chance: something is amiss.
-#: Fewer sheets or shops tell no such thing.
+#: All new sheets together are in doubt when their mean is off by more than this, beyond chance, and
+#: they come from at least so many shops.
 _ALL_OFF, _ALL_SHOPS = 0.04, 3
-#: What a sheet scatters by at the least, however well those of a small batch agree. Common
+#: Smallest scatter of a sheet that is assumed, even if a small batch agrees better. Common
 #: practice, no source.
 _SCATTER = 0.02
 
 
-class DriftError(ValueError):
-    """Data sets between which a model has nothing new to be held against; the message says why."""
+class DriftError(InputError):
+    """Data sets that a model cannot be checked for drift on; the message says why."""
 
 
 class ShopReads(NamedTuple):
-    """How the new sheets of a shop read against what the model expects of them.
+    """The offset of a shop's new sheets from what the model expects.
 
     Attributes
     ----------
     shop
         Its code.
     known
-        Whether the model has learned from it.
+        Whether the model was trained on it.
     sheets
-        How many are new.
+        Number of its new sheets.
     offset, error
-        Natural logarithm against what the model expects, and its standard error.
+        Natural logarithm of measured over expected torque, and its standard error.
     """
 
     shop: str
@@ -68,31 +69,31 @@ class ShopReads(NamedTuple):
 
     @property
     def doubtful(self) -> bool:
-        """Whether that is more than shops differ by, or a shop changes by."""
+        """Whether the offset is more than shops differ by, or a known shop changes by."""
         far = abs(self.offset) > (OFF if self.known else OFF_NEW)
         return self.sheets >= FEWEST_SHEETS and far and abs(self.offset) > ERRORS * self.error
 
 
 @dataclass(frozen=True, slots=True)
 class Drift:
-    """What was found.
+    """The new sheets, and the model in use on them.
 
     Attributes
     ----------
     arrivals
         What is new.
     fields
-        How each field moved, the furthest first.
+        How much each field has moved, the furthest first.
     readings, sheets
-        The model held against the new sheets, as `against.held_against` gives them.
+        Errors of the model on the new sheets, from `prediction_errors.score_predictions`.
     outside
-        Sheets that stand outside what the model was trained on, each with the first reason.
+        Sheets outside the model's training data, each with the first reason.
     shops
-        How each shop with new sheets reads, by those that do not stand outside.
+        The offset of each shop with new sheets, from those that are not outside.
     record
-        The line that the growing record gets.
+        The new line of the record.
     doubts
-        What speaks against learning from the new sheets as they are.
+        Reasons not to train on the new sheets as they are.
     """
 
     arrivals: Arrivals
@@ -125,15 +126,15 @@ class Drift:
 
 
 def drift(
-    model: Model, told: Mapping[str, Any], builds: pd.DataFrame, pulls: pd.DataFrame,
+    model: Model, manifest: Mapping[str, Any], builds: pd.DataFrame, pulls: pd.DataFrame,
     earlier: pd.DataFrame,
 ) -> Drift:  # fmt: skip
-    """Return what new sheets say of themselves and of the model in use.
+    """Return how new sheets differ from earlier ones, and how the model in use does on them.
 
     Parameters
     ----------
-    model, told
-        The bundle in use, as `bundle.load` gives it.
+    model, manifest
+        The bundle in use, from `bundle.load`.
     builds, pulls
         Curated tables as they are now.
     earlier
@@ -142,25 +143,27 @@ def drift(
     Raises
     ------
     DriftError
-        No sheet is new, or the model has learned from some of them.
+        No sheet is new, or the model was trained on some of them.
 
     """
     came = arrivals(builds, earlier)
     if not came.new.any():
         gone = (
-            f"; {len(came.gone)} of its sheets are gone: are the two swapped?" if came.gone else ""
+            f", and {len(came.gone)} of its sheets are missing; were the two data sets swapped?"
+            if came.gone
+            else "; add new sheets and curate again"
         )
-        msg = f"there is no new sheet since the earlier data set{gone}"
+        msg = f"no sheet is new since the earlier data set{gone}"
         raise DriftError(msg)
-    _check_unseen(model, told, builds, came)
+    _check_unseen(model, manifest, builds, came)
     fresh = builds[came.new].reset_index(drop=True)
     groups = {str(name): own for name, own in pulls.groupby("sheet_id", sort=False)}
     predictions = predict(model, fresh, fresh["shop"].tolist())
-    readings, sheets = held_against(fresh, groups, predictions)
+    readings, sheets = score_predictions(fresh, groups, predictions)
     off = _off(readings)
     usable = (sheets["standing"] != Standing.OUTSIDE.value).to_numpy(dtype=bool)
     shops = _shops(fresh[usable], off[usable], model.fields["shop"].value_counts())
-    record = _record(told, builds, fresh, came, readings, sheets, off)
+    record = _record(manifest, builds, fresh, came, readings, sheets, off)
     return Drift(
         arrivals=came,
         fields=moved(fresh, earlier),
@@ -178,9 +181,9 @@ def drift(
 
 
 def _check_unseen(
-    model: Model, told: Mapping[str, Any], builds: pd.DataFrame, came: Arrivals
+    model: Model, manifest: Mapping[str, Any], builds: pd.DataFrame, came: Arrivals
 ) -> None:
-    """Refuse a model that has learned from the new sheets: they would be no test of it."""
+    """Raise if the model was trained on some of the new sheets, which are then no test of it."""
     learned = set(zip(model.fields["shop"], map(_bare, model.sheet_ids), strict=True))
     names = builds["sheet_id"].isin(set(came.changed))
     fresh = builds[came.new & ~names.to_numpy(dtype=bool)]
@@ -190,15 +193,15 @@ def _check_unseen(
     )
     if seen:
         msg = (
-            f"bundle {told['id']} has learned from {seen} of the {len(fresh)} sheets that are new"
-            " since the earlier data set; look for drift before the bundle is replaced, with the"
-            " one in use and the data set it was made from"
+            f"bundle {manifest['id']} was trained on {seen} of the {len(fresh)} sheets that are new"
+            " since the earlier data set; check for drift with the bundle in use and the data set"
+            " it was trained on, before you replace it"
         )
         raise DriftError(msg)
 
 
 def _bare(sheet_id: str) -> str:
-    """Return a sheet's own name, without what tells it from those of other shops."""
+    """Return a sheet's own name, without the suffix for its shop."""
     return sheet_id.rsplit("@", 1)[0]
 
 
@@ -209,14 +212,14 @@ def _off(readings: pd.DataFrame) -> Floats:
 
 
 def _record(
-    told: Mapping[str, Any], builds: pd.DataFrame, fresh: pd.DataFrame, came: Arrivals,
+    manifest: Mapping[str, Any], builds: pd.DataFrame, fresh: pd.DataFrame, came: Arrivals,
     readings: pd.DataFrame, sheets: pd.DataFrame, off: Floats,
 ) -> dict[str, Any]:  # fmt: skip
     errors = accuracy.by_sheet(readings)["curve"].to_numpy(float)
     held = coverage(readings, sheets)
     line: dict[str, Any] = {
         "data": version_of(builds),
-        "bundle": str(told["id"]),
+        "bundle": str(manifest["id"]),
         "sheets": len(fresh),
         "shops": int(fresh["shop"].nunique()),
         "new_shops": len(came.new_shops),
@@ -232,12 +235,12 @@ def _record(
 
 
 def _shops(fresh: pd.DataFrame, off: Floats, known: pd.Series) -> list[ShopReads]:
-    """Return how shops read against what the model expects of them.
+    """Return the offsets of shops from what the model expects.
 
-    Expected of a known shop is its own reading, which is the less sure the fewer of its sheets the
-    model has seen (``known``, by code); of a new one that of the middle of all. They are not held
-    against one another: where all are off, each is. How much sheets and families of one shop
-    scatter is told by all shops together.
+    For a known shop the model expects the shop's own offset, which is less certain the fewer of its
+    sheets the model has seen (``known``, by code); for a new shop it expects the mean of all shops.
+    Shops are not compared with one another: if all are off, each is. The scatter of sheets and of
+    families within a shop is estimated from all shops together.
     """
     if not len(fresh):
         return []
@@ -262,13 +265,13 @@ def _doubts(off: Floats, shop: pd.Series, shops: list[ShopReads]) -> list[str]:
         middle, low, high = bootstrap.limits(off, shop.tolist(), lambda rows: float(np.mean(rows)))
         if (low > 0 or high < 0) and abs(middle) > _ALL_OFF:
             found.append(
-                f"the new sheets read {_percent(middle)} against the model as a whole"
-                f" ({_percent(low)} to {_percent(high)}): a unit or a correction may be mistaken"
+                f"the new sheets as a whole read {_percent(middle)} against the model"
+                f" ({_percent(low)} to {_percent(high)}); check their units and corrections"
             )
     found += [
-        f"shop {one.shop[:8]} reads {_percent(one.offset)} (give or take {200 * one.error:.1f})"
-        f" against {'how it read before' if one.known else 'the model'}, on {one.sheets} new"
-        " sheets: a unit, a correction or its dyno may be mistaken"
+        f"shop {one.shop[:8]} reads {_percent(one.offset)} (+- {200 * one.error:.1f} %) against"
+        f" {'its earlier sheets' if one.known else 'the model'} on {one.sheets} new sheets; check"
+        " their units and corrections, and its dyno"
         for one in shops
         if one.doubtful
     ]
@@ -280,7 +283,7 @@ def _percent(log: float) -> str:
 
 
 def keep(record: pd.DataFrame | None, line: Mapping[str, Any]) -> pd.DataFrame:
-    """Return a record with a line added; what it held of the same data and bundle gives way."""
+    """Return a record with a line added; it replaces one of the same data and bundle."""
     if record is None:
         return pd.DataFrame([dict(line)])
     rows = [dict(zip(record.columns, row, strict=True)) for row in record.itertuples(index=False)]

@@ -1,7 +1,7 @@
-"""Champion and challenger: two bundles on the same shops, from which neither has learned.
+"""Comparing a new bundle with the old one, on shops that neither was trained on.
 
-Both are asked about the same sheets, and what they get wrong is taken from one another sheet by
-sheet. Whole shops are resampled, so a difference counts only if it holds from shop to shop.
+Both predict the same sheets, and their errors are compared sheet by sheet. Whole shops are
+resampled, so a difference counts only if it is consistent between shops.
 """
 
 from __future__ import annotations
@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers.prediction import predict
+from pullbook.model.answers.predict import predict
 from pullbook.model.evaluation import accuracy, bootstrap, kinds_of_sheet
 from pullbook.model.evaluation.evaluate import coverage
-from pullbook.model.evaluation.prediction_errors import LEVELS, held_against
+from pullbook.model.evaluation.prediction_errors import LEVELS, score_predictions
 from pullbook.model.review.judgement import Apart, Judgement, Rules, Side, Stratum, Verdict
 from pullbook.schemas.answer import Standing
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -25,14 +26,15 @@ if TYPE_CHECKING:
     from pullbook.model.learning.sample import Floats
     from pullbook.model.training.train_model import Model
 
-#: Figures a verdict goes by: error of the curve, and error and width of the limits together.
-DECIDING = ("rms", "interval_score")
-#: A kind of sheet that fewer shops have tells nothing of its own.
+#: Figures that decide the verdict, both in % of torque, and their names in its reasons. The second
+#: counts error and width of the limits together.
+DECIDING = {"rms": "error of the curve", "interval_score": "interval score of the limits"}
+#: Fewest shops with a kind of sheet for it to be judged by itself.
 _ENOUGH_SHOPS = 5
 
 
-class JudgeError(ValueError):
-    """Nothing that two bundles could be judged by; the message says why."""
+class JudgeError(InputError):
+    """Two bundles that cannot be judged; the message says why."""
 
 
 def judge(
@@ -49,34 +51,34 @@ def judge(
     Parameters
     ----------
     old, new
-        Each as `bundle.load` gives it.
+        Each from `bundle.load`.
     builds, pulls
-        Curated tables. Sheets of shops that either bundle has learned from, and sheets of which
-        there are copies, are left out.
+        Curated tables. Sheets of shops that either bundle was trained on, and sheets with copies,
+        are left out.
     rules
-        What the verdict goes by.
+        Rules of the verdict.
     level
-        Of the limits; one of `against.LEVELS`.
+        Level of the limits; one of `prediction_errors.LEVELS`.
     doubts
-        What speaks against the new data; while there is any, nothing is called better.
+        Doubts about the new data; while there are any, no bundle is called better.
 
     Raises
     ------
     JudgeError
-        No sheet is left, the level is none of those, or the two are one.
+        No sheet remains, the level is not one of those, or the two bundles are the same.
 
     """
     if old[1]["id"] == new[1]["id"]:
-        msg = f"both are bundle {old[1]['id']}: name the one in use and the one to take its place"
+        msg = f"both are bundle {old[1]['id']}; name the one in use and the one to replace it"
         raise JudgeError(msg)
     if level not in LEVELS:
-        msg = f"bundles are judged at one of {', '.join(map(str, LEVELS))}, not at {level:g}"
+        msg = f"the level is {level:g}; bundles are judged at {', '.join(map(str, LEVELS))}"
         raise JudgeError(msg)
     jury = builds[unseen(builds, old[0], new[0])].reset_index(drop=True)
     if jury.empty:
         msg = (
-            "there is no shop that neither bundle has learned from: set some aside before training,"
-            " with pullbook jury"
+            "no shop is new to both bundles; set some shops aside before training with:"
+            " pullbook jury"
         )
         raise JudgeError(msg)
     groups = {str(name): own for name, own in pulls.groupby("sheet_id", sort=False)}
@@ -85,7 +87,7 @@ def judge(
     inside = _inside(before, after, level)
     figures = _figures(before, after)
     sides = [
-        _side(told, held, level) for (_, told), held in ((old, before), (new, after))
+        _side(manifest, held, level) for (_, manifest), held in ((old, before), (new, after))
     ]  # fmt: skip
     verdict, reasons = _verdict(figures, inside, sides, level, len(set(shops)), rules, list(doubts))
     return Judgement(
@@ -103,9 +105,9 @@ def judge(
 
 
 def unseen(builds: pd.DataFrame, *models: Model) -> np.ndarray:
-    """Tell which sheets are of shops that no model has learned from, and of which none is a copy.
+    """Return which sheets are from shops that no model was trained on and have no copies.
 
-    A copy may have been learned from under another shop's name.
+    A model may have been trained on a copy under another shop's name.
     """
     known = {code for model in models for code in model.shop_codes}
     return (~builds["shop"].isin(known) & (builds["copies"] == 1)).to_numpy(dtype=bool)
@@ -122,7 +124,7 @@ def _held(model: Model, jury: pd.DataFrame, groups: Mapping[str, pd.DataFrame]) 
     start = time.perf_counter()
     found = predict(model, jury, [None] * len(jury))
     seconds = time.perf_counter() - start
-    readings, sheets = held_against(jury, groups, found)
+    readings, sheets = score_predictions(jury, groups, found)
     return _Held(readings, sheets, accuracy.by_sheet(readings), seconds)
 
 
@@ -136,19 +138,19 @@ def _figures(before: _Held, after: _Held) -> dict[str, Apart]:
             continue
         both = both[known]
 
-        def apart(rows: Floats, statistic: Any = statistic) -> float:
+        def difference(rows: Floats, statistic: Any = statistic) -> float:
             return float(statistic(rows[:, 1]) - statistic(rows[:, 0]))
 
         found[name] = Apart(
             round(statistic(both[:, 0]), 6),
             round(statistic(both[:, 1]), 6),
-            *bootstrap.limits(both, shops[known].tolist(), apart),
+            *bootstrap.limits(both, shops[known].tolist(), difference),
         )
     return found
 
 
 def _inside(before: _Held, after: _Held, level: float) -> Apart | None:
-    """Return the share of readings inside; shops weigh the same, and the sheets of a shop."""
+    """Return the share of readings inside; shops have equal weight, and so have a shop's sheets."""
     shares = []
     for one in (before, after):
         inside = one.readings[f"inside_{level}"]
@@ -159,16 +161,16 @@ def _inside(before: _Held, after: _Held, level: float) -> Apart | None:
     both = np.column_stack(shares)
     old, new = both.mean(axis=0).tolist()
     return Apart(
-        round(old, 6), round(new, 6), *bootstrap.limits(both, range(len(both)), _fallen)
+        round(old, 6), round(new, 6), *bootstrap.limits(both, range(len(both)), _mean_difference)
     )  # fmt: skip
 
 
-def _fallen(rows: Floats) -> float:
+def _mean_difference(rows: Floats) -> float:
     old, new = rows.mean(axis=0).tolist()
     return float(new - old)
 
 
-def _side(told: Mapping[str, Any], held: _Held, level: float) -> Side:
+def _side(manifest: Mapping[str, Any], held: _Held, level: float) -> Side:
     widths = {
         str(one): round(100 * float(held.readings[f"width_{one}"].median()), 3)
         for one in LEVELS
@@ -176,9 +178,9 @@ def _side(told: Mapping[str, Any], held: _Held, level: float) -> Side:
     }
     standing = held.sheets["standing"]
     return Side(
-        id=str(told["id"]),
-        sheets=int(told["sheets"]),
-        shops=int(told["shops"]),
+        id=str(manifest["id"]),
+        sheets=int(manifest["sheets"]),
+        shops=int(manifest["shops"]),
         coverage=coverage(held.readings, held.sheets),
         width=widths,
         worst=_worst(held, level),
@@ -208,25 +210,25 @@ def _verdict(
     worse = _worse(figures, inside, sides, level, rules)
     wanted = max(rules.fewest_shops, 2)
     if shops < wanted:
-        few = f"too few shops to judge by: {shops}, and {wanted:g} are wanted"
+        few = f"too few shops to judge by ({shops}; it takes {wanted:g})"
         return Verdict.CANNOT_TELL, [few, *doubts]
     if worse:
         return Verdict.WORSE, worse + doubts
     if doubts:
         return Verdict.CANNOT_TELL, doubts
-    told = [(name, figures[name]) for name in DECIDING if name in figures]
-    better = [_said(name, one) for name, one in told if one.high < 0]
+    deciding = [(name, figures[name]) for name in DECIDING if name in figures]
+    better = [_worded(name, one) for name, one in deciding if one.high < 0]
     if better:
         return Verdict.BETTER, better
     margins = {"rms": rules.error_margin, "interval_score": rules.score_margin}
     unsure = [
-        f"{_said(name, one)}: it may be more than {margins[name]:g} worse"
-        for name, one in told
+        f"{_worded(name, one)}; it may be worse by more than {margins[name]:g} %"
+        for name, one in deciding
         if one.high > margins[name]
     ]
     if unsure:
         return Verdict.CANNOT_TELL, unsure
-    return Verdict.NO_WORSE, [_said(name, one) for name, one in told]
+    return Verdict.NO_WORSE, [_worded(name, one) for name, one in deciding]
 
 
 def _worse(
@@ -237,25 +239,27 @@ def _worse(
     rules: Rules,
 ) -> list[str]:
     """Return what is worse by more than chance."""
-    found = [_said(name, figures[name]) for name in DECIDING
+    found = [_worded(name, figures[name]) for name in DECIDING
              if name in figures and figures[name].low > 0]  # fmt: skip
     if inside is not None and inside.new < level and inside.high < -rules.inside_margin:
         found.append(
-            f"the {100 * level:g} % limits hold {inside.new:.3f} of readings, before"
-            f" {inside.old:.3f} ({inside.low:+.3f} to {inside.high:+.3f})"
+            f"the {100 * level:g} % limits hold {100 * inside.new:.1f} % of the readings, before"
+            f" {100 * inside.old:.1f} % (change {100 * inside.low:+.1f} to"
+            f" {100 * inside.high:+.1f})"
         )
     old, new = (side.standing[Standing.OUTSIDE.value] for side in sides)
     if new - old > rules.outside_margin:
-        found.append(f"{100 * new:.1f} % of builds stand outside, before {100 * old:.1f} %")
+        found.append(
+            f"{100 * new:.1f} % of the builds are outside the data, before {100 * old:.1f} %"
+        )
     old_calibrated, new_calibrated = (bool(side.coverage["reading"]) for side in sides)
     if old_calibrated and not new_calibrated:
-        found.append("it has too few shops for limits, the old one has enough")
+        found.append("it has too few shops for limits, and the old one has enough")
     return found
 
 
-def _said(name: str, one: Apart) -> str:
-    title = accuracy.FIGURES[name][2]
+def _worded(name: str, one: Apart) -> str:
     return (
-        f"{title}: {one.new:.2f}, before {one.old:.2f} ({one.difference:+.2f},"
+        f"{DECIDING[name]} {one.new:.2f} %, before {one.old:.2f} % (change {one.difference:+.2f},"
         f" {one.low:+.2f} to {one.high:+.2f})"
     )

@@ -1,4 +1,4 @@
-"""What a judgement holds: rules, verdicts, and two bundles side by side."""
+"""A judgement: its rules, its verdict, and two bundles side by side."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 class Verdict(StrEnum):
-    """What became of a challenger."""
+    """The verdict on a new bundle."""
 
     BETTER = "better"
     NO_WORSE = "no worse"
@@ -23,21 +23,21 @@ class Verdict(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Rules:
-    """What a verdict goes by.
+    """The rules of a verdict.
 
     Attributes
     ----------
     fewest_shops
-        With fewer shops nothing can be told; two are needed whatever it says.
+        With fewer shops the verdict is that it cannot tell; two are always needed.
     error_margin
-        What the error of the curve may rise by, % of torque, at the upper limit of what is
-        likely, and still be no worse.
+        Largest rise of the error of the curve, % of torque, at the upper limit of the change, that
+        still counts as no worse.
     score_margin
-        The same of the interval score.
+        The same for the interval score.
     inside_margin
-        What the share of readings inside the limits may fall by while it is less than promised.
+        Largest fall of the share of readings inside the limits while it is below the level.
     outside_margin
-        What the share of builds that stand outside may rise by.
+        Largest rise of the share of builds outside the data.
     """
 
     fewest_shops: float = 8
@@ -48,19 +48,19 @@ class Rules:
 
 
 def rules_from(given: Mapping[str, Any]) -> Rules:
-    """Return rules with some values of their own.
+    """Return the rules with some values changed.
 
     Raises
     ------
     ValueError
-        A name is not a rule, or a value is not a number from nought.
+        A name is not a rule, or a value is not a number of 0 or more.
 
     """
-    return numbers_of(Rules, given, called="rule of judging", above_nought=False)
+    return numbers_of(Rules, given, called="rule of judging", above_zero=False)
 
 
 class Apart(NamedTuple):
-    """A figure of both, and the new one less the old one with its 90 % limits over shops."""
+    """A figure of both bundles, and new minus old with its 90 % limits over shops."""
 
     old: float
     new: float
@@ -85,13 +85,13 @@ class Side:
     Attributes
     ----------
     id, sheets, shops
-        Of the bundle, and what it learned from.
+        Id of the bundle, and the numbers of sheets and shops it was trained on.
     coverage
-        As `evaluate.coverage` gives it.
+        From `evaluate.coverage`.
     width
         Median width of the limits by level, % of torque.
     worst
-        The third of the sweep or the standing where the fewest readings lie inside.
+        The kind of sheet with the smallest share of readings inside.
     standing
         The share of builds by standing.
     """
@@ -107,24 +107,24 @@ class Side:
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """Two bundles, side by side.
+    """Two bundles side by side, and the verdict.
 
     Attributes
     ----------
     old, new
-        The two.
+        The two bundles.
     sheets, shops
-        What they were judged by.
+        Numbers of sheets and shops they were judged on.
     level
-        Of the limits.
+        Level of the limits.
     figures
-        By name of `accuracy.FIGURES`.
+        Figures of both, by name in `accuracy.FIGURES`.
     inside
-        The share of readings inside the limits.
+        The share of readings inside the limits; ``None`` without limits.
     verdict, reasons
-        What came of it, and why.
+        The verdict, and why.
     seconds
-        What each took to answer; not part of what is written, for it is another each time.
+        Time that each took to predict; not written to files, since it varies.
     """
 
     old: Side

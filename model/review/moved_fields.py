@@ -1,4 +1,4 @@
-"""Fields that moved: how new sheets differ from earlier ones, field by field."""
+"""How new sheets differ from earlier ones, field by field."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ if TYPE_CHECKING:
     pass
 
 
-#: A field has drifted when its mean moved by so much of its standard deviation, or so large a share
-#: of its choices, or of what is given, changed. Common practice, no source.
+#: A field has drifted when its mean moved by this share of its standard deviation, or when this
+#: share of its choices, or of the sheets that give it, changed. Common practice, no source.
 _MOVED, _SHARE = 0.5, 0.25
 
 
-#: Fewer new values than this tell nothing of drift.
+#: Fewest new values of a field to judge its drift by.
 FEWEST = 10
 
 
@@ -32,14 +32,14 @@ class Moved(NamedTuple):
     given_before, given_now
         The share of sheets that give it.
     shift
-        Of a number: by how many standard deviations its mean moved. Of a choice: the share of
-        sheets that would have to choose otherwise. ``None``: too few values.
+        For a number, how many standard deviations its mean moved; for a choice, the share of sheets
+        whose choice would have to change. ``None`` with too few values.
     before, now
-        Median of a number, commonest choice.
+        Median of a number, or the most frequent choice.
     beyond
-        How many new sheets lie beyond the earlier range, or have a choice not seen before.
+        Number of new sheets beyond the earlier range, or with a choice that is new.
     drifted
-        Whether that is worth a look.
+        Whether the field has drifted.
     """
 
     field: str
@@ -55,8 +55,8 @@ class Moved(NamedTuple):
 def moved(fresh: pd.DataFrame, earlier: pd.DataFrame) -> list[Moved]:
     """Return how each field of a build moved between two sets of builds, the furthest first."""
     found = [_moved(name, fresh[name], earlier[name]) for name in ("family", *BUILD_FIELDS)]
-    told = [one for one in found if one.given_before or one.given_now]
-    return sorted(told, key=lambda one: (not one.drifted, -(one.shift or 0.0)))
+    given = [one for one in found if one.given_before or one.given_now]
+    return sorted(given, key=lambda one: (not one.drifted, -(one.shift or 0.0)))
 
 
 def _moved(name: str, now: pd.Series, before: pd.Series) -> Moved:
@@ -92,6 +92,6 @@ def _choice(now: pd.Series, before: pd.Series) -> _Shift:
     new, old = (one.astype("str").value_counts(normalize=True) for one in (now, before))
     union = new.index.union(old.index)
     both = (one.reindex(union, fill_value=0.0).to_numpy(float) for one in (new, old))
-    apart = float(np.abs(np.subtract(*both)).sum()) / 2
+    changed = float(np.abs(np.subtract(*both)).sum()) / 2
     beyond = int((~now.astype("str").isin(old.index)).sum())
-    return _Shift(apart, str(old.index[0]), str(new.index[0]), beyond)
+    return _Shift(changed, str(old.index[0]), str(new.index[0]), beyond)

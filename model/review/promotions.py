@@ -1,7 +1,7 @@
-"""Which bundle is in use, which were before, and why each took the place of the one before it.
+"""Which bundle is in use, which were in use before, and why each replaced the one before it.
 
-A folder with a line a promotion in ``promotions.csv`` and the bundles beside it, each under its id.
-Nothing is ever taken out of either.
+A registry is a folder with a line for each promotion in ``promotions.csv``, and the bundles beside
+it, each under its id. Nothing is ever removed from either.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.model.review.judgement import Verdict
 from pullbook.model.training import bundle
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -24,8 +25,8 @@ _BACK, _FIRST = "back", "first"
 _GOOD = (Verdict.BETTER.value, Verdict.NO_WORSE.value)
 
 
-class PromotionError(ValueError):
-    """A promotion that is refused; the message says why and what would help."""
+class PromotionError(InputError):
+    """A promotion that is refused; the message says why and what to do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,11 +38,11 @@ class Promotion:
     on
         ISO date.
     bundle, before
-        Id of the bundle, and of the one whose place it took; blank for the first.
+        Id of the bundle, and of the one it replaced; blank for the first.
     verdict
-        Of the judgement; ``first`` or ``back`` where there was none to give.
+        Verdict of the judgement; ``first`` or ``back`` if there was none.
     why
-        What was told as the reason.
+        The reason that was given.
     """
 
     on: str
@@ -52,7 +53,7 @@ class Promotion:
 
 
 def history(folder: Path) -> list[Promotion]:
-    """Return the promotions of a registry, the first first; none where there is no registry.
+    """Return the promotions of a registry, the oldest first; none if there is no registry.
 
     Raises
     ------
@@ -66,12 +67,12 @@ def history(folder: Path) -> list[Promotion]:
     except FileNotFoundError:
         return []
     except (TypeError, UnicodeDecodeError, csv.Error) as fault:
-        msg = f"{folder / RECORD} cannot be read as a record of promotions"
+        msg = f"{folder / RECORD} cannot be read as a record of promotions; restore it from a copy"
         raise PromotionError(msg) from fault
 
 
 def current(folder: Path) -> Path:
-    """Return the bundle that a folder stands for: itself, or the one in use of a registry."""
+    """Return the bundle of a folder: the folder itself, or the one in use of a registry."""
     record = history(folder)
     return folder / record[-1].bundle if record else folder
 
@@ -83,18 +84,18 @@ def promote(
     on: dt.date,
     although: str = "",
 ) -> Promotion:
-    """Put a bundle in the place of the one in use.
+    """Replace the bundle in use by another.
 
     Parameters
     ----------
     candidate
-        The bundle.
+        The new bundle.
     folder
-        The registry, made if need be.
+        The registry, created if needed.
     judgement
-        Of the candidate against the one in use, as `judge.Judgement.as_json` gives it.
+        Judgement of the candidate against the one in use, from `Judgement.as_json`.
     on
-        The day.
+        The date.
     although
         Why it is promoted although the judgement is not in its favour.
 
@@ -103,23 +104,23 @@ def promote(
     BundleError
         The candidate does not verify.
     PromotionError
-        It is in use already, was not judged against the one in use, or not found good enough,
+        It is already in use; or it was not judged against the one in use, or was not good enough,
         and no reason was given.
 
     """
-    _, told = bundle.load(candidate)
-    identity = str(told["id"])
+    _, manifest = bundle.load(candidate)
+    identity = str(manifest["id"])
     record = history(folder)
     before = record[-1].bundle if record else ""
     if identity == before:
-        msg = f"bundle {identity} is in use already"
+        msg = f"bundle {identity} is already in use"
         raise PromotionError(msg)
     verdict = _verdict(identity, before, judgement)
     if before and verdict not in _GOOD and not although.strip():
         reasons = "; ".join(judgement["reasons"]) if judgement and verdict != "unjudged" else ""
         msg = (
-            f"bundle {identity} is not promoted: {_told(verdict, before)}"
-            f"{': ' + reasons if reasons else ''}. To promote it all the same say why:"
+            f"bundle {identity} is not promoted: {_objection(verdict, before)}"
+            f"{': ' + reasons if reasons else ''}. To promote it anyway, give a reason:"
             ' --although "..."'
         )
         raise PromotionError(msg)
@@ -131,7 +132,7 @@ def promote(
 
 
 def back(folder: Path, on: dt.date, why: str = "") -> Promotion:
-    """Put the bundle that was in use before the last promotion in its place again.
+    """Put the bundle that was in use before the last promotion back in use.
 
     Raises
     ------
@@ -142,7 +143,7 @@ def back(folder: Path, on: dt.date, why: str = "") -> Promotion:
     record = history(folder)
     before = _earlier(record)
     if before is None:
-        msg = f"{folder} has no earlier bundle to go back to"
+        msg = f"{folder} has no earlier bundle to go back to; pullbook promote puts another in use"
         raise PromotionError(msg)
     bundle.load(folder / before)
     return _add(folder, record, Promotion(on.isoformat(), before, record[-1].bundle, _BACK, why))
@@ -169,14 +170,14 @@ def _verdict(identity: str, before: str, judgement: Mapping[str, Any] | None) ->
         verdict = Verdict(judgement["verdict"])
         list(judgement["reasons"])
     except (KeyError, TypeError, ValueError) as fault:
-        msg = "the judgement is none that pullbook judge wrote"
+        msg = "the judgement was not written by pullbook judge; run it and name the file it writes"
         raise PromotionError(msg) from fault
     return verdict.value if both == (before, identity) else "unjudged"
 
 
-def _told(verdict: str, before: str) -> str:
+def _objection(verdict: str, before: str) -> str:
     if verdict == "unjudged":
-        return f"it was not judged against {before}, which is in use (pullbook judge)"
+        return f"it was not judged against {before}, which is in use (run pullbook judge)"
     return f"the verdict is {verdict!r}"
 
 

@@ -1,8 +1,8 @@
-"""The curve model as a scikit-learn estimator, over whatever columns describe a build.
+"""The curve model as a scikit-learn estimator, over any columns that describe a build.
 
-It has the project's trees and what they are smoothed by along engine speed, and limits that hold
-for groups never seen. It knows nothing of sheets: no features are engineered, nothing is filled,
-and no process is blended in.
+It has the project's boosted trees, smoothed over engine speed, and limits that hold for new groups.
+It works without sheets: it engineers no features, fills no missing values and has no Gaussian
+process.
 """
 
 from __future__ import annotations
@@ -23,65 +23,67 @@ from sklearn.utils.validation import (
 
 from pullbook.model.learning.settings import Settings
 from pullbook.model.limits.conformal import needed_shops, shop_scores
-from pullbook.model.scikit_learn.trees_over_speed import along, fit_trees
+from pullbook.model.scikit_learn.trees_over_speed import fit_trees, speed_grid
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from pullbook.model.limits.conformal import Floats, Ints, Scores
-    from pullbook.model.scikit_learn.trees_over_speed import Along
+    from pullbook.model.scikit_learn.trees_over_speed import SpeedGrid
 
-#: The least that each whole parameter may be.
+#: Smallest value of each whole-number parameter.
 _LEAST = (("rounds", 1), ("leaves", 2), ("leaf_readings", 1), ("folds", 2), ("seed", 0))
 
 
-class NoLimitsError(ValueError):
-    """Limits were asked for that the fit cannot give; the message names what is missing."""
+class NoLimitsError(InputError):
+    """The fit cannot give the limits; the message names what is missing."""
 
 
 class CurveRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # it has no types
-    """Boosted trees of torque over engine speed and whatever describes the build.
+    """Boosted trees of torque over engine speed and any columns that describe the build.
 
-    One column of ``X`` is engine speed, the others are what was built, as numbers; NaN is a value
-    that is not known. What the trees say of a build is smoothed along engine speed, from the
-    lowest speed of the fit to the highest; beyond, the last value stands. The other columns are
-    taken as they stand at every speed, so none of them should be a function of it. A reading
-    without a speed is learned from, and answered by, its other columns alone.
+    One column of ``X`` is engine speed, the others describe the build, as numbers; NaN is not
+    known. The trees' prediction of a build is smoothed over engine speed, from the lowest speed of
+    the fit to the highest; beyond, the last value is used. The other columns are the same at every
+    speed, so none of them should be a function of it. A reading without a speed is fitted and
+    predicted from its other columns alone.
 
     Parameters
     ----------
     rpm_column
-        The place of engine speed, rev/min, among the columns.
+        Position of engine speed, rev/min, among the columns.
     rounds
-        How many trees.
+        Number of trees.
     learning_rate
-        What each of them counts for, above 0 to 1.
+        Weight of each tree, above 0 to 1.
     leaves
         Most leaves of a tree.
     leaf_readings
-        Fewest readings of a leaf; fewer where there are few readings.
+        Fewest readings in a leaf; fewer if there are few readings.
     feature_share
-        What share of the columns each tree may look at, above 0 to 1. With few columns all of
-        them, or trees see no two together; for the many features of sheets 0.4 is learned with.
+        Share of the columns that each tree may use, above 0 to 1. With few columns use all of them,
+        or no tree sees two columns together; for the many features of sheets 0.4 is used.
     folds
-        In how many parts groups are held out, where there are groups.
+        Number of parts that groups are held out in, if there are groups.
     seed
-        Of everything drawn by chance.
+        Seed of every random choice.
 
     Attributes
     ----------
     n_features_in_
-        How many columns the fit had.
+        Number of columns of the fit.
     feature_names_in_
-        Their names, where they have any.
+        Their names, if they have any.
     trees_
         The trees; ``trees_.text`` is LightGBM's text of them.
-    along_
+    grid_
         The grid of engine speeds that curves are smoothed on.
     n_groups_
-        How many groups the fit had; nought without.
+        Number of groups of the fit; 0 without groups.
     scores_
-        Absolute errors of groups held out, by which limits are drawn; ``None`` without two groups.
+        Absolute errors of held-out groups, which give the limits; ``None`` with fewer than two
+        groups.
 
     Examples
     --------
@@ -126,7 +128,7 @@ class CurveRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # it
         y: ArrayLike,
         groups: ArrayLike | None = None,
     ) -> Self:
-        """Fit the trees, and with groups the limits.
+        """Fit the trees and, if there are groups, the limits.
 
         Parameters
         ----------
@@ -135,12 +137,12 @@ class CurveRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # it
         y
             Torque, in any unit; shape (readings,).
         groups
-            For each reading its group, such as the shop that measured it; shape (readings,).
+            Group of each reading, such as the shop that measured it; shape (readings,).
 
         Raises
         ------
         ValueError
-            A parameter is out of range, or the data do not fit one another.
+            A parameter is out of range, or the arrays do not match.
 
         """
         settings = self._settings()
@@ -150,11 +152,11 @@ class CurveRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # it
         )  # fmt: skip
         target = target.astype(np.float64)
         group, self.n_groups_ = _numbered(groups, len(target))
-        self.along_: Along = along(matrix[:, self._column()], self._column())
+        self.grid_: SpeedGrid = speed_grid(matrix[:, self._column()], self._column())
         self.trees_ = fit_trees(matrix, target, settings)
         self.scores_: Scores | None = None
         if self.n_groups_ >= 2:
-            error = np.abs(target - self.along_.say_held_out(matrix, target, group, settings))
+            error = np.abs(target - self.grid_.predict_held_out(matrix, target, group, settings))
             self.scores_ = shop_scores(error, group, np.arange(self.n_groups_))
         return self
 
@@ -164,7 +166,7 @@ class CurveRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # it
         matrix = validate_data(
             self, X, dtype=np.float64, ensure_all_finite="allow-nan", reset=False
         )
-        return self.along_.say(self.trees_, matrix)
+        return self.grid_.predict(self.trees_, matrix)
 
     def predict_interval(
         self,
@@ -173,10 +175,10 @@ class CurveRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # it
     ) -> tuple[Floats, Floats]:
         """Return the limits of each reading, low and high, each of shape (readings,).
 
-        Over readings of a group that the fit has not seen, at least ``level`` of the measured
-        values lie inside, as far as fits without a group err as the whole fit does without a new
-        one: with a tenth less to learn from, they err a little more. Limits are as wide at every
-        reading. Every group weighs the same, and so does every reading of a group.
+        Of the measured values of a new group, at least the share ``level`` is inside on average.
+        The errors behind the limits come from fits with about a tenth of the groups held out, so
+        they are slightly larger than those of the whole fit. Limits have the same width at every
+        reading. Every group has the same weight, and so has every reading of a group.
 
         Raises
         ------
@@ -188,7 +190,7 @@ class CurveRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # it
         """
         predicted = self.predict(X)
         if self.n_groups_ == 0:
-            msg = "limits are drawn by groups held out, and the fit had none: fit(X, y, groups=...)"
+            msg = "limits need groups to hold out, and the fit had none: fit(X, y, groups=...)"
             raise NoLimitsError(msg)
         limit = None if self.scores_ is None else self.scores_.threshold(level)
         if limit is None:
@@ -198,7 +200,7 @@ class CurveRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # it
         return predicted - limit, predicted + limit
 
     def _settings(self) -> Settings:
-        """Return the settings of the trees; raises where one is out of range."""
+        """Return the settings of the trees; raise if one is out of range."""
         for name, least in _LEAST:
             check_scalar(getattr(self, name), name, Integral, min_val=least, max_val=2**31 - 1)
         for name in ("learning_rate", "feature_share"):
@@ -217,14 +219,14 @@ class CurveRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # it
         )
 
     def _column(self) -> int:
-        """Return the place of engine speed, counted from the left; raises where there is none."""
+        """Return the position of engine speed, counted from the left; raise if there is none."""
         count = int(self.n_features_in_)
         check_scalar(self.rpm_column, "rpm_column", Integral, min_val=-count, max_val=count - 1)
         return int(self.rpm_column) % count
 
 
 def _numbered(groups: ArrayLike | None, readings: int) -> tuple[Ints, int]:
-    """Return the number of the group of each reading, and how many groups there are."""
+    """Return the number of the group of each reading, and the count of groups."""
     if groups is None:
         return np.zeros(readings, dtype=np.int64), 0
     given = column_or_1d(groups)

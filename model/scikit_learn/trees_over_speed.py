@@ -1,8 +1,8 @@
-"""Trees over any columns, smoothed along the one that is engine speed.
+"""Trees over any columns, smoothed over the one that is engine speed.
 
-What `model.learning.curve_model` does for the features of a sheet, for a plain matrix: readings
-that are alike in every other column are of one build, and the build's curve is smoothed on a grid
-of speeds.
+Does for a plain matrix what `model.learning.curve_model` does for the features of a sheet: readings
+that are equal in every other column belong to one build, and the build's curve is smoothed on a
+grid of speeds.
 """
 
 from __future__ import annotations
@@ -19,20 +19,20 @@ if TYPE_CHECKING:
     from pullbook.model.learning.settings import Settings
     from pullbook.model.limits.conformal import Floats, Ints
 
-#: Builds whose curves are reckoned at once, so that memory stays small.
+#: Builds whose curves are predicted at once, to limit memory.
 _AT_ONCE = 2000
-#: Stands for a missing value where builds are told apart.
+#: Takes the place of a missing value when builds are compared.
 _MISSING = np.finfo(np.float64).max
 
 
 @dataclass(frozen=True, slots=True)
-class Along:
-    """Where engine speed stands, and the grid that curves are smoothed on.
+class SpeedGrid:
+    """The column of engine speed, and the grid that curves are smoothed on.
 
     Attributes
     ----------
     column
-        The place of engine speed among the columns.
+        Position of engine speed among the columns.
     speeds
         The grid, at equal steps, shape (points,).
     """
@@ -40,15 +40,15 @@ class Along:
     column: int
     speeds: Floats
 
-    def say(self, fitted: boosted_trees.Trees, matrix: Floats) -> Floats:
-        """Return what trees say of readings, smoothed along engine speed.
+    def predict(self, fitted: boosted_trees.Trees, matrix: Floats) -> Floats:
+        """Return the trees' predictions of readings, smoothed over engine speed.
 
         Parameters
         ----------
         fitted
             The trees.
         matrix
-            Shape (readings, columns). A reading without a speed is answered by its other columns.
+            Shape (readings, columns). A reading without a speed is predicted from the others.
 
         Returns
         -------
@@ -57,11 +57,11 @@ class Along:
         """
         rpm = matrix[:, self.column]
         known = ~np.isnan(rpm)
-        said = np.empty(len(matrix))
-        said[known] = self._smoothed(fitted, matrix[known])
+        predicted = np.empty(len(matrix))
+        predicted[known] = self._smoothed(fitted, matrix[known])
         if not known.all():
-            said[~known] = fitted.predict(matrix[~known])
-        return said
+            predicted[~known] = fitted.predict(matrix[~known])
+        return predicted
 
     def _smoothed(self, fitted: boosted_trees.Trees, matrix: Floats) -> Floats:
         builds = np.nan_to_num(matrix, nan=_MISSING)
@@ -80,36 +80,36 @@ class Along:
         spread[:, self.column] = np.tile(self.speeds, len(builds))
         return smooth_curves.smooth(fitted.predict(spread).reshape(len(builds), points))
 
-    def say_held_out(
+    def predict_held_out(
         self, matrix: Floats, target: Floats, group: Ints, settings: Settings
     ) -> Floats:
-        """Return for each reading what trees say that have seen nothing of its group.
+        """Return the prediction of each reading by trees fitted without its group.
 
         Parameters
         ----------
         matrix
             Shape (readings, columns).
         target, group
-            Of each reading what was measured, and the number of its group, shape (readings,).
+            Measured value and number of the group of each reading, shape (readings,).
         settings
-            Of the trees, and in how many parts groups are held out.
+            Settings of the trees, and the number of parts that groups are held out in.
 
         Raises
         ------
         ValueError
-            There is one group only.
+            There is only one group.
 
         """
         held = np.empty(len(target))
         fold = hold_out.folds(group, settings.folds)
         for number in range(int(fold.max()) + 1):
             out = fold == number
-            held[out] = self.say(fit_trees(matrix[~out], target[~out], settings), matrix[out])
+            held[out] = self.predict(fit_trees(matrix[~out], target[~out], settings), matrix[out])
         return held
 
 
-def along(rpm: Floats, column: int) -> Along:
-    """Return the grid that spans the engine speeds of readings; NaN do not count.
+def speed_grid(rpm: Floats, column: int) -> SpeedGrid:
+    """Return the grid that spans the engine speeds of readings, ignoring NaN.
 
     Raises
     ------
@@ -119,14 +119,14 @@ def along(rpm: Floats, column: int) -> Along:
     """
     known = rpm[~np.isnan(rpm)]
     if not len(known):
-        msg = f"no reading has an engine speed: column {column} is all NaN"
+        msg = f"no reading has an engine speed: column {column} is all NaN; check rpm_column"
         raise ValueError(msg)
     low, high = float(known.min()), float(known.max())
-    return Along(column, smooth_curves.grid(low, high if high > low else low + 1.0))
+    return SpeedGrid(column, smooth_curves.grid(low, high if high > low else low + 1.0))
 
 
 def fit_trees(matrix: Floats, target: Floats, settings: Settings) -> boosted_trees.Trees:
-    """Fit trees to readings that all weigh the same."""
+    """Fit trees to readings of equal weight."""
     names = [f"x{place}" for place in range(matrix.shape[1])]
     return boosted_trees.Trees(
         boosted_trees.fit(matrix, target, np.ones(len(target)), names, settings)

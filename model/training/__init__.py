@@ -1,1 +1,1 @@
-"""Fit, hold out, calibrate, and write a bundle."""
+"""Training: fit, hold out, calibrate, and write a bundle."""

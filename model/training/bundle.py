@@ -1,9 +1,9 @@
 """The bundle: a trained model in a folder of plain files, checked before any of it is used.
 
-Trees are LightGBM's own text, arrays (the process among them) npz without pickle, tables parquet,
-the rest JSON. The manifest names every file with its length and SHA-256; the trees are checked for
-soundness beyond that, because LightGBM's loader trusts its input; and a few curves are kept that a
-loaded model must give again.
+Trees are LightGBM's own text, arrays (the process too) npz without pickle, tables parquet, the rest
+JSON. The manifest lists every file with its length and SHA-256. The trees are checked
+further, because LightGBM's loader does not check its input. A loaded model must also reproduce a
+few stored curves.
 """
 
 from __future__ import annotations
@@ -51,9 +51,10 @@ _PACKAGES = ("lightgbm", "numpy", "pandas", "pullbook", "scikit-learn")
 
 
 def save(model: Model, folder: Path, *, invented: bool = False) -> str:
-    """Write a model into a folder, made if need be, and return the bundle's id.
+    """Write a model into a folder, created if needed, and return the bundle's id.
 
-    Same model, same bytes. ``invented`` marks a model of invented data; its answers say so.
+    The same model gives the same bytes. ``invented`` marks a model of invented data, and its
+    answers say so.
     """
     folder.mkdir(parents=True, exist_ok=True)
     (folder / CURVE).write_text(model.curve.trees.text, encoding="utf-8")
@@ -86,17 +87,17 @@ def _fingerprint(data: bytes) -> dict[str, Any]:
 
 
 def _identity(manifest: dict[str, Any]) -> str:
-    told = {name: value for name, value in manifest.items() if name != "id"}
-    return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()[:16]
+    content = {name: value for name, value in manifest.items() if name != "id"}
+    return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:16]
 
 
 def _sheets(model: Model) -> pd.DataFrame:
-    """The builds as they were given, but for what is told elsewhere or not needed."""
+    """The builds as given, without the columns that a bundle does not need."""
     return model.fields[list(CURATED_FIELDS)]
 
 
 def _golden(model: Model) -> dict[str, Any]:
-    """Curves and spreads of a few sheets, which a loaded model must give again."""
+    """Curves and expected errors of a few sheets, which a loaded model must reproduce."""
     few = feature_table.make(model.fields.head(_GOLDEN_SHEETS), model.filling)
     golden: dict[str, Any] = {"curves": model.curve.curves(few).tolist(), "spreads": None}
     if model.spread is not None:
@@ -111,7 +112,7 @@ def _golden(model: Model) -> dict[str, Any]:
 
 
 def load(folder: Path) -> tuple[Model, dict[str, Any]]:
-    """Return the model of a bundle, and what its manifest tells of it.
+    """Return the model of a bundle, and the main entries of its manifest.
 
     Raises
     ------
@@ -127,14 +128,20 @@ def load(folder: Path) -> tuple[Model, dict[str, Any]]:
         same = all(_agree(golden[name], kept[name]) for name in golden)
     except BundleError:
         raise
-    except Exception as fault:  # whatever a damaged file makes a parser raise
-        msg = f"the bundle {folder} is damaged: {type(fault).__name__} while reading it"
+    except Exception as fault:  # a damaged file can make a parser raise anything
+        msg = (
+            f"the bundle {folder} is damaged ({type(fault).__name__} while reading it); train it"
+            " again or copy it again"
+        )
         raise BundleError(msg) from fault
     if not same:
-        msg = f"the bundle {folder} does not give its own curves again; train it anew here"
+        msg = (
+            f"the bundle {folder} gives other curves here than where it was trained; train it"
+            " again on this machine"
+        )
         raise BundleError(msg)
-    told = {"id": manifest["id"], "format": FORMAT}
-    return model, told | {name: manifest[name] for name in ("sheets", "shops", "invented")}
+    entries = ("sheets", "shops", "invented")
+    return model, {"id": manifest["id"], "format": FORMAT} | {n: manifest[n] for n in entries}
 
 
 def _agree(given: Any, kept: Any) -> bool:
@@ -149,23 +156,32 @@ def _manifest(folder: Path) -> dict[str, Any]:
         manifest = json.loads(_bytes(folder / MANIFEST))
     except (OSError, ValueError, RecursionError) as fault:
         msg = (
-            f"{folder} holds no bundle ({MANIFEST} cannot be read); make one with: pullbook train,"
+            f"{folder} holds no bundle ({MANIFEST} cannot be read); train one with: pullbook train,"
             " or put one in use there with: pullbook promote"
         )
         raise BundleError(msg) from fault
     if not isinstance(manifest, dict) or manifest.get("format") != FORMAT:
         found = manifest.get("format") if isinstance(manifest, dict) else None
-        msg = f"the bundle {folder} is of format {found!r}; this pullbook reads format {FORMAT}"
+        newer = isinstance(found, int) and found > FORMAT
+        cure = (
+            "update pullbook"
+            if newer
+            else "train it again from the curated sheets: pullbook train CURATED --out BUNDLE"
+        )
+        msg = (
+            f"the bundle {folder} has format {found!r}, and this pullbook reads format"
+            f" {FORMAT}; {cure}"
+        )
         raise BundleError(msg)
     if manifest.get("id") != _identity(manifest):
-        msg = f"the bundle {folder} does not verify: {MANIFEST} was changed"
+        msg = f"the bundle {folder} does not verify: {MANIFEST} was changed; copy it again"
         raise BundleError(msg)
     return manifest
 
 
 def _bytes(path: Path) -> bytes:
     if path.stat().st_size > _LARGEST:
-        msg = f"{path.name} is larger than any bundle's"
+        msg = f"{path.name} is too large for a file of a bundle"
         raise ValueError(msg)
     return path.read_bytes()
 
@@ -174,10 +190,10 @@ def _verified(folder: Path, manifest: dict[str, Any], name: str) -> bytes:
     try:
         data = _bytes(folder / name)
     except (OSError, ValueError) as fault:
-        msg = f"the bundle {folder} does not verify: {name} cannot be read"
+        msg = f"the bundle {folder} does not verify: {name} cannot be read; copy it again"
         raise BundleError(msg) from fault
     if manifest.get("files", {}).get(name) != _fingerprint(data):
-        msg = f"the bundle {folder} does not verify: {name} was changed or cut short"
+        msg = f"the bundle {folder} does not verify: {name} was changed or cut short; copy it again"
         raise BundleError(msg)
     return data
 
@@ -190,7 +206,9 @@ def _model(files: dict[str, bytes], manifest: dict[str, Any]) -> Model:
         arrays = {name: archive[name] for name in archive.files}
     expected = columns(feature_table.make(builds.head(1), filling))
     if list(names) != expected:
-        msg = "the bundle was made with other features than this pullbook's; train it anew"
+        msg = (
+            "the bundle uses other features than this pullbook; train it again with: pullbook train"
+        )
         raise BundleError(msg)
     return Model(
         settings=settings.from_mapping(manifest["settings"]),
@@ -206,7 +224,7 @@ def _model(files: dict[str, bytes], manifest: dict[str, Any]) -> Model:
         if files[SPREAD]
         else None,
         reference=reference_of(arrays, builds),
-        together=unseen_combinations.learn(builds, tuple(arrays["together"].tolist())),
+        combinations=unseen_combinations.learn(builds, tuple(arrays["together"].tolist())),
         new_shop=regime_of(arrays, "new_shop"),
         known_shop=regime_of(arrays, "known_shop"),
         pairs=pairs_of(arrays),

@@ -1,4 +1,4 @@
-"""The arrays of a bundle: from a model's parts to plain named arrays, and back."""
+"""The arrays of a bundle: the parts of a model as plain named arrays, and back."""
 
 from __future__ import annotations
 
@@ -15,10 +15,11 @@ from pullbook.model.limits.conformal import Scores
 from pullbook.model.limits.difference_errors import PAIR_PARTS, Pairs, PairScores
 from pullbook.model.range.novelty import Reference, seen_choices
 from pullbook.model.training.train_model import Model
+from pullbook.schemas.errors import InputError
 
 
-class BundleError(ValueError):
-    """A bundle that does not verify; the message says what is wrong with it."""
+class BundleError(InputError):
+    """A bundle that cannot be used; the message says what is wrong and what to do."""
 
 
 _REGIMES = ("new_shop", "known_shop")
@@ -31,7 +32,7 @@ Arrays = dict[str, NDArray[Any]]
 
 
 def arrays_of(model: Model) -> Arrays:
-    """Return the arrays that a bundle keeps of a model, by name."""
+    """Return the arrays of a model that a bundle stores, by name."""
     reference = model.reference
     arrays: Arrays = {
         "speeds": model.curve.speeds,
@@ -44,7 +45,7 @@ def arrays_of(model: Model) -> Arrays:
         "places": reference.places,
         "shop": reference.shop,
         "thresholds": np.array([reference.edge, reference.outside]),
-        "together": np.array(model.together.limits),
+        "together": np.array(model.combinations.limits),
         "ranged": np.array(list(reference.ranges), dtype=np.str_),
         "ranges": np.array(list(reference.ranges.values())),
         "shop_codes": np.array(model.shop_codes, dtype=np.str_),
@@ -88,9 +89,9 @@ def process_of(arrays: Arrays, names: set[str]) -> Process:
     inputs, points = len(columns_), len(parts["weights"])
     shapes = {"places": (points, inputs), "weights": (points,), "speeds": (points,)}
     for name, part in parts.items():
-        sound = part.shape == shapes.get(name, (inputs,)) and bool(np.isfinite(part).all())
-        if not sound or not set(columns_) <= names:
-            msg = f"the bundle does not verify: its process has no sound {name}"
+        valid = part.shape == shapes.get(name, (inputs,)) and bool(np.isfinite(part).all())
+        if not valid or not set(columns_) <= names:
+            msg = f"the bundle does not verify: {name} of its process is not valid; train it again"
             raise BundleError(msg)
     return Process(columns=columns_, level=level, **parts)
 
@@ -115,14 +116,14 @@ def reference_of(arrays: Arrays, builds: pd.DataFrame) -> Reference:
 
 
 def regime_of(arrays: Arrays, name: str) -> Regime | None:
-    """Return the scores of a regime, or ``None`` where it has none."""
+    """Return the scores of a regime, or ``None`` if it has none."""
     if f"{name}.{REGIME_PARTS[0]}.values" not in arrays:
         return None
     return Regime(**{part: _scores(arrays, f"{name}.{part}") for part in REGIME_PARTS})
 
 
 def pairs_of(arrays: Arrays) -> Pairs | None:
-    """Return the scores of differences, or ``None`` where there are none."""
+    """Return the scores of differences, or ``None`` if there are none."""
     if f"pairs.{_COUPLES[0]}.{PAIR_PARTS[0]}.values" not in arrays:
         return None
     return Pairs(

@@ -1,4 +1,4 @@
-"""Holding out: what the model says of sheets it has not learned from."""
+"""Held-out predictions: curves of sheets from models that were fitted without them."""
 
 from __future__ import annotations
 
@@ -8,8 +8,15 @@ import numpy as np
 from sklearn.model_selection import GroupKFold
 
 from pullbook.model.learning import gaussian_process, smooth_curves
-from pullbook.model.learning.curve_model import Said, fit_curve, fit_trees, gain_of, on_grid
+from pullbook.model.learning.curve_model import (
+    HeldOutCurves,
+    fit_curve,
+    fit_trees,
+    gain_of,
+    on_grid,
+)
 from pullbook.model.learning.gaussian_process import SCATTERS
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -25,25 +32,25 @@ if TYPE_CHECKING:
 
 
 def folds(groups: Ints, wanted: int) -> Ints:
-    """Return the fold of each sheet; sheets of one group share it, and folds are about equal.
+    """Return the fold of each sheet; sheets of one group share it, and folds are of similar size.
 
     Parameters
     ----------
     groups
         Number of the group of each sheet.
     wanted
-        How many folds; fewer where there are fewer groups.
+        Number of folds; fewer if there are fewer groups.
 
     Raises
     ------
-    ValueError
-        There is one group only: nothing can be held out.
+    InputError
+        There is only one group, so none can be held out.
 
     """
     count = min(wanted, len(np.unique(groups)))
     if count < 2:
-        msg = "with one group only nothing can be held out"
-        raise ValueError(msg)
+        msg = "there is only one group; two or more are needed to hold one out"
+        raise InputError(msg)
     fold = np.zeros(len(groups), dtype=np.int64)
     splits = GroupKFold(n_splits=count).split(groups, groups=groups)
     for number, (_, held) in enumerate(splits):
@@ -51,16 +58,16 @@ def folds(groups: Ints, wanted: int) -> Ints:
     return fold
 
 
-def said(
+def predict_held_out(
     sample: Sample,
     fold: Ints,
     speeds: Floats,
     settings: Settings,
-    crew: Crew,
+    workers: Crew,
     track: Track,
     *others: pd.DataFrame,
-) -> list[Said]:
-    """Return what trees and processes say of every sheet that were fitted without its fold.
+) -> list[HeldOutCurves]:
+    """Return the curves of every sheet from trees and processes fitted without its fold.
 
     Parameters
     ----------
@@ -71,9 +78,9 @@ def said(
     speeds
         The grid of engine speeds.
     settings
-        Of the training run.
-    crew
-        Whoever works on the folds.
+        Settings of the training run.
+    workers
+        Threads, processes or a cluster that work on the folds.
     track
         Wraps the loop over folds to show progress.
     others
@@ -81,21 +88,21 @@ def said(
 
     Returns
     -------
-    For the sample's table and each further one.
+    One for the sample's table and one for each further table.
 
     """
     tables = (sample.table, *others)
     shape = (len(sample), len(speeds))
-    held = [Said(np.zeros(shape), np.zeros((len(SCATTERS), *shape))) for _ in tables]
+    held = [HeldOutCurves(np.zeros(shape), np.zeros((len(SCATTERS), *shape))) for _ in tables]
 
-    def told(number: int) -> list[Said]:
+    def fit_fold(number: int) -> list[HeldOutCurves]:
         out = fold == number
         inner = sample.part(~out)
         trees = fit_trees(inner, settings)
         gain = gain_of(trees, inner)
         processes = gaussian_process.fit(inner, gain, SCATTERS, settings.seed)
         return [
-            Said(
+            HeldOutCurves(
                 on_grid(trees, speeds, table[out]),
                 np.array([fitted.curves(table[out], speeds) for fitted in processes]),
             )
@@ -103,7 +110,7 @@ def said(
         ]
 
     numbers = range(int(fold.max()) + 1)
-    for number, of_fold in enumerate(track(crew.each(told, numbers))):
+    for number, of_fold in enumerate(track(workers.each(fit_fold, numbers))):
         out = fold == number
         for whole, part in zip(held, of_fold, strict=True):
             whole.trees[out] = part.trees
@@ -117,27 +124,27 @@ def curves(
     speeds: Floats,
     settings: Settings,
     blend: Blend,
-    crew: Crew,
+    workers: Crew,
     track: Track,
 ) -> Floats:
-    """Return the curve of every sheet from a blend that was fitted without its fold.
+    """Return the curve of every sheet from a blend fitted without its fold.
 
-    Parameters as for `said`; shape (sheets, points of the grid).
+    Parameters as for `predict_held_out`; shape (sheets, points of the grid).
     """
     held = np.zeros((len(sample), len(speeds)))
 
-    def told(number: int) -> Floats:
+    def fit_fold(number: int) -> Floats:
         inner = sample.part(fold != number)
         trees = fit_trees(inner, settings)
         fitted = fit_curve(inner, trees, speeds, settings, blend)
         return fitted.curves(sample.table[fold == number])
 
-    for number, part in enumerate(track(crew.each(told, range(int(fold.max()) + 1)))):
+    for number, part in enumerate(track(workers.each(fit_fold, range(int(fold.max()) + 1)))):
         held[fold == number] = part
     return held
 
 
 def residuals(sample: Sample, curves_: Floats, speeds: Floats) -> Floats:
-    """Return measured less predicted of every reading, on the logarithmic scale."""
+    """Return measured minus predicted of every reading, on the logarithmic scale."""
     predicted = smooth_curves.at(curves_, speeds, sample.sheet, sample.rpm)
     return sample.target - predicted

@@ -1,4 +1,4 @@
-"""Training: fit, hold out by shop, learn the spread, calibrate."""
+"""Training: fit the curve, hold out shops, fit the expected error, calibrate the limits."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from pullbook.model.limits.calibration import Regime
     from pullbook.model.limits.difference_errors import Pairs
     from pullbook.model.range.novelty import Reference
-    from pullbook.model.range.unseen_combinations import Together
+    from pullbook.model.range.unseen_combinations import TestedCombinations
     from pullbook.model.training.hold_out import Track
     from pullbook.pipeline.features.feature_table import Features
     from pullbook.pipeline.features.fill_missing import Filling
@@ -37,36 +37,36 @@ THREADS = Threads()
 
 @dataclass(frozen=True, slots=True)
 class Model:
-    """Everything that answers a question about a build.
+    """A trained model: everything needed to predict a build.
 
     Attributes
     ----------
     settings
-        Of the training run.
+        Settings of the training run.
     filling
-        What fills missing fields.
+        How missing fields are filled.
     curve
         The curve model.
     spread
-        The trees of the expected error; ``None`` where nothing could be held out.
+        The trees of the expected error; ``None`` if nothing could be held out.
     reference
-        What was tested.
-    together
-        What was tested together.
+        The tested data.
+    combinations
+        The combinations of parts that were tested.
     new_shop, known_shop
-        The two regimes of the limits; ``None`` where nothing could be held out.
+        The two regimes of the limits; ``None`` if nothing could be held out.
     pairs
-        Scores of differences; ``None`` where no shop has two sheets, or nothing was held out.
+        Scores of differences; ``None`` if no shop has two sheets, or nothing was held out.
     shop_codes
         Codes of the shops.
     shop_offsets
-        How each shop reads, on the logarithmic scale.
+        Offset of each shop from the model, on the logarithmic scale.
     sheet_ids
         Names of the sheets, in the order of the reference.
     sweeps
         Lowest and highest rpm of each sheet, shape (sheets, 2).
     fields
-        The builds as they were given, for what a missing field might be.
+        The builds as given, from which values for a missing field are taken.
     """
 
     settings: Settings
@@ -74,7 +74,7 @@ class Model:
     curve: CurveModel
     spread: Trees | None
     reference: Reference
-    together: Together
+    combinations: TestedCombinations
     new_shop: Regime | None
     known_shop: Regime | None
     pairs: Pairs | None
@@ -91,9 +91,9 @@ def train(
     features: Features,
     settings: Settings,
     track: Track = iter,
-    crew: Crew = THREADS,
+    workers: Crew = THREADS,
 ) -> Model:
-    """Fit a model to a curated data set and calibrate its limits over the shops.
+    """Fit a model to a curated data set and calibrate its limits by shop.
 
     Parameters
     ----------
@@ -102,27 +102,27 @@ def train(
     features
         Features of the builds.
     settings
-        Of the training run.
+        Settings of the training run.
     track
         Wraps the loops over held-out parts to show progress.
-    crew
-        Whoever works on those parts.
+    workers
+        Threads, processes or a cluster that work on those parts.
 
     """
     sample = sample_of(builds, pulls, features.table)
-    # Numbered as they first appear, for codes change with the contributor's key.
+    # Numbered in order of appearance, since codes change with the contributor's key.
     shop, codes = pd.factorize(sample.shops)
     speeds = curve_model.grid_of(sample)
     trees = curve_model.fit_trees(sample, settings)
-    # The square root keeps one strong column from deciding alone what is far.
-    gain = {name: helped**0.5 for name, helped in curve_model.gain_of(trees, sample).items()}
+    # The square root keeps one strong column from dominating the distance.
+    gain = {name: share**0.5 for name, share in curve_model.gain_of(trees, sample).items()}
     reference = novelty.fit(builds, sample.table, gain, shop)
     rng = np.random.default_rng(settings.seed)
-    poorer = [
+    sparse = [
         feature_table.make(withhold(builds, rng), features.filling)
         for _ in range(settings.withheld)
     ]
-    limits = _limits(sample, poorer, reference, speeds, settings, crew, track)
+    limits = _limits(sample, sparse, reference, speeds, settings, workers, track)
     counts = np.bincount(sample.sheet, minlength=len(sample))
     starts = np.r_[0, np.cumsum(counts)[:-1]]
     return Model(
@@ -131,7 +131,7 @@ def train(
         curve=curve_model.fit_curve(sample, trees, speeds, settings, limits.blend),
         spread=limits.spread,
         reference=reference,
-        together=unseen_combinations.fit(builds, shop),
+        combinations=unseen_combinations.fit(builds, shop),
         new_shop=limits.new_shop,
         known_shop=limits.known_shop,
         pairs=limits.pairs,
@@ -157,41 +157,41 @@ class _Limits:
 
 def _limits(
     sample: Sample,
-    poorer: list[pd.DataFrame],
+    sparse: list[pd.DataFrame],
     reference: Reference,
     speeds: Floats,
     settings: Settings,
-    crew: Crew,
+    workers: Crew,
     track: Track,
 ) -> _Limits:
-    """Hold out, choose the blend, learn the spread and calibrate, if there are two shops."""
+    """Hold out, choose the blend, fit the expected error and calibrate, if there are two shops."""
     shop = reference.shop
     if len(np.unique(shop)) < 2:
         return _Limits(curve_model.Blend(), None, None, None, None, np.zeros(1))
     fold = hold_out.folds(shop, settings.folds)
-    told = hold_out.said(sample, fold, speeds, settings, crew, track, *poorer)
-    blend = curve_model.choose(sample, speeds, told[0])
-    said = [one.blended(blend) for one in told]
+    held_out = hold_out.predict_held_out(sample, fold, speeds, settings, workers, track, *sparse)
+    blend = curve_model.choose(sample, speeds, held_out[0])
+    blended = [one.blended(blend) for one in held_out]
     trials = [
         expected_error.Trial(
             table=table,
             distance=novelty.held_out_distances(reference, table),
             residual=hold_out.residuals(sample, curves, speeds),
         )
-        for table, curves in zip((sample.table, *poorer), said, strict=True)
+        for table, curves in zip((sample.table, *sparse), blended, strict=True)
     ]
     trees = expected_error.fit_spread(sample, trials, settings)
-    width = expected_error.held_out(sample, fold, trials, speeds, settings, crew)
+    width = expected_error.held_out(sample, fold, trials, speeds, settings, workers)
     nothing = np.zeros(len(sample))
-    new_shop = calibration.calibrate(sample, shop, speeds, said[0], width, nothing)
+    new_shop = calibration.calibrate(sample, shop, speeds, blended[0], width, nothing)
 
     pair = difference_errors.calibrate(
-        sample, shop, speeds, said[0], width, reference.places, settings.seed
+        sample, shop, speeds, blended[0], width, reference.places, settings.seed
     )
 
-    # A known shop is told from its other sheets, which half as many folds leave it enough of.
+    # A known shop is predicted from its other sheets; half as many folds leave enough of them.
     fold = hold_out.folds(sample.engines, max(2, settings.folds // 2))
-    familiar = hold_out.curves(sample, fold, speeds, settings, blend, crew, track)
+    familiar = hold_out.curves(sample, fold, speeds, settings, blend, workers, track)
     residual = hold_out.residuals(sample, familiar, speeds)
     mean = known_shops.sheet_means(residual, sample.sheet, len(sample))
     of_shop, of_sheet = known_shops.offsets(mean, shop)

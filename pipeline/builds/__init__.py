@@ -1,1 +1,1 @@
-"""A build as a question: YAML files, templates, tables and parts lists."""
+"""Builds to predict: YAML files, templates, tables and parts lists."""

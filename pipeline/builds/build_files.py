@@ -1,34 +1,46 @@
-"""Builds from wherever they are kept: a build file, a sheet file, a table or a workbook."""
+"""Builds from wherever they are kept: a build file, a sheet file, a table, a workbook, fields.
+
+A build is read and checked once, here; everything that answers questions takes the typed `Build`.
+"""
 
 from __future__ import annotations
 
-from pathlib import Path
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.builds import extended_build
+from pullbook.pipeline.checks import check_sheet, checked_sheets
 from pullbook.pipeline.reading import sheet_file, tables, text_file
 from pullbook.pipeline.reading.find_sheets import SHEET_FILES, NothingToReadError
 from pullbook.pipeline.values.headings import PLAIN
+from pullbook.pipeline.values.sheet import RawSheet
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
     from pullbook.pipeline.values.headings import Headings
-    from pullbook.pipeline.values.sheet import RawSheet
+    from pullbook.pipeline.values.sheet import Build
+    from pullbook.schemas.fields import Value
 
 
-def builds(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
-    """Read what is to be predicted: a build file, a sheet file, a table of builds or a workbook.
+def raw_builds(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
+    """Read builds as text: of a build file, a sheet file, a table of builds or a workbook.
 
     Raises
     ------
     NothingToReadError
-        The path does not exist or is no kind of file that describes builds.
+        The path does not exist, or is not a kind of file that holds builds.
 
     """
     if path.is_dir():
         path = tables.table_in(path, tables.BUILDS) or path
     suffix = path.suffix.casefold()
+    if not path.exists():
+        msg = f"{path} does not exist"
+        raise NothingToReadError(msg)
     if not path.is_file() or suffix not in extended_build.ENDINGS + SHEET_FILES:
-        msg = f"{path} is not a file that describes builds (.csv, .yaml, .xlsx)"
+        msg = f"{path} is not a file of builds. Builds are in .yaml, .csv or .xlsx files."
         raise NothingToReadError(msg)
     if suffix in extended_build.ENDINGS:
         return [extended_build.read_build(path, headings)]
@@ -39,6 +51,47 @@ def builds(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
         if sheet_file.has_front_matter(text):
             return [sheet_file.read(path, headings)]
         rows, notes = tables.csv_table(path, headings.sheet)
-    except text_file.UnreadableError as fault:
-        raise NothingToReadError(str(fault)) from fault
+    except text_file.UnreadableError as error:
+        raise NothingToReadError(str(error)) from error
     return tables.assemble(rows, None, str(path), headings, notes)
+
+
+def read(path: Path, headings: Headings = PLAIN) -> list[Build]:
+    """Return the builds in a file, typed and checked; what is wrong with one is a finding.
+
+    Raises
+    ------
+    NothingToReadError
+        The path does not exist, or describes no builds.
+
+    """
+    raws = raw_builds(path, headings)
+    if not raws:
+        msg = f"{path} holds no builds"
+        raise NothingToReadError(msg)
+    return [checked_sheets.check(raw, check_sheet.BUILD_RULES) for raw in raws]
+
+
+def of_fields(fields: Mapping[str, object]) -> Build:
+    """Return the build that fields describe, typed and checked.
+
+    Parameters
+    ----------
+    fields
+        By name: numbers in the units of the field dictionary, texts as they would stand on a sheet
+        (``"102 mm"``).
+
+    """
+    raw = RawSheet(str(fields.get("sheet_id", "build")), "Python")
+    for row, (name, value) in enumerate(fields.items(), start=1):
+        text = ("yes" if value else "no") if isinstance(value, bool) else str(value)
+        if name != "sheet_id" and value is not None:
+            sheet_file.add_field(raw, name, text, row)
+    return checked_sheets.check(raw, check_sheet.BUILD_RULES)
+
+
+def changed(build: Build, name: str, values: Mapping[str, Value]) -> Build:
+    """Return a build under another name with some of its fields changed, checked anew."""
+    own = {**build.values, **values, "sheet_id": name}
+    return check_sheet.judge(replace(build, sheet_id=name, values=own, findings=[]),
+                             check_sheet.BUILD_RULES)  # fmt: skip

@@ -1,4 +1,4 @@
-"""Builds as one typed table: a row a build, a column a field of the curated data set."""
+"""Builds as one typed table: one row per build, one column per field of the curated data set."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ from pullbook.schemas.fields import CURATED_FIELDS, FIELDS
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
 
 
-def typed_builds(sheets: Iterable[Sheet]) -> pd.DataFrame:
-    """Return the fields of sheets as a typed table, a row a sheet, in the order given."""
+def typed_builds(sheets: Iterable[Build]) -> pd.DataFrame:
+    """Return the fields of sheets as a typed table, one row per sheet, in the same order."""
     rows = [{**sheet.values, "sheet_id": sheet.sheet_id} for sheet in sheets]
     table = pd.DataFrame(
         {

@@ -1,7 +1,7 @@
-"""A build to fill in by hand: every field that bears on an answer, with an invented example.
+"""A template of a build to fill in by hand: every field that is used, with an invented example.
 
-The examples are of one engine and fit one another, so that the template is a sound build however
-many of its lines are taken in.
+The examples are of one engine and fit each other, so the template is a valid build no matter which
+of its lines are uncommented.
 """
 
 from __future__ import annotations
@@ -17,17 +17,17 @@ if TYPE_CHECKING:
 
 _WIDTH = 88
 _HEAD = """\
-# A build to ask about. Every value in this file is invented: put your own in their place.
+# A build to predict. Every value in this file is invented: replace it with your own.
 #
-# A line that begins with # says nothing to pullbook. Take the # away from a field that you
-# know, and change its value; leave the others as they are. A bare number is in the unit that
-# stands above it; a number may name another, as 92.1 mm, 24 degC or 1 5/8 in.
+# Lines that start with # are ignored. Remove the # in front of a field that you know, and
+# change its value; leave the other lines as they are. A number without a unit is in the unit
+# named above it. You can also write the unit yourself: 92.1 mm, 24 degC or 1 5/8 in.
 #
-# To begin from another build and change a few of its fields, add a line that names its file
-# (extend: other.yaml) and give only what differs; NA takes a field of the other build out."""
-_FOOT = "# Weather, correction and the like tell how a pull was run; a question needs none of them."
+# To start from another build, add a line with the name of its file (extend: other.yaml) and
+# give only the fields that differ. Write NA to drop a field of the other build."""
+_FOOT = "# Weather and correction are not needed here: they describe a pull, not a build."
 
-#: Example values by field, in groups as the parts of an engine go together.
+#: Example values by field, in groups of parts that belong together.
 GROUPS: Mapping[str, Mapping[str, str]] = MappingProxyType(
     {
         "Name": {"sheet_id": "spring-refit", "shop": "Tern Quay Marine", "family": "petrel-six"},
@@ -74,7 +74,7 @@ GROUPS: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "muffled": "yes",
         },
         "Fuel and ignition": {"fuel": "gasoline", "octane": "91", "timing": "32"},
-        "How it would be tested": {
+        "Test": {
             "water_pump": "mechanical",
             "accessories": "no",
             "dyno": "engine",
@@ -86,34 +86,34 @@ GROUPS: Mapping[str, Mapping[str, str]] = MappingProxyType(
 EXAMPLES: Mapping[str, str] = MappingProxyType(
     {name: value for group in GROUPS.values() for name, value in group.items()}
 )
-#: Fields without which a build cannot be predicted.
+#: Fields that a build must have.
 REQUIRED = tuple(name for name in BUILD_FIELDS if FIELDS[name].required)
-#: What the dictionary does not say of a field in a build.
-_FURTHER = MappingProxyType(
+#: What the field dictionary does not say about a field of a build.
+_REMARKS = MappingProxyType(
     {
-        "sheet_id": "without it, the name of the file",
-        "shop": "to ask as a known shop, with its key",
-        "aspiration": "without it, natural",
-        "boost": "required where aspiration is not natural",
+        "sheet_id": "default: the name of the file",
+        "shop": "for a prediction as a known shop, with its key",
+        "aspiration": "default: natural",
+        "boost": "required unless aspiration is natural",
     }
 )
 
 
-def told(name: str) -> str:
-    """Return what a field is and takes, in words.
+def describe(name: str) -> str:
+    """Return a description of a field: what it is and what it accepts.
 
-    >>> told("bore")
+    >>> describe("bore")
     'cylinder bore: a number from 1 to 9 in; required'
     """
     field = FIELDS[name]
-    further = "required" if name in REQUIRED else _FURTHER.get(name)
-    # What the dictionary says of a shop is of contributing; nothing is contributed here.
-    meaning = "who would test" if name == "shop" else field.meaning
-    return f"{meaning}: {field.allowed}" + (f"; {further}" if further else "")
+    remark = "required" if name in REQUIRED else _REMARKS.get(name)
+    # The field dictionary describes a shop that contributes; a build is not contributed.
+    meaning = "shop that would test it" if name == "shop" else field.meaning
+    return f"{meaning}: {field.allowed}" + (f"; {remark}" if remark else "")
 
 
 def text() -> str:
-    """Return the template: a build file in which only the required fields are taken in."""
+    """Return the template: a build file in which only the required fields are not commented."""
     return "\n".join(_lines()) + "\n"
 
 
@@ -122,6 +122,7 @@ def _lines() -> Iterator[str]:
     for group, examples in GROUPS.items():
         yield f"\n# --- {group} ---"
         for name, value in examples.items():
-            yield textwrap.fill(told(name), _WIDTH, initial_indent="# ", subsequent_indent="#   ")
+            comment = describe(name)
+            yield textwrap.fill(comment, _WIDTH, initial_indent="# ", subsequent_indent="#   ")
             yield f"{name}: {value}" if name in REQUIRED else f"#{name}: {value}"
     yield f"\n{_FOOT}"

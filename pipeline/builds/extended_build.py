@@ -1,8 +1,8 @@
-"""A build that begins from another: ``extend: other.yaml`` takes its fields, and changes some.
+"""A build that starts from another one: ``extend: other.yaml`` takes over its fields.
 
-Only a build file can extend, and only a build file. The other build is read and judged by itself,
-in its own spelling of numbers, so that what is wrong with one of its values is told with its name
-and row. What is taken over stands, for later findings, in the row that says ``extend``.
+Only a build file can extend another, which must be a build file too. The other build is read and
+checked by itself, with its own decimal mark, so that a finding names its file and row. For later
+findings, a value that was taken over is in the row of ``extend``.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from decimal import Decimal
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.checks import check_sheet, field_rules
-from pullbook.pipeline.reading import parse_sheet, sheet_file
+from pullbook.pipeline.checks import checked_sheets, field_rules
+from pullbook.pipeline.reading import sheet_file
 from pullbook.pipeline.values.cells import is_missing
 from pullbook.pipeline.values.headings import PLAIN, squash
 from pullbook.pipeline.values.sheet import Cell
@@ -26,86 +26,91 @@ if TYPE_CHECKING:
     from pullbook.schemas.fields import Field, Value
 
 EXTEND = "extend"
-#: How a build file is named.
+#: Endings of build files.
 ENDINGS = (".yaml", ".yml")
 #: Most files that one build is read from.
 MOST_FILES = 8
-#: What a build has for itself alone.
+#: The field that is never taken over.
 _OWN = "sheet_id"
 
 
 def read_build(path: Path, headings: Headings = PLAIN) -> RawSheet:
-    """Read a build file, and what it takes from the build that it extends.
+    """Read a build file together with the builds that it extends.
 
     Parameters
     ----------
     path
         The file.
     headings
-        What headings mean, in every file.
+        The headings that are understood, in every file.
 
     Returns
     -------
-    The build with all its fields. What is wrong, also with ``extend`` itself, is a finding; of
-    another file only what was found in a field that is taken over.
+    The build with all its fields. Faults, also of ``extend`` itself, are findings; those of the
+    other files only if they are in a field that is taken over.
 
     """
     sheet = sheet_file.read_build(path, headings)
     files = [path]
-    found = _take_over(sheet, files)
+    found = _take_over_fields(sheet, files)
     sheet.findings += found
     sheet.files = tuple(files)
     return sheet
 
 
-def _take_over(sheet: RawSheet, files: list[Path]) -> list[Finding]:
-    """Add what a build takes from the one it extends; return what was found in that.
+def _take_over_fields(sheet: RawSheet, files: list[Path]) -> list[Finding]:
+    """Add the fields of the build that a build extends; return the findings in them.
 
-    ``files`` are those read so far, the build's own last; what is read is added to them.
+    ``files`` are the files read so far, last the one of ``sheet``; further files are appended.
     """
-    asked = [f for f in sheet.findings if squash(f.field or "") == EXTEND and f.value is not None]
-    sheet.findings = [f for f in sheet.findings if f not in asked]
-    if not asked or all(is_missing(f.value or "") for f in asked):
+    lines = [f for f in sheet.findings if squash(f.field or "") == EXTEND and f.value is not None]
+    sheet.findings = [f for f in sheet.findings if f not in lines]
+    if not lines or all(is_missing(f.value or "") for f in lines):
         return []
-    row, name = asked[0].row or 1, (asked[0].value or "").strip()
+    row, name = lines[0].row or 1, (lines[0].value or "").strip()
     path = files[-1].parent / name
-    fault = _twice(asked) or _misnamed(name) or _absent(path) or _too_long(path, files)
-    if fault is None:
+    problem = (
+        _find_second(lines)
+        or _find_bad_name(name)
+        or _find_no_file(path)
+        or _find_bad_chain(path, files)
+    )
+    if problem is None:
         base = sheet_file.read_build(path, sheet.headings)
         if base.fields or base.findings:
             files.append(path)
-            return _merged(sheet, base, row, files)
-        fault = f"{path} holds no build: there is no field in it"
-    sheet.findings.append(Finding("not-readable", f"{EXTEND}: {fault}", EXTEND, row, name))
+            return _merge(sheet, base, row, files)
+        problem = f"{path} has no fields in it. Check that it is a build."
+    sheet.findings.append(Finding("not-readable", f"{EXTEND}: {problem}", EXTEND, row, name))
     return []
 
 
-def _merged(sheet: RawSheet, base: RawSheet, row: int, files: list[Path]) -> list[Finding]:
-    """Add the fields of a base that the build does not give; return what was found in them."""
+def _merge(sheet: RawSheet, base: RawSheet, row: int, files: list[Path]) -> list[Finding]:
+    """Add the fields of a base that the build does not give; return the findings in them."""
     own = {*sheet.fields, _OWN}
     path = files[-1]
-    further = _take_over(base, files)
-    typed = check_sheet.judge(parse_sheet.typed(base), (field_rules.ranges,))
-    found = [_told(finding, path) for finding in typed.findings] + further
+    further = _take_over_fields(base, files)
+    typed = checked_sheets.check(base, (field_rules.ranges,))
+    found = [_name_file(finding, path) for finding in typed.findings] + further
     unfit = {finding.field for finding in found if refused([finding])}
     for name, value in typed.values.items():
         if name not in own | unfit:
-            sheet.fields[name] = Cell(_written(value, FIELDS[name]), row)
+            sheet.fields[name] = Cell(_write_value(value, FIELDS[name]), row)
     return [replace(finding, row=row) for finding in found if finding.field not in own]
 
 
-def _told(finding: Finding, path: Path) -> Finding:
-    """Return a finding of another file so that its message names the file and the row."""
+def _name_file(finding: Finding, path: Path) -> Finding:
+    """Return a finding of another file with the file and the row in its message."""
     if path.name in finding.message:
         return finding
     row = "" if finding.row is None else f", row {finding.row}"
     return replace(finding, message=f"{path}{row}: {finding.message}")
 
 
-def _written(value: Value, field: Field) -> str:
-    """Return a value as a text that reads as that value, whatever mark other numbers have.
+def _write_value(value: Value, field: Field) -> str:
+    """Return a value as a text that is read as that value with any decimal mark.
 
-    >>> _written(3.626, FIELDS["stroke"]), _written(True, FIELDS["muffled"])
+    >>> _write_value(3.626, FIELDS["stroke"]), _write_value(True, FIELDS["muffled"])
     ('3626e-3 in', 'yes')
     """
     if field.kind is Kind.FLAG:
@@ -117,34 +122,34 @@ def _written(value: Value, field: Field) -> str:
     return f"{whole:f}e{number.as_tuple().exponent} {field.unit}"
 
 
-def _twice(asked: list[Finding]) -> str | None:
-    if len(asked) == 1:
+def _find_second(lines: list[Finding]) -> str | None:
+    if len(lines) == 1:
         return None
-    return f"it is given twice, in rows {asked[0].row} and {asked[1].row}; keep one"
+    return f"given twice, in rows {lines[0].row} and {lines[1].row}. Keep one."
 
 
-def _misnamed(name: str) -> str | None:
-    whole = PurePosixPath(name).is_absolute() or PureWindowsPath(name).anchor
-    if whole:
-        return f"{name!r} is a whole path; name the file by where it lies from this one"
+def _find_bad_name(name: str) -> str | None:
+    absolute = PurePosixPath(name).is_absolute() or PureWindowsPath(name).anchor
+    if absolute:
+        return f"{name!r} is an absolute path. Write the path from the folder of this file."
     if PurePosixPath(name).suffix.casefold() not in ENDINGS:
-        return f"{name!r} is not a build file ({', '.join(ENDINGS)})"
+        return f"{name!r} is not a build file. Build files end in {' or '.join(ENDINGS)}."
     return None
 
 
-def _absent(path: Path) -> str | None:
+def _find_no_file(path: Path) -> str | None:
     try:
-        there = path.is_file()
-    except (OSError, ValueError):  # a name that no file can have, or a folder that is shut
-        there = False
-    return None if there else f"there is no file {path}; check its name and where it lies"
+        exists = path.is_file()
+    except (OSError, ValueError):  # an impossible name, or a folder that cannot be opened
+        exists = False
+    return None if exists else f"there is no file {path}. Check its name and folder."
 
 
-def _too_long(path: Path, files: list[Path]) -> str | None:
-    """Tell what is wrong with a chain of files that goes on with ``path``."""
+def _find_bad_chain(path: Path, files: list[Path]) -> str | None:
+    """Return what is wrong with a chain of files that continues with ``path``, if anything."""
     if path.resolve() in [file.resolve() for file in files]:
         chain = " extends ".join(file.name for file in [*files, path])
-        return f"builds go round in a circle ({chain}); take it out of one of them"
+        return f"the builds extend each other in a circle ({chain}). Remove one extend."
     if len(files) >= MOST_FILES:
-        return f"more than {MOST_FILES} files extend one another; write the fields into fewer"
+        return f"more than {MOST_FILES} files extend each other. Put the fields into fewer files."
     return None

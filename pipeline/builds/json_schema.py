@@ -1,9 +1,8 @@
-"""The JSON Schema of a YAML build, for editors that check a file as it is typed.
+"""The JSON Schema of a YAML build, for editors that check a file while it is typed.
 
-It is made from the field dictionary and accepts what the reader accepts of a field that is named
-as in the dictionary: a number or a text with a unit, a choice in any case and joint or in a
-customary word, whatever says that nothing is known. What only the reader can judge (whether a unit
-measures the right thing, whether parts fit one another) is left to it.
+It is made from the field dictionary and accepts what the reader accepts for a field under its own
+name: a number or a text with a unit, a choice in any case and with any separator, a customary word,
+a blank. Whether a unit fits its field and parts fit each other is left to the reader.
 """
 
 from __future__ import annotations
@@ -23,13 +22,13 @@ if TYPE_CHECKING:
 Schema = dict[str, Any]
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
-#: A name without a host: nothing is fetched by it.
+#: A name, not an address: nothing is fetched.
 NAME = "urn:pullbook:build"
 
 _JOINT = r"[\s_-]*"
 _NUMERAL = r"[+-]?[.,]?\d[\d.,'\u2019\u00a0\u202f\u2009 -]*(?:/\d+)?(?:[eE][+-]?\d+)?"
 _UNIT = r"[A-Za-z%\":/(\u00b0\u00ba\u2103\u2109][^\n]*"
-#: What means something in a pattern.
+#: Characters with a meaning in patterns.
 _SYNTAX = frozenset(r"^$\.*+?()[]{}|/")
 _DATE = r"^\s*\d{4}(?:-\d{2}-\d{2}(?:[T ]\d{1,2}:\d{2}[\d:.+Z-]*)?)?\s*$"
 _BOOSTED = ("supercharged", "turbocharged")
@@ -41,24 +40,23 @@ def schema() -> Schema:
     return {
         "$schema": DIALECT,
         "$id": NAME,
-        "title": "A build for pullbook",
-        "description": "One engine combination to ask about. Fields that are not known are left"
-        " out. Names of fields are expected as the dictionary spells them.",
+        "title": "Build for pullbook",
+        "description": "One engine combination to predict. Leave out the fields that you do not"
+        " know. Field names must be spelled exactly.",
         "type": "object",
         "properties": {
             extended_build.EXTEND: _extend(),
             **{name: _property(field) for name, field in FIELDS.items()},
         },
         "additionalProperties": {
-            "description": "Not a field of the dictionary: it is reported and kept out.",
+            "description": "Unknown field: it is reported and left out.",
             "type": ["string", "number", "boolean", "null"],
         },
         "if": {"properties": {extended_build.EXTEND: _NOT_KNOWN}},
         "then": {"required": list(build_template.REQUIRED), **_boost()},
         "$defs": {
             "not-known": {
-                "description": "Nothing is known; with extend, the other build's value is left"
-                " out.",
+                "description": "Not known. With extend, this drops the value of the other build.",
                 "anyOf": [{"type": "null"}, _text(_words(MISSING))],
             }
         },
@@ -68,20 +66,20 @@ def schema() -> Schema:
 def _extend() -> Schema:
     endings = "|".join(_any_case(ending) for ending in extended_build.ENDINGS)
     return {
-        "description": "Another build file, by where it lies from this one: its fields are taken"
-        " over, and changed by those given here.",
+        "description": "Another build file, with its path from this one. Its fields are taken"
+        " over unless they are given here.",
         "anyOf": [_text(rf"^\s*(?![A-Za-z]:)[^\s/\\].*(?:{endings})\s*$"), _NOT_KNOWN],
     }
 
 
 def _boost() -> Schema:
-    """Return the rule that a boosted engine says how much."""
+    """Return the rule that a boosted engine must give its boost."""
     boosted = {"properties": {"aspiration": {"enum": list(_BOOSTED)}}, "required": ["aspiration"]}
     return {"if": boosted, "then": {"required": ["boost"]}}
 
 
 def _property(field: Field) -> Schema:
-    found: Schema = {"description": build_template.told(field.name), "anyOf": _forms(field)}
+    found: Schema = {"description": build_template.describe(field.name), "anyOf": _forms(field)}
     if field.name not in build_template.REQUIRED:
         found["anyOf"].append(_NOT_KNOWN)
     if field.name in build_template.EXAMPLES:
@@ -90,7 +88,7 @@ def _property(field: Field) -> Schema:
 
 
 def _forms(field: Field) -> list[Schema]:
-    """Return the forms that a value of a field may have."""
+    """Return the schemas of the values that a field accepts."""
     match field.kind:
         case Kind.NUMBER:
             return [_within(field, "number"), _text(rf"^\s*{_NUMERAL}\s*(?:{_UNIT})?$")]
@@ -116,12 +114,12 @@ def _text(pattern: str) -> Schema:
 
 
 def _words(words: Iterable[str], joint: str = "") -> str:
-    """Return the pattern of a text that is one of some words, with joints between any letters."""
+    """Return a pattern that matches any of some words, with ``joint`` between all letters."""
     return rf"^\s*(?:{'|'.join(_any_case(word, joint) for word in sorted(words))})\s*$"
 
 
 def _any_case(word: str, joint: str = "") -> str:
-    r"""Return the pattern of a word in capitals and small letters: patterns here know no flags.
+    r"""Return a pattern that matches a word in any case; JSON Schema patterns have no flags.
 
     >>> print(_any_case("n.a."))
     [Nn]\.[Aa]\.

@@ -1,14 +1,16 @@
-"""Parts, limits and goals: what a list of parts holds once it is read."""
+"""A parts list once it is read: parts, limits and the goal."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from pullbook.schemas.errors import InputError
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.fields import Value
 
 
@@ -18,13 +20,13 @@ GOALS = ("mean_torque", "torque", "power")
 PRICE, TORQUE = "price", "torque"
 
 
-class PartsListError(ValueError):
-    """A list of parts that cannot be used; the message says where and why."""
+class PartsListError(InputError):
+    """A parts list that cannot be used; the message says where and why."""
 
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One part: what it is called, what it costs, and the fields it brings."""
+    """One part: its kind, name, price and the fields it sets."""
 
     kind: str
     name: str
@@ -34,7 +36,7 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """What must hold of a combination: a field, the price, or torque over a band of rpm."""
+    """A limit of a combination: for a field, for the price, or for torque over a band of rpm."""
 
     of: str
     at_least: float | None
@@ -44,21 +46,21 @@ class Limit:
 
 @dataclass(frozen=True, slots=True)
 class PartsList:
-    """A list of parts, and what is wanted of them.
+    """Parts to choose from, with a goal and limits.
 
     Attributes
     ----------
     base
-        The build that they go into.
+        The build that the parts go into.
     parts
-        By kind; one of each kind goes in.
+        Parts by kind; one of each kind is used.
     goal
-        One of `GOALS`, and the band or the engine speed that it is of, rev/min.
+        One of `GOALS`, and its engine speeds as (low, high), rev/min.
     limits
-        What must hold.
+        Limits that a combination must keep.
     """
 
-    base: Sheet
+    base: Build
     parts: Mapping[str, tuple[Part, ...]]
     goal: tuple[str, tuple[float, float]]
     limits: tuple[Limit, ...]

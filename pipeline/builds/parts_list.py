@@ -1,6 +1,6 @@
-"""A list of parts on hand or on offer, and what is wanted of them: read from a YAML file.
+"""Read a parts list from a YAML file: parts to choose from, with a goal and limits.
 
-It names the build that the parts go into, the parts by kind, one goal and any number of limits::
+It gives the build that the parts go into, the parts by kind, one goal and any number of limits::
 
     build:
       cylinders: 8
@@ -35,18 +35,20 @@ from pullbook.pipeline.builds.parts import (
     PartsList,
     PartsListError,
 )
-from pullbook.pipeline.reading import parse_sheet, text_file
+from pullbook.pipeline.checks import checked_sheets
+from pullbook.pipeline.reading import text_file
 from pullbook.pipeline.reading.sheet_file import add_field
 from pullbook.pipeline.values import numerals
 from pullbook.pipeline.values.sheet import RawSheet
 from pullbook.schemas.codes import Severity
+from pullbook.schemas.errors import did_you_mean
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
 
 _SECTIONS = ("build", "parts", "goal", "limits")
 _OF_PART = ("name", "price")
@@ -54,66 +56,68 @@ _FASTEST = 1e5
 
 
 class _Loader(yaml.BaseLoader):
-    """Makes nothing but text, lists and mappings; a name that stands twice is a fault."""
+    """A loader of texts, lists and mappings only; a name that occurs twice is an error."""
 
     def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Any, Any]:
-        """Return a mapping; refuse a second value for one name."""
+        """Return a mapping; refuse a second value for the same name."""
         seen = set()
         for key, _ in node.value:
             if key.value in seen:
-                problem = f"{key.value!r} stands twice; keep one"
+                problem = f"{key.value!r} occurs twice; keep one"
                 raise yaml.constructor.ConstructorError(None, None, problem, key.start_mark)
             seen.add(key.value if isinstance(key.value, str) else id(key))
         return super().construct_mapping(node, deep)
 
 
 def read(path: Path) -> PartsList:
-    """Read a list of parts.
+    """Read a parts list.
 
     Raises
     ------
     PartsListError
-        It cannot be read, or something in it is not as it must be.
+        It cannot be read, or something in it is not valid.
 
     """
     try:
         text, _ = text_file.read(path)
-    except text_file.UnreadableError as fault:
-        raise PartsListError(str(fault)) from fault
+    except text_file.UnreadableError as error:
+        raise PartsListError(str(error)) from error
     try:
         found = yaml.load(text, Loader=_Loader)  # noqa: S506 - makes nothing but text
-    except (yaml.YAMLError, RecursionError) as fault:
-        mark = getattr(fault, "problem_mark", None)
+    except (yaml.YAMLError, RecursionError) as error:
+        mark = getattr(error, "problem_mark", None)
         row = "" if mark is None else f" in row {mark.line + 1}"
-        why = getattr(fault, "problem", None) or "a character or a depth that YAML does not know"
+        why = getattr(error, "problem", None) or "it has a character that is not allowed in YAML"
         msg = f"{path} cannot be read{row}: {why}"
-        raise PartsListError(msg) from fault
-    told = _mapping(found, str(path))
-    unknown = [name for name in told if name not in _SECTIONS]
+        raise PartsListError(msg) from error
+    sections = _check_mapping(found, str(path))
+    unknown = [name for name in sections if name not in _SECTIONS]
     if unknown:
-        msg = f"{path} has a section {unknown[0]!r}; sections are {', '.join(_SECTIONS)}"
+        msg = f"{path} has an unknown section {unknown[0]!r}; sections are {', '.join(_SECTIONS)}"
         raise PartsListError(msg)
     for name in ("build", "parts", "goal"):
-        if name not in told:
-            msg = f"{path} has no section {name!r}"
+        if name not in sections:
+            msg = f"{path} has no section {name!r}; add it"
             raise PartsListError(msg)
     made = PartsList(
-        base=_sheet(_mapping(told["build"], "the section 'build'"), path, "the build"),
-        parts=_parts(_mapping(told["parts"], "the section 'parts'"), path),
-        goal=_goal(_mapping(told["goal"], "the section 'goal'")),
-        limits=_limits(_mapping(told.get("limits") or {}, "the section 'limits'")),
+        base=_parse_fields(
+            _check_mapping(sections["build"], "the section 'build'"), path, "the build"
+        ),
+        parts=_parse_parts(_check_mapping(sections["parts"], "the section 'parts'"), path),
+        goal=_parse_goal(_check_mapping(sections["goal"], "the section 'goal'")),
+        limits=_parse_limits(_check_mapping(sections.get("limits") or {}, "the section 'limits'")),
     )
     _check_limits(made)
     return made
 
 
 def _check_limits(made: PartsList) -> None:
-    """Refuse a limit on what some part does not tell."""
+    """Refuse a limit on a value that some part does not give."""
     for limit in made.limits:
         if limit.of == PRICE:
             bare = [part for parts in made.parts.values() for part in parts if part.price is None]
             if bare:
-                msg = f"the limit of price cannot be held: {bare[0].kind} {bare[0].name!r} has none"
+                msg = f"the price limit needs every price: {bare[0].kind} {bare[0].name!r} has none"
                 raise PartsListError(msg)
         elif limit.of != TORQUE and limit.of not in made.base.values:
             kinds = [
@@ -126,18 +130,18 @@ def _check_limits(made: PartsList) -> None:
                     if bare
                     else "the build and the parts do"
                 )
-                msg = f"the limit of {limit.of} cannot be held: {who} not give it"
+                msg = f"the limit of {limit.of} cannot be checked: {who} not give it"
                 raise PartsListError(msg)
 
 
-def _mapping(given: Any, where: str) -> Mapping[str, Any]:
+def _check_mapping(given: Any, where: str) -> Mapping[str, Any]:
     if not isinstance(given, dict):
-        msg = f"{where} must hold names and values, one 'name: value' a line"
+        msg = f"{where} must be names and values, one 'name: value' per line"
         raise PartsListError(msg)
     return given
 
 
-def _sheet(given: Mapping[str, Any], path: Path, where: str) -> Sheet:
+def _parse_fields(given: Mapping[str, Any], path: Path, where: str) -> Build:
     raw = RawSheet(str(given.get("sheet_id") or path.stem), str(path))
     for name, text in given.items():
         if not isinstance(text, str):
@@ -145,10 +149,11 @@ def _sheet(given: Mapping[str, Any], path: Path, where: str) -> Sheet:
             raise PartsListError(msg)
         if name != "sheet_id":
             add_field(raw, str(name), text, 1)
-    sheet = parse_sheet.typed(raw)
+    sheet = checked_sheets.check(raw, ())
     for finding in sheet.findings:
         if finding.code == "unknown-field":
-            msg = f"{where}: {finding.field!r} is not a field of a build"
+            near = did_you_mean(finding.field or "", BUILD_FIELDS)
+            msg = f"{where}: {finding.field!r} is not a field of a build.{near}"
             raise PartsListError(msg)
         if finding.severity is Severity.REFUSE:
             msg = f"{where}: {finding.message}"
@@ -156,41 +161,43 @@ def _sheet(given: Mapping[str, Any], path: Path, where: str) -> Sheet:
     return sheet
 
 
-def _parts(given: Mapping[str, Any], path: Path) -> dict[str, tuple[Part, ...]]:
+def _parse_parts(given: Mapping[str, Any], path: Path) -> dict[str, tuple[Part, ...]]:
     if not given:
-        msg = "the section 'parts' is empty: there is nothing to choose from"
+        msg = "the section 'parts' is empty; add parts to choose from"
         raise PartsListError(msg)
     found: dict[str, tuple[Part, ...]] = {}
     for kind, listed in given.items():
         if not isinstance(listed, list) or not listed:
             msg = f"the parts of kind {kind!r} must be a list, one '- name: ...' for each part"
             raise PartsListError(msg)
-        found[kind] = tuple(_part(kind, one, number, path) for number, one in enumerate(listed, 1))
+        found[kind] = tuple(
+            _parse_part(kind, one, number, path) for number, one in enumerate(listed, 1)
+        )
         names = [part.name for part in found[kind]]
         if len(set(names)) < len(names):
-            msg = f"two parts of kind {kind!r} have one name; give each its own"
+            msg = f"two parts of kind {kind!r} have the same name; give each its own"
             raise PartsListError(msg)
     _check_shared(found)
     return found
 
 
-def _part(kind: str, given: Any, number: int, path: Path) -> Part:
+def _parse_part(kind: str, given: Any, number: int, path: Path) -> Part:
     where = f"part {number} of kind {kind!r}"
-    told = _mapping(given, where)
-    name = told.get("name")
+    entries = _check_mapping(given, where)
+    name = entries.get("name")
     if not isinstance(name, str) or not name.strip():
-        msg = f"{where} has no name"
+        msg = f"{where} has no name; add one"
         raise PartsListError(msg)
     where = f"{kind} {name!r}"
-    price = None if "price" not in told else _number(told["price"], f"{where}: its price")
+    price = None if "price" not in entries else _parse_number(entries["price"], f"{where}: price")
     if price is not None and price < 0:
-        msg = f"{where}: its price is {price:g}; it cannot be below nought"
+        msg = f"{where}: price is {price:g}; it cannot be negative"
         raise PartsListError(msg)
-    fields = {key: text for key, text in told.items() if key not in _OF_PART}
-    values = {k: v for k, v in _sheet(fields, path, where).values.items() if k != "sheet_id"}
+    fields = {key: text for key, text in entries.items() if key not in _OF_PART}
+    values = {k: v for k, v in _parse_fields(fields, path, where).values.items() if k != "sheet_id"}
     wrong = [key for key in values if key not in BUILD_FIELDS]
     if wrong:
-        msg = f"{where}: {wrong[0]} is not part of a build"
+        msg = f"{where}: {wrong[0]} is not a field of a part; remove it"
         raise PartsListError(msg)
     return Part(kind, name.strip(), price, values)
 
@@ -201,55 +208,55 @@ def _check_shared(parts: Mapping[str, tuple[Part, ...]]) -> None:
         for name in {name for part in listed for name in part.values}:
             if owner.setdefault(name, kind) != kind:
                 msg = (
-                    f"{name} is given by parts of kind {owner[name]!r} and of kind {kind!r};"
+                    f"{name} is set by parts of kind {owner[name]!r} and of kind {kind!r};"
                     " only one of the two can have it"
                 )
                 raise PartsListError(msg)
 
 
-def _goal(given: Mapping[str, Any]) -> tuple[str, tuple[float, float]]:
+def _parse_goal(given: Mapping[str, Any]) -> tuple[str, tuple[float, float]]:
     if len(given) != 1 or next(iter(given)) not in GOALS:
         msg = (
-            "the section 'goal' must name one thing: mean_torque: 2000:4000, torque: 3000 or"
-            " power: 5000 (engine speeds)"
+            "the section 'goal' must have one line with engine speeds: mean_torque: 2000:4000,"
+            " torque: 3000 or power: 5000"
         )
         raise PartsListError(msg)
     ((name, text),) = given.items()
     where = f"the goal {name}"
     if name == "mean_torque":
-        return name, _band(text, where)
-    rpm = _number(text, where)
+        return name, _parse_band(text, where)
+    rpm = _parse_number(text, where)
     if not 0 < rpm < _FASTEST:
-        msg = f"{where} is at {rpm:g} rpm; it must lie above nought and below {_FASTEST:g}"
+        msg = f"{where} is at {rpm:g} rpm; it must be above 0 and below {_FASTEST:g} rpm"
         raise PartsListError(msg)
     return name, (rpm, rpm)
 
 
-def _limits(given: Mapping[str, Any]) -> tuple[Limit, ...]:
+def _parse_limits(given: Mapping[str, Any]) -> tuple[Limit, ...]:
     found = []
-    for name, told in given.items():
+    for name, entries in given.items():
         if name not in (PRICE, TORQUE) and not (name in BUILD_FIELDS and FIELDS[name].numeric):
-            msg = f"the limit {name!r} is neither torque, price nor a field that is a number"
+            msg = f"the limit {name!r} is not known; a limit is torque, price or a numeric field"
             raise PartsListError(msg)
         where = f"the limit of {name}"
-        limit = _mapping(told, where)
+        limit = _check_mapping(entries, where)
         allowed = {"at_least", "at_most"} | ({"over"} if name == TORQUE else set())
         if not set(limit) & {"at_least", "at_most"} or not set(limit) <= allowed:
-            msg = f"{where} must say {', '.join(sorted(allowed))}"
+            msg = f"{where} needs at_least or at_most; allowed are {', '.join(sorted(allowed))}"
             raise PartsListError(msg)
         if name == TORQUE and "over" not in limit:
-            msg = f"{where} must say over which engine speeds, as over: 1800:4200"
+            msg = f"{where} needs its engine speeds; add them, such as over: 1800:4200"
             raise PartsListError(msg)
         low, high = (
-            _number(limit[side], where) if side in limit else None
+            _parse_number(limit[side], where) if side in limit else None
             for side in ("at_least", "at_most")
         )
-        over = _band(limit["over"], where) if "over" in limit else None
+        over = _parse_band(limit["over"], where) if "over" in limit else None
         found.append(Limit(name, low, high, over))
     return tuple(found)
 
 
-def _number(text: Any, where: str) -> float:
+def _parse_number(text: Any, where: str) -> float:
     number = numerals.plain(text.strip()) if isinstance(text, str) else None
     if number is None or not math.isfinite(number):
         msg = f"{where} is {text!r}, which is not a number"
@@ -257,13 +264,13 @@ def _number(text: Any, where: str) -> float:
     return number
 
 
-def _band(text: Any, where: str) -> tuple[float, float]:
+def _parse_band(text: Any, where: str) -> tuple[float, float]:
     parts = str(text).split(":")
     if len(parts) != 2:
-        msg = f"{where} is {text!r}; write low:high, as 2000:4000"
+        msg = f"{where} is {text!r}; write low:high, such as 2000:4000"
         raise PartsListError(msg)
-    low, high = (_number(part, where) for part in parts)
+    low, high = (_parse_number(part, where) for part in parts)
     if not 0 < low < high < _FASTEST:
-        msg = f"{where} is {text!r}; it must rise from above nought to below {_FASTEST:g}"
+        msg = f"{where} is {text!r}; write low:high, above 0 and below {_FASTEST:g} rpm"
         raise PartsListError(msg)
     return low, high

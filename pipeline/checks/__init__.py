@@ -1,1 +1,1 @@
-"""What is wrong or doubtful about a sheet, by itself and beside others."""
+"""Check a sheet for what is wrong or doubtful, by itself and against other sheets."""

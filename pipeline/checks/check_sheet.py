@@ -1,23 +1,24 @@
-"""Judging a sheet: every rule is asked, every finding collected.
+"""Check one sheet against every rule and collect all findings.
 
-`SHEET_RULES` judge a tested sheet, `CONTRIBUTION_RULES` one that is to be contributed, and
-`BUILD_RULES` a build that somebody asks about. Rules that need other sheets to compare with are
-in `pullbook.pipeline.checks.similar_sheets`.
+`SHEET_RULES` are for a tested sheet, `CONTRIBUTION_RULES` for a sheet to contribute and
+`BUILD_RULES` for a build to predict. Rules that compare a sheet with others are in
+`pullbook.pipeline.checks.similar_sheets`.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from pullbook.pipeline.checks import field_rules, part_rules, pull_rules, weather_rules
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.findings import Finding
 
-    Rule = Callable[[Sheet], Iterator[Finding]]
+    Rule = Callable[[Any], Iterator[Finding]]
+    B = TypeVar("B", bound=Build)
 
 BUILD_RULES: tuple[Rule, ...] = (
     field_rules.required_of_build,
@@ -52,18 +53,18 @@ SHEET_RULES: tuple[Rule, ...] = (
 )
 CONTRIBUTION_RULES: tuple[Rule, ...] = (*SHEET_RULES, field_rules.shop_named)
 
-#: Findings after which there is nothing to judge.
+#: Findings that leave nothing to check.
 _NO_SHEET = frozenset(
     {"not-readable", "too-large", "open-quote", "no-front-matter", "front-matter-unreadable",
      "pull-without-build"}
 )  # fmt: skip
 
 
-def judge(sheet: Sheet, rules: tuple[Rule, ...]) -> Sheet:
-    """Add what the rules find to the sheet's findings and return the sheet."""
+def judge(sheet: B, rules: tuple[Rule, ...]) -> B:
+    """Add the findings of the rules to the sheet, and return the sheet."""
     if any(finding.code in _NO_SHEET for finding in sheet.findings):
         return sheet
     for rule in rules:
-        for finding in rule(sheet):  # one by one: a rule sees what was found before
+        for finding in rule(sheet):  # one by one: rules look at earlier findings
             sheet.findings.append(finding)
     return sheet

@@ -1,4 +1,4 @@
-"""Sheets judged by one another before they are contributed: names given twice, and copies."""
+"""Check sheets against each other before they are contributed: same names, and copies."""
 
 from __future__ import annotations
 
@@ -18,17 +18,17 @@ if TYPE_CHECKING:
 
 
 def judge(sheets: Sequence[Sheet]) -> None:
-    """Add to the sheets' findings what only shows beside the other sheets."""
+    """Add the findings that need a look at the other sheets."""
     if len(sheets) < 2:
         return
-    _names(sheets)
+    _check_names(sheets)
     accepted = [sheet for sheet in sheets if sheet.accepted and curves(sheet)]
     if len(accepted) > 1:
-        _copies(accepted)
+        _check_copies(accepted)
 
 
-def _names(sheets: Sequence[Sheet]) -> None:
-    """Refuse different sheets of one shop under one name: which of them counts is not ours."""
+def _check_names(sheets: Sequence[Sheet]) -> None:
+    """Refuse different sheets of one shop with the same name: only the shop knows which counts."""
     named: dict[tuple[str, str], list[Sheet]] = {}
     for sheet in sheets:
         shop = squash(str(sheet.values.get("shop", "")))
@@ -40,24 +40,20 @@ def _names(sheets: Sequence[Sheet]) -> None:
         for sheet in own:
             if all(finding.code != "repeated-field" for finding in sheet.findings):
                 message = (
-                    f"{len(own)} different sheets are named {name!r} ({places}); name each once"
+                    f"{len(own)} different sheets have the sheet ID {name!r} ({places})."
+                    " Give each its own."
                 )
                 row = sheet.rows.get("sheet_id")
                 sheet.findings.append(Finding("repeated-field", message, "sheet_id", row, name))
 
 
-def _copies(sheets: Sequence[Sheet]) -> None:
+def _check_copies(sheets: Sequence[Sheet]) -> None:
     import numpy as np  # noqa: PLC0415 - only where there are several sheets
 
     from pullbook.pipeline.checks import similar_sheets  # noqa: PLC0415
 
     names = [sheet.sheet_id for sheet in sheets]
-    size = [
-        (sheet.number("bore") or 0) ** 2
-        * (sheet.number("stroke") or 0)
-        * (sheet.number("cylinders") or 0)
-        for sheet in sheets
-    ]
+    size = [sheet.displacement or 0.0 for sheet in sheets]
     rows = [
         (place, rpm, torque * route(sheet.values).factor)
         for place, sheet in enumerate(sheets)
@@ -67,12 +63,12 @@ def _copies(sheets: Sequence[Sheet]) -> None:
     found = similar_sheets.copies(
         np.array(size, dtype=float), table[:, 0].astype(np.int64), table[:, 1], table[:, 2]
     )
-    for place, finding in similar_sheets.copies_told(found, names):
+    for place, finding in similar_sheets.report_copies(found, names):
         sheets[place].findings.append(finding)
 
 
 def digest(sheet: Sheet) -> str:
-    """Return a digest of what a sheet says, whatever its rows are numbered."""
-    said = (sorted(sheet.values.items()), [reading[1:] for reading in sheet.readings])
-    # The second version of the format has no references, so equal content gives equal bytes.
-    return blake2b(marshal.dumps(said, 2), digest_size=16).hexdigest()
+    """Return a digest of a sheet's values and readings, without their row numbers."""
+    content = (sorted(sheet.values.items()), [reading[1:] for reading in sheet.readings])
+    # Version 2 of the format has no references, so equal content gives equal bytes.
+    return blake2b(marshal.dumps(content, 2), digest_size=16).hexdigest()

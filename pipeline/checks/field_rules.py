@@ -1,4 +1,4 @@
-"""Rules about fields one by one: that it is there, that it can be, in which unit it was meant."""
+"""Rules for single fields: present, in range, and in the unit that was meant."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from pullbook.pipeline.values.sheet import Sheet
     from pullbook.schemas.fields import Field
 
-#: Units that people leave out, by the unit that is then assumed.
+#: Units that people forget to write, by the unit that is then assumed.
 _LEFT_OUT = {
     "in": ("mm", "cm"),
     "in2": ("mm2", "cm2"),
@@ -32,38 +32,39 @@ _LIMITED = tuple(
 )
 _REQUIRED = tuple(name for name, field in FIELDS.items() if field.required)
 _BUILD_REQUIRED = tuple(name for name in BUILD_FIELDS if FIELDS[name].required)
-#: A bare air temperature below this, degF, is as likely meant in degC.
+#: An air temperature without a unit below this, degF, may well be in degC.
 _COLD_AIR = 45.0
-#: A bare coolant or oil temperature below this, degF, likewise: engines are pulled warm.
+#: The same for a coolant or oil temperature, degF: engines are warm during a pull.
 _COLD_ENGINE = 120.0
-#: Fields that a sheet writes in metric units when it writes metric at all.
+#: Fields that are in metric units on any metric sheet.
 _METRIC = ("bore", "stroke", "barometer")
 
 
-def spoiled(sheet: Sheet, name: str) -> bool:
-    """Tell whether a field is already refused, so that one fault is told once."""
+def is_refused(sheet: Sheet, name: str) -> bool:
+    """Return whether a field is already refused, so that one fault is reported once."""
     return any(f.field == name and f.severity is Severity.REFUSE for f in sheet.findings)
 
 
 def required(sheet: Sheet) -> Iterator[Finding]:
-    """Fields without which a tested sheet says nothing."""
-    return _missing(sheet, _REQUIRED)
+    """Fields that a tested sheet must have."""
+    return _find_missing(sheet, _REQUIRED)
 
 
 def required_of_build(sheet: Sheet) -> Iterator[Finding]:
-    """Fields without which an engine has no size."""
-    return _missing(sheet, _BUILD_REQUIRED)
+    """Fields that a build must have: those that give the engine's size."""
+    return _find_missing(sheet, _BUILD_REQUIRED)
 
 
-def _missing(sheet: Sheet, names: tuple[str, ...]) -> Iterator[Finding]:
+def _find_missing(sheet: Sheet, names: tuple[str, ...]) -> Iterator[Finding]:
     for name in names:
-        if sheet.values.get(name) is None and not spoiled(sheet, name):
-            message = f"{name} ({FIELDS[name].meaning}) is missing; give {FIELDS[name].allowed}"
+        if sheet.values.get(name) is None and not is_refused(sheet, name):
+            field = FIELDS[name]
+            message = f"{field.title} is missing. Add the field {name}: {field.allowed}."
             yield Finding("missing", message, name, sheet.rows.get(name))
 
 
 def ranges(sheet: Sheet) -> Iterator[Finding]:
-    """Every number lies within what can be; one that would in another unit shows the fix."""
+    """Every number is in range; if it would be in another unit, the message says so."""
     values = sheet.values
     for name, low, high in _LIMITED:
         number = values.get(name)
@@ -72,7 +73,7 @@ def ranges(sheet: Sheet) -> Iterator[Finding]:
 
 
 def pull_ranges(sheet: Sheet) -> Iterator[Finding]:
-    """Every reading lies within what can be."""
+    """Every reading is in range."""
     for name in ("rpm", "torque", "power"):
         field = PULL_FIELDS[name]
         low, high = field.low or 0.0, field.high or 0.0
@@ -84,20 +85,20 @@ def pull_ranges(sheet: Sheet) -> Iterator[Finding]:
 
 def _out_of_range(field: Field, number: float, row: int | None) -> Finding:
     low, high = field.low or 0.0, field.high or 0.0
-    said = f"{field.name} is {number:g} {field.unit}".rstrip()
+    problem = f"{field.title} is {field.quantity(number)}, which is out of range"
     for unit in _LEFT_OUT.get(field.unit, ()):
         if low <= convert(number, unit, field.unit) <= high:
             message = (
-                f"{said}; it must be {field.allowed}; if this is {unit}, write '{number:g} {unit}',"
-                f" or head a column '{field.name} ({unit})'"
+                f"{problem}. If you meant {unit}, write '{number:g} {unit}' or head the column"
+                f" '{field.name} ({unit})'; otherwise write {field.allowed}."
             )
             return Finding("unit-left-out", message, field.name, row, f"{number:g}")
-    message = f"{said}; it must be {field.allowed}"
+    message = f"{problem}. Write {field.allowed}."
     return Finding("out-of-range", message, field.name, row, f"{number:g}")
 
 
 def degrees(sheet: Sheet) -> Iterator[Finding]:
-    """A bare temperature that would be cold in degF was perhaps meant in degC."""
+    """A temperature without a unit that is low for degF may be in degC."""
     for name, cold in (
         ("air_temperature", _COLD_AIR),
         ("coolant_temperature", _COLD_ENGINE),
@@ -107,29 +108,30 @@ def degrees(sheet: Sheet) -> Iterator[Finding]:
         if name not in sheet.bare or number is None or not 5 <= number < cold:
             continue
         row, value = sheet.rows.get(name), f"{number:g}"
-        message = f"{name} is {value} without a unit; write '{value} degC' or '{value} degF'"
+        title = FIELDS[name].title
+        message = f"{title} is {value} without a unit. Write '{value} degC' or '{value} degF'"
         metric = any(f in sheet.values and f not in sheet.bare for f in _METRIC)
         if name == "air_temperature" and metric:
-            message += ": other fields of the sheet are in metric units"
+            message += "; other fields of the sheet are in metric units."
             yield Finding("unit-left-out", message, name, row, value)
         else:
-            yield Finding("unit-in-doubt", message + "; degF was assumed", name, row, value)
+            yield Finding("unit-in-doubt", message + "; degF was assumed.", name, row, value)
 
 
 def humidity(sheet: Sheet) -> Iterator[Finding]:
-    """A bare humidity of one or less was meant as a fraction."""
+    """A humidity of one or less without a unit is probably a fraction."""
     number = sheet.number("relative_humidity")
     if "relative_humidity" in sheet.bare and number is not None and 0 < number <= 1:
         message = (
-            f"relative_humidity is {number:g} without a unit; write '{100 * number:g} %', or"
-            f" '{number:g} %' if it was that dry"
+            f"Relative humidity is {number:g} without a unit. Write '{100 * number:g} %', or"
+            f" '{number:g} %' if the air was that dry."
         )
         row = sheet.rows.get("relative_humidity")
         yield Finding("unit-left-out", message, "relative_humidity", row, f"{number:g}")
 
 
 def shop_named(sheet: Sheet) -> Iterator[Finding]:
-    """A contributed sheet says which shop it is from."""
+    """A sheet to contribute names its shop."""
     if sheet.values.get("shop") is None:
-        message = "shop is missing; a contributed sheet needs it (only a code of it is written)"
+        message = "Shop is missing. Add the field shop; only its code is shared."
         yield Finding("missing-shop", message, "shop")

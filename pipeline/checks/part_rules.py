@@ -1,4 +1,4 @@
-"""Rules about parts that must fit one another, each a ratio, a difference or a count."""
+"""Rules for parts that must fit each other: ratios, differences and counts."""
 
 from __future__ import annotations
 
@@ -6,8 +6,10 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.checks.field_rules import spoiled
+from pullbook.pipeline.checks.field_rules import is_refused
 from pullbook.pipeline.physics import engine_quantities
+from pullbook.pipeline.physics.constants import CUBIC_INCH, INCH
+from pullbook.schemas.fields import FIELDS
 from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:
@@ -17,27 +19,27 @@ if TYPE_CHECKING:
 
     Span = tuple[float, float]
 
-#: Air falls through 28 inches of water to sqrt(2 p / density) = 107.8 m/s (Bernoulli; 6972 Pa and
-#: 1.2 kg/m3), so no more than 147 cfm pass a square inch.
+#: A drop of 28 inches of water accelerates air to sqrt(2 p / density) = 107.8 m/s (Bernoulli;
+#: 6972 Pa and 1.2 kg/m3), so a square inch passes 147 cfm at most.
 _CFM_PER_IN2 = 147.0
 
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """Two or three fields that must fit one another.
+    """Two or three fields that must fit each other.
 
     Attributes
     ----------
     code
-        Of the refusal; the warning has ``-unusual`` behind it.
+        Code of the refusal; the warning ends in ``-unusual``.
     fields
-        The fields it takes, all of which must be given.
+        The fields it needs; all must be given.
     measure
-        What is judged, from the numbers of the fields.
+        Returns the measure from the values of the fields.
     words
-        What the measure is, for messages.
+        The measure in words, for messages.
     can, usual
-        Limits beyond which a sheet is refused, and beyond which it is warned of.
+        A sheet outside ``can`` is refused; one outside ``usual`` gets a warning.
     """
 
     code: str
@@ -60,7 +62,7 @@ def _area(diameter: float) -> float:
     return math.pi / 4 * diameter**2
 
 
-#: Whoever does not say how many valves may have two intake valves for one port.
+#: A sheet that does not give the number of valves may have two intake valves per port.
 _INTAKE_VALVES = 2
 
 FITS = (
@@ -81,23 +83,23 @@ FITS = (
     Fit("exhaust-intake-lift", ("exhaust_lift", "intake_lift"), _ratio,
         "exhaust over intake lift", (0.4, 2.2), (0.7, 1.4)),
     Fit("seat-duration", ("intake_duration_seat", "intake_duration"), _difference,
-        "intake duration at the seat less that at 0.050 in", (3.0, 160.0), (18.0, 100.0)),
+        "advertised intake duration minus that at 0.050 in", (3.0, 160.0), (18.0, 100.0)),
     Fit("seat-duration", ("exhaust_duration_seat", "exhaust_duration"), _difference,
-        "exhaust duration at the seat less that at 0.050 in", (3.0, 160.0), (18.0, 100.0)),
+        "advertised exhaust duration minus that at 0.050 in", (3.0, 160.0), (18.0, 100.0)),
     Fit("exhaust-intake-duration", ("exhaust_duration", "intake_duration"), _difference,
-        "exhaust less intake duration", (-110.0, 110.0), (-25.0, 40.0)),
+        "exhaust minus intake duration", (-110.0, 110.0), (-25.0, 40.0)),
     Fit("centerline-separation", ("intake_centerline", "lobe_separation"), _difference,
-        "intake centerline less lobe separation", (-40.0, 40.0), (-15.0, 15.0)),
+        "intake centerline minus lobe separation", (-40.0, 40.0), (-15.0, 15.0)),
     Fit("port-valve", ("port_csa", "intake_valve"),
         lambda csa, valve: _ratio(csa, _area(valve)), "port cross-section over valve area",
         (0.12, 2.6), (0.3, 2.0)),
     Fit("port-length", ("port_volume", "port_csa"),
-        lambda cc, csa: _ratio(cc * 1e-6 / engine_quantities.CUBIC_INCH, csa),
-        "port volume over cross-section, in",
+        lambda cc, csa: _ratio(cc * 1e-6 / CUBIC_INCH, csa),
+        "port volume over cross-section (in)",
         (0.8, 40.0), (2.0, 14.0)),
     Fit("flow-valve", ("intake_flow", "intake_valve"),
         lambda flow, valve: _ratio(flow, _CFM_PER_IN2 * _INTAKE_VALVES * _area(valve)),
-        "intake flow over what two such valves could pass at all", (0.03, 1.1), (0.12, 0.9)),
+        "intake flow over the most that two such valves can pass", (0.03, 1.1), (0.12, 0.9)),
     Fit("exhaust-intake-flow", ("exhaust_flow", "intake_flow"), _ratio,
         "exhaust over intake flow", (0.15, 2.0), (0.45, 1.1)),
     Fit("primary-valve", ("primary_diameter", "exhaust_valve"), _ratio,
@@ -106,36 +108,38 @@ FITS = (
 
 
 def fits(sheet: Sheet) -> Iterator[Finding]:
-    """Parts that are both given fit one another."""
+    """Parts that are all given fit each other."""
     for fit in FITS:
         numbers = [sheet.values.get(name) for name in fit.fields]
         if None in numbers:
             continue
         found = fit.measure(*numbers)
-        if fit.usual[0] <= found <= fit.usual[1] or any(spoiled(sheet, n) for n in fit.fields):
+        if fit.usual[0] <= found <= fit.usual[1] or any(is_refused(sheet, n) for n in fit.fields):
             continue
-        cannot = not fit.can[0] <= found <= fit.can[1]
-        low, high = fit.can if cannot else fit.usual
+        impossible = not fit.can[0] <= found <= fit.can[1]
+        low, high = fit.can if impossible else fit.usual
+        *labels, last = (FIELDS[name].label for name in fit.fields)
         message = (
-            f"{fit.words} is {found:.3g}; {low:g} to {high:g} {'can be' if cannot else 'is usual'}:"
-            f" check {', '.join(fit.fields)} and their units"
+            f"{fit.words[0].upper()}{fit.words[1:]} is {found:.3g};"
+            f" {low:g} to {high:g} is {'possible' if impossible else 'usual'}."
+            f" Check {', '.join(labels)} and {last} and their units."
         )
         name = fit.fields[0]
-        code = fit.code if cannot else f"{fit.code}-unusual"
+        code = fit.code if impossible else f"{fit.code}-unusual"
         yield Finding(code, message, name, sheet.rows.get(name), f"{found:.4g}")
 
 
 def boost(sheet: Sheet) -> Iterator[Finding]:
-    """A boosted engine says how much, and one that has boost says what makes it."""
+    """A boosted engine gives its boost, and an engine with boost is not naturally aspirated."""
     aspiration, given = sheet.values.get("aspiration"), sheet.number("boost")
     boosted = aspiration not in (None, "natural")
-    if boosted and given is None and not spoiled(sheet, "boost"):
-        message = f"the engine is {aspiration} and boost is missing; give a number in psi"
+    if boosted and given is None and not is_refused(sheet, "boost"):
+        message = f"Boost is missing, but the engine is {aspiration}. Add the field boost, in psi."
         yield Finding("missing-boost", message, "boost")
-    elif not boosted and given is not None and given > _NO_BOOST and not spoiled(sheet, "boost"):
+    elif not boosted and given is not None and given > _NO_BOOST and not is_refused(sheet, "boost"):
         message = (
-            f"boost is {given:g} psi on a naturally breathing engine; set aspiration to"
-            " supercharged or turbocharged, or take boost out"
+            f"Boost is {given:g} psi, but the engine is naturally aspirated. Set aspiration to"
+            " supercharged or turbocharged, or remove boost."
         )
         yield Finding("boost-of-natural", message, "boost", sheet.rows.get("boost"), f"{given:g}")
 
@@ -144,22 +148,25 @@ _NO_BOOST = 0.5
 
 
 def knock(sheet: Sheet) -> Iterator[Finding]:
-    """Compression is usual for the octane, and octane for the fuel."""
+    """The compression ratio is usual for the octane, and the octane for the fuel."""
     ratio, octane = sheet.number("compression_ratio"), sheet.number("octane")
     fuel = str(sheet.values.get("fuel") or "gasoline")
     if ratio is not None and sheet.values.get("aspiration") in (None, "natural"):
         most = 12.5 + 0.25 * ((octane or 92.0) - 92.0) if fuel == "gasoline" else 17.0
         if ratio > most:
             message = (
-                f"a compression ratio of {ratio:g} is high for"
-                f" {f'{octane:g} octane ' if octane is not None else ''}{fuel}; up to {most:.1f} is"
-                " usual: check both"
+                f"Compression ratio {ratio:g}:1 is high for"
+                f" {f'{octane:g} octane ' if octane is not None else ''}{fuel}; up to"
+                f" {most:.1f}:1 is usual. Check both."
             )
             yield Finding("compression-fuel-unusual", message, "compression_ratio",
                           sheet.rows.get("compression_ratio"), f"{ratio:g}")  # fmt: skip
     low, high = _OCTANES[fuel]
     if octane is not None and not low <= octane <= high:
-        message = f"{fuel} of {octane:g} octane; {low:g} to {high:g} is usual, as (R+M)/2"
+        message = (
+            f"Octane {octane:g} is unusual for {fuel}; {low:g} to {high:g} is usual, as (R+M)/2."
+            " Check both."
+        )
         yield Finding("octane-fuel-unusual", message, "octane", sheet.rows.get("octane"))
 
 
@@ -172,31 +179,39 @@ _OCTANES = {
 
 
 def count(sheet: Sheet) -> Iterator[Finding]:
-    """Cylinders stand in pairs in a vee or a flat engine."""
+    """A vee or flat engine has an even number of cylinders."""
     cylinders, arrangement = sheet.number("cylinders"), sheet.values.get("arrangement")
     if arrangement in ("vee", "flat") and cylinders is not None and cylinders % 2:
-        message = f"a {arrangement} engine of {cylinders:g} cylinders is unusual; check both"
+        message = (
+            f"A {arrangement} engine usually has an even number of cylinders, and this one has"
+            f" {cylinders:g}. Check both."
+        )
         yield Finding("cylinders-arrangement-unusual", message, "cylinders",
                       sheet.rows.get("cylinders"))  # fmt: skip
 
 
 def piston_speed(sheet: Sheet) -> Iterator[Finding]:
-    """The mean piston speed at the end of the sweep is one that pistons have been run at."""
+    """The mean piston speed at the top of the sweep is one that engines run at."""
     stroke = sheet.number("stroke")
-    if stroke is None or not sheet.readings or spoiled(sheet, "stroke") or spoiled(sheet, "rpm"):
+    if (
+        stroke is None
+        or not sheet.readings
+        or is_refused(sheet, "stroke")
+        or is_refused(sheet, "rpm")
+    ):
         return
     rpm = max(reading.rpm for reading in sheet.readings)
-    speed = float(engine_quantities.mean_piston_speed(stroke * engine_quantities.INCH, rpm))
+    speed = float(engine_quantities.mean_piston_speed(stroke * INCH, rpm))
     if speed <= _PISTON_SPEED[0]:
         return
-    cannot = speed > _PISTON_SPEED[1]
+    impossible = speed > _PISTON_SPEED[1]
     message = (
-        f"{stroke:g} in of stroke at {rpm:.0f} rpm is a mean piston speed of {speed:.1f} m/s;"
-        f" {_PISTON_SPEED[cannot]:g} m/s is {'beyond what is run' if cannot else 'seldom passed'}:"
-        " check the stroke's unit and the rpm"
+        f"{stroke:g} in stroke at {rpm:.0f} rpm is a mean piston speed of {speed:.1f} m/s;"
+        f" up to {_PISTON_SPEED[impossible]:g} m/s is {'possible' if impossible else 'usual'}."
+        " Check the unit of the stroke, and the rpm."
     )
-    yield Finding("piston-speed" if cannot else "piston-speed-unusual", message, "rpm")
+    yield Finding("piston-speed" if impossible else "piston-speed-unusual", message, "rpm")
 
 
-#: Mean piston speeds, m/s, that are seldom passed, and that nothing passes.
+#: Mean piston speeds, m/s: the highest that is usual, and the highest that is possible.
 _PISTON_SPEED = (25.0, 32.0)

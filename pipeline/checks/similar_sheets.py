@@ -1,4 +1,4 @@
-"""Rules that need other sheets to compare with: copies, and what is unlike the rest of a shop."""
+"""Rules that compare a sheet with others: copies, and barometers unlike the rest of the shop."""
 
 from __future__ import annotations
 
@@ -13,33 +13,33 @@ from pullbook.schemas.findings import Finding
 if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]
-    Told = list[tuple[int, Finding]]
+    PlacedFindings = list[tuple[int, Finding]]
 
-#: Engine speeds at which curves are compared; windows of four find the candidates.
+#: Engine speeds at which curves are compared; windows of four speeds find the candidates.
 _GRID = np.arange(1000.0, 9001.0, 250.0)
 _WINDOWS = [slice(start, start + 7, 2) for start in (2, 6, 10, 14, 18)]
-#: Two pulls of one engine differ by more than this from reading to reading; a copy does not.
+#: Two pulls of one engine scatter by more than this from reading to reading; copies do not.
 _SAME = 0.001
 _NEAR = 0.0025
 _FEWEST = 8
-#: Fewer readings must agree more closely; with fewer than the least nothing can be said.
+#: With fewer readings they must agree more closely; with fewer than the least none is a copy.
 _SAME_OF_FEW, _LEAST = 0.0004, 5
-#: Pairs compared at a time; their number grows with the square of the sheets, memory need not.
+#: Pairs compared at a time, so that memory does not grow with the square of the sheets.
 _PAIRS = 65_536
-#: Station pressure of one place varies by less than this, inHg, from its middle.
+#: Station pressure of one place differs from its median by less than this, inHg.
 _WEATHER_INHG = 1.5
 _FEWEST_SHEETS = 4
 
 
 class Copies(NamedTuple):
-    """Which sheets are copies of one another.
+    """Sheets that are copies of each other.
 
     Attributes
     ----------
     counts
-        For each sheet how many say the same, itself among them, shape (sheets,).
+        Number of copies of each sheet, itself included, shape (sheets,).
     pairs
-        Places of the two sheets and the factor between them, a row a pair, shape (pairs, 3).
+        Indices of two sheets and the factor between their curves, shape (pairs, 3).
     """
 
     counts: Ints
@@ -47,19 +47,19 @@ class Copies(NamedTuple):
 
 
 def copies(size: Floats, sheet: Ints, rpm: Floats, torque: Floats) -> Copies:
-    """Find sheets whose curve is another's, or another's times a number.
+    """Find sheets with the same curve, or with the same curve times a constant.
 
-    A correction undone or not, a unit mistaken and a dyno's scale all multiply a curve; noise
-    does not. So curves are compared by their shape, whatever shop, unit or name they come under.
+    A correction, a wrong unit and the scale of a dyno all multiply a curve; noise does not. So
+    curves are compared by their shape, regardless of shop, unit and name.
 
     Parameters
     ----------
     size
-        Displacement of each sheet, shape (sheets,); copies are of one size.
+        Displacement of each sheet, shape (sheets,); copies have the same size.
     sheet
-        For each reading the place of its sheet; rising.
+        Index of the sheet of each reading, rising, shape (readings,).
     rpm, torque
-        Of each reading.
+        Engine speed and torque of each reading, shape (readings,).
 
     """
     from scipy.spatial import cKDTree  # noqa: PLC0415 - slow to import
@@ -87,18 +87,18 @@ def copies(size: Floats, sheet: Ints, rpm: Floats, torque: Floats) -> Copies:
 
 
 class _Readings(NamedTuple):
-    """Readings by sheet and engine speed, one a speed.
+    """Readings sorted by sheet and engine speed, one per speed.
 
     Attributes
     ----------
     bounds
-        Where each sheet's readings begin, and where the last's end, shape (sheets + 1,).
+        Where the readings of each sheet start, and where the last ones end, shape (sheets + 1,).
     rpm, log_torque
-        Of each reading.
+        Engine speed and logarithm of the torque of each reading, shape (readings,).
     speeds
         All engine speeds that occur, rising.
     key
-        For each reading ``sheet * len(speeds) + speed``, by places; rising.
+        ``sheet * len(speeds) + speed`` of each reading, as indices; rising.
     """
 
     bounds: Ints
@@ -116,24 +116,24 @@ def _by_speed(sheets: int, sheet: Ints, rpm: Floats, torque: Floats) -> _Reading
 
 
 def _factors(readings: _Readings, first: Ints, second: Ints) -> Floats:
-    """Return what each first curve is its second's times, reading by reading; NaN if it is not."""
+    """Return the factor from each second curve to its first; NaN if it is not constant."""
     pairs, start = len(first), readings.bounds[first]
     counts = readings.bounds[first + 1] - start
     pair = np.repeat(np.arange(pairs), counts)
     here = np.arange(len(pair)) + (start - np.cumsum(counts) + counts)[pair]
     sought = readings.key[here] + ((second - first) * len(readings.speeds))[pair]
     there = np.minimum(np.searchsorted(readings.key, sought), len(readings.key) - 1)
-    met = readings.key[there] == sought
-    pair, apart = pair[met], (readings.log_torque[here] - readings.log_torque[there])[met]
+    found = readings.key[there] == sought
+    pair, ratio = pair[found], (readings.log_torque[here] - readings.log_torque[there])[found]
     shared = np.bincount(pair, minlength=pairs)
-    mean = np.bincount(pair, apart, pairs) / np.maximum(shared, 1)
-    spread = np.bincount(pair, (apart - mean[pair]) ** 2, pairs) / np.maximum(shared, 1)
+    mean = np.bincount(pair, ratio, pairs) / np.maximum(shared, 1)
+    spread = np.bincount(pair, (ratio - mean[pair]) ** 2, pairs) / np.maximum(shared, 1)
     limit = np.where(shared >= _FEWEST, _SAME, _SAME_OF_FEW)
     return np.where((shared >= _LEAST) & (np.sqrt(spread) <= limit), np.exp(mean), np.nan)
 
 
 def _curves(readings: _Readings) -> Floats:
-    """Return the logarithm of the torque of each sheet on the grid; NaN beyond its sweep."""
+    """Return the logarithm of the torque of each sheet on the grid; NaN outside its sweep."""
     bounds = readings.bounds
     curves = np.full((len(bounds) - 1, len(_GRID)), np.nan)
     for i in np.flatnonzero(np.diff(bounds)):
@@ -154,35 +154,38 @@ def _group_sizes(sheets: int, pairs: Ints) -> Ints:
     return counts
 
 
-def copies_told(found: Copies, names: list[str]) -> Told:
-    """Return the findings of copies, one a sheet, with the place of the sheet."""
-    told: dict[int, Finding] = {}
+def report_copies(found: Copies, names: list[str]) -> PlacedFindings:
+    """Return one finding for each copied sheet, with the index of the sheet."""
+    findings: dict[int, Finding] = {}
     for first, second, factor in found.pairs:
         for here, there, times in (
             (int(first), int(second), factor), (int(second), int(first), 1 / factor),
         ):  # fmt: skip
             exact = abs(times - 1) <= _SAME
-            message = f"its curve is that of {names[there]}"
-            message += "" if exact else f" times {times:.3f}, reading by reading"
-            message += "; together they weigh as one sheet"
-            told.setdefault(here, Finding("copy" if exact else "near-copy", message, None, None))
-    return sorted(told.items())
+            message = f"The curve is that of {names[there]}"
+            message += "" if exact else f" times {times:.3f} at every reading"
+            message += "; together they count as one sheet."
+            findings.setdefault(
+                here, Finding("copy" if exact else "near-copy", message, None, None)
+            )
+    return sorted(findings.items())
 
 
-def barometers_told(builds: pd.DataFrame) -> Told:
-    """Return findings of sheets whose barometer stands far above the others of their shop.
+def report_barometers(builds: pd.DataFrame) -> PlacedFindings:
+    """Return a finding for each sheet whose barometer is far above the others of its shop.
 
-    Where most of a shop's sheets show the pressure of its height, one near sea level's was likely
-    reduced to sea level.
+    If most sheets of a shop show the pressure at its elevation, a pressure as at sea level was
+    probably reduced to sea level.
     """
-    told: Told = []
+    findings: PlacedFindings = []
     read = builds["barometer"]
     middle = read.groupby(builds["shop"]).transform("median")
     enough = read.groupby(builds["shop"]).transform("count") >= _FEWEST_SHEETS
     for place in np.flatnonzero((enough & (read - middle > _WEATHER_INHG)).to_numpy()):
         message = (
-            f"barometer is {read.iloc[place]:.2f} inHg; half of the shop's sheets show"
-            f" {middle.iloc[place]:.2f} or less: was it reduced to sea level?"
+            f"Barometer is {read.iloc[place]:.2f} inHg; half of the shop's sheets have"
+            f" {middle.iloc[place]:.2f} inHg or less. Give the station pressure, not the one"
+            " reduced to sea level."
         )
-        told.append((int(place), Finding("shop-barometer", message, "barometer")))
-    return told
+        findings.append((int(place), Finding("shop-barometer", message, "barometer")))
+    return findings

@@ -1,1 +1,1 @@
-"""Contributed sheets into one comparable data set."""
+"""Put contributed sheets into one comparable data set."""

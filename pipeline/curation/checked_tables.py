@@ -1,4 +1,4 @@
-"""Judged sheets as tables: what many processes hand over, and what lies in the cache."""
+"""Checked sheets as tables: what processes pass to each other, and what the cache stores."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.pipeline.checks.duplicates import digest
 from pullbook.pipeline.checks.pull_rules import curves
+from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.pipeline.physics.reference_condition import route
-from pullbook.pipeline.values.units import TORQUE_POWER_CONSTANT
 from pullbook.schemas.fields import CURATED_FIELDS, FIELDS
 from pullbook.schemas.findings import doubt
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from pullbook.pipeline.values.sheet import Sheet
 
-#: Readings that a rule took out of the curve.
+#: Findings whose readings are left out of the curve.
 _LEFT_OUT = frozenset({"spike", "dropout"})
 _FINDING = ("code", "severity", "field", "row", "value", "message")
 
@@ -31,16 +31,16 @@ _NUMBERS = ("factor", "factor_sd", "doubt_sd")
 
 
 class Columns:
-    """Judged sheets, column by column; cheap to make and to hand to another process.
+    """Checked sheets, column by column; cheap to make and to send to another process.
 
     Attributes
     ----------
     sheets
-        For each sheet its source, whether it was accepted, a digest of its content and, of
-        accepted ones, fields and route: a list a column.
+        One list per column, one entry per sheet: source, whether it was accepted, a digest of its
+        content and, if accepted, its fields and its route to the reference condition.
     sheet, pull, rpm, torque
-        Number of the sheet, pull, rev/min and lb-ft at the reference condition of every reading of
-        accepted sheets.
+        For every reading of an accepted sheet: number of the sheet, number of the pull, rev/min,
+        and lb-ft at the reference condition.
     findings
         Number of the sheet, file, then the finding.
     """
@@ -57,17 +57,17 @@ class Columns:
         return len(self.sheets["accepted"])
 
     def add(self, sheet: Sheet, source: str) -> None:
-        """Add a judged sheet; ``source`` is what it was read from."""
+        """Add a checked sheet; ``source`` is the path it was read from."""
         number = len(self)
         accepted = sheet.accepted
         self.findings += [(number, sheet.source, *f.as_json().values()) for f in sheet.findings]
         row: dict[str, Any] = {"source": source, "content": digest(sheet), "accepted": accepted}
         if accepted:
-            way = route(sheet.values)
+            taken = route(sheet.values)
             row |= sheet.values
-            row |= {"route": way.name, "factor": way.factor, "factor_sd": way.sd}
+            row |= {"route": taken.name, "factor": taken.factor, "factor_sd": taken.sd}
             row["doubt_sd"] = doubt(sheet.findings)
-            self._add_readings(sheet, number, way.factor)
+            self._add_readings(sheet, number, taken.factor)
         row |= {"sheet_id": sheet.sheet_id, "shop": sheet.values.get("shop")}
         for name, column in self.sheets.items():
             column.append(row.get(name))
@@ -84,42 +84,42 @@ class Columns:
 
 
 @dataclass(slots=True)
-class Judged:
-    """Judged sheets as frames.
+class CheckedTables:
+    """Checked sheets as data frames.
 
     Attributes
     ----------
     sheets
-        A row a sheet; the columns of curated builds hold nothing for refused ones.
+        One row per sheet; the columns of curated builds are missing for refused sheets.
     readings
-        ``sheet`` (the sheet's place), ``pull``, ``rpm``, ``torque`` and ``power``.
+        ``sheet`` (the row of the sheet in ``sheets``), ``pull``, ``rpm``, ``torque`` and ``power``.
     findings
-        ``sheet``, then the columns of curated findings but ``sheet_id``.
+        ``sheet``, then the columns of curated findings except ``sheet_id``.
     """
 
     sheets: pd.DataFrame
     readings: pd.DataFrame
     findings: pd.DataFrame
 
-    def take(self, places: NDArray[np.int64]) -> Judged:
-        """Return some of the sheets, in the order of their places."""
-        import numpy as np  # noqa: PLC0415 - not for a look at one sheet
+    def take(self, places: NDArray[np.int64]) -> CheckedTables:
+        """Return the sheets at some places, in that order, with their readings and findings."""
+        import numpy as np  # noqa: PLC0415 - not needed to check a few sheets
 
         new = np.full(len(self.sheets), -1, dtype=np.int64)
         new[places] = np.arange(len(places))
 
-        def of(table: pd.DataFrame) -> pd.DataFrame:
+        def renumber(table: pd.DataFrame) -> pd.DataFrame:
             moved = table.assign(sheet=new[table["sheet"].to_numpy()])
             moved = moved[moved["sheet"] >= 0]
             return moved.sort_values("sheet", kind="stable", ignore_index=True)
 
         sheets = self.sheets.iloc[places].reset_index(drop=True)
-        return Judged(sheets, of(self.readings), of(self.findings))
+        return CheckedTables(sheets, renumber(self.readings), renumber(self.findings))
 
 
-def frames_of(columns: Columns) -> Judged:
-    """Return judged sheets as frames with the types of the curated tables."""
-    import numpy as np  # noqa: PLC0415 - not for a look at one sheet
+def frames_of(columns: Columns) -> CheckedTables:
+    """Return checked sheets as data frames with the types of the curated tables."""
+    import numpy as np  # noqa: PLC0415 - not needed to check a few sheets
     import pandas as pd  # noqa: PLC0415
 
     types = {name: FIELDS[name].dtype for name in CURATED_FIELDS}
@@ -139,11 +139,13 @@ def frames_of(columns: Columns) -> Judged:
     readings["power"] = readings["torque"] * readings["rpm"] / TORQUE_POWER_CONSTANT
     findings = pd.DataFrame(columns.findings, columns=["sheet", "source", *_FINDING])
     texts = dict.fromkeys(("source", "code", "severity", "field", "value", "message"), "str")
-    return Judged(sheets, readings, findings.astype({"sheet": "int64", "row": "Int64", **texts}))
+    return CheckedTables(
+        sheets, readings, findings.astype({"sheet": "int64", "row": "Int64", **texts})
+    )
 
 
-def joined(parts: Iterable[Judged]) -> Judged:
-    """Return the sheets of several, in order."""
+def join(parts: Iterable[CheckedTables]) -> CheckedTables:
+    """Join several tables of checked sheets, in order."""
     import pandas as pd  # noqa: PLC0415
 
     sheets, readings, findings = [], [], []
@@ -153,6 +155,6 @@ def joined(parts: Iterable[Judged]) -> Judged:
         readings.append(part.readings.assign(sheet=part.readings["sheet"] + before))
         findings.append(part.findings.assign(sheet=part.findings["sheet"] + before))
         before += len(part.sheets)
-    return Judged(
+    return CheckedTables(
         *(pd.concat(tables, ignore_index=True) for tables in (sheets, readings, findings))
     )

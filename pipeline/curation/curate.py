@@ -1,4 +1,4 @@
-"""Curating: accepted sheets to one comparable data set at the reference condition."""
+"""Curate: bring accepted sheets to the reference condition, in one data set."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from pullbook.pipeline.curation import shop_consensus
 from pullbook.pipeline.curation.data_set import Curated, NotCuratedError
 from pullbook.pipeline.curation.gather import Cache, gather
 from pullbook.pipeline.parallel.workers import Processes
+from pullbook.pipeline.physics.engine_quantities import size_of
 from pullbook.pipeline.privacy.refused_sheets import ACCEPTED, refusals
 from pullbook.pipeline.privacy.withdraw import is_named, named
 from pullbook.pipeline.reading import find_sheets
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from pullbook.pipeline.curation.checked_tables import Judged
+    from pullbook.pipeline.curation.checked_tables import CheckedTables
     from pullbook.pipeline.curation.gather import Track
     from pullbook.pipeline.parallel.workers import Crew
     from pullbook.pipeline.privacy.withdraw import Withdrawn
@@ -36,7 +37,7 @@ ALONE = Processes(1)
 
 def curate(
     folders: Iterable[Path],
-    crew: Crew = ALONE,
+    workers: Crew = ALONE,
     cache: Path | None = None,
     track: Track = iter,
     withdrawn: Sequence[Withdrawn] = (),
@@ -46,39 +47,40 @@ def curate(
     Parameters
     ----------
     folders
-        Contributions: folders with ``accepted`` in them, or folders of accepted sheets.
-    crew
-        Whoever reads and judges sheets; this process alone unless told otherwise.
+        Contributions: folders with an ``accepted`` folder in them, or folders of accepted sheets.
+    workers
+        Workers that read and check the sheets; by default this process alone.
     cache
-        A folder for what was judged before; sources that did not change are not read again.
+        A folder to keep checked sheets in; sources that did not change are not read again.
     track
         Wraps the loop over lots of sheets to show progress.
     withdrawn
-        What contributors asked back: it is left out as if it had never come.
+        Withdrawn sheets; they are left out.
 
     Raises
     ------
     NothingToReadError
-        A folder holds no sheets.
+        A folder has no sheets.
     NotCuratedError
-        No sheet was fit for the data set.
+        No sheet was accepted.
 
     """
     folders = list(folders)
     places = [path / ACCEPTED if (path / ACCEPTED).is_dir() else path for path in folders]
     sources = find_sheets.find(places).sources
-    judged = gather(sources, crew, Cache.of(cache, places) if cache is not None else None, track)
-    before, all_sheets = len(judged.sheets), judged.sheets[["shop", "sheet_id"]]
+    store = Cache.of(cache, places) if cache is not None else None
+    checked = gather(sources, workers, store, track)
+    before, all_sheets = len(checked.sheets), checked.sheets[["shop", "sheet_id"]]
     if withdrawn:
-        asked_back = named(judged.sheets["shop"], judged.sheets["sheet_id"], withdrawn)
-        judged = judged.take(np.flatnonzero(~asked_back))
-    accepted = judged.sheets["accepted"].to_numpy()
-    latest, findings = _latest(judged.sheets, accepted)
+        left_out = named(checked.sheets["shop"], checked.sheets["sheet_id"], withdrawn)
+        checked = checked.take(np.flatnonzero(~left_out))
+    accepted = checked.sheets["accepted"].to_numpy()
+    latest, findings = _find_latest(checked.sheets, accepted)
     if not len(latest):
-        msg = "no sheet was fit for the data set; see: pullbook check"
+        msg = "no sheet was accepted; to see why, run: pullbook check"
         raise NotCuratedError(msg)
-    curated = _curated(judged, latest, findings)
-    curated.withdrawn = before - len(judged.sheets)
+    curated = _make_curated(checked, latest, findings)
+    curated.withdrawn = before - len(checked.sheets)
     refused = [found for folder in folders for found in refusals(folder)]
     of_shop = [Path(source).name.split("-")[0] for _, source, _ in refused]
     _add_refusals(
@@ -115,13 +117,13 @@ def _add_refusals(curated: Curated, refused: list[tuple[str, str, list[dict[str,
         curated.findings = pd.concat([table, more], ignore_index=True)
 
 
-def _latest(
+def _find_latest(
     sheets: pd.DataFrame, accepted: NDArray[np.bool_]
 ) -> tuple[NDArray[np.int64], list[tuple[int, Finding]]]:
     """Return the places of the last sheet of each shop and name, sorted by name.
 
-    The order, and so the model, does not hang on how the files lie or what the codes are. Earlier
-    sheets that said something else get a finding.
+    So the order, and with it the model, does not depend on the order of the files or on the codes.
+    Earlier sheets with other content get a finding.
     """
     own = sheets.loc[accepted, ["sheet_id", "shop", "content"]]
     groups = own.groupby(["shop", "sheet_id"], sort=False)
@@ -133,7 +135,7 @@ def _latest(
             place,
             Finding(
                 "same-sheet-again",
-                f"a later sheet named {name!r} of the same shop replaced this one",
+                f"A later sheet {name!r} of the same shop replaced this one.",
                 "sheet_id",
             ),
         )
@@ -143,74 +145,74 @@ def _latest(
     return kept.index.to_numpy(dtype=np.int64), findings
 
 
-def _curated(
-    judged: Judged, latest: NDArray[np.int64], findings: list[tuple[int, Finding]]
+def _make_curated(
+    checked: CheckedTables, latest: NDArray[np.int64], findings: list[tuple[int, Finding]]
 ) -> Curated:
-    kept = judged.take(latest)
-    names = _names_apart(kept.sheets)
+    kept = checked.take(latest)
+    names = _make_names_unique(kept.sheets)
     builds = kept.sheets.drop(columns=["source", "accepted"])
     builds["sheet_id"] = names
     builds["aspiration"] = builds["aspiration"].fillna("natural")
     pulls = kept.readings.drop(columns="sheet")
     pulls.insert(0, "sheet_id", names.iloc[kept.readings["sheet"].to_numpy()].to_numpy())
     pulls["sheet_id"] = pulls["sheet_id"].astype("str")
-    told = _told_by_others(kept, builds, pulls)
-    findings = findings + [(int(latest[place]), finding) for place, finding in told]
+    of_comparison = _compare_sheets(kept, builds, pulls)
+    findings = findings + [(int(latest[place]), finding) for place, finding in of_comparison]
     return Curated(
         builds=builds,
         pulls=pulls,
-        findings=_findings(judged, latest, names, findings),
-        refused=int((~judged.sheets["accepted"]).sum()),
+        findings=_make_findings(checked, latest, names, findings),
+        refused=int((~checked.sheets["accepted"]).sum()),
         refused_before=0,
-        replaced=int(judged.sheets["accepted"].sum()) - len(latest),
+        replaced=int(checked.sheets["accepted"].sum()) - len(latest),
         withdrawn=0,
         not_found=[],
     )
 
 
-def _told_by_others(
-    kept: Judged, builds: pd.DataFrame, pulls: pd.DataFrame
+def _compare_sheets(
+    kept: CheckedTables, builds: pd.DataFrame, pulls: pd.DataFrame
 ) -> list[tuple[int, Finding]]:
-    """Judge sheets by one another; what is found weighs on their builds, in place."""
-    size = (builds["bore"] ** 2 * builds["stroke"] * builds["cylinders"]).to_numpy(dtype=float)
+    """Compare sheets with each other; return findings and set their weights in ``builds``."""
+    size = np.asarray(size_of(builds).engine)
     readings = kept.readings
     first = readings["pull"] == readings.groupby("sheet")["pull"].transform("min")
     one = readings[first]
     copies = similar_sheets.copies(
         size, one["sheet"].to_numpy(), one["rpm"].to_numpy(), one["torque"].to_numpy()
     )
-    told = similar_sheets.copies_told(copies, builds["sheet_id"].tolist())
-    told += similar_sheets.barometers_told(builds)
-    told += shop_consensus.told(shop_consensus.readings_of_shops(builds, pulls), builds)
-    doubt = builds["doubt_sd"].to_numpy(dtype=float) ** 2
-    for place, finding in told:
-        doubt[place] += CODES[finding.code].sd ** 2
-    builds["doubt_sd"] = np.sqrt(doubt)
+    findings = similar_sheets.report_copies(copies, builds["sheet_id"].tolist())
+    findings += similar_sheets.report_barometers(builds)
+    findings += shop_consensus.report_shops(shop_consensus.readings_of_shops(builds, pulls), builds)
+    variance = builds["doubt_sd"].to_numpy(dtype=float) ** 2
+    for place, finding in findings:
+        variance[place] += CODES[finding.code].sd ** 2
+    builds["doubt_sd"] = np.sqrt(variance)
     builds["copies"] = copies.counts
-    return told
+    return findings
 
 
-def _names_apart(sheets: pd.DataFrame) -> pd.Series:
-    """Return names under which sheets of different shops that go by one name stay apart."""
+def _make_names_unique(sheets: pd.DataFrame) -> pd.Series:
+    """Return the names of sheets, with the shop added where two shops use the same name."""
     names: pd.Series = sheets["sheet_id"]
-    apart = names + "@" + sheets["shop"].str[:_SHOP_CHARS]
-    return names.where(~names.duplicated(keep=False), apart)
+    with_shop = names + "@" + sheets["shop"].str[:_SHOP_CHARS]
+    return names.where(~names.duplicated(keep=False), with_shop)
 
 
-def _findings(
-    judged: Judged,
+def _make_findings(
+    checked: CheckedTables,
     latest: NDArray[np.int64],
     names: pd.Series,
     more: list[tuple[int, Finding]],
 ) -> pd.DataFrame:
-    """Return the findings of all sheets, each under the name its sheet goes by."""
-    own = judged.sheets["sheet_id"].copy()
+    """Return the findings of all sheets, with the names of the curated sheets."""
+    own = checked.sheets["sheet_id"].copy()
     own.iloc[latest] = names.to_numpy()
     rows = [
-        {"sheet": place, "source": judged.sheets["source"].iloc[place], **finding.as_json()}
+        {"sheet": place, "source": checked.sheets["source"].iloc[place], **finding.as_json()}
         for place, finding in more
     ]
-    table = judged.findings
+    table = checked.findings
     if rows:
         table = pd.concat([table, pd.DataFrame(rows).astype(table.dtypes)], ignore_index=True)
         table = table.sort_values("sheet", kind="stable", ignore_index=True)

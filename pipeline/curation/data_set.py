@@ -1,4 +1,4 @@
-"""A curated data set: its tables, written and read whole."""
+"""A curated data set: write its tables, and read them back."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from pullbook.schemas import curated_tables
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -26,25 +27,25 @@ class Curated:
     Attributes
     ----------
     builds
-        A row a sheet: its fields, how its torque came to the reference condition (``route``,
-        ``factor`` and ``factor_sd``, the relative standard deviation that the route adds),
-        ``doubt_sd``, what its warnings add, ``content``, a digest of all that the sheet says, and
-        ``copies``, how many sheets say the same.
+        One row per sheet: its fields; its route to the reference condition (``route``, ``factor``,
+        and ``factor_sd``, the relative standard deviation that the route adds); ``doubt_sd``, the
+        one that its warnings add; ``content``, a digest of the sheet; and ``copies``, the number
+        of sheets with the same curve.
     pulls
-        A row a reading: ``sheet_id``, ``pull``, ``rpm``, ``torque`` in lb-ft and ``power`` in hp
-        at the flywheel under the reference condition.
+        One row per reading: ``sheet_id``, ``pull``, ``rpm``, ``torque`` in lb-ft and ``power`` in
+        hp at the flywheel under the reference condition.
     findings
-        A row a finding, those of refused sheets too.
+        One row per finding, also of refused sheets.
     refused
-        How many sheets were refused.
+        Number of sheets that were refused.
     refused_before
-        How many more were refused when they were contributed; their findings are there too.
+        Number of sheets that were refused when contributed; their findings are included.
     replaced
-        How many were accepted and replaced by a later sheet of the same shop and name.
+        Number of accepted sheets that a later sheet of the same shop and name replaced.
     withdrawn
-        How many were left out because they were asked back.
+        Number of sheets left out because they were withdrawn.
     not_found
-        What was asked back and is in none of the contributions.
+        Withdrawals that match no contributed sheet.
     """
 
     builds: pd.DataFrame
@@ -57,12 +58,12 @@ class Curated:
     not_found: list[Withdrawn]
 
     def write(self, folder: Path) -> None:
-        """Write the three tables into a folder, made if need be; what was there gives way last."""
+        """Write the three tables to a folder; it is made if it does not exist."""
         write(folder, {BUILDS: self.builds, PULLS: self.pulls, FINDINGS: self.findings})
 
 
 def write(folder: Path, tables: Mapping[str, pd.DataFrame]) -> None:
-    """Write tables of a data set into a folder, made if need be, all or none of them."""
+    """Write tables to a folder, all or none of them; it is made if it does not exist."""
     folder.mkdir(parents=True, exist_ok=True)
     for name, table in tables.items():
         table.to_parquet(folder / f".{name}.part", index=False)
@@ -70,8 +71,8 @@ def write(folder: Path, tables: Mapping[str, pd.DataFrame]) -> None:
         (folder / f".{name}.part").replace(folder / name)
 
 
-class NotCuratedError(OSError):
-    """A folder that holds no curated data set, or one that breaks its schema."""
+class NotCuratedError(InputError):
+    """A folder without a valid curated data set."""
 
 
 def load(folder: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -80,7 +81,7 @@ def load(folder: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
     Raises
     ------
     NotCuratedError
-        The tables are not there, or not what curating writes.
+        The tables do not exist, or do not match the schema.
 
     """
     from pandera.errors import SchemaError, SchemaErrors  # noqa: PLC0415 - slow to import
@@ -91,12 +92,12 @@ def load(folder: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
         pulls = pd.read_parquet(folder / PULLS)
         curated_tables.builds_schema().validate(builds, lazy=True)
         curated_tables.pulls_schema().validate(pulls, lazy=True)
-    except (OSError, ArrowException) as fault:
-        msg = f"{folder} holds no curated data set; make one with: pullbook curate"
-        raise NotCuratedError(msg) from fault
-    except (SchemaError, SchemaErrors) as fault:
-        msg = f"{folder} is not as curating writes it; curate again"
-        raise NotCuratedError(msg) from fault
+    except (OSError, ArrowException) as error:
+        msg = f"{folder} has no curated data set in it; make one with: pullbook curate"
+        raise NotCuratedError(msg) from error
+    except (SchemaError, SchemaErrors) as error:
+        msg = f"{folder} is not a valid curated data set; curate again with: pullbook curate"
+        raise NotCuratedError(msg) from error
     return builds, pulls
 
 
@@ -106,13 +107,13 @@ def load_findings(folder: Path) -> pd.DataFrame:
     Raises
     ------
     NotCuratedError
-        The table is not there.
+        The table does not exist.
 
     """
     from pyarrow import ArrowException  # noqa: PLC0415 - slow to import
 
     try:
         return pd.read_parquet(folder / FINDINGS)
-    except (OSError, ArrowException) as fault:
-        msg = f"{folder} holds no findings; make them with: pullbook curate"
-        raise NotCuratedError(msg) from fault
+    except (OSError, ArrowException) as error:
+        msg = f"{folder} has no findings in it; make them with: pullbook curate"
+        raise NotCuratedError(msg) from error

@@ -1,4 +1,4 @@
-"""Judging many sources: in one process or several, and only what is new since the last time."""
+"""Read and check many sources, in one process or several; unchanged ones come from a cache."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from pullbook.pipeline.curation.checked_tables import Columns, Judged, frames_of, joined
+from pullbook.pipeline.curation.checked_tables import CheckedTables, Columns, frames_of, join
 from pullbook.pipeline.curation.read_contributed import columns_of
 
 if TYPE_CHECKING:
@@ -21,26 +21,26 @@ if TYPE_CHECKING:
 
     from pullbook.pipeline.parallel.workers import Crew
 
-    Track = Callable[[Iterable[Judged]], Iterable[Judged]]
+    Track = Callable[[Iterable[CheckedTables]], Iterable[CheckedTables]]
 
-#: Sources that one process judges at a time.
+#: Sources that one process checks at a time.
 _LOT = 400
 _TABLES = ("sheets", "readings", "findings")
 
 
 def gather(
-    sources: Sequence[Path], crew: Crew, cache: Cache | None = None, track: Track = iter
-) -> Judged:
-    """Read and judge the sheets of sources, in their order.
+    sources: Sequence[Path], workers: Crew, cache: Cache | None = None, track: Track = iter
+) -> CheckedTables:
+    """Read and check the sheets of sources, in their order.
 
     Parameters
     ----------
     sources
-        As `read.find` lists them.
-    crew
-        Whoever reads and judges them.
+        Sources, as `find_sheets.find` lists them.
+    workers
+        Workers that read and check them.
     cache
-        Where sheets judged before are kept; sources that did not change are taken from there.
+        Sheets that were checked before; sources that did not change are taken from there.
     track
         Wraps the loop over lots of sources to show progress.
 
@@ -49,12 +49,12 @@ def gather(
     known = None if cache is None else cache.load(signatures)
     seen = set() if known is None else set(known.sheets["source"])
     new = [source for source in sources if str(source) not in seen]
-    parts = list(track(_judge(new, crew)))
+    parts = list(track(_check(new, workers)))
     if known is not None:
         parts.append(known)
     if not parts:
         parts = [frames_of(Columns())]
-    whole = joined(parts)
+    whole = join(parts)
     order = pd.Categorical(whole.sheets["source"], categories=list(signatures)).codes
     whole = whole.take(np.argsort(order, kind="stable"))
     if cache is not None and (new or known is None or cache.has_more_than(known)):
@@ -62,17 +62,17 @@ def gather(
     return whole
 
 
-def _judge(sources: Sequence[Path], crew: Crew) -> Iterator[Judged]:
-    return map(frames_of, crew.each(columns_of, list(_lots(sources))))
+def _check(sources: Sequence[Path], workers: Crew) -> Iterator[CheckedTables]:
+    return map(frames_of, workers.each(columns_of, list(_split_lots(sources))))
 
 
-def _lots(sources: Sequence[Path]) -> Iterator[Sequence[Path]]:
+def _split_lots(sources: Sequence[Path]) -> Iterator[Sequence[Path]]:
     for start in range(0, len(sources), _LOT):
         yield sources[start : start + _LOT]
 
 
 def _signature(source: Path) -> str:
-    """Return what changes when a source does: sizes and times of its files."""
+    """Return a digest of the sizes and times of a source's files, to notice a change."""
     files = sorted(source.glob("*.[cC][sS][vV]")) if source.is_dir() else [source]
     stats = []
     for file in files:
@@ -86,14 +86,14 @@ def _signature(source: Path) -> str:
 
 @dataclass(slots=True)
 class Cache:
-    """Sheets judged before, for one set of folders.
+    """Sheets that were checked before, for one set of folders.
 
-    What was judged by other code is not taken: the rules may have changed.
+    Sheets checked by another version of the code are not used: the rules may have changed.
 
     Attributes
     ----------
     folder
-        Where the tables lie.
+        The folder of the tables.
     """
 
     folder: Path
@@ -102,47 +102,47 @@ class Cache:
     @classmethod
     def of(cls, root: Path, places: Iterable[Path]) -> Cache:
         """Return the cache of a set of folders below a root."""
-        named = "\n".join(sorted(str(place.resolve()) for place in places))
-        return cls(root / hashlib.sha256(named.encode()).hexdigest()[:24])
+        paths = "\n".join(sorted(str(place.resolve()) for place in places))
+        return cls(root / hashlib.sha256(paths.encode()).hexdigest()[:24])
 
-    def load(self, signatures: dict[str, str]) -> Judged | None:
-        """Return what is known of sources that did not change; ``None`` if nothing is."""
+    def load(self, signatures: dict[str, str]) -> CheckedTables | None:
+        """Return the checked sheets of sources that did not change; ``None`` without any."""
         try:
-            if (self.folder / "code").read_text(encoding="ascii") != _code():
+            if (self.folder / "code").read_text(encoding="ascii") != _digest_code():
                 return None
             tables = [pd.read_parquet(self.folder / f"{name}.parquet") for name in _TABLES]
-            held = Judged(*tables)
+            held = CheckedTables(*tables)
             self._held = len(held.sheets)
             same = held.sheets["source"].map(signatures) == held.sheets["signature"]
             known = held.take(np.flatnonzero(same.to_numpy()))
         except (OSError, ValueError, KeyError):
-            return None  # not there, or spoiled: everything is read anew
+            return None  # missing or damaged: everything is read again
         known.sheets = known.sheets.drop(columns="signature")
         return known
 
-    def has_more_than(self, known: Judged) -> bool:
-        """Tell whether sources that were known have gone."""
+    def has_more_than(self, known: CheckedTables) -> bool:
+        """Return whether the cache has sources that no longer exist."""
         return self._held > len(known.sheets)
 
-    def save(self, judged: Judged, signatures: dict[str, str]) -> None:
-        """Keep what was judged; a cache that cannot be written is done without."""
+    def save(self, checked: CheckedTables, signatures: dict[str, str]) -> None:
+        """Store checked sheets; a cache that cannot be written is skipped."""
         try:
             self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
             (self.folder / "code").unlink(missing_ok=True)
-            sheets = judged.sheets.assign(signature=judged.sheets["source"].map(signatures))
+            sheets = checked.sheets.assign(signature=checked.sheets["source"].map(signatures))
             for name, table in zip(
-                _TABLES, (sheets, judged.readings, judged.findings), strict=True
+                _TABLES, (sheets, checked.readings, checked.findings), strict=True
             ):
                 part = self.folder / f"{name}.{os.getpid()}"
                 table.to_parquet(part, index=False)
                 part.replace(self.folder / f"{name}.parquet")
-            (self.folder / "code").write_text(_code(), encoding="ascii")
+            (self.folder / "code").write_text(_digest_code(), encoding="ascii")
         except OSError:
             return
 
 
-def _code() -> str:
-    """Return a digest of the code that reads and judges, rooms within rooms included."""
+def _digest_code() -> str:
+    """Return a digest of the code that reads and checks sheets, with all its folders."""
     digest = hashlib.sha256()
     for package in ("pullbook.schemas", "pullbook.pipeline"):
         _add_code(digest, resources.files(package), package)

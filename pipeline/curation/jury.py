@@ -1,7 +1,7 @@
-"""Shops set aside: a share of them from whom nothing is ever learned, to judge models by.
+"""The jury: a share of the shops that no model is trained on, to compare models on.
 
-Which shops those are hangs on their codes alone. So a shop that sits on the jury does so next month
-too, whoever else contributes, and no model was ever trained on what it is judged by.
+Only a shop's code decides whether it is on the jury. So a shop on the jury stays there, whoever
+else contributes, and no model is ever trained on the sheets it is tested on.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ import hashlib
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.curation import data_set
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -22,14 +23,14 @@ LEARN, JURY = "learn", "jury"
 _BITS = 64
 
 
-class JuryError(ValueError):
-    """A data set that a jury cannot be drawn from; the message says why."""
+class JuryError(InputError):
+    """A data set that cannot be split into shops to learn from and a jury."""
 
 
-def sits(shop: str, share: float) -> bool:
-    """Tell whether a shop, by its code, sits on a jury of about such a share of all shops.
+def is_on_jury(shop: str, share: float) -> bool:
+    """Return whether a shop is on a jury of about this share of all shops, by its code.
 
-    >>> sits("any", 0.0), sits("any", 1.0)
+    >>> is_on_jury("any", 0.0), is_on_jury("any", 1.0)
     (False, True)
     """
     digest = hashlib.sha256(f"jury {shop}".encode()).digest()[: _BITS // 8]
@@ -37,31 +38,31 @@ def sits(shop: str, share: float) -> bool:
 
 
 def seats(shops: pd.Series, share: float) -> NDArray[np.bool_]:
-    """Return whether the shop of each sheet sits on the jury, shape (sheets,)."""
-    seated = {shop: sits(shop, share) for shop in shops.unique().tolist()}
+    """Return whether the shop of each sheet is on the jury, shape (sheets,)."""
+    seated = {shop: is_on_jury(shop, share) for shop in shops.unique().tolist()}
     return shops.map(seated).to_numpy(dtype=bool)
 
 
 def split(builds: pd.DataFrame, pulls: pd.DataFrame, share: float, out: Path) -> tuple[int, int]:
-    """Write a curated data set as two, ``learn`` and ``jury``, and return the shops in each.
+    """Write a curated data set as two, ``learn`` and ``jury``; return the number of shops in each.
 
     Parameters
     ----------
     builds, pulls
         Curated tables.
     share
-        Of the shops, about; between 0 and 1.
+        Share of the shops on the jury, about; between 0 and 1.
     out
-        A folder, made if need be.
+        Folder to write to; it is made if it does not exist.
 
     Raises
     ------
     JuryError
-        There would be nobody on the jury, or fewer than two shops to learn from.
+        There would be no shop on the jury, or fewer than two shops to learn from.
 
     """
     if not 0 < share < 1:
-        msg = f"the share of shops is {share:g}; it must lie between 0 and 1, as 0.2"
+        msg = f"the share of shops is {share:g}; it must be between 0 and 1, such as 0.2"
         raise JuryError(msg)
     seated = seats(builds["shop"], share)
     on_jury = builds["sheet_id"][seated]
@@ -71,8 +72,8 @@ def split(builds: pd.DataFrame, pulls: pd.DataFrame, share: float, out: Path) ->
     if shops[JURY] == 0 or shops[LEARN] < 2:
         msg = (
             f"a share of {share:g} puts {shops[JURY]} of {builds['shop'].nunique()} shops on the"
-            " jury; it takes one there and two to learn from: choose another share, or wait for"
-            " more shops"
+            " jury; at least 1 must be on it and 2 left to learn from: choose another share, or"
+            " wait for more shops"
         )
         raise JuryError(msg)
     for name, rows, readings in ((LEARN, ~seated, ~of_jury), (JURY, seated, of_jury)):

@@ -1,17 +1,16 @@
-"""Reading and judging contributed sheets: what one process does, without a data frame.
+"""Read and check contributed sheets: the work of one process, without data frames.
 
-Processes that share the work start with this module, so it imports nothing slow.
+Worker processes start by importing this module, so it imports nothing slow.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.checks import check_sheet
+from pullbook.pipeline.checks import check_sheet, checked_sheets
 from pullbook.pipeline.curation.checked_tables import Columns
 from pullbook.pipeline.parallel.garbage_collection import uncollected
 from pullbook.pipeline.privacy import anonymise
-from pullbook.pipeline.reading import find_sheets, parse_sheet
 from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:
@@ -21,21 +20,20 @@ if TYPE_CHECKING:
     from pullbook.pipeline.values.sheet import Sheet
 
 
-def judged(sheet: Sheet) -> Sheet:
-    """Judge a sheet that was contributed: every rule, and no shop named in clear."""
-    check_sheet.judge(sheet, check_sheet.CONTRIBUTION_RULES)
+def check_contributed(sheet: Sheet) -> Sheet:
+    """Refuse a contributed sheet whose shop is a name, not a code."""
     shop = sheet.values.get("shop")
     if shop is not None and not anonymise.is_code(shop):
-        message = "the shop's name stands in clear; run the sheet through: pullbook contribute"
+        message = "The shop is a name, not a code. Run the sheet through pullbook contribute."
         sheet.findings.append(Finding("shop-in-clear", message, "shop"))
     return sheet
 
 
 def columns_of(sources: Sequence[Path]) -> Columns:
-    """Read and judge the sheets of some sources: what one process does."""
+    """Read and check the sheets of some sources: the work of one process."""
     columns = Columns()
-    with uncollected():  # looking for cycles would cost a fifth of the time
+    with uncollected():  # garbage collection would take a fifth of the time
         for source in sources:
-            for raw in find_sheets.source(source):
-                columns.add(judged(parse_sheet.typed(raw)), str(source))
+            for _, sheet in checked_sheets.of_source(source, check_sheet.CONTRIBUTION_RULES):
+                columns.add(check_contributed(sheet), str(source))
     return columns

@@ -1,7 +1,7 @@
-"""How each shop reads against the consensus of all: a shrunken estimate with its uncertainty.
+"""How high or low each shop reads against the consensus of all shops, with its uncertainty.
 
-The consensus is plain on purpose: a ridge regression of the best mean effective pressure on what
-was built, told of no shop. It is there to find a shop that reads high or low, not to predict.
+The consensus is simple on purpose: a ridge regression of the best mean effective pressure on the
+build, without the shop. It is there to find shops that read high or low, not to predict.
 """
 
 from __future__ import annotations
@@ -21,17 +21,17 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]
 
-#: Folds of shops, and the ridge's penalty as a share of the number of sheets.
+#: Number of folds of shops, and the ridge penalty as a share of the number of sheets.
 _FOLDS, _PENALTY = 5, 0.35
 _RARE = 5
-#: A shop reads off when it is this far from the consensus, and by so many standard errors.
+#: A shop is reported if it is this far from the consensus, and by this many standard errors.
 _OFF, _ERRORS = 0.03, 2.0
 _NEEDED = 30
 _HALVINGS = 60
 
 
 def readings_of_shops(builds: pd.DataFrame, pulls: pd.DataFrame) -> pd.DataFrame:
-    """Return how each shop reads against the consensus.
+    """Return how high or low each shop reads against the consensus.
 
     Parameters
     ----------
@@ -40,19 +40,17 @@ def readings_of_shops(builds: pd.DataFrame, pulls: pd.DataFrame) -> pd.DataFrame
 
     Returns
     -------
-    A row a shop, in the order of first appearance: ``shop``, ``sheets``, ``offset`` (natural
-    logarithm; best linear unbiased prediction, so shrunk towards none) and ``error``, the standard
-    error of that prediction. Empty with fewer than 30 sheets or two shops, which agree on nothing.
+    One row per shop, in the order of first appearance: ``shop``, ``sheets``, ``offset`` (natural
+    logarithm; best linear unbiased prediction, so shrunk towards 0) and ``error``, the standard
+    error of that prediction. Empty with fewer than 30 sheets or fewer than two shops: too few for
+    a consensus.
 
     """
     shop, codes = pd.factorize(builds["shop"])
     if len(builds) < _NEEDED or len(codes) < 2:
         return pd.DataFrame(columns=["shop", "sheets", "offset", "error"])
     best = pulls.groupby("sheet_id", sort=False)["torque"].quantile(0.9)
-    bore, stroke, cylinders = (
-        builds[name].to_numpy(dtype=float) for name in ("bore", "stroke", "cylinders")
-    )
-    size = np.asarray(engine_quantities.displacement(bore, stroke, cylinders))
+    size = np.asarray(engine_quantities.size_of(builds).engine)
     target = np.log(best.reindex(builds["sheet_id"]).to_numpy() / size)
     residual = target - _held_out(_features(builds, size), target, shop)
     part = pd.factorize(builds["shop"] + " " + builds["family"].astype("str"))[0]
@@ -68,15 +66,15 @@ def readings_of_shops(builds: pd.DataFrame, pulls: pd.DataFrame) -> pd.DataFrame
 
 
 class Effect(NamedTuple):
-    """How shops read, shape (shops,) each.
+    """How high or low shops read, arrays of shape (shops,).
 
     Attributes
     ----------
     offset, error
-        Shrunken effect of each shop and its standard error.
+        Shrunk effect of each shop and its standard error.
     apart, noise
-        What it was shrunken from, the distance to the middle of all, and the standard error of that
-        if shops did not differ.
+        The effect before shrinking, which is the distance to the centre of all shops, and its
+        standard error if shops did not differ.
     """
 
     offset: Floats
@@ -86,19 +84,19 @@ class Effect(NamedTuple):
 
 
 def nested(residual: Floats, shop: Ints, part: Ints) -> Effect:
-    """Return how shops read, where sheets of one part of a shop err together.
+    """Return how high or low shops read, if the sheets of one part of a shop share an error.
 
-    The consensus is wrong about a family by more than chance, so ten sheets of one family say less
-    than ten of ten. Variance components of the nested layout by moments (Searle, Casella and
-    McCulloch, Variance Components, ch. 5, from memory), that of shops by Paule and Mandel's
+    The consensus has an error of its own for each family, so ten sheets of one family say less than
+    ten sheets of ten families. Variance components of the nested layout by moments (Searle, Casella
+    and McCulloch, Variance Components, ch. 5, from memory), that of shops by Paule and Mandel's
     equation (1982, from memory).
 
     Parameters
     ----------
     residual
-        Of each sheet, on the logarithmic scale.
+        Residual of each sheet on the logarithmic scale, shape (sheets,).
     shop, part
-        Number of the shop, and of the shop's part, of each sheet, from 0.
+        Number of the shop, and of the part of the shop, of each sheet, from 0, shape (sheets,).
 
     """
     of_part, of_shop = np.bincount(part), np.bincount(shop)
@@ -122,7 +120,7 @@ def nested(residual: Floats, shop: Ints, part: Ints) -> Effect:
 
 
 def _paule_mandel(mean: Floats, noise: Floats) -> tuple[float, float]:
-    """Return the variance among groups that makes their weighted scatter what it should be."""
+    """Return the variance between groups for which their weighted scatter is as expected."""
     low, high = 0.0, 2 * float(np.var(mean)) + 1e-12
     for _ in range(_HALVINGS):
         among = (low + high) / 2
@@ -134,7 +132,7 @@ def _paule_mandel(mean: Floats, noise: Floats) -> tuple[float, float]:
 
 
 def _features(builds: pd.DataFrame, size: Floats) -> Floats:
-    """Return standardised columns of what was built; what is missing is the mean, and marked."""
+    """Return standardised columns of the builds; missing values become the mean, with a flag."""
     columns = [np.log(size)]
     for name in ("family", *BUILD_FIELDS):
         column = builds[name]
@@ -153,23 +151,23 @@ def _features(builds: pd.DataFrame, size: Floats) -> Floats:
         if given.sum() >= _RARE and (scale := float(np.std(number[given]))) > 0:
             standard = np.where(given, (number - np.mean(number[given])) / scale, 0.0)
             columns += [standard, standard**2]
-    told = [_standard(column) for column in columns if np.ptp(column) > 0]
-    return np.column_stack([np.empty((len(builds), 0)), *told])
+    varying = [_standardise(column) for column in columns if np.ptp(column) > 0]
+    return np.column_stack([np.empty((len(builds), 0)), *varying])
 
 
-def _standard(column: Floats) -> Floats:
-    """Return a column with mean nought and deviation one, in its own place."""
+def _standardise(column: Floats) -> Floats:
+    """Scale a column to mean 0 and standard deviation 1, in place."""
     column -= column.mean()
     column /= column.std()
     return column
 
 
 def _held_out(matrix: Floats, target: Floats, shop: Ints) -> Floats:
-    """Return what a ridge regression on other shops says of each sheet.
+    """Predict each sheet by a ridge regression on other shops.
 
-    The normal equations of the others are those of all, less those of the sheets held out.
+    The normal equations of the others are those of all minus those of the held-out sheets.
     """
-    said = np.empty(len(target))
+    predicted = np.empty(len(target))
     squares, products, sums = matrix.T @ matrix, matrix.T @ target, matrix.sum(axis=0)
     for fold in range(min(_FOLDS, int(shop.max()) + 1)):
         out = shop % _FOLDS == fold
@@ -177,20 +175,20 @@ def _held_out(matrix: Floats, target: Floats, shop: Ints) -> Floats:
         penalty = _PENALTY * rest * np.eye(matrix.shape[1])
         toward = products - own.T @ target[out] - mean * (sums - own.sum(axis=0))
         slope = np.linalg.solve(squares - own.T @ own + penalty, toward)
-        said[out] = mean + own @ slope
-    return said
+        predicted[out] = mean + own @ slope
+    return predicted
 
 
-def told(of_shops: pd.DataFrame, builds: pd.DataFrame) -> list[tuple[int, Finding]]:
-    """Return findings of the sheets of shops that read off, with the place of the sheet."""
+def report_shops(of_shops: pd.DataFrame, builds: pd.DataFrame) -> list[tuple[int, Finding]]:
+    """Return a finding for each sheet of a shop that reads high or low, with its index."""
     off = of_shops[
         (of_shops["offset"].abs() > _OFF) & (of_shops["offset"].abs() > _ERRORS * of_shops["error"])
     ]
     messages = {
         shop: (
-            f"shop {shop[:8]} reads {100 * abs(offset):.1f} %"
-            f" {'above' if offset > 0 else 'below'} the consensus, give or take"
-            f" {200 * error:.1f}; nothing was changed"
+            f"Shop {shop[:8]} reads {100 * abs(offset):.1f} %"
+            f" {'above' if offset > 0 else 'below'} the consensus of all shops"
+            f" (+/- {200 * error:.1f} %). Nothing was changed."
         )
         for shop, offset, error in zip(
             off["shop"].tolist(), off["offset"].tolist(), off["error"].tolist(), strict=True

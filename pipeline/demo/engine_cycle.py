@@ -1,10 +1,10 @@
-"""A stand-in for an engine: one cylinder's gas exchange and combustion by crank angle.
+"""A simulated engine: gas exchange and combustion of one cylinder by crank angle.
 
 Filling and emptying with lumped gas inertia in the intake runner and the header primary,
-compressible flow through the valves, two-zone-free Wiebe heat release with knock-limited phasing,
-wall heat loss and friction gathered along the stroke. It is rough, smooth and rich enough that
-nothing in the model's features reproduces it. All quantities are SI; arrays have one entry a case
-(an engine at a speed).
+compressible flow through the valves, single-zone Wiebe heat release with knock-limited phasing,
+wall heat loss, and friction summed along the stroke. It is a rough model with smooth results, and
+no feature of the model reproduces it. All quantities are SI; arrays have one entry per case (an
+engine at one speed).
 """
 
 from __future__ import annotations
@@ -42,13 +42,13 @@ def brake_torque(
     Parameters
     ----------
     cases
-        What to run.
+        The cases to run.
     track
         Wraps the loop over blocks of cases to show progress.
 
     Returns
     -------
-    Two arrays with one entry a case.
+    Two arrays of shape (cases,).
 
     """
     block = 2048  # fits the processor's cache
@@ -110,7 +110,7 @@ def _volume(c: Cases, angle: float, area: Array, clearance: Array) -> Array:
 def _burn_law(c: Cases, residual: Array, filling: Array) -> tuple[Array, Array]:
     """Return start and duration of combustion, degrees from firing top dead centre.
 
-    Rich filling on high compression needs octane; without it the spark is held back.
+    Good filling with high compression needs octane; without it the spark is retarded.
     """
     duration = c.burn * (44.0 + 5.5 * (c.rpm / 1000.0 - 3.0) * 0.6 + 120.0 * residual)
     severity = c.compression * filling**0.8 - (0.27 * (c.octane - 87.0) + 9.3)
@@ -158,7 +158,7 @@ def _one_cycle(
         rub = rub + (0.010 * np.abs(pressure - ATMOSPHERE) + 1.15e4 + 11.0 * c.rpm) * np.abs(
             v1 - v0
         )
-        if angle == 600.0 - _STEP_DEG:  # the charge is closed in: the heat it brings is known
+        if angle == 600.0 - _STEP_DEG:  # the valves are closed: the heat of the charge is known
             filling = s.mass * GAS * c.charge_kelvin / (ATMOSPHERE * swept)
             start, duration = _burn_law(c, s.burned, filling)
             heat = s.mass * (1.0 - s.burned) * c.energy

@@ -1,7 +1,7 @@
-"""Invented engine families and the builds that invented shops make of them.
+"""Invented engine families, and the builds that invented shops make of them.
 
-Everything is drawn from a seeded generator. A build has what a sheet can say and, beside it, what
-no sheet says: how good its ports and chamber really are.
+Everything is drawn from a seeded generator. A build has the fields of a sheet and also hidden
+values that no sheet has: how good its ports and chamber really are.
 """
 
 from __future__ import annotations
@@ -60,7 +60,7 @@ FAMILIES = (
 
 @dataclass(slots=True)
 class Build:
-    """One invented engine: what a sheet can say, and what none does."""
+    """One invented engine: the fields of its sheet, and hidden values."""
 
     values: dict[str, Any]  # field name -> value in the field's own unit
     family: Family
@@ -80,7 +80,7 @@ def draw(family: Family, rng: Generator, ambition: float) -> Build:
     rng
         Random generator.
     ambition
-        0 a workboat that idles all day .. 1 a river racer; parts follow it loosely.
+        From 0 (a workboat that idles all day) to 1 (a river racer); parts follow it loosely.
 
     """
     v: dict[str, Any] = {"family": family.name, "cylinders": family.cylinders}
@@ -128,7 +128,7 @@ def _camshaft(v: dict[str, Any], family: Family, rng: Generator, wild: float) ->
 
 
 def _head(v: dict[str, Any], family: Family, rng: Generator, wild: float) -> float:
-    """Fill in the head; return its hidden quality."""
+    """Draw the cylinder head; return its hidden quality."""
     valve = v["bore"] * (family.valve_ratio + 0.02 * wild) + rng.normal(0, 0.015)
     v["intake_valve"] = round(valve, 2)
     v["exhaust_valve"] = round(valve * (0.79 + rng.normal(0, 0.015)), 2)
@@ -220,7 +220,7 @@ def _rest(v: dict[str, Any], rng: Generator) -> None:
 
 
 def cases(builds: list[Build], speeds: list[np.ndarray]) -> gas_exchange.Cases:
-    """Return the cases that run every build at its speeds, build after build."""
+    """Return the cases of every build at its speeds, build after build."""
     columns: dict[str, list[np.ndarray]] = {}
     for build, rpm in zip(builds, speeds, strict=True):
         for name, value in _physical(build).items():
@@ -230,7 +230,7 @@ def cases(builds: list[Build], speeds: list[np.ndarray]) -> gas_exchange.Cases:
 
 
 def _opening(duration: float, lift: float, shape: float, check: float) -> float:
-    """Return the true opening of a lobe whose duration at a check height is known."""
+    """Return the full opening of a lobe from its duration at a check height, crank degrees."""
     return duration / math.pow(1.0 - math.pow(check / lift, 1.0 / shape), 1.0 / 2.2)
 
 

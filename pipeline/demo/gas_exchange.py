@@ -1,4 +1,4 @@
-"""Gas through valves, runner and primary: one step of the invented engine's cycle."""
+"""Gas flow through valves, runner and primary: one step of the simulated engine's cycle."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ EXHAUST_KELVIN = 950.0
 
 @dataclass(slots=True)
 class Cases:
-    """Engines at speeds: one entry a case in every array.
+    """Engines at speeds; every array has shape (cases,).
 
     Lengths in m, areas in m2, volumes in m3, angles in crank degrees, pressure in Pa.
     """
@@ -84,7 +84,7 @@ class Cases:
 
 @dataclass(slots=True)
 class State:
-    """What changes from step to step: one entry a case in every array."""
+    """The state that changes from step to step; every array has shape (cases,)."""
 
     mass: Array
     kelvin: Array
@@ -96,10 +96,10 @@ class State:
     primary: Array
 
     def round(self) -> None:
-        """Keep seven digits of every part.
+        """Round every part to seven digits.
 
-        Where pressures meet, the steps chatter: the last bit of a double, which differs from one
-        kind of processor to another, would grow into the digits of a sheet.
+        When pressures are nearly equal, the flow reverses from step to step. The last bit of a
+        double, which differs between processors, would then grow until it shows on a sheet.
         """
         for part in fields(self):
             single = getattr(self, part.name).astype(np.float32)
@@ -107,7 +107,7 @@ class State:
 
 
 def lift_at(degrees: Array, center: Array, opening: Array, peak: Array, shape: Array) -> Array:
-    """Return valve lift at crank angles for a lobe that opens for ``opening`` degrees."""
+    """Return valve lift at crank angles for a lobe that is open for ``opening`` degrees."""
     away = np.abs((degrees - center + 360.0) % 720.0 - 360.0)
     inside = np.clip(1.0 - (2.0 * away / opening) ** 2.2, 0.0, None)
     lift: Array = peak * inside**shape
@@ -115,7 +115,7 @@ def lift_at(degrees: Array, center: Array, opening: Array, peak: Array, shape: A
 
 
 def _orifice(area: Array, p_up: Array, t_up: Array, p_down: Array) -> Array:
-    """Return the mass flow through an area, kg/s, from the higher to the lower pressure."""
+    """Return the mass flow through an area from the higher to the lower pressure, kg/s."""
     ratio = np.clip(p_down / p_up, 0.53, 1.0)
     bracket = np.maximum(ratio**1.4286 - ratio**1.7143, 0.0)
     flow: Array = area * p_up * np.sqrt(7.0 * bracket / (GAS * t_up))
@@ -135,7 +135,7 @@ def _valve_area(lift: Array, diameter: Array, count: Array, throat: Array, quali
 def exchange(
     c: Cases, s: State, angle: float, pressure: Array, plenum: Array, dt: Array, exhaust: Array
 ) -> Array:
-    """Move gas through both valves for one step; return the fresh mass that came in."""
+    """Move gas through both valves for one step; return the fresh mass that came in, kg."""
     degrees = np.full(len(c), angle)
     lift = lift_at(degrees, 360.0 + c.intake_center, c.intake_open, c.intake_lift, c.intake_shape)
     opening = _valve_area(lift, c.intake_diameter, c.intake_valves, c.port_area, c.intake_quality)
@@ -182,7 +182,7 @@ def exchange(
 
 
 def _mix(s: State, came: Array, kelvin: Array, burned: Array) -> None:
-    """Add inflowing gas to the cylinder: enthalpy in, energy kept."""
+    """Mix inflowing gas into the cylinder: its enthalpy is added to the energy."""
     total = s.mass + came
     s.kelvin = (s.mass * s.kelvin + GAMMA * came * kelvin) / total
     s.burned = (s.mass * s.burned + came * burned) / total
@@ -190,7 +190,7 @@ def _mix(s: State, came: Array, kelvin: Array, burned: Array) -> None:
 
 
 def settle(c: Cases, s: State, plenum: Array, dt: Array, exhaust: Array) -> None:
-    """Let the gas columns of runner and primary move for one step."""
+    """Move the gas columns of runner and primary for one step."""
     density = plenum / (GAS * c.charge_kelvin)
     port = s.port_mass * GAS * c.charge_kelvin / c.port_volume
     length = c.runner_length + 0.09

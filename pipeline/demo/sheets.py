@@ -1,4 +1,4 @@
-"""Writing the circle's sheets the way each shop writes them, and spoiling a few."""
+"""Write the demo's sheets the way each shop writes them, some of them with faults."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ import numpy as np
 
 from pullbook.pipeline.demo import shops as demo_shops
 from pullbook.pipeline.demo.shops import LAST_YEAR
-from pullbook.pipeline.values.units import TORQUE_POWER_CONSTANT
+from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.schemas.fields import FIELDS
 
 if TYPE_CHECKING:
@@ -24,9 +24,9 @@ if TYPE_CHECKING:
 
     from pullbook.pipeline.demo.shops import Made, Shop
 
-#: How many shops and sheets the demo has, and the seed it is made from.
+#: Number of shops and sheets of the demo, and its seed.
 SHOPS, SHEETS, SEED = 60, 800, 20260
-#: One in so many shops joined the circle with the newest batch.
+#: One in this many shops joined the circle with the newest batch.
 _JOINED = 15
 _BEGINNING = dt.datetime(2020, 1, 1)
 _INCH_FIELDS = ("bore", "stroke", "rod_length")
@@ -52,25 +52,25 @@ def make(
     newer: Path | None = None,
     track: Callable[[Iterable[int]], Iterable[int]] | None = None,
 ) -> list[Made]:
-    """Write the demo's sheets below a folder, one folder a shop.
+    """Write the demo's sheets below a folder, one folder per shop.
 
     Parameters
     ----------
     folder
-        Where to write; made if need be.
+        Folder to write to; it is made if it does not exist.
     sheets, shops
-        About how many sheets, of how many shops.
+        Number of sheets, about, and of shops.
     seed
-        Same seed, same sheets.
+        The same seed gives the same sheets.
     newer
-        Where to write the newest batch: sheets of the last year, and all of the shops that joined
-        last. ``None``: there is one batch only.
+        Folder for the newest batch: sheets of the last year, and all sheets of the shops that
+        joined last. ``None`` makes one batch only.
     track
         Wraps the loop over blocks of engine runs to show progress.
 
     Returns
     -------
-    What was made, with what no sheet tells: for tests of the pipeline.
+    The sheets with their hidden values, for tests of the pipeline.
 
     """
     rng = np.random.default_rng(seed)
@@ -118,7 +118,7 @@ def _write_shop(folder: Path, shop: Shop, made: list[Made]) -> None:
 
 
 def _save_same(book: Workbook, path: Path) -> None:
-    """Save a workbook so that the same content gives the same bytes: an archive keeps times."""
+    """Save a workbook without times, so that the same content gives the same bytes."""
     loose = io.BytesIO()
     book.save(loose)
     with zipfile.ZipFile(loose) as old, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as new:
@@ -129,7 +129,7 @@ def _save_same(book: Workbook, path: Path) -> None:
 
 
 def _undated(data: bytes) -> bytes:
-    """Take the time of saving out of the workbook's properties."""
+    """Remove the time of saving from the workbook's properties."""
     return re.sub(rb"(<dcterms:modified[^>]*>)[^<]*", rb"\g<1>2020-01-01T00:00:00Z", data)
 
 

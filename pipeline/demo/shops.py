@@ -1,7 +1,7 @@
 """The Tern Coast rebuilders' circle: invented shops, their dynos and their habits.
 
-A shop reads a little high or low, works on a few families, keeps some fields and never others,
-writes its own units and corrects by its own standard. That is the mess the pipeline is for.
+A shop reads a little high or low, works on a few families, never writes down some fields, and uses
+its own units and its own correction standard. The pipeline is there to make such sheets comparable.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ _PLACES = (
 )  # fmt: skip
 _TRADES = ("Marine", "Engine Works", "Rebuilds")
 
-#: Fields that a shop may not bother to write down, and how often it is the kind that does not.
+#: Fields that a shop may never write down, and the chance that it does not.
 _OPTIONAL = {
     "rod_length": 0.45, "intake_duration_seat": 0.5, "exhaust_duration_seat": 0.5,
     "intake_centerline": 0.35, "port_csa": 0.55, "port_volume": 0.35, "intake_flow": 0.3,
@@ -38,7 +38,7 @@ _OPTIONAL = {
     "arrangement": 0.2, "valves_per_cylinder": 0.15, "water_pump": 0.4, "accessories": 0.4,
     "muffled": 0.25, "fuel": 0.1, "exhaust_lift": 0.15,
 }  # fmt: skip
-#: Chance that any one field of a build was lost all the same.
+#: Chance that a field is missing on a single sheet of a shop that usually writes it down.
 _LOST = 0.06
 _FIRST_YEAR, LAST_YEAR = 2016, 2025
 _KEPT_ALWAYS = ("family", "cylinders", "bore", "stroke", "aspiration", "boost")
@@ -67,7 +67,7 @@ class Shop:
 
 @dataclass(slots=True)
 class Made:
-    """One invented sheet: what stands on it, and what nobody could read off it."""
+    """One invented sheet: its content, and the hidden values behind it."""
 
     sheet_id: str
     shop: Shop
@@ -88,9 +88,9 @@ def open_shops(count: int, sheets: int, rng: Generator) -> list[Shop]:
     Parameters
     ----------
     count
-        How many shops, at most 60.
+        Number of shops, at most 60.
     sheets
-        How many sheets they have together, about.
+        Number of sheets of all shops together, about.
     rng
         Random generator.
 
@@ -135,9 +135,9 @@ def run(
     rng: Generator,
     track: Callable[[Iterable[int]], Iterable[int]] | None = None,
 ) -> list[Made]:
-    """Build and test everything the shops have sheets of.
+    """Draw and test all builds of the shops, and return their sheets.
 
-    About one sheet in ten is a second pull, weeks later, of an engine tested before.
+    About one sheet in ten is a later pull of an engine that was tested before.
     """
     plans: list[tuple[Shop, int]] = []  # shop and number of the engine
     builds: list[Build] = []
@@ -167,7 +167,7 @@ def _across(points: int) -> NDArray[np.float64]:
 
 
 def _sweep(build: Build, rng: Generator) -> tuple[float, float]:
-    """Return a sweep that suits the engine: a shop goes a little past the power peak."""
+    """Return the first and last speed of a sweep, which ends a little above the power peak."""
     v = build.values
     top = 4300 + 38 * (v["intake_duration"] - 195) + (350 if v["stroke"] < 3.3 else -150)
     top = float(np.clip(top + rng.normal(0, 250), 4000, 7200))
@@ -183,7 +183,7 @@ def _test(
     scatter: NDArray[np.float64],
     rng: Generator,
 ) -> Made:
-    from scipy.interpolate import CubicSpline  # noqa: PLC0415 - only the demo's maker needs it
+    from scipy.interpolate import CubicSpline  # noqa: PLC0415 - only needed to make the demo
 
     knots, newton_metres, lost = curve
     rpm = np.arange(knots[0], knots[-1] + 1, shop.step)
@@ -192,7 +192,7 @@ def _test(
     air = correction_factors.Weather(
         rng.normal(*shop.kelvin) - 273.15, rng.normal(*shop.kpa), float(rng.uniform(25, 85))
     )
-    # The engine takes less of thin, warm air; what it loses to friction stays.
+    # Thin, warm air lowers the engine's filling; friction does not change.
     drag = CubicSpline(knots, lost)(rpm)
     breath = (air.dry / 99.0) * (298.15 / air.kelvin) ** 0.5
     observed = (mine + drag) * breath - drag

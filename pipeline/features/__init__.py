@@ -1,1 +1,1 @@
-"""What the model learns from: missing fields filled, features engineered."""
+"""The features that the model learns from: fill missing fields, work out features."""

@@ -1,9 +1,9 @@
-"""Features: what the trade and the handbooks reckon an engine by, from the fields of its sheet.
+"""Engineered features: the engine quantities of the trade and the handbooks, from a sheet's fields.
 
-Each feature is one function of the table of builds with its formula, unit and source in
-`FEATURES`; lengths are inches, angles crank degrees, as in the field dictionary. A feature whose
-inputs are missing is missing (NaN); the model learns from what there is. Features that go with
-engine speed are kept as their value per rev/min, so that one table serves every rpm.
+Each feature is a function of the table of builds; `FEATURES` gives its formula, unit and source.
+Lengths are inches and angles crank degrees, as in the field dictionary. A feature with a missing
+input is missing (NaN), which the model can handle. Features that are proportional to engine speed
+are stored per rev/min, so that one table serves every speed.
 """
 
 from __future__ import annotations
@@ -27,16 +27,16 @@ if TYPE_CHECKING:
 
 #: Speed of sound in the intake, ft/s, at about 25 degC (Heywood, appendix C, from memory).
 _SOUND = 1135.0
-#: In a hot primary, ft/s, at about 650 degC: common practice, no source.
+#: Speed of sound in a hot primary, ft/s, at about 650 degC: common practice, no source.
 _HOT_SOUND = 1950.0
-#: Mean inlet flow coefficient over the lift, where no flow was measured (Taylor, The Internal
+#: Mean inlet flow coefficient over the lift, if no flow was measured (Taylor, The Internal
 #: Combustion Engine in Theory and Practice, vol. 1, ch. 6, from memory).
 _FLOW_COEFFICIENT = 0.35
 #: Flow, cfm at 28 inH2O, of an ideal opening of one square inch: 1096.7 sqrt(28 / 0.075) / 144
 #: ft/min, fan engineers' velocity formula (ACGIH Industrial Ventilation, from memory).
 _IDEAL_CFM = 147.2
 _ATMOSPHERE_PSI = 14.696
-_ROD_RATIO = 1.65  # where no rod length is given: common practice, no source
+_ROD_RATIO = 1.65  # if no rod length is given: common practice, no source
 _ADVANCE = 4.0  # crank degrees that cams are ground ahead of split overlap: common practice
 
 
@@ -47,17 +47,17 @@ class Feature:
     Attributes
     ----------
     name
-        Its column.
+        Name of its column.
     unit
-        Its unit; for a speed feature that of its value at an rpm.
+        Its unit; for a speed feature the unit of its value at an rpm.
     formula
         The formula in words.
     source
-        Where it is from.
+        Source of the formula.
     of
         The function of the table's columns.
     per_rpm
-        Whether ``of`` gives the value per rev/min.
+        Whether ``of`` returns the value per rev/min.
     """
 
     name: str
@@ -69,15 +69,15 @@ class Feature:
 
 
 def _size(c: Columns) -> Column:
-    return np.asarray(engine_quantities.displacement(c["bore"], c["stroke"], c["cylinders"]))
+    return np.asarray(engine_quantities.size_of(c).engine)
 
 
 def _cylinder(c: Columns) -> Column:
-    return np.asarray(engine_quantities.displacement(c["bore"], c["stroke"], 1.0))
+    return np.asarray(engine_quantities.size_of(c).cylinder)
 
 
 def _intake_valves(c: Columns) -> Column:
-    """Two of three or four, three of five, one of two."""
+    """Return the intake valves per cylinder: 1 of 2, 2 of 3 or 4, 3 of 5."""
     return np.where(np.isnan(c["valves_per_cylinder"]), 1.0, np.ceil(c["valves_per_cylinder"] / 2))
 
 
@@ -104,7 +104,7 @@ def _exhaust_opening(c: Columns) -> Column:
 
 
 def _dynamic_compression(c: Columns) -> Column:
-    """Compression of what is left of the stroke after the intake closes."""
+    """Return the compression ratio over the stroke that is left when the intake closes."""
     closing = np.where(np.isnan(_closing_seat(c)), _closing(c) + 25, _closing_seat(c))
     throw = c["stroke"] / 2
     rod = np.where(np.isnan(c["rod_length"]), _ROD_RATIO * c["stroke"], c["rod_length"])
@@ -118,7 +118,7 @@ def _valve_area(c: Columns) -> Column:
 
 
 def _effective_area(c: Columns) -> Column:
-    """Mean opening that flow goes through: from the flow bench, or from the valve."""
+    """Return the mean effective intake area, in2: from the flow bench, or from the valve."""
     bench = c["intake_flow"] / _IDEAL_CFM * 0.72
     return np.where(np.isnan(bench), _FLOW_COEFFICIENT * _valve_area(c) * 0.9, bench)
 
@@ -128,7 +128,7 @@ def _piston_area(c: Columns) -> Column:
 
 
 def _piston_speed(c: Columns) -> Column:
-    """Feet a minute for each rev/min."""
+    """Return the mean piston speed in ft/min per rev/min."""
     return c["stroke"] / 6
 
 
@@ -145,7 +145,7 @@ def _pressure_ratio(c: Columns) -> Column:
 
 
 def _octane_compression(c: Columns) -> Column:
-    """Octane for each ratio of the compression that the charge really sees."""
+    """Return the octane per unit of effective compression ratio."""
     return c["octane"] / (_dynamic_compression(c) * _pressure_ratio(c))
 
 
@@ -154,19 +154,19 @@ def _airflow_demand(c: Columns) -> Column:
 
 
 def _helmholtz(c: Columns) -> Column:
-    """Rev/min at which the runner, with the cylinder at half stroke, rings twice a stroke."""
+    """Return the rev/min at which runner and cylinder at half stroke resonate (Engelman)."""
     middle = _cylinder(c) * (0.5 + 1 / (c["compression_ratio"] - 1))
     hertz = _SOUND * 12 / (2 * np.pi) * np.sqrt(c["port_csa"] / (c["runner_length"] * middle))
     return 60 * hertz / 2.1
 
 
 def _quarter_wave(c: Columns) -> Column:
-    """Rev/min at which the runner's fourth echo meets the next intake stroke."""
+    """Return the rev/min at which the fourth reflection in the runner meets the next intake."""
     return 120 * _SOUND * 12 / (4 * c["runner_length"]) / 4
 
 
 def _primary_tuning(c: Columns) -> Column:
-    """Rev/min at which the echo of blow-down comes back at overlap."""
+    """Return the rev/min at which the reflected blow-down pulse arrives at overlap."""
     degrees = 180 + _exhaust_opening(c)
     return degrees / 6 * _HOT_SOUND * 12 / (2 * c["primary_length"])
 
@@ -207,10 +207,10 @@ _TABLE = (
 
 #: Every engineered feature by name.
 FEATURES: Mapping[str, Feature] = MappingProxyType({f.name: f for f in _TABLE})
-#: Those that go with engine speed.
+#: Features that are proportional to engine speed.
 PER_RPM = tuple(f.name for f in _TABLE if f.per_rpm)
-#: Fields that stand beside the features as they are. Sizes go in as ratios, so that what was
-#: learned of one displacement serves another.
+#: Fields that are used unchanged beside the features. Sizes are used as ratios instead, so that
+#: what is learned at one displacement holds at another.
 _AS_THEY_ARE = tuple(
     name
     for name in (*BUILD_FIELDS, "water_pump", "accessories", "dyno")
@@ -221,9 +221,9 @@ CATEGORIES = tuple(n for n in (*_AS_THEY_ARE, "aspiration") if FIELDS[n].kind is
 
 
 def numbers(builds: pd.DataFrame) -> dict[str, Column]:
-    """Return every field that is a number, a flag or a choice as floats; missing is NaN.
+    """Return every number, flag and choice as floats, shape (builds,) each; missing is NaN.
 
-    Choices become their place in the field dictionary, flags 0 and 1.
+    Choices become their position in the field dictionary, flags 0 and 1.
     """
     columns: dict[str, Column] = {}
     for name in CURATED_FIELDS:
@@ -237,16 +237,16 @@ def numbers(builds: pd.DataFrame) -> dict[str, Column]:
 
 
 def engineer(columns: Columns) -> pd.DataFrame:
-    """Return the table of features, a row a build.
+    """Return the table of features, one row per build.
 
     Parameters
     ----------
     columns
-        Fields as floats, as `numbers` gives them; some may have been filled.
+        Fields as floats, as `numbers` returns them; missing ones may have been filled.
 
     Returns
     -------
-    Columns of `FEATURES` first (speed features per rev/min), then fields as they are.
+    Columns of `FEATURES` first (speed features per rev/min), then the unchanged fields.
 
     """
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -1,4 +1,4 @@
-"""The table that a model learns from: features of filled builds, and which fields were given."""
+"""The table that a model is trained on: features of filled builds, and which fields were given."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ import pandas as pd
 from pullbook.pipeline.features import engineered_features, fill_missing
 from pullbook.pipeline.features.fill_missing import FILLED, Filling
 from pullbook.pipeline.parallel.workers import Processes
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -20,63 +21,64 @@ if TYPE_CHECKING:
     from pullbook.pipeline.parallel.workers import Crew
 
 TABLE, FILLING = "features.parquet", "filling.npz"
-#: Prefix of the columns that say whether a field was given (1) or filled (0).
+#: Prefix of the columns that show whether a field was given (1) or filled (0).
 GIVEN = "given_"
-#: Builds whose features are made at a time.
+#: Number of builds whose features are worked out at a time.
 _LOT = 20_000
 ALONE = Processes(1)
 
 
-class NoFeaturesError(OSError):
-    """A folder that holds no features, or features of another data set."""
+class NoFeaturesError(InputError):
+    """A folder without features, or with features of another data set."""
 
 
 @dataclass(frozen=True, slots=True)
 class Features:
-    """Features of a data set and the filling they were made with.
+    """Features of a data set, and the filling they were made with.
 
     Attributes
     ----------
     table
-        A row a build, indexed by ``sheet_id``: columns of `engineered_features.engineer`, then for
-        every field that can be filled whether it was given.
+        One row per build, indexed by ``sheet_id``: the columns of `engineered_features.engineer`,
+        then one column per field that can be filled, which shows whether it was given.
     filling
-        What filled the missing fields.
+        The model that filled the missing fields.
     """
 
     table: pd.DataFrame
     filling: Filling
 
     def write(self, folder: Path) -> None:
-        """Write table and filling into a folder, made if need be."""
+        """Write table and filling to a folder; it is made if it does not exist."""
         folder.mkdir(parents=True, exist_ok=True)
         self.table.to_parquet(folder / TABLE)
         save_filling(self.filling, folder / FILLING)
 
 
-def fit(builds: pd.DataFrame, crew: Crew = ALONE) -> Features:
+def fit(builds: pd.DataFrame, workers: Crew = ALONE) -> Features:
     """Fit a filling to curated builds and return it with their features.
 
-    The filling is fitted here; ``crew`` fills and engineers, a lot of builds at a time.
+    The filling is fitted in this process; ``workers`` fill and work out features, one lot of
+    builds at a time.
     """
     fitted = fill_missing.fit(engineered_features.numbers(builds))
     lots = [builds.iloc[start : start + _LOT] for start in range(0, len(builds), _LOT)]
-    return Features(pd.concat(crew.each(partial(make, fitted=fitted), lots)), fitted)
+    return Features(pd.concat(workers.each(partial(make, fitted=fitted), lots)), fitted)
 
 
 def make(builds: pd.DataFrame, fitted: Filling) -> pd.DataFrame:
-    """Return the features of builds under a fitted filling.
+    """Return the features of builds, filled with a fitted filling.
 
     Parameters
     ----------
     builds
-        Typed builds, as `build_table.typed_builds` gives them.
+        Typed builds, as `build_table.typed_builds` returns them.
     fitted
         The filling.
 
     Returns
     -------
-    A row a build in the same order, indexed by ``sheet_id``; all columns are floats.
+    One row per build, in the same order, indexed by ``sheet_id``; all columns are floats.
 
     """
     raw = engineered_features.numbers(builds)
@@ -93,17 +95,20 @@ def load(folder: Path, builds: pd.DataFrame) -> Features:
     Raises
     ------
     NoFeaturesError
-        There are none, or they are of other builds.
+        The folder has no features, or features of other builds.
 
     """
     try:
         table = pd.read_parquet(folder / TABLE)
         fitted = load_filling(folder / FILLING)
-    except (OSError, ValueError, KeyError, zipfile.BadZipFile) as fault:
-        msg = f"{folder} holds no features; make them with: pullbook features"
-        raise NoFeaturesError(msg) from fault
+    except (OSError, ValueError, KeyError, zipfile.BadZipFile) as error:
+        msg = f"{folder} has no features in it; make them with: pullbook features"
+        raise NoFeaturesError(msg) from error
     if list(table.index) != list(builds["sheet_id"]):
-        msg = f"the features in {folder} are of another data set; make them anew"
+        msg = (
+            f"the features in {folder} are of another data set; make new ones with: pullbook"
+            " features"
+        )
         raise NoFeaturesError(msg)
     return Features(table, fitted)
 
@@ -121,7 +126,7 @@ def save_filling(fitted: Filling, path: Path) -> None:
 
 
 def load_filling(source: Path | BinaryIO) -> Filling:
-    """Read a filling; raises ``ValueError`` or ``KeyError`` where the file holds none."""
+    """Read a filling; raises ``ValueError`` or ``KeyError`` if the file does not have one."""
     with np.load(source, allow_pickle=False) as arrays:
         return Filling(
             tuple(str(name) for name in arrays["names"]),

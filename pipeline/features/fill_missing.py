@@ -1,9 +1,9 @@
-"""What goes together stands in for what is missing.
+"""Fill missing fields of a build from the fields that are given.
 
-A big intake valve comes with a big exhaust valve, a flow with a cross-section, an advertised
-duration with one at 0.050 in. A multivariate normal over the logarithms of the sizes and the
-angles as they are, fitted by expectation-maximisation to the sheets of a data set, fills a
-missing field with what the given ones lead to expect. It looks at builds alone, never at torque.
+Fields go together: a big intake valve with a big exhaust valve, a flow with a cross-section, an
+advertised duration with one at 0.050 in. A multivariate normal over the logarithms of the sizes
+and the plain angles, fitted by expectation-maximisation to the builds of a data set, fills a
+missing field with its expected value. It uses builds only, never torque.
 
 Dempster, Laird and Rubin (1977); Little and Rubin, Statistical Analysis with Missing Data, ch. 11,
 from memory.
@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from pullbook.pipeline.physics.engine_quantities import SIZE_FIELDS
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS, Kind
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     Column = NDArray[np.float64]
     Matrix = NDArray[np.float64]
 
-#: Fields that are filled: sizes by their logarithm, angles as they are.
+#: Fields that are filled: sizes by their logarithm, angles unchanged.
 _SIZES = (
     "rod_length", "compression_ratio", "intake_lift", "exhaust_lift", "intake_valve",
     "exhaust_valve", "port_csa", "port_volume", "intake_flow", "exhaust_flow", "runner_length",
@@ -36,12 +37,12 @@ _ANGLES = (
     "lobe_separation", "intake_centerline", "timing", "octane",
 )  # fmt: skip
 FILLED = _SIZES + _ANGLES
-#: Fields that are always there.
-_GIVEN = ("bore", "stroke", "cylinders")
-#: Choices that help to fill; they are not filled themselves.
+#: Fields that are always given.
+_GIVEN = SIZE_FIELDS
+#: Choices that are used to fill other fields; they are not filled themselves.
 _HINTS = (*(n for n in BUILD_FIELDS if FIELDS[n].kind is Kind.CHOICE), "valves_per_cylinder")
 _ROUNDS = 25
-#: Sheets of prior belief that fields have nothing to do with one another.
+#: Weight, in sheets, of the prior that fields are independent.
 _PRIOR = 8.0
 _ENOUGH = 5
 _MOST_SHEETS = 4000
@@ -49,16 +50,16 @@ _MOST_SHEETS = 4000
 
 @dataclass(frozen=True, slots=True)
 class Filling:
-    """A fitted filling.
+    """A fitted model that fills missing fields.
 
     Attributes
     ----------
     names
         The columns it was fitted on.
     center, scale
-        Mean and standard deviation of each column.
+        Mean and standard deviation of each column, shape (columns,).
     covariance
-        Covariance of the standardised columns.
+        Covariance of the standardised columns, shape (columns, columns).
     """
 
     names: tuple[str, ...]
@@ -67,9 +68,9 @@ class Filling:
     covariance: Matrix
 
     def fill(self, columns: Mapping[str, Column]) -> dict[str, Column]:
-        """Return the columns with missing fields filled where the fit knows them.
+        """Return the columns with missing fields filled, if the model was fitted on them.
 
-        Fields that describe a header are left missing on a cast manifold, which has none.
+        Fields of the header stay missing on a cast manifold, which has no primaries.
         """
         z, _ = _conditional(_standard(self, columns), self.covariance)
         filled = dict(columns)
@@ -85,7 +86,7 @@ class Filling:
         return filled
 
     def _in_unit(self, i: int, z: Column) -> Column:
-        """Return standardised values of a column in the unit of its field."""
+        """Convert standardised values of a column to the unit of its field."""
         name = self.names[i]
         value = z * self.scale[i] + self.center[i]
         value = np.exp(value) if name in _SIZES else value
@@ -93,7 +94,7 @@ class Filling:
         return limited
 
     def plausible(self, columns: Mapping[str, Column]) -> dict[str, Column]:
-        """Return what the missing fields of one build might be, given all that it gives.
+        """Return plausible values of the missing fields of one build, from those it gives.
 
         Parameters
         ----------
@@ -102,8 +103,8 @@ class Filling:
 
         Returns
         -------
-        For each missing field that can be filled, three values: the nodes of Gauss and Hermite's
-        rule, which weighs them as `PLAUSIBLE_WEIGHTS`.
+        Three values for each missing field that can be filled: the nodes of Gauss and Hermite's
+        rule, whose weights are `PLAUSIBLE_WEIGHTS`.
 
         """
         z = _standard(self, columns)
@@ -122,7 +123,7 @@ PLAUSIBLE_WEIGHTS = np.array([1 / 6, 2 / 3, 1 / 6])
 
 
 def _transformed(columns: Mapping[str, Column]) -> dict[str, Column]:
-    """Return the columns the fit works on: logarithms, angles, and choices as indicators."""
+    """Return the columns that are fitted: logarithms, angles, and choices as indicators."""
     made: dict[str, Column] = {}
     for name in (*_GIVEN, *_SIZES):
         made[name] = np.log(columns[name])
@@ -147,9 +148,9 @@ def _standard(filling: Filling, columns: Mapping[str, Column]) -> Matrix:
 
 
 def fit(columns: Mapping[str, Column]) -> Filling:
-    """Fit a filling to the fields of a data set, as `features.numbers` gives them.
+    """Fit a filling to the fields of a data set, as `engineered_features.numbers` returns them.
 
-    Columns with fewer than five different sheets, or without spread, take no part.
+    Columns with fewer than five values, or with only one value, are not used.
     """
     made = _transformed(columns)
     names, center, scale = [], [], []
@@ -160,7 +161,7 @@ def fit(columns: Mapping[str, Column]) -> Filling:
             center.append(float(known.mean()))
             scale.append(float(known.std()))
     start = Filling(tuple(names), np.array(center), np.array(scale), np.eye(len(names)))
-    z = _standard(start, columns)[:: max(1, len(columns["bore"]) // _MOST_SHEETS)]
+    z = _standard(start, columns)[:: max(1, len(columns[SIZE_FIELDS[0]]) // _MOST_SHEETS)]
     covariance = np.eye(len(names))
     for _ in range(_ROUNDS):
         whole, spread = _conditional(z, covariance)
@@ -170,7 +171,7 @@ def fit(columns: Mapping[str, Column]) -> Filling:
 
 
 def _conditional(z: Matrix, covariance: Matrix) -> tuple[Matrix, Matrix]:
-    """Return rows with expected values where they were missing, and the summed covariances."""
+    """Return the rows with expected values for missing ones, and their summed covariances."""
     whole = z.copy()
     spread = np.zeros_like(covariance)
     gaps = np.isnan(z)

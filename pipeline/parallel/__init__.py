@@ -1,1 +1,1 @@
-"""Many small things at once: threads, processes, a cluster."""
+"""Parallel work: threads, processes, a cluster."""

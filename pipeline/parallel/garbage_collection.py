@@ -1,4 +1,4 @@
-"""Making many small things at once without looking for cycles among them again and again."""
+"""Pause garbage collection while many small objects are made."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 @contextmanager
 def uncollected() -> Iterator[None]:
-    """Put off the search for cyclic garbage: for work that makes none, and many objects."""
+    """Pause the search for cyclic garbage, for work that makes many objects and no cycles."""
     collecting = gc.isenabled()
     gc.disable()
     try:

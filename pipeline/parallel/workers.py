@@ -1,6 +1,6 @@
-"""Who does the work: threads of this process, more processes, or a cluster of machines.
+"""Workers: threads of this process, more processes, or a cluster of machines.
 
-Every crew takes the same functions and gives the same results in the same order.
+All of them take the same functions and give the same results in the same order.
 """
 
 from __future__ import annotations
@@ -8,13 +8,13 @@ from __future__ import annotations
 import os
 import re
 import socket
-from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from contextlib import contextmanager
 from functools import partial
-from multiprocessing import get_context
 from threading import local
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 from urllib.parse import urlsplit
+
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -22,67 +22,75 @@ if TYPE_CHECKING:
 Item = TypeVar("Item")
 Result = TypeVar("Result")
 _HERE = local()
-#: Fewer pieces of work than this are done before a second process has started.
+#: Fewer items than this are finished before a second process has started.
 _WORTH_PROCESSES = 5
 _SECONDS = 15
 _ADDRESS = re.compile(r"(tcp|tls|ws|wss)://\S+:\d+$")
 
 
 class Crew(Protocol):
-    """Whoever does one thing to many pieces of work."""
+    """Anything that can apply a function to many items."""
 
     def each(
         self, work: Callable[[Item], Result], items: Sequence[Item]
-    ) -> Iterator[Result]:  # pragma: no cover - a form
-        """Yield what work gives for each item, in their order."""
+    ) -> Iterator[Result]:  # pragma: no cover - a protocol
+        """Yield ``work(item)`` for each item, in order."""
         ...
 
 
 class Threads:
-    """A thread a core, each of which keeps to itself.
+    """One thread per core; libraries called from it use one thread each.
 
-    Trees of some ten thousand readings do not gain by more than one thread, and two libraries that
-    each start as many threads as there are cores wait for one another. So the pieces run side by
-    side, and whatever works on one of them takes one thread.
+    Trees on some ten thousand readings do not get faster with more than one thread, and two
+    libraries that each start one thread per core block each other. So the items run in parallel,
+    each with one thread.
     """
 
     def each(self, work: Callable[[Item], Result], items: Sequence[Item]) -> Iterator[Result]:
-        """Yield what work gives for each item, in their order."""
-        from threadpoolctl import threadpool_limits  # noqa: PLC0415 - not for a look at one sheet
+        """Yield ``work(item)`` for each item, in order."""
+        from threadpoolctl import threadpool_limits  # noqa: PLC0415 - not needed to check a few sheets
 
-        with (
-            threadpool_limits(1),
-            ThreadPoolExecutor(max(1, min(len(items), os.cpu_count() or 1))) as pool,
-        ):
-            yield from pool.map(partial(_alone, work), items)
+        with threadpool_limits(1):
+            single = partial(_run_single_threaded, work)
+            yield from _side_by_side("threading", os.cpu_count() or 1, single, items)
 
 
 class Processes:
-    """So many processes; the caller's main module must be importable where there are several."""
+    """A number of processes, kept for the next call; what they are given must be picklable."""
 
     def __init__(self, count: int) -> None:
-        """Take so many."""
+        """Use ``count`` processes."""
         self.count = count
 
     def each(self, work: Callable[[Item], Result], items: Sequence[Item]) -> Iterator[Result]:
-        """Yield what work gives for each item, in their order."""
+        """Yield ``work(item)`` for each item, in order."""
         if self.count <= 1 or len(items) < _WORTH_PROCESSES:
             yield from map(work, items)
             return
-        with ProcessPoolExecutor(min(self.count, len(items)), get_context("spawn")) as pool:
-            yield from pool.map(work, items)
+        yield from _side_by_side("loky", self.count, work, items)
+
+
+def _side_by_side(
+    backend: str, most: int, work: Callable[[Item], Result], items: Sequence[Item]
+) -> Iterator[Result]:
+    from joblib import Parallel, delayed  # noqa: PLC0415 - not needed to check a few sheets
+
+    # With one job the caller's own thread would do the work, and keep its mark as a part.
+    jobs = max(2, min(len(items), most))
+    parallel = Parallel(n_jobs=jobs, backend=backend, return_as="generator", batch_size=1)
+    yield from parallel(delayed(work)(item) for item in items)
 
 
 class Cluster:
-    """The workers of a Dask cluster, which must have pullbook and see the same files."""
+    """The workers of a Dask cluster; they need pullbook installed and access to the same files."""
 
     def __init__(self, client: Any) -> None:
-        """Take the workers that a client of `distributed` speaks to."""
+        """Use the workers of a `distributed` client."""
         self._client = client
 
     def each(self, work: Callable[[Item], Result], items: Sequence[Item]) -> Iterator[Result]:
-        """Yield what work gives for each item, in their order."""
-        futures = self._client.map(partial(_limited, work), list(items), pure=False)
+        """Yield ``work(item)`` for each item, in order."""
+        futures = self._client.map(partial(_run_on_worker, work), list(items), pure=False)
         try:
             for future in futures:
                 yield future.result()
@@ -92,54 +100,52 @@ class Cluster:
 
 @contextmanager
 def cluster(address: str | None) -> Iterator[Cluster | None]:
-    """Give the crew of a Dask scheduler while it is needed; ``None`` without an address.
+    """Connect to a Dask scheduler and yield its workers; ``None`` without an address.
 
     Raises
     ------
-    ImportError
-        The extra ``cluster`` is not installed.
-    OSError
-        Nobody answers at the address.
+    InputError
+        The extra ``cluster`` is not installed, the address is not valid, or no scheduler answers.
 
     """
     if address is None:
         yield None
         return
     if not _ADDRESS.match(address):
-        msg = f"{address!r} is no address of a scheduler, as tcp://10.0.0.5:8786"
-        raise OSError(msg)
+        msg = f"{address!r} is not the address of a scheduler; write it as tcp://10.0.0.5:8786"
+        raise InputError(msg)
     try:
         from distributed import Client  # noqa: PLC0415 - an extra
-    except ImportError as fault:
-        msg = "a cluster takes the package distributed: pip install 'pullbook[cluster]'"
-        raise ImportError(msg) from fault
+    except ImportError as error:
+        msg = "a cluster needs the package distributed; run: pip install 'pullbook[cluster]'"
+        raise InputError(msg) from error
     try:
-        # A client that found nobody leaves its attempts behind; so a plain knock comes first.
+        # A client that cannot connect leaves tasks running; so try a plain connection first.
         parts = urlsplit(address)
         socket.create_connection((parts.hostname, parts.port), timeout=_SECONDS).close()
         client: Any = Client(  # type: ignore[no-untyped-call]
             address, timeout=_SECONDS, set_as_default=False
         )
-    except (OSError, ValueError) as fault:
-        msg = f"no scheduler answers at {address}"
-        raise OSError(msg) from fault
+    except (OSError, ValueError) as error:
+        msg = f"no scheduler answers at {address}; check that it is running"
+        raise InputError(msg) from error
     with client:
         yield Cluster(client)
 
 
 def threads() -> int:
-    """Return how many threads a library may take here; 0 means as many as it likes."""
+    """Return the number of threads a library may use here; 0 means no limit."""
     return 1 if getattr(_HERE, "is_part", False) else 0
 
 
-def _alone(work: Callable[[Item], Result], item: Item) -> Result:
+def _run_single_threaded(work: Callable[[Item], Result], item: Item) -> Result:
     _HERE.is_part = True
     return work(item)
 
 
-def _limited(work: Callable[[Item], Result], item: Item) -> Result:
-    """Do a piece of work on a worker, which has threads of its own."""
-    from threadpoolctl import threadpool_limits  # noqa: PLC0415 - not for a look at one sheet
+def _run_on_worker(work: Callable[[Item], Result], item: Item) -> Result:
+    """Apply a function to an item on a cluster worker, with one thread."""
+    from threadpoolctl import threadpool_limits  # noqa: PLC0415 - not needed to check a few sheets
 
     with threadpool_limits(1):
-        return _alone(work, item)
+        return _run_single_threaded(work, item)

@@ -1,1 +1,1 @@
-"""Humid air, correction standards and handbook engine quantities: pure functions of numbers."""
+"""Pure functions of numbers: humid air, correction standards and engine quantities."""

@@ -1,11 +1,11 @@
-"""Correction standards as pure functions of the weather, and the way to one reference.
+"""Correction standards as pure functions of the weather, and conversion to the reference.
 
-A factor times the observed torque is the torque in the standard's own condition. To bring a
-stated torque to the reference condition its factor is undone with the weather of the sheet and
-the reference's factor applied; without the weather a nominal ratio has to do.
+The observed torque times a standard's factor is the torque in the standard's condition. To bring a
+stated torque to the reference condition, its factor is divided out with the weather of the sheet
+and the reference's factor applied; without the weather a nominal ratio is used.
 
-The formulas are from memory of the standards named beside them; the text of a standard goes
-before this file.
+The formulas are from memory of the standards named with them; where the text of a standard differs
+from this file, the standard is right.
 """
 
 from __future__ import annotations
@@ -21,17 +21,17 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
 _KELVIN = 273.15
-#: Assumed where a sheet gives temperature and pressure but no humidity: half of saturation.
+#: Relative humidity assumed on a sheet with temperature and pressure but without humidity, %.
 ASSUMED_HUMIDITY = 50.0
-#: The standard whose condition every curated number stands in.
+#: The standard of all curated numbers.
 REFERENCE = "SAE J1349"
-#: The word for numbers as they were read.
+#: The correction of numbers as they were read.
 OBSERVED = "observed"
-#: Relative standard deviation of a torque corrected by a nominal ratio. Weather moves the ratio
+#: Relative standard deviation of a torque corrected by a nominal ratio. Weather changes the ratio
 #: of two standards' factors by about this much over a year: common practice, no source.
 NOMINAL_SD = 0.01
-#: Flywheel torque of a chassis reading: nominal driveline efficiency and the relative standard
-#: deviation of it. Common practice, no source.
+#: From chassis to flywheel torque: nominal driveline efficiency, and its relative standard
+#: deviation. Common practice, no source.
 CHASSIS_EFFICIENCY = 0.85
 CHASSIS_SD = 0.03
 
@@ -72,15 +72,15 @@ class Standard:
     Attributes
     ----------
     factor
-        Factor on observed torque for a naturally breathing spark-ignition engine.
+        Factor on observed torque for a naturally aspirated spark-ignition engine.
     reference
-        The weather at which the factor is one.
+        The weather at which the factor is 1.
     celsius, pressure
-        Range of air temperature (degC) and of the pressure it uses (kPa) it was written for.
+        Range of air temperature (degC) and pressure (kPa) that the standard is valid for.
     limits
-        Range of the factor itself that the standard allows; ``None`` where it sets none.
+        Range of the factor itself that the standard allows; ``None`` without a limit.
     source
-        Where the formula is from.
+        Source of the formula.
     """
 
     factor: Callable[[Weather], float]
@@ -91,7 +91,7 @@ class Standard:
     source: str
 
     def covers(self, weather: Weather) -> bool:
-        """Tell whether the standard was written for such weather."""
+        """Return whether the weather is in the range of the standard."""
         inside = self.celsius[0] <= weather.celsius <= self.celsius[1]
         inside &= self.pressure[0] <= weather.pressure <= self.pressure[1]
         if self.limits is not None:
@@ -102,7 +102,7 @@ class Standard:
 def sae_j1349(weather: Weather) -> float:
     """Return the factor of SAE J1349 for dry air at 99 kPa and 25 degC.
 
-    Friction, 15 % of the torque, does not follow the weather: hence 1.18 and 0.18.
+    Friction, 15 % of the torque, does not depend on the weather: hence 1.18 and 0.18.
     """
     return 1.18 * (99.0 / weather.dry) * math.sqrt(weather.kelvin / 298.15) - 0.18
 
@@ -113,7 +113,7 @@ def sae_j607(weather: Weather) -> float:
 
 
 def din_70020(weather: Weather) -> float:
-    """Return the factor of DIN 70020 for 1013 mbar and 20 degC; it takes no count of humidity."""
+    """Return the factor of DIN 70020 for 1013 mbar and 20 degC; humidity is not used."""
     return (101.3 / weather.pressure) * math.sqrt(weather.kelvin / 293.15)
 
 
@@ -159,12 +159,12 @@ STANDARDS: Mapping[str, Standard] = MappingProxyType(
     }
 )
 
-#: The weather of a nominal ratio: the reference's own temperature and dry pressure, half humid.
+#: The weather of a nominal ratio: temperature and dry pressure of the reference, 50 % humidity.
 _NOMINAL = Weather(25.0, 99.0 + 0.5 * humid_air.saturation_pressure(25.0), 50.0)
 
 
 def factor(standard: str, weather: Weather) -> float:
-    """Return the factor of a standard; observed numbers carry the factor one.
+    """Return the factor of a standard; it is 1 for observed numbers.
 
     Raises
     ------
@@ -176,19 +176,19 @@ def factor(standard: str, weather: Weather) -> float:
 
 
 def to_reference(stated: str, weather: Weather | None) -> float:
-    """Return what a torque stated in a standard is multiplied by to stand at the reference.
+    """Return the factor from a torque in some correction to the reference condition.
 
     Parameters
     ----------
     stated
-        The correction the number stands in.
+        The correction of the torque.
     weather
-        The weather of the sheet; ``None`` where it is not known.
+        The weather of the sheet; ``None`` if not known.
 
     Raises
     ------
     ValueError
-        Observed numbers without weather cannot be brought anywhere.
+        The torque is as observed, and the weather is not known.
 
     Examples
     --------
@@ -197,7 +197,7 @@ def to_reference(stated: str, weather: Weather | None) -> float:
 
     """
     if weather is None and stated == OBSERVED:
-        msg = "observed torque needs the weather"
+        msg = "observed torque cannot be corrected without the weather"
         raise ValueError(msg)
     at = weather or _NOMINAL
     return factor(REFERENCE, at) / factor(stated, at)

@@ -1,29 +1,61 @@
-"""Handbook quantities of a piston engine, as pure functions of numbers or arrays.
+"""Handbook quantities of a four-stroke piston engine, as pure functions of numbers or arrays.
 
-Every function takes and returns SI units unless its name says otherwise. Sources are named where
-one is known; a four-stroke cycle is meant throughout.
+Arguments and results are in SI units unless the docstring says otherwise; arrays keep their shape.
+Sources are named where known.
 """
 
 from __future__ import annotations
+
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 Number = float | NDArray[np.float64]
 
-INCH = 0.0254
-#: One foot pound-force in newton metres, exact by the definitions of inch, pound and gravity.
-LBFT = 1.3558179483314004
-CUBIC_INCH = INCH**3
-
 
 def displacement(bore: Number, stroke: Number, cylinders: Number) -> Number:
-    """Return the swept volume of all cylinders, in the cube of the unit of bore and stroke.
+    """Return the displacement of all cylinders, in the cube of the unit of bore and stroke.
 
     >>> round(displacement(4.0, 3.48, 8), 1)
     349.8
     """
     return np.pi / 4 * bore**2 * stroke * cylinders
+
+
+#: Fields that a displacement is worked out from; the first two are lengths.
+SIZE_FIELDS = ("bore", "stroke", "cylinders")
+
+
+class Columns(Protocol):
+    """Anything that gives a field by its name: a mapping, a table."""
+
+    def __getitem__(self, name: str, /) -> Any:
+        """Return the numbers of a field."""
+
+
+class EngineSize(NamedTuple):
+    """Swept volume of an engine and of one of its cylinders, in the cube of one unit."""
+
+    engine: Number
+    cylinder: Number
+
+
+def size_of(fields: Columns) -> EngineSize:
+    """Return the size of the engine that fields describe.
+
+    Parameters
+    ----------
+    fields
+        ``bore``, ``stroke`` and ``cylinders``: numbers, arrays, or columns of a table.
+
+    >>> [round(volume, 1) for volume in size_of({"bore": 4.0, "stroke": 3.48, "cylinders": 8})]
+    [349.8, 43.7]
+    """
+    bore, stroke, cylinders = (np.asarray(fields[name], dtype=float) for name in SIZE_FIELDS)
+    return EngineSize(
+        np.asarray(displacement(bore, stroke, cylinders)), np.asarray(displacement(bore, stroke, 1))
+    )
 
 
 def mean_piston_speed(stroke: Number, rpm: Number) -> Number:

@@ -1,4 +1,4 @@
-"""Humid air: vapour pressure and the pressure of the dry part."""
+"""Humid air: vapour pressure and dry air pressure."""
 
 from __future__ import annotations
 
@@ -30,14 +30,14 @@ def dry_pressure(total: float, celsius: float, relative_humidity: float) -> floa
     celsius
         Air temperature, degC.
     relative_humidity
-        Percent.
+        Relative humidity, %.
 
     """
     return total - relative_humidity / 100 * saturation_pressure(celsius)
 
 
 def celsius_of(fahrenheit: float) -> float:
-    """Return degrees Celsius of degrees Fahrenheit.
+    """Convert degrees Fahrenheit to degrees Celsius.
 
     >>> celsius_of(77)
     25.0

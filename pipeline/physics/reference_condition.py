@@ -1,4 +1,4 @@
-"""The weather on a sheet, and how its numbers come to the reference condition."""
+"""The weather on a sheet, and the route of its numbers to the reference condition."""
 
 from __future__ import annotations
 
@@ -13,15 +13,15 @@ if TYPE_CHECKING:
 
 
 class Route(NamedTuple):
-    """How a sheet's torque comes to the reference condition.
+    """How a sheet's torque is brought to the reference condition.
 
     Attributes
     ----------
     name
-        ``weather``: undone exactly; ``nominal``: by a nominal ratio; ``stated``: it stands in
-        the reference already.
+        ``weather``: exactly, with the weather; ``nominal``: with a nominal ratio; ``stated``: it
+        is at the reference condition already.
     factor
-        What its torque is multiplied by.
+        Factor on the torque.
     sd
         Relative standard deviation that the route adds.
     """
@@ -48,7 +48,7 @@ def _number(values: Mapping[str, Value], name: str) -> float | None:
 
 
 def weather_of(values: Mapping[str, Value]) -> correction_factors.Weather | None:
-    """Return the weather of a sheet, or ``None`` where temperature or pressure is missing."""
+    """Return the weather of a sheet, or ``None`` if temperature or barometer is missing."""
     fahrenheit, inhg = _number(values, "air_temperature"), _number(values, "barometer")
     if fahrenheit is None or inhg is None:
         return None
@@ -61,14 +61,14 @@ def weather_of(values: Mapping[str, Value]) -> correction_factors.Weather | None
 
 
 def is_exact(values: Mapping[str, Value]) -> bool:
-    """Tell whether no nominal ratio is needed."""
+    """Return whether a sheet can be corrected without a nominal ratio."""
     return (
         values.get("correction") == correction_factors.REFERENCE or weather_of(values) is not None
     )
 
 
 def route(values: Mapping[str, Value]) -> Route:
-    """Return how the torque of a sheet that was accepted comes to the reference condition."""
+    """Return the route of an accepted sheet's torque to the reference condition."""
     stated = str(values["correction"])
     at = weather_of(values)
     name = "weather" if at is not None else "nominal"

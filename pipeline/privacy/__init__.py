@@ -1,1 +1,1 @@
-"""What leaves the shop, under which code, and how it is taken back."""
+"""What leaves the shop and under which code, and how it is withdrawn."""

@@ -1,8 +1,8 @@
-"""Names that do not travel: a shop's name becomes a keyed code.
+"""Replace names by codes before a sheet leaves the shop.
 
-The code is HMAC-SHA-256 of the name under a key that only the contributor has. Whoever lacks the
-key cannot turn a code back, not even by trying every name; whoever has it gets the same code
-again and can ask as that shop.
+The code of a name is its HMAC-SHA-256 under a key that only the contributor has. Without the key
+nobody can find the name, not even by trying every name; with it the same name always gives the
+same code, so that the contributor can predict as that shop.
 """
 
 from __future__ import annotations
@@ -17,7 +17,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.privacy import identity_leaks
-from pullbook.schemas.fields import WITHHELD
+from pullbook.schemas.errors import InputError
+from pullbook.schemas.fields import FIELDS, WITHHELD
 from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:
@@ -25,19 +26,19 @@ if TYPE_CHECKING:
 
     from pullbook.pipeline.values.sheet import Sheet
 
-#: A code is the first 128 bits; RFC 2104, section 5, recommends no less than half.
+#: A code is the first 128 bits; RFC 2104, section 5, recommends at least half.
 _CODE_CHARS = 32
 _CODE = re.compile(rf"^[0-9a-f]{{{_CODE_CHARS}}}$")
 _TEXTS = ("sheet_id", "family")
 _SHORT = 10
 
 
-class KeyFileError(OSError):
-    """A key file that is not there, is empty or cannot be made."""
+class KeyFileError(InputError):
+    """A key file that does not exist, is empty or cannot be written."""
 
 
 def default_key_file() -> Path:
-    """Return where the contributor's key lies in the user's configuration folder."""
+    """Return the path of the contributor's key in the user's configuration folder."""
     import platformdirs  # noqa: PLC0415 - only where no key file is named
 
     return platformdirs.user_config_path("pullbook") / "contributor.key"
@@ -49,27 +50,27 @@ def read_key(path: Path) -> bytes:
     Raises
     ------
     KeyFileError
-        There is no such file, or nothing in it.
+        The file does not exist, cannot be read or is empty.
 
     """
     try:
         key = path.read_bytes().strip()
-    except OSError as fault:
-        msg = f"the key file {path} cannot be read: {fault.strerror}"
-        raise KeyFileError(msg) from fault
+    except OSError as error:
+        msg = f"the key file {path} cannot be read: {error.strerror}"
+        raise KeyFileError(msg) from error
     if not key:
-        msg = f"the key file {path} is empty"
+        msg = f"the key file {path} is empty; restore it from a copy, or name another file"
         raise KeyFileError(msg)
     return key
 
 
 def make_key(path: Path) -> bytes:
-    """Return the key in a file, made there with mode 0600 if the file does not exist.
+    """Return the key in a file; if the file does not exist, make it with mode 0600.
 
     Raises
     ------
     KeyFileError
-        The file cannot be made or read.
+        The file cannot be written or read.
 
     """
     if path.exists():
@@ -80,10 +81,10 @@ def make_key(path: Path) -> bytes:
         with os.fdopen(handle, "w", encoding="ascii") as file:
             file.write(secrets.token_hex(32) + "\n")
     except FileExistsError:
-        pass  # another run was first
-    except OSError as fault:
-        msg = f"the key file {path} cannot be made: {fault.strerror}"
-        raise KeyFileError(msg) from fault
+        pass  # another run made it first
+    except OSError as error:
+        msg = f"the key file {path} cannot be written: {error.strerror}"
+        raise KeyFileError(msg) from error
     return read_key(path)
 
 
@@ -102,16 +103,16 @@ def code(key: bytes, name: str) -> str:
 
 
 def is_code(text: object) -> bool:
-    """Tell whether a text has the form of a code."""
+    """Return whether a text has the form of a code."""
     return isinstance(text, str) and _CODE.match(text) is not None
 
 
 def anonymise(sheet: Sheet, key: bytes) -> None:
-    """Replace the shop's name by its code and drop what would tell on it, in place.
+    """Replace the shop's name by its code and drop what could identify the shop, in place.
 
-    Free text and what tells where the dyno stands go. A name that travels is replaced by a code
-    of its own where it holds the shop's name or more than a name, or where it is only that of a
-    file. A sheet that already carries a code keeps it.
+    Free text and the dyno's location are dropped. The names of sheet and family are replaced by
+    codes if they contain the shop's name or more than a name, or are only the name of a file. A
+    sheet that already has a code keeps it.
     """
     for name in WITHHELD:
         sheet.values.pop(name, None)
@@ -122,8 +123,8 @@ def anonymise(sheet: Sheet, key: bytes) -> None:
     for name in _TEXTS:
         text = sheet.values.get(name)
         if isinstance(text, str):
-            given, finding = private_name(key, name, text, shop, of_file=name not in sheet.rows)
-            sheet.values[name] = given
+            private, finding = private_name(key, name, text, shop, of_file=name not in sheet.rows)
+            sheet.values[name] = private
             if finding is not None:
                 sheet.findings.append(replace(finding, row=sheet.rows.get(name)))
     sheet.sheet_id = str(sheet.values["sheet_id"])
@@ -132,7 +133,7 @@ def anonymise(sheet: Sheet, key: bytes) -> None:
 def private_name(
     key: bytes, field: str, text: str, shop: str, *, of_file: bool
 ) -> tuple[str, Finding | None]:
-    """Return a name as it may travel, and what was found in it.
+    """Return a name as it may be shared, and a finding if something is in it.
 
     Parameters
     ----------
@@ -143,21 +144,25 @@ def private_name(
     text
         The name.
     shop
-        The shop's name in clear; empty where it is not known.
+        The shop's name; empty if not known.
     of_file
         Whether it is only the name of a file.
 
     """
-    code_, message = "text-withheld", identity_leaks.more_than_a_name(text)
+    title = FIELDS[field].title
+    code_, reason = "text-withheld", identity_leaks.more_than_a_name(text)
     if shop and identity_leaks.names(shop, text):
-        code_, message = "name-withheld", "held the shop's name"
-    elif message is None and of_file:
-        message = "is the name of a file"
-    if message is not None:
-        told = Finding(code_, f"{field} {message} and was replaced by a code", field)
-        return f"{field.removesuffix('_id')}-{code(key, text)[:_SHORT]}", told
+        code_, reason = "name-withheld", "contains the shop's name"
+    elif reason is None and of_file:
+        reason = "is the name of a file"
+    if reason is not None:
+        finding = Finding(code_, f"{title} {reason}; it was replaced by a code.", field)
+        return f"{field.removesuffix('_id')}-{code(key, text)[:_SHORT]}", finding
     word = identity_leaks.hint(shop, text)
     if word is None:
         return text, None
-    message = f"{field} holds {word!r}, as the shop's name does, and travels as it is"
+    message = (
+        f"{title} contains {word!r} from the shop's name and is shared as it is. Rename it if that"
+        " says too much."
+    )
     return text, Finding("name-hint", message, field, None, text)

@@ -1,12 +1,12 @@
-"""Contributing: check, anonymise, and put every sheet where it belongs.
+"""Contribute sheets: check them, anonymise them, and write them as accepted or refused.
 
-Accepted sheets are written anew in plain units under the shop's code; a corrected one takes the
-place of the old, which is kept beside. Refused ones are written with their findings, as they were
-but for the shop's name and the free text, so that they can be mended and sent again; their
-originals are kept sealed. What the contributor has is only read.
+Accepted sheets are written in the units of the field dictionary under the shop's code. A corrected
+sheet replaces the earlier one, which is kept in another folder. Refused sheets are written with
+their findings, without the shop's name and free text, so that they can be corrected and contributed
+again; their originals are kept encrypted. The contributor's own files are only read.
 
-Whatever is written is written whole or not at all, under a lock: killed at any moment and run
-again, a contribution ends in the same state.
+Files are written completely or not at all, under a lock. A contribution that is killed and run
+again ends in the same state.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.checks import check_sheet, duplicates
+from pullbook.pipeline.checks import check_sheet, checked_sheets
 from pullbook.pipeline.privacy import anonymise
 from pullbook.pipeline.privacy.contributed_sheet import sheet_text
 from pullbook.pipeline.privacy.refused_sheets import (
@@ -31,7 +31,6 @@ from pullbook.pipeline.privacy.refused_sheets import (
     write_refused,
     write_whole,
 )
-from pullbook.pipeline.reading import find_sheets, parse_sheet
 from pullbook.pipeline.values.headings import PLAIN
 
 if TYPE_CHECKING:
@@ -45,18 +44,18 @@ _PATIENCE = 600.0
 
 @dataclass(slots=True)
 class Entry:
-    """A sheet that is accepted: itself, and the file it becomes.
+    """An accepted sheet, and the file that is written for it.
 
     Attributes
     ----------
     sheet
-        Anonymised.
+        The anonymised sheet.
     name
-        Of the file; it says nothing, and is the same for the same shop and sheet.
+        Name of the file; a code, the same for the same shop and sheet.
     text
-        All that leaves the contributor.
+        Text of the file: all that leaves the contributor.
     origin
-        Keyed code of where the sheet was read from.
+        Keyed code of the file that the sheet was read from.
     """
 
     sheet: Sheet
@@ -67,14 +66,14 @@ class Entry:
 
 @dataclass(slots=True)
 class Plan:
-    """What a contribution will write: every sheet is in exactly one of the lists.
+    """What a contribution will write: every sheet is either accepted or refused.
 
     Attributes
     ----------
     accepted, refused
         The sheets.
     passed_over
-        Files that carry no sheets by their name.
+        Files that cannot be sheets by their name.
     """
 
     accepted: list[Entry] = field(default_factory=list)
@@ -89,10 +88,10 @@ class Outcome:
     Attributes
     ----------
     plan
-        What it was to write.
+        The plan that was carried out.
     new, superseding, unchanged
-        How many of the accepted sheets were not there before, took the place of an earlier one,
-        and stood there already or were said twice.
+        How many of the accepted sheets are new, replaced an earlier version, or were there before
+        (or were given twice).
     """
 
     plan: Plan
@@ -104,38 +103,33 @@ class Outcome:
 def plan(
     paths: Iterable[Path], key: bytes, headings: Headings = PLAIN, into: Path | None = None
 ) -> Plan:
-    """Read, judge and anonymise sheets; nothing is written.
+    """Read, check and anonymise sheets; nothing is written.
 
     Parameters
     ----------
     paths
-        Where the sheets lie.
+        Files and folders with the sheets.
     key
         The contributor's key.
     headings
-        What headings mean, the shop's own among them.
+        The headings that are understood, with the shop's own.
     into
-        Where the contribution will be written; what lies there is no sheet of the shop's.
+        Folder of the contribution; sheets in it are not read.
 
     Raises
     ------
     NothingToReadError
-        A path holds no sheets.
+        A path has no sheets.
 
     """
-    found = find_sheets.find(paths, into)
-    raws = [raw for source in found.sources for raw in find_sheets.source(source, headings)]
-    sheets = [
-        check_sheet.judge(parse_sheet.typed(raw), check_sheet.CONTRIBUTION_RULES) for raw in raws
-    ]
-    duplicates.judge(sheets)
-    made = Plan(passed_over=found.passed_over)
+    read = checked_sheets.read(paths, check_sheet.CONTRIBUTION_RULES, headings, into)
+    made = Plan(passed_over=read.passed_over)
     home = (into or Path()).resolve()
-    met: Counter[str] = Counter()
-    for raw, sheet in zip(raws, sheets, strict=True):
-        where = _where(raw, home)
-        origin = anonymise.code(key, f"{where}\n{met[where]}")
-        met[where] += 1
+    counts: Counter[str] = Counter()
+    for raw, sheet in zip(read.raws, read.sheets, strict=True):
+        place = _describe_place(raw, home)
+        origin = anonymise.code(key, f"{place}\n{counts[place]}")
+        counts[place] += 1
         if sheet.accepted:
             anonymise.anonymise(sheet, key)
             text = sheet_text(sheet.values, sheet.readings)
@@ -145,17 +139,17 @@ def plan(
     return made
 
 
-def _where(raw: RawSheet, home: Path) -> str:
-    """Return where a sheet was read from, as seen from a folder; of a file with many, its name too.
+def _describe_place(raw: RawSheet, home: Path) -> str:
+    """Return the files a sheet was read from, relative to a folder, and its name if not alone.
 
-    Seen from the contribution, so that all of it can be moved and says the same there.
+    Relative to the contribution, so that both can be moved together without a change.
     """
     alone = len(raw.files) == 1 and raw.files[0].suffix.casefold() != ".xlsx"
-    files = [_seen_from(home, file.resolve()) for file in raw.files]
+    files = [_relative_path(home, file.resolve()) for file in raw.files]
     return f"{files}\n{'' if alone else raw.sheet_id}"
 
 
-def _seen_from(home: Path, file: Path) -> str:
+def _relative_path(home: Path, file: Path) -> str:
     try:
         return Path(os.path.relpath(file, home)).as_posix()
     except ValueError:  # on another drive
@@ -165,7 +159,7 @@ def _seen_from(home: Path, file: Path) -> str:
 def contribute(
     paths: Iterable[Path], into: Path, key: bytes, headings: Headings = PLAIN
 ) -> Outcome:
-    """Check and anonymise sheets and write them below a folder; see `plan`.
+    """Check and anonymise sheets and write them to a folder; see `plan`.
 
     Parameters
     ----------
@@ -177,12 +171,12 @@ def contribute(
     Raises
     ------
     NothingToReadError
-        A path holds no sheets; nothing is written then.
+        A path has no sheets; then nothing is written.
     TimeoutError
-        Another contribution is writing into the folder and does not end.
+        Another contribution is writing to the folder and does not finish.
 
     """
-    from filelock import FileLock, Timeout  # noqa: PLC0415 - only where something is written
+    from filelock import FileLock, Timeout  # noqa: PLC0415 - only needed to write
 
     outcome = Outcome(plan(paths, key, headings, into))
     for folder in (ACCEPTED, REFUSED):
@@ -190,11 +184,11 @@ def contribute(
     try:
         with FileLock(into / ".lock", timeout=_PATIENCE):
             for part in into.rglob(f".*{PART}"):
-                part.unlink()  # left behind by a run that was killed
+                part.unlink()  # left by a run that was killed
             _write_all(outcome, into, key)
-    except Timeout as fault:
-        msg = f"another contribution is writing into {into} and does not end"
-        raise TimeoutError(msg) from fault
+    except Timeout as error:
+        msg = f"another contribution is still writing to {into}; wait for it, then try again"
+        raise TimeoutError(msg) from error
     return outcome
 
 
@@ -209,17 +203,17 @@ def _write_all(outcome: Outcome, into: Path, key: bytes) -> None:
             outcome.unchanged += 1
         else:
             outcome.superseding += 1
-            _keep(into / SUPERSEDED, path.stem, old)
+            _keep_version(into / SUPERSEDED, path.stem, old)
         if old != data:
             write_whole(path, data)
-        for mended in (into / REFUSED).glob(f"*-{entry.origin}.*"):
-            mended.unlink()
+        for corrected in (into / REFUSED).glob(f"*-{entry.origin}.*"):
+            corrected.unlink()
     for refusal in outcome.plan.refused:
         write_refused(into / REFUSED, refusal, key)
 
 
-def _keep(folder: Path, stem: str, data: bytes) -> None:
-    """Keep an earlier version of a sheet; the last one kept is not kept twice."""
+def _keep_version(folder: Path, stem: str, data: bytes) -> None:
+    """Keep an earlier version of a sheet, unless it equals the last one kept."""
     folder.mkdir(exist_ok=True)
     kept = sorted(folder.glob(f"{stem}-*.csv"))
     if not kept or kept[-1].read_bytes() != data:

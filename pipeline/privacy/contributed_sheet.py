@@ -1,4 +1,4 @@
-"""The text of a sheet as it is contributed: plain units, our own headings."""
+"""The text of a contributed sheet, in the units and names of the field dictionary."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 _DIGITS = 10
 
 
-def _plain(value: Value) -> str:
+def _format_value(value: Value) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float):
@@ -26,7 +26,7 @@ def _plain(value: Value) -> str:
 
 
 def yaml_scalar(value: str) -> str:
-    """Write a text as a YAML scalar; a JSON string is one."""
+    """Return a text as a YAML scalar, in the form of a JSON string."""
     return json.dumps(value, ensure_ascii=False)
 
 
@@ -34,15 +34,15 @@ def sheet_text(values: dict[str, Value], readings: list[Reading]) -> str:
     """Return the text of a sheet file in the units of the field dictionary."""
     known = [(name, values.get(name)) for name in FIELDS]
     lines = [
-        f"{name}: {yaml_scalar(value) if isinstance(value, str) else _plain(value)}"
+        f"{name}: {yaml_scalar(value) if isinstance(value, str) else _format_value(value)}"
         for name, value in known
         if value is not None
     ]
     rows = [["rpm", "torque", "power", "pull"]] + [
         [
-            _plain(r.rpm),
-            "" if r.torque is None else _plain(r.torque),
-            "" if r.power is None else _plain(r.power),
+            _format_value(r.rpm),
+            "" if r.torque is None else _format_value(r.torque),
+            "" if r.power is None else _format_value(r.power),
             str(r.pull),
         ]
         for r in readings
@@ -51,7 +51,7 @@ def sheet_text(values: dict[str, Value], readings: list[Reading]) -> str:
 
 
 def assemble(lines: list[str], rows: list[list[str]]) -> str:
-    """Return a sheet file: lines of front matter, then rows of the table."""
+    """Return the text of a sheet file from its lines of fields and the rows of its table."""
     out = io.StringIO()
     csv.writer(out, lineterminator="\n").writerows(rows)
     return "\n".join(["---", *lines, "---", out.getvalue()])

@@ -1,4 +1,4 @@
-"""How rare a build is: how many shops of a data set have one like it."""
+"""How rare a build is: the number of shops in a data set that have a similar one."""
 
 from __future__ import annotations
 
@@ -7,47 +7,49 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 import pandas as pd
 
+from pullbook.pipeline.physics.engine_quantities import SIZE_FIELDS
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from pullbook.schemas.fields import Value
 
-#: Builds are of one engine when bore and stroke differ by less than this share.
+#: Builds have the same engine if bore and stroke differ by less than this share.
 _SIZE = 0.012
-#: Builds are alike when these fields differ by no more, where both give them.
+#: Builds are similar if these fields differ by no more than this, when both give them.
 _ALIKE = {"compression_ratio": 0.5, "intake_duration": 6.0, "exhaust_duration": 6.0,
           "lobe_separation": 2.0, "boost": 2.0}  # fmt: skip
 _SAME = ("aspiration", "intake_type", "fuel_metering", "exhaust_type", "fuel", "arrangement")
 
 
 class Rarity(NamedTuple):
-    """How many shops have the engine, and how many a build like it."""
+    """Number of shops with the same engine, and with a similar build."""
 
     engine: int
     build: int
 
 
 def rarity(values: Mapping[str, Value], builds: pd.DataFrame) -> Rarity:
-    """Return how many shops of a data set have the engine of a build, and a build like it.
+    """Return how many shops of a data set have the same engine, and a similar build.
 
     Parameters
     ----------
     values
-        Fields of the build. A shop of its own, given as a code, is not counted.
+        Fields of the build. Its own shop, given as a code, is not counted.
     builds
         Curated builds.
 
     """
     own = builds["shop"].to_numpy() != values.get("shop")
     engine = own & (builds["cylinders"] == values["cylinders"]).to_numpy(dtype=bool, na_value=False)
-    for name in ("bore", "stroke"):
-        there = builds[name].to_numpy(dtype=float)
-        engine &= np.abs(np.log(there / float(values[name]))) < _SIZE  # type: ignore[arg-type]
+    for name in SIZE_FIELDS[:2]:
+        others = builds[name].to_numpy(dtype=float)
+        engine &= np.abs(np.log(others / float(values[name]))) < _SIZE  # type: ignore[arg-type]
     alike = engine.copy()
-    for name, apart in _ALIKE.items():
+    for name, most in _ALIKE.items():
         if isinstance(given := values.get(name), int | float):
-            there = builds[name].to_numpy(dtype=float, na_value=np.nan)
-            alike &= np.isnan(there) | (np.abs(there - given) <= apart)
+            others = builds[name].to_numpy(dtype=float, na_value=np.nan)
+            alike &= np.isnan(others) | (np.abs(others - given) <= most)
     for name in _SAME:
         given = values.get(name) or ("natural" if name == "aspiration" else None)
         if given is not None:

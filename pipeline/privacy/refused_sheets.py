@@ -1,4 +1,4 @@
-"""Refused sheets: what is written of them beside their findings, and their sealed originals."""
+"""Write refused sheets: a private copy, the findings, and the encrypted originals."""
 
 from __future__ import annotations
 
@@ -28,11 +28,11 @@ NAME_CHARS = 12
 PART = ".part"
 
 
-#: How the names of the files end that hold what was found in a refused sheet.
+#: Ending of the files with the findings of refused sheets.
 FINDINGS_FILE = ".findings.json"
 
 
-#: Findings that quote what is not in the dictionary, or the name of a file.
+#: Findings whose message quotes unknown text or the name of a file; it is not written.
 _QUOTES_WHAT_IT_FOUND = frozenset(
     {"unknown-field", "unknown-column", "text-left-out", "not-readable", "too-large", "encoding",
      "no-front-matter", "front-matter-unreadable", "repeated-field", "two-corrections",
@@ -45,7 +45,7 @@ _NUMBER = re.compile(r"[+-]?[\d.,]+(?:[eE][+-]?\d+)?")
 
 @dataclass(slots=True)
 class Refusal:
-    """A sheet that is refused: as read, as judged, and the keyed code of where it was read from."""
+    """A refused sheet: as read, as checked, and the keyed code of the file it was read from."""
 
     raw: RawSheet
     sheet: Sheet
@@ -53,47 +53,47 @@ class Refusal:
 
 
 def file_name(key: bytes, sheet: Sheet) -> str:
-    """Return a file name that says nothing and is the same for the same sheet."""
+    """Return a file name made of codes, the same for the same shop and sheet."""
     shop = str(sheet.values["shop"])
     return f"{shop[:NAME_CHARS]}-{anonymise.code(key, sheet.sheet_id)[:NAME_CHARS]}.csv"
 
 
 def write_whole(path: Path, data: bytes) -> None:
-    """Write a whole file or none."""
+    """Write a file completely or not at all."""
     part = path.with_name(f".{path.name}{PART}")
     part.write_bytes(data)
     part.replace(path)
 
 
 def write_refused(folder: Path, refusal: Refusal, key: bytes) -> None:
-    """Write a refused sheet, its findings and its sealed original."""
+    """Write a refused sheet, its findings and its encrypted original."""
     raw, sheet = refusal.raw, refusal.sheet
     named = raw.fields.get("shop")
     shop = named.text.strip() if named is not None else ""
-    instead = anonymise.code(key, shop) if shop else ""
-    stem = f"{instead[:NAME_CHARS] or 'no-shop'}-{refusal.origin}"
+    code = anonymise.code(key, shop) if shop else ""
+    stem = f"{code[:NAME_CHARS] or 'no-shop'}-{refusal.origin}"
     name, _ = anonymise.private_name(
         key, "sheet_id", sheet.sheet_id, shop, of_file="sheet_id" not in raw.fields
     )
-    told = {
+    record = {
         "sheet_id": name,
-        "findings": [_private_finding(f, shop, instead) for f in sheet.findings],
+        "findings": [_private_finding(f, shop, code) for f in sheet.findings],
         "originals": _keep_originals(folder / ORIGINALS, raw, key),
     }
-    copy = assemble(_private_fields(raw, key, shop, instead), _private_rows(raw, shop, instead))
+    copy = assemble(_private_fields(raw, key, shop, code), _private_rows(raw, shop, code))
     write_whole(folder / f"{stem}.csv", copy.encode("utf-8", "replace"))
-    write_whole(folder / f"{stem}{FINDINGS_FILE}", json.dumps(told, indent=2).encode())
+    write_whole(folder / f"{stem}{FINDINGS_FILE}", json.dumps(record, indent=2).encode())
 
 
-def _private_fields(raw: RawSheet, key: bytes, shop: str, instead: str) -> list[str]:
-    """Return the fields of a refused sheet as they may be written: none that an accepted drops."""
+def _private_fields(raw: RawSheet, key: bytes, shop: str, code: str) -> list[str]:
+    """Return the fields of a refused sheet without anything that an accepted sheet drops."""
     lines = []
     for name, cell in raw.fields.items():
-        text = identity_leaks.withhold(shop, cell.text, instead) if shop else cell.text
+        text = identity_leaks.withhold(shop, cell.text, code) if shop else cell.text
         if name in WITHHELD:
             continue
         if name == "shop":
-            text = instead
+            text = code
         elif name in ("sheet_id", "family"):
             text, _ = anonymise.private_name(key, name, cell.text, shop, of_file=False)
         elif name == "tested_on":
@@ -102,8 +102,8 @@ def _private_fields(raw: RawSheet, key: bytes, shop: str, instead: str) -> list[
     return lines
 
 
-def _private_rows(raw: RawSheet, shop: str, instead: str) -> list[list[str]]:
-    """Return the readings of a refused sheet under headings of ours; nothing else of its table."""
+def _private_rows(raw: RawSheet, shop: str, code: str) -> list[list[str]]:
+    """Return the readings of a refused sheet under our headings, and nothing else of its table."""
     rows: list[list[str]] = []
     for block in table_layout.blocks(raw.table or [], raw.headings)[0]:
         columns = [
@@ -114,33 +114,33 @@ def _private_rows(raw: RawSheet, shop: str, instead: str) -> list[list[str]]:
         for _, cells in block.rows:
             texts = [cells[place] if place < len(cells) else "" for _, place in columns]
             private = [
-                identity_leaks.withhold(shop, text, instead) if shop else text for text in texts
+                identity_leaks.withhold(shop, text, code) if shop else text for text in texts
             ]
-            rows.append([_harmless(text) for text in private])
+            rows.append([_escape_formula(text) for text in private])
     return rows
 
 
-def _private_finding(finding: Finding, shop: str, instead: str) -> dict[str, str | int | None]:
-    """Return a finding as it may be written: without what was left out, or any file's name."""
-    told = finding.as_json()
+def _private_finding(finding: Finding, shop: str, code: str) -> dict[str, str | int | None]:
+    """Return a finding without quoted text, names of files and the shop's name."""
+    entry = finding.as_json()
     if finding.code in _QUOTES_WHAT_IT_FOUND:
-        return {**told, "value": None, "field": None, "message": CODES[finding.code].meaning}
+        return {**entry, "value": None, "field": None, "message": CODES[finding.code].meaning}
     return {
-        name: identity_leaks.withhold(shop, text, instead)
+        name: identity_leaks.withhold(shop, text, code)
         if shop and isinstance(text, str) and name in ("value", "message")
         else text
-        for name, text in told.items()
+        for name, text in entry.items()
     }
 
 
-def _harmless(cell: str) -> str:
-    """Return a cell that no spreadsheet takes for a formula."""
+def _escape_formula(cell: str) -> str:
+    """Return a cell that no spreadsheet reads as a formula."""
     formula = cell[:1] in ("=", "+", "-", "@", "\t") and not _NUMBER.fullmatch(cell)
     return f"'{cell}" if formula else cell
 
 
 def _keep_originals(folder: Path, raw: RawSheet, key: bytes) -> list[str]:
-    """Keep the files a sheet was read from, sealed; return under which names."""
+    """Keep encrypted copies of the files a sheet was read from; return their names."""
     from pullbook.pipeline.privacy import sealed_originals  # noqa: PLC0415 - a cipher is only loaded when a sheet is refused
 
     names = []
@@ -157,45 +157,45 @@ def _keep_originals(folder: Path, raw: RawSheet, key: bytes) -> list[str]:
 
 
 def refusals(folder: Path) -> list[tuple[str, str, list[dict[str, Any]]]]:
-    """Return the sheets that a contribution refused: name, file and findings of each.
+    """Return name, file and findings of each sheet that a contribution refused.
 
-    What cannot be read there is passed over: it is the contributor's own record.
+    Files that cannot be read are skipped: they are the contributor's own record.
     """
     found = []
     for path in sorted((folder / REFUSED).glob(f"*{FINDINGS_FILE}")):
         try:
-            told = json.loads(path.read_text(encoding="utf-8"))
-            found.append((str(told["sheet_id"]), str(path), list(told["findings"])))
+            record = json.loads(path.read_text(encoding="utf-8"))
+            found.append((str(record["sheet_id"]), str(path), list(record["findings"])))
         except (OSError, ValueError, KeyError, TypeError):
             continue
     return found
 
 
 def unseal(shared: Path, into: Path, key: bytes) -> list[Path]:
-    """Write the sealed originals below a folder back as they were.
+    """Decrypt the originals below a folder and write them as they were.
 
     Parameters
     ----------
     shared
         A contribution.
     into
-        Where to write; each original into a folder of its own, for many may share a name.
+        Folder to write to; each original gets a folder of its own, as names may repeat.
     key
         The contributor's key.
 
     Raises
     ------
     NothingToReadError
-        Nothing is sealed there.
+        There are no encrypted originals.
     SealError
-        The key is another's.
+        The key is not the one they were encrypted with.
 
     """
     from pullbook.pipeline.privacy import sealed_originals  # noqa: PLC0415
 
     sealed = sorted(shared.rglob(f"*{sealed_originals.SUFFIX}"))
     if not sealed:
-        msg = f"{shared} holds no sealed originals"
+        msg = f"{shared} has no sealed originals in it"
         raise find_sheets.NothingToReadError(msg)
     written = []
     for path in sealed:

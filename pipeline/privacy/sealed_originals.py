@@ -1,8 +1,8 @@
-"""Originals kept byte for byte, sealed: readable only with the contributor's key.
+"""Encrypted copies of original files, readable only with the contributor's key.
 
 A refused sheet must not be lost, and its shop's name must not be written in clear. So its file is
-kept encrypted (AES-SIV, RFC 5297) under a key that is derived from the contributor's (HKDF,
-RFC 5869). The same file gives the same sealed bytes.
+encrypted (AES-SIV, RFC 5297) with a key derived from the contributor's key (HKDF, RFC 5869). The
+same file always gives the same encrypted bytes.
 """
 
 from __future__ import annotations
@@ -16,12 +16,14 @@ from cryptography.hazmat.primitives.ciphers.aead import AESSIV
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.kdf.hkdf import HKDF
 
+from pullbook.schemas.errors import InputError
+
 SUFFIX = ".sealed"
 _PURPOSE = b"pullbook: originals of refused sheets"
 
 
-class SealError(ValueError):
-    """A sealed file that this key does not open, or that was altered."""
+class SealError(InputError):
+    """An encrypted file that this key does not open, or that was changed."""
 
 
 def _cipher(key: bytes) -> AESSIV:
@@ -29,23 +31,23 @@ def _cipher(key: bytes) -> AESSIV:
 
 
 def seal(key: bytes, name: str, data: bytes) -> bytes:
-    """Return a file sealed, its name with it, as lines of base64."""
+    """Encrypt a file together with its name; return lines of base64."""
     head = json.dumps(name).encode()
     return base64.encodebytes(_cipher(key).encrypt(head + b"\n" + data, [_PURPOSE]))
 
 
 def unseal(key: bytes, sealed: bytes) -> tuple[str, bytes]:
-    """Return name and bytes of a sealed file.
+    """Decrypt a file; return its name and bytes.
 
     Raises
     ------
     SealError
-        The key is another's, or the bytes were altered.
+        The key is not the one it was encrypted with, or the bytes were changed.
 
     """
     try:
         head, _, data = _cipher(key).decrypt(base64.b64decode(sealed), [_PURPOSE]).partition(b"\n")
-    except (InvalidTag, ValueError) as fault:
-        msg = "the key does not open it: it was sealed with another, or altered"
-        raise SealError(msg) from fault
+    except (InvalidTag, ValueError) as error:
+        msg = "the original cannot be opened: it was sealed with another key, or changed since"
+        raise SealError(msg) from error
     return Path(json.loads(head)).name, data

@@ -1,1 +1,1 @@
-"""Files as shops keep them into typed sheets."""
+"""Read files as shops keep them, up to typed sheets."""

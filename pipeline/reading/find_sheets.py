@@ -1,7 +1,7 @@
-"""Sheets from wherever they lie: files, folders, tables, workbooks.
+"""Find and read sheets: files, folders, tables, workbooks.
 
-Finding and reading are two steps: what there is to read is listed first, so that a caller can
-count it, share it out, or read only what is new.
+Finding and reading are two steps. The sources are listed first, so that a caller can count them,
+split them among processes, or read only the new ones.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from pullbook.pipeline.reading import sheet_file, tables, text_file
 from pullbook.pipeline.values.headings import PLAIN
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -25,20 +26,20 @@ SHEET_FILES = (".csv", ".xlsx", *_TEXT_SHEETS)
 _DEEPEST = 32
 
 
-class NothingToReadError(OSError):
-    """A path that does not exist, or holds nothing that could be a sheet."""
+class NothingToReadError(InputError):
+    """A path that does not exist, or that has no sheets."""
 
 
 @dataclass(slots=True)
 class Found:
-    """What lies below some paths.
+    """The files found below some paths.
 
     Attributes
     ----------
     sources
-        What carries sheets, in a stable order: sheet files, workbooks, and folders of tables.
+        Sheet files, workbooks and folders of tables, in a stable order.
     passed_over
-        Files that carry none by their name, and links to folders, which are not followed.
+        Files that cannot be sheets by their name, and links to folders, which are not followed.
     """
 
     sources: list[Path]
@@ -46,37 +47,37 @@ class Found:
 
 
 def find(paths: Iterable[Path], without: Path | None = None) -> Found:
-    """List what carries sheets below paths, in a stable order, without opening it.
+    """List the sources of sheets below some paths, in a stable order.
 
     Parameters
     ----------
     paths
-        Sheet files, folders of them (read to any depth), folders with ``builds.csv`` and
+        Sheet files, folders of them (searched to any depth), folders with ``builds.csv`` and
         ``pulls.csv``, and workbooks.
     without
-        A folder that is passed over.
+        A folder to skip.
 
     Raises
     ------
     NothingToReadError
-        A path does not exist, is no kind of file that carries sheets, or is a folder with none.
+        A path does not exist, is not a kind of file that holds sheets, or is a folder without any.
 
     """
     found = Found([], [])
     for path in paths:
         if path.is_dir():
             before = len(found.sources)
-            _folder(path, found, 0, None if without is None else without.resolve())
+            _search_folder(path, found, 0, None if without is None else without.resolve())
             if len(found.sources) == before:
-                msg = f"{path} holds no sheets (*.csv, *.tsv, *.txt, *.xlsx)"
+                msg = f"{path} has no sheets in it. Sheets end in .csv, .tsv, .txt or .xlsx."
                 raise NothingToReadError(msg)
         else:
-            found.sources.append(_file(path))
+            found.sources.append(_check_file(path))
     found.sources = list(dict.fromkeys(found.sources))
     return found
 
 
-def _folder(folder: Path, found: Found, depth: int, without: Path | None) -> None:
+def _search_folder(folder: Path, found: Found, depth: int, without: Path | None) -> None:
     with os.scandir(folder) as entries:
         listed = sorted(entries, key=lambda entry: entry.name)
     has_tables = f"{tables.BUILDS}.csv" in {entry.name.casefold() for entry in listed}
@@ -89,10 +90,10 @@ def _folder(folder: Path, found: Found, depth: int, without: Path | None) -> Non
         if without is not None and entry.is_dir() and path.resolve() == without:
             continue
         if entry.is_dir(follow_symlinks=False) and depth < _DEEPEST:
-            _folder(path, found, depth + 1, without)
+            _search_folder(path, found, depth + 1, without)
         elif has_tables and _is_table(path):
             continue
-        elif entry.is_dir() or path.suffix.casefold() not in SHEET_FILES or _is_note(path):
+        elif entry.is_dir() or path.suffix.casefold() not in SHEET_FILES or _is_other_text(path):
             found.passed_over.append(path)
         else:
             found.sources.append(path)
@@ -102,8 +103,8 @@ def _is_table(path: Path) -> bool:
     return path.name.casefold() in (f"{tables.BUILDS}.csv", f"{tables.PULLS}.csv")
 
 
-def _is_note(path: Path) -> bool:
-    """Tell whether a text file is none of a sheet: those open with a fence."""
+def _is_other_text(path: Path) -> bool:
+    """Return whether a .tsv or .txt file is not a sheet: it does not start with a --- line."""
     if path.suffix.casefold() not in _TEXT_SHEETS:
         return False
     try:
@@ -112,26 +113,26 @@ def _is_note(path: Path) -> bool:
         return True
 
 
-def _file(path: Path) -> Path:
+def _check_file(path: Path) -> Path:
     if not path.exists():
         msg = f"{path} does not exist"
         raise NothingToReadError(msg)
-    if _is_note(path):
-        msg = f"{path} does not open with ---, the line before the fields: it is read as no sheet"
+    if _is_other_text(path):
+        msg = f"{path} is not a sheet: it does not start with --- and then the fields"
         raise NothingToReadError(msg)
     if path.suffix.casefold() not in SHEET_FILES:
-        msg = f"{path} is not a kind of file that carries sheets (.csv, .tsv, .txt, .xlsx)"
+        msg = f"{path} cannot be a sheet. Sheets end in .csv, .tsv, .txt or .xlsx."
         raise NothingToReadError(msg)
     return path.parent if _is_table(path) else path
 
 
 def source(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
-    """Read the sheets of one source, as `find` lists them; faults become findings."""
+    """Read the sheets of one source that `find` listed; faults become findings."""
     files: tuple[Path, ...] = (path,)
     if path.is_dir():
         found = tables.read_folder(path, headings)
-        both = (tables.table_in(path, name) for name in (tables.BUILDS, tables.PULLS))
-        files = tuple(file for file in both if file is not None)
+        pair = (tables.table_in(path, name) for name in (tables.BUILDS, tables.PULLS))
+        files = tuple(file for file in pair if file is not None)
     elif path.suffix.casefold() == ".xlsx":
         found = tables.read_workbook(path, headings)
     else:
@@ -142,6 +143,6 @@ def source(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
 
 
 def sheets(paths: Iterable[Path], headings: Headings = PLAIN) -> Iterator[RawSheet]:
-    """Read every sheet below the paths, in a stable order; see `find`."""
+    """Read every sheet below some paths, in a stable order; see `find`."""
     for path in find(paths).sources:
         yield from source(path, headings)

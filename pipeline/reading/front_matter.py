@@ -1,7 +1,8 @@
-"""YAML as people write it on a sheet: plain fields, every value a text.
+"""Read the fields of a sheet: YAML as people write it, every value as text.
 
-The loader resolves nothing: `no` stays no, 0417 keeps its nought, 9:30 is no number of seconds,
-and no tag makes an object. Only a flat mapping of scalars is a sheet; anything else is a finding.
+The loader does not interpret values: `no` stays the text no, 0417 keeps its zero, 9:30 does not
+become seconds, and tags do not make objects. Only a flat mapping of scalars is accepted; anything
+else is a finding.
 """
 
 from __future__ import annotations
@@ -13,22 +14,23 @@ from typing import TYPE_CHECKING
 import yaml
 
 from pullbook.pipeline.values.headings import PLAIN
+from pullbook.schemas.errors import InputError
 from pullbook.schemas.fields import FIELDS, Kind
 from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-#: One field a line, as people write it.
+#: One field per line, as people write it.
 _LINE = re.compile(r"^[ \t]*([^\s:#][^:]*?)[ \t]*:[ \t]*(.*?)[ \t]*$")
-#: A text with a number in it, which to YAML is a remark: job #12.
+#: A text such as "job #12", of which YAML takes the end as a comment.
 _NUMBERED = re.compile(
     r"^(\s*[^\s:#][^:\n]*:[ \t]+)([^\s\"'#|>\[{&*!%@][^\n]*[ \t]#.*)$", re.MULTILINE
 )
 
 
 class _Loader(getattr(yaml, "CBaseLoader", yaml.BaseLoader)):  # type: ignore[misc]  # no stub
-    """Takes every scalar as it stands: there is nothing to resolve."""
+    """A YAML loader that keeps every scalar as text."""
 
     def resolve(self, *_: object) -> str:
         return ""
@@ -40,23 +42,23 @@ class _Loader(getattr(yaml, "CBaseLoader", yaml.BaseLoader)):  # type: ignore[mi
         pass
 
 
-class FrontMatterError(ValueError):
-    """The text is not a plain list of fields; carries the finding."""
+class FrontMatterError(InputError):
+    """The text is not a plain list of fields; ``finding`` says why."""
 
     def __init__(self, message: str, row: int | None = None) -> None:
         super().__init__(message)
         self.finding = Finding("front-matter-unreadable", message, row=row)
 
 
-def _as_meant(text: str) -> str:
-    """Quote every value that stands on a line with its name; rows stay as they are.
+def _quote_values(text: str) -> str:
+    """Quote every value that is on one line with its name; the number of lines stays the same.
 
-    So a lone - or ?, a colon, an asterisk or a quotation mark in a text are what they seem.
+    So a lone - or ?, a colon, an asterisk or a quotation mark is read as plain text.
     """
-    return "\n".join(map(_line_as_meant, text.split("\n")))
+    return "\n".join(map(_quote_value, text.split("\n")))
 
 
-def _line_as_meant(line: str) -> str:
+def _quote_value(line: str) -> str:
     found = _LINE.match(line)
     if found is None or not found[2] or found[2][0] in "[{#":
         return line
@@ -67,19 +69,19 @@ def _line_as_meant(line: str) -> str:
     return f"{name}: {json.dumps(value)}"
 
 
-def _with_numbers(text: str) -> str:
-    """Quote texts that hold a #; behind a number it opens a remark, as YAML has it."""
+def _quote_hashes(text: str) -> str:
+    """Quote the # in values of text fields; in other fields it starts a comment, as in YAML."""
 
-    def quoted(found: re.Match[str]) -> str:
+    def quote(found: re.Match[str]) -> str:
         field = PLAIN.sheet(found[1].strip().rstrip(":")).field
         is_text = field is not None and FIELDS[field].kind is Kind.TEXT
         return found[1] + json.dumps(found[2].strip()) if is_text else found[0]
 
-    return _NUMBERED.sub(quoted, text)
+    return _NUMBERED.sub(quote, text)
 
 
-def _composed(text: str) -> yaml.Node | None:
-    """Return the YAML of a text; where it is no flat list of fields, of the text as it is meant."""
+def _compose(text: str) -> yaml.Node | None:
+    """Parse a text as YAML; if that is not a flat list of fields, parse it with values quoted."""
     try:
         node: yaml.Node | None = yaml.compose(text, Loader=_Loader)
     except yaml.YAMLError:
@@ -90,7 +92,7 @@ def _composed(text: str) -> yaml.Node | None:
         )
         if node is None or flat:
             return node
-    return yaml.compose(_as_meant(text), Loader=_Loader)
+    return yaml.compose(_quote_values(text), Loader=_Loader)
 
 
 def read(text: str, first_row: int = 1) -> Iterator[tuple[str, str, int]]:
@@ -101,7 +103,7 @@ def read(text: str, first_row: int = 1) -> Iterator[tuple[str, str, int]]:
     text
         The YAML text.
     first_row
-        The row of its first line in the file, from 1.
+        The row of its first line in the file, counted from 1.
 
     Raises
     ------
@@ -110,24 +112,24 @@ def read(text: str, first_row: int = 1) -> Iterator[tuple[str, str, int]]:
 
     """
     try:
-        node = _composed(_with_numbers(text) if " #" in text or "\t#" in text else text)
-    except yaml.YAMLError as fault:
-        mark = getattr(fault, "problem_mark", None)
+        node = _compose(_quote_hashes(text) if " #" in text or "\t#" in text else text)
+    except yaml.YAMLError as error:
+        mark = getattr(error, "problem_mark", None)
         row = None if mark is None else mark.line + first_row
-        problem = getattr(fault, "problem", None) or "it is not YAML"
-        msg = f"the fields cannot be read: {problem}; write one 'name: value' a line"
-        raise FrontMatterError(msg, row) from fault
-    except RecursionError as fault:
-        msg = "the fields are nested too deep; write one 'name: value' a line"
-        raise FrontMatterError(msg) from fault
+        problem = getattr(error, "problem", None) or "this is not YAML"
+        msg = f"The fields cannot be read: {problem}. Write one 'name: value' per line."
+        raise FrontMatterError(msg, row) from error
+    except RecursionError as error:
+        msg = "The fields are nested too deep. Write one 'name: value' per line."
+        raise FrontMatterError(msg) from error
     if node is None:
         return
     if not isinstance(node, yaml.MappingNode):
-        msg = "there is no list of fields; write one 'name: value' a line"
+        msg = "There are no fields. Write one 'name: value' per line."
         raise FrontMatterError(msg, first_row)
     for key, value in node.value:
         row = key.start_mark.line + first_row
         if not isinstance(key, yaml.ScalarNode) or not isinstance(value, yaml.ScalarNode):
-            msg = f"the field in row {row} holds a list or a block; write one 'name: value' a line"
+            msg = f"The field in row {row} is a list or a block. Write one 'name: value' per line."
             raise FrontMatterError(msg, row)
         yield key.value, value.value, row

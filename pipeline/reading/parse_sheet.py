@@ -1,4 +1,4 @@
-"""From text to typed values: every cell read, every fault recorded, nothing blanked in silence."""
+"""Parse the texts of a sheet into typed values; every fault becomes a finding."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import math
 import re
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.reading.sweeps import apart
+from pullbook.pipeline.reading.sweeps import split_sweeps
 from pullbook.pipeline.reading.table_layout import blocks
 from pullbook.pipeline.values import numerals
 from pullbook.pipeline.values.cells import CellError, is_missing, parse
@@ -15,7 +15,7 @@ from pullbook.pipeline.values.units import UnknownUnitError, WrongUnitError, sca
 from pullbook.schemas.fields import FIELDS, PULL_FIELDS, Kind
 from pullbook.schemas.findings import Finding
 
-#: Cells that may show the decimal mark of a table.
+#: Cells that can show the decimal mark of a table.
 _NUMERAL = re.compile(r"\s*[+-]?[\d.,'\u2019 ]+\s*")
 _RUN = re.compile(r"\s*(?:run|pull|sweep|no\.?|#)\s*(\d+)\s*", re.IGNORECASE)
 _MOST_FAULTS = 100
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 
 def typed(raw: RawSheet) -> Sheet:
-    """Return the typed sheet of a sheet as read; faults of its cells become findings."""
+    """Return a sheet with typed values; faults of its cells become findings."""
     findings = list(raw.findings)
     values: dict[str, Value] = {}
     bare = set()
@@ -36,8 +36,8 @@ def typed(raw: RawSheet) -> Sheet:
         field = FIELDS[name]
         try:
             value, note = parse(cell.text, field, cell.unit, cell.row, mark)
-        except CellError as fault:
-            findings.append(fault.finding)
+        except CellError as error:
+            findings.append(error.finding)
             continue
         if note is not None:
             findings.append(note)
@@ -48,13 +48,21 @@ def typed(raw: RawSheet) -> Sheet:
     values["sheet_id"] = raw.sheet_id
     readings = [] if raw.table is None else _readings(raw, findings, of_table)
     rows = {name: cell.row for name, cell in raw.fields.items()}
-    return Sheet(raw.sheet_id, raw.source, values, readings, findings, rows, frozenset(bare))
+    return Sheet(
+        sheet_id=raw.sheet_id,
+        source=raw.source,
+        values=values,
+        readings=readings,
+        findings=findings,
+        rows=rows,
+        bare=frozenset(bare),
+    )
 
 
 def _decimal_marks(raw: RawSheet) -> tuple[str | None, str | None]:
-    """Return the decimal marks that fields and table show.
+    """Return the decimal marks of the fields and of the table.
 
-    Where one of them has commas and does not show what they mean, the other stands in for it.
+    If one of them has commas and does not show what they mean, the mark of the other is used.
     """
     fields = [cell.text for name, cell in raw.fields.items() if FIELDS[name].numeric]
     table = [cell for _, cells in raw.table or () for cell in cells]
@@ -70,31 +78,31 @@ def _decimal_marks(raw: RawSheet) -> tuple[str | None, str | None]:
 
 
 def _readings(raw: RawSheet, findings: list[Finding], mark: str | None) -> list[Reading]:
-    found, told = blocks(raw.table or [], raw.headings)
-    findings += told
+    found, in_layout = blocks(raw.table or [], raw.headings)
+    findings += in_layout
     readings: list[Reading] = []
     pulls: dict[str, int] = {}
     for block in found:
-        own = _of_block(block, findings, mark, pulls)
+        own = _read_block(block, findings, mark, pulls)
         if "pull" not in block.columns:
-            own, told = apart(own, block.number)
-            findings += told
+            own, in_sweeps = split_sweeps(own, block.number)
+            findings += in_sweeps
         readings += own
     if pulls:
         names = ", ".join(repr(name) for name in list(pulls)[:5])
-        message = f"the pulls {names} were numbered in the order they come"
+        message = f"Pulls {names} were numbered in the order of the file."
         findings.append(Finding("read-as", message, "pull", None, names))
     return readings
 
 
-def _of_block(
+def _read_block(
     block: Block, findings: list[Finding], mark: str | None, pulls: dict[str, int]
 ) -> list[Reading]:
     columns = {name: _Column(name, unit) for name, (_, unit) in block.columns.items()}
     for name, (place, _) in block.columns.items():
         texts = [cells[place] if place < len(cells) else "" for _, cells in block.rows]
         if name == "pull":
-            texts = _numbered(texts, pulls)
+            texts = _number_pulls(texts, pulls)
         columns[name].read(texts, block.rows, mark)
         findings += columns[name].findings
     nothing: list[float | None] = [None] * len(block.rows)
@@ -108,44 +116,45 @@ def _of_block(
         if row in spoiled:
             continue
         if torque[at] is None and power[at] is None:
-            message = f"row {row} has neither torque nor power and was left out"
+            message = f"There is no torque and no power in row {row}; it was left out."
             findings.append(Finding("row-without-reading", message, "torque", row))
         elif (speed := rpm[at]) is None:
-            findings.append(Finding("missing-rpm", f"row {row} of the pull has no rpm", "rpm", row))
+            message = f"The reading in row {row} has no rpm. Add it, or delete the reading."
+            findings.append(Finding("missing-rpm", message, "rpm", row))
         else:
             number = int(pull[at] or block.number)
             readings.append(Reading(row, number, speed, torque[at], power[at]))
     return readings
 
 
-def _numbered(texts: list[str], pulls: dict[str, int]) -> list[str]:
-    """Return numbers for pulls that go by names, as A and B; ``pulls`` holds them, and grows.
+def _number_pulls(texts: list[str], pulls: dict[str, int]) -> list[str]:
+    """Return numbers for pulls with names such as A and B, and add new names to ``pulls``.
 
-    A name stands for the rows below it that have none. One number among them, and it is a column
-    of numbers; a name a row, and it names no pulls.
+    A name also holds for the blank cells below it. The texts are returned unchanged if any of them
+    is a number (a column of numbers), or if most rows have a name of their own (no pulls).
     """
     names: list[str] = []
     for text in texts:
         above = names[-1] if names else ""
         names.append(above if is_missing(text) else text.strip())
-    told = [name for name in names if name]
-    numbers = (numerals.plain(name) is not None or _RUN.fullmatch(name) for name in told)
-    if any(numbers) or 2 * len(set(told)) > len(told):
+    given = [name for name in names if name]
+    numbers = (numerals.plain(name) is not None or _RUN.fullmatch(name) for name in given)
+    if any(numbers) or 2 * len(set(given)) > len(given):
         return texts
     return [str(pulls.setdefault(name, len(pulls) + 1)) if name else "" for name in names]
 
 
 class _Column:
-    """One column of a pull on its way from texts to numbers.
+    """One column of a pull: parses its texts into numbers.
 
     Attributes
     ----------
     numbers
-        A number a row; ``None`` where nothing is said, or nothing that can be read.
+        One number per row; ``None`` for a blank cell or one that cannot be read.
     spoiled
         Rows whose cell cannot be read.
     findings
-        Faults of its cells, and what was read into them, each kind once.
+        Faults of its cells, and notes on how cells were read, one of each kind.
     """
 
     def __init__(self, name: str, unit: str | None) -> None:
@@ -155,7 +164,7 @@ class _Column:
         self.findings: list[Finding] = []
 
     def read(self, texts: list[str], rows: list[tuple[int, list[str]]], mark: str | None) -> None:
-        """Read the cells; a column of plain numbers, as most are, takes the short way."""
+        """Parse the cells; a column of plain numbers, as most are, is converted at once."""
         plain = self._plain(texts) if mark is None else None
         self.numbers = plain or [
             self._cell(text, row, mark) for text, (row, _) in zip(texts, rows, strict=True)
@@ -168,19 +177,19 @@ class _Column:
         except (ValueError, UnknownUnitError, WrongUnitError):
             return None
         whole = self._field.kind is not Kind.WHOLE or all(map(float.is_integer, numbers))
-        sound = whole and all(map(math.isfinite, numbers)) and "_" not in "".join(texts)
-        return list(numbers) if sound else None
+        valid = whole and all(map(math.isfinite, numbers)) and "_" not in "".join(texts)
+        return list(numbers) if valid else None
 
     def _cell(self, text: str, row: int, mark: str | None) -> float | None:
-        if len(self.findings) > _MOST_FAULTS:  # it is no column of numbers, and was told to be none
+        if len(self.findings) > _MOST_FAULTS:  # not a column of numbers; enough was reported
             self.spoiled.add(row)
             return None
         if self._field.name == "pull" and (numbered := _RUN.fullmatch(text)):
             text = numbered[1]
         try:
             value, note = parse(text, self._field, self._unit, row, mark)
-        except CellError as fault:
-            self.findings.append(fault.finding)
+        except CellError as error:
+            self.findings.append(error.finding)
             self.spoiled.add(row)
             return None
         if note is not None and all(note.code != known.code for known in self.findings):

@@ -1,4 +1,4 @@
-"""The sheet file: front matter between two --- lines, then the table of the pull."""
+"""Read a sheet file: fields between two --- lines, then the table of the pull."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ from pullbook.pipeline.reading import front_matter, text_file
 from pullbook.pipeline.values.cells import is_missing
 from pullbook.pipeline.values.headings import PLAIN
 from pullbook.pipeline.values.sheet import Cell, RawSheet
+from pullbook.schemas.errors import did_you_mean
+from pullbook.schemas.fields import FIELDS
 from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:
@@ -21,37 +23,37 @@ if TYPE_CHECKING:
     Row = tuple[int, list[str]]
 
 FENCE = "---"
-#: A fence as it is, or as editors and spreadsheets leave it.
+#: A --- line as written, or as editors and spreadsheets change it.
 _FENCE, _OPENS = re.compile(r"(?:-{3,}|[\u2013\u2014]+)[,;\t]*"), ("-", "\u2013", "\u2014", " ")
-#: Most rows of a sheet's table: a sweep of minutes read a hundred times a second.
+#: Most rows of a sheet's table: a sweep of several minutes, read a hundred times a second.
 MOST_ROWS = 100_000
 _SEPARATORS = (",", ";", "\t", "|")
 _LOOKED_AT = 30
-#: Cells that stand in columns without a mark between them; headings may hold blanks.
+#: Cells in columns that only blanks separate; headings may contain blanks.
 _WORDS, _PHRASES = re.compile(r"\S+"), re.compile(r"\S+(?: \S+)*")
 _NUMBER = re.compile(r"[+-]?[.,]?\d")
-#: Readings begin so soon below their headings: a row of units and a rule may stand between.
+#: Readings start at most this many lines below the headings: units and a rule may come between.
 _BELOW = 4
 
 
 def has_front_matter(text: str) -> bool:
-    """Tell whether the first line that is not blank is a fence."""
+    """Return whether the first line that is not blank is a --- line."""
     return _FENCE.fullmatch(text.lstrip().split("\n", 1)[0].strip()) is not None
 
 
 def read(path: Path, headings: Headings = PLAIN) -> RawSheet:
-    """Read a sheet file; what is wrong with it becomes findings of the sheet."""
+    """Read a sheet file; its faults become findings of the sheet."""
     sheet = RawSheet(path.stem, str(path), headings=headings)
     try:
         text, notes = text_file.read(path)
         sheet.findings += notes
-        _take_apart(sheet, text, path.name)
+        _split_sheet(sheet, text, path.name)
     except text_file.UnreadableError as fault:
         sheet.findings.append(fault.finding)
     return sheet
 
 
-def _take_apart(sheet: RawSheet, text: str, name: str) -> None:
+def _split_sheet(sheet: RawSheet, text: str, name: str) -> None:
     lines = text.split("\n")
     fences = []
     for place, line in enumerate(lines):
@@ -60,19 +62,19 @@ def _take_apart(sheet: RawSheet, text: str, name: str) -> None:
             if len(fences) == 2:
                 break
     if not has_front_matter(text) or len(fences) < 2:
-        message = f"{name} does not open with fields between two {FENCE} lines"
+        message = f"{name} does not start with its fields between two {FENCE} lines. Add the lines."
         sheet.findings.append(Finding("no-front-matter", message, row=1))
         return
     first, last = fences
     fields = lines[first + 1 : last]
-    if lines[first].strip()[-1] in _SEPARATORS:  # saved by a spreadsheet, which fills up its cells
-        fields = [_whole(line, lines[first].strip()[-1]) for line in fields]
+    if lines[first].strip()[-1] in _SEPARATORS:  # saved by a spreadsheet, which adds empty cells
+        fields = [_strip_empty_cells(line, lines[first].strip()[-1]) for line in fields]
     add_fields(sheet, "\n".join(fields), first + 2)
     sheet.table = rows_of(lines[last + 1 :], last + 2, sheet.headings.pull, MOST_ROWS)
 
 
-def _whole(line: str, mark: str) -> str:
-    """Return a line of fields without the empty cells that a spreadsheet put behind it."""
+def _strip_empty_cells(line: str, mark: str) -> str:
+    """Return a line of fields without the empty cells that a spreadsheet added at its end."""
     line = line.rstrip().rstrip(mark)
     if len(line) > 1 and line.startswith('"') and line.endswith('"'):
         line = line[1:-1].replace('""', '"')
@@ -80,7 +82,7 @@ def _whole(line: str, mark: str) -> str:
 
 
 def read_build(path: Path, headings: Headings = PLAIN) -> RawSheet:
-    """Read a build without a pull: a file of plain fields."""
+    """Read a build file: plain fields, without a pull."""
     sheet = RawSheet(path.stem, str(path), headings=headings)
     try:
         text, notes = text_file.read(path)
@@ -92,7 +94,7 @@ def read_build(path: Path, headings: Headings = PLAIN) -> RawSheet:
 
 
 def add_fields(sheet: RawSheet, text: str, first_row: int) -> None:
-    """Add the fields of a YAML text to a sheet, with findings for what is not one."""
+    """Add the fields of a YAML text to a sheet, with findings for what cannot be read."""
     try:
         for heading, value, row in front_matter.read(text, first_row):
             add_field(sheet, heading, value, row)
@@ -107,18 +109,20 @@ def add_fields(sheet: RawSheet, text: str, first_row: int) -> None:
 
 
 def add_field(sheet: RawSheet, heading: str, text: str, row: int) -> None:
-    """Add one field to a sheet, or the finding that says why not."""
+    """Add one field to a sheet, or a finding that says why not."""
     name, unit, inferred, _ = sheet.headings.sheet(heading)
     if name is None:
-        message = f"{heading!r} is not a field of a sheet and was left out"
+        near = did_you_mean(heading, FIELDS)
+        message = f"{heading!r} is not a field of a sheet; it was left out.{near}"
         sheet.findings.append(Finding("unknown-field", message, heading, row, text))
         return
     if name in sheet.fields:
-        message = f"{name} is given twice, in rows {sheet.fields[name].row} and {row}; keep one"
+        first = sheet.fields[name].row
+        message = f"{FIELDS[name].title} is given twice, in rows {first} and {row}. Keep one."
         sheet.findings.append(Finding("repeated-field", message, name, row, text))
         return
     if inferred and text.strip():
-        message = f"the field {heading!r} was read as {name!r}"
+        message = f"Field {heading!r} was read as {name!r}."
         sheet.findings.append(Finding("read-as", message, name, row, heading))
     sheet.fields[name] = Cell(text, row, unit)
 
@@ -126,23 +130,23 @@ def add_field(sheet: RawSheet, heading: str, text: str, row: int) -> None:
 def rows_of(
     lines: list[str], first_row: int, named: Callable[[str], Named], most: int
 ) -> list[Row]:
-    """Read lines of separated cells; blank lines do not count.
+    """Split lines into cells, with the row number of each line; blank lines are skipped.
 
     Parameters
     ----------
     lines
-        Of the file.
+        Lines of the file.
     first_row
-        The number of the first of them in the file.
+        The row of the first line in the file.
     named
-        What a heading names, to tell which mark separates the cells.
+        Returns the field a heading names; used to find the separator.
     most
-        Rows beyond this number are an error.
+        The most rows allowed.
 
     Raises
     ------
     UnreadableError
-        There are too many rows, or a cell that never ends.
+        There are too many rows, or a quotation mark is not closed.
 
     """
     rows: list[Row] = []
@@ -150,14 +154,14 @@ def rows_of(
         if "".join(cells).strip():
             rows.append((row, cells))
             if len(rows) > most:
-                msg = f"the table has more than {most} rows"
+                msg = f"The table has more than {most} rows. Split it into several files."
                 raise text_file.UnreadableError(msg, "too-large")
     return rows
 
 
 def _rows(lines: list[str], first_row: int, named: Callable[[str], Named]) -> Iterator[Row]:
     mark = _separator(lines, named)
-    if mark is None and (printed := _printed(lines, named)):
+    if mark is None and (printed := _find_printed(lines, named)):
         yield from ((row, printed.cells(line)) for row, line in enumerate(lines, first_row))
         return
     reader = csv.reader(lines, delimiter=mark or _SEPARATORS[0], strict=True)
@@ -168,16 +172,16 @@ def _rows(lines: list[str], first_row: int, named: Callable[[str], Named]) -> It
             if cells is None:
                 return
             yield row, cells
-    except csv.Error as fault:
+    except csv.Error as error:
         msg = (
-            f"the table cannot be read from row {row} on: a quotation mark stands there that is not"
-            f" closed where it should be ({fault})"
+            f"The table cannot be read from row {row} on: a quotation mark there is not closed"
+            f" ({error}). Close it or remove it."
         )
-        raise text_file.UnreadableError(msg, "open-quote") from fault
+        raise text_file.UnreadableError(msg, "open-quote") from error
 
 
 def _separator(lines: list[str], named: Callable[[str], Named]) -> str | None:
-    """Return the mark between the cells: the first under which a line names two columns."""
+    """Return the separator of the cells: the first with which a line names two columns."""
     for line in [line for line in lines[:_LOOKED_AT] if line.strip()]:
         for mark in _SEPARATORS:
             if mark in line:
@@ -192,17 +196,17 @@ def _names_columns(cells: list[str], named: Callable[[str], Named]) -> bool:
 
 
 class _Printed(NamedTuple):
-    """Columns that stand side by side with blanks alone between them: where each of them is."""
+    """Columns that only blanks separate: first and last position of each."""
 
     columns: list[tuple[int, int]]
 
     def cells(self, line: str) -> list[str]:
-        """Return the cells of a line, blank where nothing stands in a column.
+        """Return the cells of a line, with blank cells for empty columns.
 
-        A line of which it cannot be told what stands in which column is one cell.
+        A line whose words cannot be assigned to the columns is one cell.
         """
         line = line.expandtabs()
-        if (found := _apart(line, len(self.columns))) is not None:
+        if (found := _split_line(line, len(self.columns))) is not None:
             return [one.group() for one in found]
         placed = (self._placed(kind.finditer(line)) for kind in (_WORDS, _PHRASES))
         return next((cells for cells in placed if cells is not None), [line])
@@ -221,8 +225,8 @@ class _Printed(NamedTuple):
         return cells
 
 
-def _apart(line: str, width: int) -> list[re.Match[str]] | None:
-    """Return the words of a line, or else its phrases, if they are so many."""
+def _split_line(line: str, width: int) -> list[re.Match[str]] | None:
+    """Return the words of a line, or else its phrases, if there are ``width`` of them."""
     for kind in (_WORDS, _PHRASES):
         found = list(kind.finditer(line))
         if len(found) == width:
@@ -230,17 +234,17 @@ def _apart(line: str, width: int) -> list[re.Match[str]] | None:
     return None
 
 
-def _printed(lines: list[str], named: Callable[[str], Named]) -> _Printed | None:
-    """Find columns with blanks alone between them; ``None`` if there are none.
+def _find_printed(lines: list[str], named: Callable[[str], Named]) -> _Printed | None:
+    """Find columns that only blanks separate; ``None`` if there are none.
 
-    There are headings that name two of them, and soon below as many numbers.
+    At least two headings must be known, with as many numbers as headings soon below.
     """
-    told = [line.expandtabs() for line in lines if line.strip()]
-    for place, line in enumerate(told[:_LOOKED_AT]):
+    filled = [line.expandtabs() for line in lines if line.strip()]
+    for place, line in enumerate(filled[:_LOOKED_AT]):
         for heading in (list(_PHRASES.finditer(line)), list(_WORDS.finditer(line))):
             if not _names_columns([one.group() for one in heading], named):
                 continue
-            below = [_apart(row, len(heading)) for row in told[place + 1 :]]
+            below = [_split_line(row, len(heading)) for row in filled[place + 1 :]]
             if any(_is_numbers(row) for row in below[:_BELOW]):
                 readings = [row for row in below if row is not None and _is_numbers(row)]
                 spans = [

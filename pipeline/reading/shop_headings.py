@@ -1,7 +1,7 @@
-"""A shop's own headings, kept in a file: said once, used again.
+"""A shop's own headings, kept in a file so that the shop explains each one only once.
 
-The file is YAML, a line a heading: the shop's on the left, ours on the right, with a unit where
-its columns have one: ``Bohrung: bore (mm)``.
+The file is YAML with one heading per line: the shop's on the left, ours on the right, with the
+unit if there is one: ``Bohrung: bore (mm)``.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from pullbook.pipeline.reading import front_matter, text_file
 from pullbook.pipeline.values.headings import PLAIN, Headings, squash
+from pullbook.schemas.errors import InputError
 from pullbook.schemas.fields import FIELDS, PULL_FIELDS
 
 if TYPE_CHECKING:
@@ -22,81 +23,81 @@ if TYPE_CHECKING:
 _UNKNOWN = ("unknown-field", "unknown-column")
 
 
-class HeadingsError(ValueError):
-    """A file of headings that cannot be read, or names what is no field."""
+class HeadingsError(InputError):
+    """A file of headings that cannot be read, or that names an unknown field."""
 
 
 def load(path: Path) -> Headings:
-    """Return what headings mean by a shop's file; a heading without a meaning stays unknown.
+    """Return all headings with those of a shop's file; those without a meaning stay unknown.
 
     Raises
     ------
     HeadingsError
-        The file cannot be read, or a meaning is no field of a sheet or a pull.
+        The file cannot be read, or a meaning is not a field of a sheet or a pull.
 
     """
-    return Headings(_meanings(path))
+    return Headings(_read_meanings(path))
 
 
-def _meanings(path: Path) -> dict[str, str]:
+def _read_meanings(path: Path) -> dict[str, str]:
     meanings = {}
     try:
         text, _ = text_file.read(path)
-        for heading, meant, row in front_matter.read(text):
-            if not meant.strip():
+        for heading, meaning, row in front_matter.read(text):
+            if not meaning.strip():
                 continue
-            if not (PLAIN.sheet(meant).field or PLAIN.pull(meant).field):
-                close = get_close_matches(meant, [*FIELDS, *PULL_FIELDS], 3)
+            if not (PLAIN.sheet(meaning).field or PLAIN.pull(meaning).field):
+                close = get_close_matches(meaning, [*FIELDS, *PULL_FIELDS], 3)
                 hint = f"; perhaps {', '.join(close)}" if close else ""
-                msg = f"{path}, row {row}: {meant!r} is no field of a sheet or a pull{hint}"
+                msg = f"{path}, row {row}: {meaning!r} is not a field of a sheet or a pull{hint}"
                 raise HeadingsError(msg)
-            meanings[heading] = meant
-    except (text_file.UnreadableError, front_matter.FrontMatterError) as fault:
-        msg = f"{path}: {fault}"
-        raise HeadingsError(msg) from fault
+            meanings[heading] = meaning
+    except (text_file.UnreadableError, front_matter.FrontMatterError) as error:
+        msg = f"{path}: {error}"
+        raise HeadingsError(msg) from error
     return meanings
 
 
 def unknown(findings: Iterable[Finding]) -> list[str]:
-    """Return the headings that findings say are not known, each once, as first met."""
-    met: dict[str, str] = {}
+    """Return the unknown headings that are reported in findings, each once, in order."""
+    unknown_headings: dict[str, str] = {}
     for finding in findings:
         if finding.code in _UNKNOWN and finding.field:
-            met.setdefault(squash(finding.field), finding.field)
-    return list(met.values())
+            unknown_headings.setdefault(squash(finding.field), finding.field)
+    return list(unknown_headings.values())
 
 
 def save(path: Path, headings: list[str]) -> int:
-    """Add headings to a shop's file, each to be given a meaning; return how many were new.
+    """Add headings to a shop's file, to be given a meaning there; return how many were new.
 
-    What stands in the file stays as it is.
+    Lines that are in the file already stay as they are.
 
     Raises
     ------
     HeadingsError
-        There is a file and it cannot be read.
+        The file exists and cannot be read.
 
     """
-    there: set[str] = set()
-    text = "# Your heading on the left; on the right ours, with its unit: Bohrung: bore (mm)\n"
+    present: set[str] = set()
+    text = "# Your heading on the left, ours with its unit on the right: Bohrung: bore (mm)\n"
     if path.exists():
         try:
             text, _ = text_file.read(path)
-            there = {squash(heading) for heading, _, _ in front_matter.read(text)}
-        except (text_file.UnreadableError, front_matter.FrontMatterError) as fault:
-            msg = f"{path}: {fault}"
-            raise HeadingsError(msg) from fault
-    new = [heading for heading in headings if squash(heading) not in there]
-    lines = [f"{_quoted(heading)}: ''{_hint(heading)}" for heading in new]
+            present = {squash(heading) for heading, _, _ in front_matter.read(text)}
+        except (text_file.UnreadableError, front_matter.FrontMatterError) as error:
+            msg = f"{path}: {error}"
+            raise HeadingsError(msg) from error
+    new = [heading for heading in headings if squash(heading) not in present]
+    lines = [f"{_quote(heading)}: ''{_suggest(heading)}" for heading in new]
     path.write_text("\n".join([text.rstrip("\n"), *lines, ""]), encoding="utf-8")
     return len(new)
 
 
-def _quoted(heading: str) -> str:
+def _quote(heading: str) -> str:
     return "'" + heading.replace("'", "''") + "'"
 
 
-def _hint(heading: str) -> str:
+def _suggest(heading: str) -> str:
     close = get_close_matches(squash(heading), [squash(n) for n in (*FIELDS, *PULL_FIELDS)], 1, 0.7)
-    meant = next((n for n in (*FIELDS, *PULL_FIELDS) if close and squash(n) == close[0]), None)
-    return f"  # perhaps {meant}" if meant else ""
+    meaning = next((n for n in (*FIELDS, *PULL_FIELDS) if close and squash(n) == close[0]), None)
+    return f"  # perhaps {meaning}" if meaning else ""

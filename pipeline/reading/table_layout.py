@@ -1,7 +1,7 @@
-"""Where in a table the pulls stand: under which headings, side by side or stacked, amid what text.
+"""Find the pulls in a table: their headings, side by side or one below the other, and other text.
 
-A table here is what a dyno printed: perhaps a title, headings, a row of units, readings, then a
-summary; and the same again for the next pull, below or beside.
+A table is what a dyno printed: perhaps a title, then headings, a row of units, readings and a
+summary; and the same again for the next pull, below or beside it.
 """
 
 from __future__ import annotations
@@ -30,23 +30,23 @@ _SUMMARY = frozenset(
 )  # fmt: skip
 _READ = ("torque", "power")
 _NO_UNIT = frozenset({"text", "none", "no", "#", "nr", "number"})
-#: Headings of a second torque or power, in another correction than the first.
+#: Headings of a second torque or power column, in another correction than the first.
 _OTHERWISE = re.compile(r"corr|obs|raw|stp|std|sae|din|iso|measured", re.IGNORECASE)
 _READINGS = re.compile(r"tor|tq|trq|pow|hp|kw", re.IGNORECASE)
 
 
 @dataclass(slots=True)
 class Block:
-    """Columns and rows of one pull, or of several that a column tells apart.
+    """Columns and rows of one pull, or of several pulls with a column that numbers them.
 
     Attributes
     ----------
     columns
         Position and unit of each column, by the name of its field.
     number
-        Number of the pull where the place or the heading tells it, from 1; else 0.
+        Number of the pull, from 1, if its place or heading shows it; else 0.
     rows
-        Number in the file and cells of each row that holds a reading.
+        Row number in the file and cells of each reading.
     """
 
     columns: dict[str, tuple[int, str | None]]
@@ -60,13 +60,13 @@ def blocks(rows: list[Row], headings: Headings) -> tuple[list[Block], list[Findi
     Parameters
     ----------
     rows
-        Number in the file and cells of every row that is not blank.
+        Row number in the file and cells of every row that is not blank.
     headings
-        What headings mean.
+        The headings that are understood.
 
     Returns
     -------
-    The pulls in the order of the file, and what was inferred, left out or found amiss.
+    The pulls in the order of the file, and findings: what was inferred, left out or wrong.
 
     """
     done: list[Block] = []
@@ -74,35 +74,35 @@ def blocks(rows: list[Row], headings: Headings) -> tuple[list[Block], list[Findi
     findings: list[Finding] = []
     width = 0
     for row, cells in rows:
-        if beside and not beside[0].rows and (told := _units(cells, beside, row)):
-            findings += told
+        if beside and not beside[0].rows and (in_units := _read_units(cells, beside, row)):
+            findings += in_units
         elif beside and _is_reading(cells, beside):
             beside[0].rows.append((row, cells))
-            if len(cells) > width and (spare := _spare(row, cells[width:])):
-                findings.append(spare)
-        elif (found := _columns(cells, row, headings))[0]:
+            if len(cells) > width and (extra := _check_extra_cells(row, cells[width:])):
+                findings.append(extra)
+        elif (found := _read_headings(cells, row, headings))[0]:
             if beside:
-                message = f"row {row} has the headings of a further pull"
+                message = f"The headings in row {row} start another pull."
                 findings.append(Finding("several-pulls", message, "pull", row))
-            beside, told = found
+            beside, in_headings = found
             for block in beside:
                 block.number += len(done) if done or len(beside) > 1 else 0
             for block in beside[1:]:
-                block.rows = beside[0].rows  # pulls beside one another stand in the same rows
+                block.rows = beside[0].rows  # pulls side by side share their rows
             done += beside
-            findings += told
+            findings += in_headings
             width = len(cells)
         else:
-            said = " ".join(cell.strip() for cell in cells if cell.strip())[:60]
-            message = f"row {row} is no reading and was left out: {said!r}"
-            findings.append(Finding("text-left-out", message, None, row, said))
+            text = " ".join(cell.strip() for cell in cells if cell.strip())[:60]
+            message = f"Text in row {row} was left out: {text!r}."
+            findings.append(Finding("text-left-out", message, None, row, text))
     if not done:
-        findings += _unknown(rows)
+        findings += _report_unknown(rows)
     return done, findings
 
 
-def _unknown(rows: list[Row]) -> list[Finding]:
-    """Name the headings of a table of which none is known: the cells above the first numbers."""
+def _report_unknown(rows: list[Row]) -> list[Finding]:
+    """Report the headings of a table in which none is known: the cells above the first numbers."""
     for (row, cells), (_, below) in pairwise(rows):
         if len(below) > 1 and all(_BEGINS_LIKE_A_NUMBER.match(c) for c in below if c.strip()):
             return [_unknown_column(cell.strip(), row) for cell in cells if cell.strip()]
@@ -110,12 +110,12 @@ def _unknown(rows: list[Row]) -> list[Finding]:
 
 
 def _unknown_column(heading: str, row: int) -> Finding:
-    message = f"the column {heading!r} is not one of a pull and was left out"
+    message = f"Column {heading!r} is not a column of a pull; it was left out."
     return Finding("unknown-column", message, heading, row)
 
 
 def _is_reading(cells: list[str], beside: list[Block]) -> bool:
-    """Tell whether a row holds numbers where the columns are; a summary of them is none."""
+    """Return whether a row has numbers in the columns and is not a summary of them."""
     for block in beside:
         place = block.columns["rpm"][0] if "rpm" in block.columns else -1
         speed = cells[place].strip() if 0 <= place < len(cells) else ""
@@ -137,19 +137,21 @@ def _is_reading(cells: list[str], beside: list[Block]) -> bool:
     return False
 
 
-def _spare(row: int, cells: list[str]) -> Finding | None:
-    said = [cell for cell in cells if cell.strip()]
-    if not any(_BEGINS_LIKE_A_NUMBER.match(cell) for cell in said):
+def _check_extra_cells(row: int, cells: list[str]) -> Finding | None:
+    filled = [cell for cell in cells if cell.strip()]
+    if not any(_BEGINS_LIKE_A_NUMBER.match(cell) for cell in filled):
         return None
     message = (
-        f"row {row} has more cells than there are headings ({said[0]!r}); with decimal commas,"
-        " separate the cells by semicolons or quote them"
+        f"There are more cells than headings in row {row} ({filled[0]!r}). If decimals have commas,"
+        " put semicolons between the cells or quotation marks around them."
     )
-    return Finding("more-cells-than-headings", message, None, row, said[0])
+    return Finding("more-cells-than-headings", message, None, row, filled[0])
 
 
-def _columns(cells: list[str], row: int, headings: Headings) -> tuple[list[Block], list[Finding]]:
-    """Take a row as headings: the pulls that stand side by side under it, none if it is none."""
+def _read_headings(
+    cells: list[str], row: int, headings: Headings
+) -> tuple[list[Block], list[Finding]]:
+    """Return the pulls side by side under a row of headings; none if the row has no headings."""
     named = [headings.pull(cell) for cell in cells]
     if not any(name.field == "rpm" for name in named) or sum(map(bool, cells)) < 2:
         return [], []
@@ -165,36 +167,36 @@ def _columns(cells: list[str], row: int, headings: Headings) -> tuple[list[Block
             if heading:
                 findings.append(_unknown_column(heading, row))
                 if _OTHERWISE.search(heading) and _READINGS.search(heading):
-                    findings.append(_two_of_a_kind(heading, row))
+                    findings.append(_second_correction(heading, row))
             continue
         if name.inferred:
-            message = f"the column {heading!r} was read as {name.field!r}"
+            message = f"Column {heading!r} was read as {name.field!r}."
             findings.append(Finding("read-as", message, name.field, row, heading))
-        _place(beside, name, place)
+        _add_column(beside, name, place)
     whole = [block for block in beside if "rpm" in block.columns]
     for block in beside:
         if block not in whole:
             twice = next(iter(block.columns))
-            message = f"the column {twice} occurs twice under one rpm; keep one, or number them"
+            message = f"Column {twice} occurs twice with one rpm column. Keep one, or number them."
             findings.append(Finding("repeated-field", message, twice, row))
     if len(whole) > 1:
-        message = f"row {row} has the headings of {len(whole)} pulls side by side"
+        message = f"The headings in row {row} are of {len(whole)} pulls side by side."
         findings.append(Finding("several-pulls", message, "pull", row))
     else:
         whole[0].number = 0
     return whole, findings
 
 
-def _two_of_a_kind(heading: str, row: int) -> Finding:
+def _second_correction(heading: str, row: int) -> Finding:
     message = (
-        f"the column {heading!r} seems to hold readings in another correction; keep the columns"
-        " that stand in the correction the sheet states, and head them torque or power"
+        f"Column {heading!r} seems to be in another correction. Keep only the columns in the"
+        " correction the sheet states, and head them torque or power."
     )
     return Finding("two-corrections", message, None, row, heading)
 
 
-def _place(beside: list[Block], name: Named, place: int) -> None:
-    """Put a column into the pull it belongs to; one that repeats begins the next pull."""
+def _add_column(beside: list[Block], name: Named, place: int) -> None:
+    """Add a column to the pull it belongs to; a repeated column starts the next pull."""
     column = (place, name.unit)
     field_name = str(name.field)
     if name.number is not None:
@@ -212,14 +214,14 @@ def _place(beside: list[Block], name: Named, place: int) -> None:
     beside[-1].columns[field_name] = column
 
 
-def _units(cells: list[str], beside: list[Block], row: int) -> list[Finding]:
-    """Take the row below the headings as their units; nothing is found if it is no such row.
+def _read_units(cells: list[str], beside: list[Block], row: int) -> list[Finding]:
+    """Read the row below the headings as their units; return no findings if it is not such a row.
 
-    One unit that is known makes it such a row; what stands beside it and is not known is a fault,
-    for a unit that is passed over is a number misread.
+    One known unit makes it a row of units. Other texts in it are then faults, because a number
+    with an ignored unit would be misread.
     """
     found: list[str] = []
-    faults: list[Finding] = []
+    unknown: list[Finding] = []
     for block in beside:
         for name, (place, unit) in block.columns.items():
             text = cells[place].strip().strip("()[]").strip() if place < len(cells) else ""
@@ -231,9 +233,9 @@ def _units(cells: list[str], beside: list[Block], row: int) -> list[Finding]:
                 found.append(text)
                 block.columns[name] = (place, unit or text)
             else:
-                message = f"row {row} gives {text!r} as the unit of {name}, which is not known"
-                faults.append(Finding("unknown-unit", message, name, row, text))
+                message = f"The unit {text!r} of {name} in row {row} is not known. Correct it."
+                unknown.append(Finding("unknown-unit", message, name, row, text))
     if not found:
         return []
-    message = f"row {row} was read as the units of the columns: {', '.join(found)}"
-    return [Finding("unit-row", message, None, row), *faults]
+    message = f"The columns got their units from row {row}: {', '.join(found)}."
+    return [Finding("unit-row", message, None, row), *unknown]

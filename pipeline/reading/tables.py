@@ -1,6 +1,6 @@
-"""Many sheets as two tables: a row a build, and the pulls that name their sheet.
+"""Read many sheets from two tables: one row per build, and the pulls with their sheet's name.
 
-The tables come as csv files in one folder or as the tabs of a workbook.
+The tables are csv files in one folder or tabs of a workbook.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ def read_folder(folder: Path, headings: Headings = PLAIN) -> list[RawSheet]:
 
 
 def table_in(folder: Path, name: str) -> Path | None:
-    """Return the csv file of a folder that has such a name, however it is capitalised."""
+    """Return the csv file of that name in a folder, in capitals or small letters."""
     wanted = f"{name}.csv"
     if (path := folder / wanted).exists():
         return path
@@ -50,7 +50,7 @@ def table_in(folder: Path, name: str) -> Path | None:
 
 
 def csv_table(path: Path, named: Callable[[str], Named]) -> tuple[list[Row], list[Finding]]:
-    """Return the rows of a csv file, and what was inferred of the file.
+    """Return the rows of a csv file, and notes on how it was read.
 
     Raises
     ------
@@ -71,7 +71,7 @@ def read_workbook(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
     except text_file.UnreadableError as fault:
         return [RawSheet(path.stem, str(path), findings=[fault.finding])]
     if BUILDS not in tabs:
-        message = f"{path.name} has no tab named {BUILDS}"
+        message = f"{path.name} has no tab named {BUILDS}. Name the tabs {BUILDS} and {PULLS}."
         return [RawSheet(path.stem, str(path), findings=[Finding("not-readable", message)])]
     return assemble(tabs[BUILDS], tabs.get(PULLS), str(path), headings, notes)
 
@@ -83,48 +83,52 @@ def assemble(
     headings: Headings = PLAIN,
     notes: list[Finding] | None = None,
 ) -> list[RawSheet]:
-    """Bring builds and their pulls together.
+    """Put builds and their pulls together.
 
     Parameters
     ----------
     builds
-        Headings, perhaps a row of units, and a row a sheet; text above the headings is left out.
+        Headings, perhaps a row of units, and one row per sheet; text above the headings is left
+        out.
     pulls
-        Rows that name their sheet, or ``None``: the sheets are then builds alone.
+        Rows with the name of their sheet, or ``None`` for builds without pulls.
     source
         The file, for findings.
     headings
-        What headings mean.
+        The headings that are understood.
     notes
-        What was inferred of the files; every sheet carries it.
+        Notes on how the files were read; they are added to every sheet.
 
     Returns
     -------
-    A sheet for every row of ``builds``, and one for every name that only ``pulls`` has.
+    One sheet for every row of ``builds``, and one for every name that only ``pulls`` has.
 
     """
-    names, units, body = _headed(builds, headings.sheet, 2)
-    sheets = [_build(names, units, row, cells, source, headings) for row, cells in body]
+    names, units, body = _split_headings(builds, headings.sheet, 2)
+    sheets = [_read_row(names, units, row, cells, source, headings) for row, cells in body]
     counts = Counter(sheet.sheet_id for sheet in sheets)
     for sheet in sheets:
         if counts[sheet.sheet_id] > 1:
-            message = f"{counts[sheet.sheet_id]} rows are named {sheet.sheet_id!r}; name each once"
+            message = (
+                f"{counts[sheet.sheet_id]} rows have the sheet ID {sheet.sheet_id!r}. Give each row"
+                " its own."
+            )
             row = sheet.fields["sheet_id"].row if "sheet_id" in sheet.fields else None
             sheet.findings.append(
                 Finding("repeated-field", message, "sheet_id", row, sheet.sheet_id)
             )
-    tables = {} if pulls is None else _split(pulls, headings)
+    tables = {} if pulls is None else _split_pulls(pulls, headings)
     for sheet in sheets:
         sheet.table = tables.pop(sheet.sheet_id, None)
         sheet.findings += notes or []
-    names_ = [sheet.sheet_id for sheet in sheets]
-    return sheets + [_orphan(name, table, source, names_) for name, table in tables.items()]
+    sheet_ids = [sheet.sheet_id for sheet in sheets]
+    return sheets + [_report_orphan(name, rows, source, sheet_ids) for name, rows in tables.items()]
 
 
-def _headed(
+def _split_headings(
     rows: list[Row], named: Callable[[str], Named], least: int
 ) -> tuple[list[str], list[str], list[Row]]:
-    """Return the headings of a table of builds, the units below them if any, and the rest."""
+    """Return the headings of a table of builds, the units below them if any, and the other rows."""
     for at, (_, cells) in enumerate(rows):
         found = [named(cell).field for cell in cells]
         if sum(name is not None for name in found) >= min(least, len(cells)):
@@ -136,21 +140,21 @@ def _headed(
 
 
 def _are_units(fields: list[str | None], cells: list[str]) -> bool:
-    """Tell whether a row gives units below headings: at least one is known, and no number."""
-    said = [
-        (name, _bare(cell))
+    """Return whether a row gives the units of headings: one known unit, and no number."""
+    given = [
+        (name, _strip_brackets(cell))
         for name, cell in zip(fields, cells, strict=False)
-        if name is not None and FIELDS[name].numeric and not is_missing(_bare(cell))
+        if name is not None and FIELDS[name].numeric and not is_missing(_strip_brackets(cell))
     ]
-    numbers = any(numerals.plain(text) is not None for _, text in said)
-    return not numbers and any(known(text, FIELDS[str(name)].unit) for name, text in said)
+    numbers = any(numerals.plain(text) is not None for _, text in given)
+    return not numbers and any(known(text, FIELDS[str(name)].unit) for name, text in given)
 
 
-def _bare(unit: str) -> str:
+def _strip_brackets(unit: str) -> str:
     return unit.strip().strip("()[]")
 
 
-def _build(
+def _read_row(
     names: list[str], units: list[str], row: int, cells: list[str], source: str, headings: Headings
 ) -> RawSheet:
     sheet = RawSheet(f"row {row}", source, headings=headings)
@@ -158,37 +162,39 @@ def _build(
         heading = names[place].strip() if place < len(names) else ""
         if heading and (text.strip() or headings.sheet(heading).field):
             sheet_file.add_field(sheet, heading, text, row)
-            if place < len(units) and not is_missing(_bare(units[place])):
-                _state(sheet, headings.sheet(heading).field, _bare(units[place]))
+            if place < len(units) and not is_missing(_strip_brackets(units[place])):
+                _set_unit(sheet, headings.sheet(heading).field, _strip_brackets(units[place]))
         elif text.strip():
-            message = f"row {row} has a cell {text.strip()!r} that stands under no heading"
+            message = (
+                f"Cell {text.strip()!r} in row {row} has no heading. Add a heading, or clear it."
+            )
             code = "more-cells-than-headings" if place >= len(names) else "unknown-column"
             sheet.findings.append(Finding(code, message, None, row, text.strip()))
     if not (named := sheet.fields.get("sheet_id")) or is_missing(named.text):
-        message = f"row {row} of the builds has no sheet_id; give every build a name"
+        message = f"The build in row {row} has no sheet_id. Give every build a sheet_id."
         sheet.findings.append(Finding("missing", message, "sheet_id", row))
     else:
         sheet.sheet_id = named.text.strip()
     if any(units):
-        message = f"the row below the headings was read as units: {', '.join(filter(None, units))}"
+        message = f"The row below the headings was read as units: {', '.join(filter(None, units))}."
         sheet.findings.append(Finding("unit-row", message, None, row))
     return sheet
 
 
-def _state(sheet: RawSheet, field: str | None, unit: str) -> None:
-    """Give a cell the unit that stands below its heading, where the heading names none."""
+def _set_unit(sheet: RawSheet, field: str | None, unit: str) -> None:
+    """Give a cell the unit from below its heading, unless the heading names one itself."""
     if field is not None and (cell := sheet.fields.get(field)) is not None:
         cell.unit = cell.unit or unit
 
 
-def _split(pulls: list[Row], headings: Headings) -> dict[str, list[Row]]:
-    """Take the pulls apart by sheet, each under the headings above its rows; '' names no sheet.
+def _split_pulls(pulls: list[Row], headings: Headings) -> dict[str, list[Row]]:
+    """Split the pulls by sheet, each with the headings above its rows; '' is rows without a name.
 
-    A table that was put together from several repeats its headings, maybe with other units.
+    A table made from several may repeat its headings, perhaps with other units.
     """
     tables: dict[str, list[Row]] = {}
     head: list[Row] = []
-    under: dict[str, int] = {}  # the row of the headings that each sheet's rows stand under
+    under: dict[str, int] = {}  # row of the headings above the rows of each sheet
     column: int | None = None
     for row, cells in pulls:
         fields = [headings.pulls(cell).field for cell in cells]
@@ -209,13 +215,13 @@ def _split(pulls: list[Row], headings: Headings) -> dict[str, list[Row]]:
 
 
 def _below_headings(cells: list[str], column: int | None) -> bool:
-    """Tell whether the first row below headings holds their units: it has no number."""
+    """Return whether the row below the headings holds units: it has no number."""
     named = column is not None and column < len(cells) and not is_missing(cells[column])
     texts = [cell for at, cell in enumerate(cells) if at != column and cell.strip()]
     return bool(texts) and not named and all(numerals.plain(t.strip()) is None for t in texts)
 
 
-def _loosely(name: str) -> str:
+def _simplify(name: str) -> str:
     return squash(name).lstrip("0")
 
 
@@ -223,14 +229,14 @@ def _without(cells: list[str], column: int | None) -> list[str]:
     return cells if column is None else cells[:column] + cells[column + 1 :]
 
 
-def _orphan(name: str, table: list[Row], source: str, names: list[str]) -> RawSheet:
+def _report_orphan(name: str, table: list[Row], source: str, names: list[str]) -> RawSheet:
     row = table[-1][0]
-    near = [n for n in names if _loosely(n) == _loosely(name)]
-    hint = f"; is {near[0]!r} meant?" if near else ""
+    near = [n for n in names if _simplify(n) == _simplify(name)]
+    hint = f" Is {near[0]!r} meant?" if near else " Add it there, or correct the name."
     message = (
-        f"the pulls in row {row} name the sheet {name!r}, which the builds do not have{hint}"
+        f"The pull in row {row} is of sheet {name!r}, which is not in the builds.{hint}"
         if name
-        else f"the pulls in row {row} do not name their sheet; add a column sheet_id"
+        else f"The pull in row {row} does not name its sheet. Add a column sheet_id."
     )
     orphan = RawSheet(name or f"row {row}", source, table=table)
     orphan.findings.append(Finding("pull-without-build", message, "sheet_id", row, name))

@@ -1,4 +1,4 @@
-"""A file's bytes as text, whatever wrote it: the encoding is found out, never asked for."""
+"""Read a file as text; its encoding is detected, so nobody has to name it."""
 
 from __future__ import annotations
 
@@ -7,12 +7,13 @@ import re
 import stat
 from typing import TYPE_CHECKING
 
+from pullbook.schemas.errors import InputError
 from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-#: Most bytes of a file that carries one sheet, and of one that carries a table of many.
+#: Most bytes of a file with one sheet, and of a file with a table of many.
 SHEET_BYTES, TABLE_BYTES = 16_000_000, 512_000_000
 
 _MARKS = (
@@ -20,12 +21,12 @@ _MARKS = (
     (codecs.BOM_UTF16_LE, "utf-16-le"),
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
-#: Characters that no text holds.
+#: Characters that do not occur in text.
 _NOT_TEXT = re.compile(r"[\x00-\x08\x0e-\x1a\x1c-\x1f\x7f]")
 _LATIN = "\u0250"
 
 
-class UnreadableError(ValueError):
+class UnreadableError(InputError):
     """A file that cannot be read as text or as a workbook."""
 
     def __init__(self, message: str, code: str = "not-readable") -> None:
@@ -39,42 +40,45 @@ def contents(path: Path, most: int) -> bytes:
     Raises
     ------
     UnreadableError
-        It is no ordinary file, cannot be opened, or is larger than ``most`` bytes.
+        It is not a regular file, cannot be opened, or has more than ``most`` bytes.
 
     """
     try:
         found = path.stat()
         if not stat.S_ISREG(found.st_mode):
-            msg = f"{path.name} is not an ordinary file"
+            msg = f"{path.name} is not a regular file"
             raise UnreadableError(msg)
         if found.st_size > most:
-            msg = f"{path.name} has {found.st_size / 1e6:.0f} MB; at most {most / 1e6:.0f} are read"
+            msg = (
+                f"{path.name} has {found.st_size / 1e6:.0f} MB; the limit is"
+                f" {most / 1e6:.0f} MB. Split it into several files."
+            )
             raise UnreadableError(msg, "too-large")
         return path.read_bytes()
-    except OSError as fault:
-        msg = f"{path.name} cannot be read: {fault.strerror or fault}"
-        raise UnreadableError(msg) from fault
+    except OSError as error:
+        msg = f"{path.name} cannot be read: {error.strerror or error}"
+        raise UnreadableError(msg) from error
 
 
 def read(path: Path, most: int = SHEET_BYTES) -> tuple[str, list[Finding]]:
-    r"""Return a file's text, its lines ended by ``\n``, and a note if its encoding was inferred.
+    r"""Return a file's text, with ``\n`` at the line ends, and a note if it is not UTF-8.
 
-    UTF-8 and UTF-16, with a byte order mark or without, and Windows-1252.
+    Reads UTF-8 and UTF-16, with or without a byte order mark, and Windows-1252.
 
     Raises
     ------
     UnreadableError
-        The bytes are no text, or cannot be had.
+        The file is not text, or cannot be read.
 
     """
     data = contents(path, most)
     text, encoding = _decode(data)
     if text is None or _NOT_TEXT.search(text):
-        msg = f"{path.name} is not text; save it as UTF-8 and try again"
+        msg = f"{path.name} is not text. Save it as UTF-8 and try again."
         raise UnreadableError(msg)
     notes = []
     if encoding != "utf-8":
-        message = f"{path.name} is not UTF-8: it was read as {encoding.upper()}"
+        message = f"{path.name} is not UTF-8; it was read as {encoding.upper()}."
         notes.append(Finding("encoding", message, value=encoding))
     if "\r" in text:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
@@ -84,23 +88,23 @@ def read(path: Path, most: int = SHEET_BYTES) -> tuple[str, list[Finding]]:
 def _decode(data: bytes) -> tuple[str | None, str]:
     for mark, encoding in _MARKS:
         if data.startswith(mark):
-            return _strictly(data[len(mark) :], encoding), encoding
+            return _decode_strictly(data[len(mark) :], encoding), encoding
     if b"\0" in data:
-        # Every second byte of Latin text in UTF-16 is nought; which, tells the order.
+        # Every second byte of Latin text in UTF-16 is zero; which of the two shows the byte order.
         encoding = "utf-16-le" if data[1:2] == b"\0" else "utf-16-be"
-        return _strictly(data, encoding), encoding
-    text = _strictly(data, "utf-8")
+        return _decode_strictly(data, encoding), encoding
+    text = _decode_strictly(data, "utf-8")
     if text is not None:
         return text, "utf-8"
-    return _strictly(data, "cp1252"), "windows-1252"
+    return _decode_strictly(data, "cp1252"), "windows-1252"
 
 
-def _strictly(data: bytes, encoding: str) -> str | None:
+def _decode_strictly(data: bytes, encoding: str) -> str | None:
     try:
         text = data.decode(encoding)
     except UnicodeDecodeError:
         return None
-    # Noise read as UTF-16 makes letters of every script on earth.
+    # Binary data decoded as UTF-16 gives letters of many scripts.
     if encoding.startswith("utf-16") and sum(c < _LATIN for c in text) < len(text) / 2:
         return None
     return text

@@ -1,7 +1,7 @@
-"""Workbooks: the values of the tabs, as the texts a person sees.
+"""Read workbooks: the values of the tabs, as the texts a person sees.
 
-A workbook is an archive of XML from somebody else: it is weighed before it is opened, and its
-entities and far corners do nothing.
+A workbook is an archive of XML from somebody else. Its size is checked before it is opened, XML
+entities are refused, and cells far from all others cannot slow it down.
 """
 
 from __future__ import annotations
@@ -36,46 +36,49 @@ _NAMESPACE = re.compile(r"^\{[^}]*\}")
 
 
 def read(path: Path, wanted: Iterable[str]) -> tuple[dict[str, list[Row]], list[Finding]]:
-    """Return tabs of a workbook by name in lower case, and what was inferred.
+    """Return tabs of a workbook by name in lower case, and notes on how they were read.
 
-    Formulas give their last value; a merged cell stands in every row that it covers.
+    Formulas give their stored value; a merged cell is repeated in every row that it covers.
 
     Parameters
     ----------
     path
         The workbook.
     wanted
-        Names of the tabs that are read, in lower case.
+        Names of the tabs to read, in lower case.
 
     Raises
     ------
     UnreadableError
-        The file is not a workbook, or unpacks to more than a workbook should.
+        The file is not a workbook, or is too large unpacked.
 
     """
     data = text_file.contents(path, _PACKED_BYTES)
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            _weigh(archive, path.name)
+            _check_size(archive, path.name)
             with warnings.catch_warnings():
-                warnings.simplefilter("ignore")  # styles and extensions that carry no values
-                return _tabs(io.BytesIO(data), archive, set(wanted))
+                warnings.simplefilter("ignore")  # about styles and extensions, not values
+                return _read_tabs(io.BytesIO(data), archive, set(wanted))
     except UnreadableError:
         raise
-    except Exception as fault:  # the library raises whatever it meets in a damaged file
-        msg = f"{path.name} cannot be read as a workbook; save it anew as .xlsx"
-        raise UnreadableError(msg) from fault
+    except Exception as error:  # the library raises errors of many kinds for a damaged file
+        msg = f"{path.name} cannot be read as a workbook. Save it again as .xlsx."
+        raise UnreadableError(msg) from error
 
 
-def _weigh(archive: zipfile.ZipFile, name: str) -> None:
+def _check_size(archive: zipfile.ZipFile, name: str) -> None:
     parts = archive.infolist()
     size = sum(part.file_size for part in parts)
     if len(parts) > _PARTS or size > _UNPACKED_BYTES:
-        msg = f"{name} unpacks to {len(parts)} parts and {size / 1e6:.0f} MB: too much for sheets"
+        msg = (
+            f"{name} unpacks to {size / 1e6:.0f} MB in {len(parts)} parts; the limit is"
+            f" {_UNPACKED_BYTES / 1e6:.0f} MB in {_PARTS} parts. Split it into several workbooks."
+        )
         raise UnreadableError(msg, "too-large")
 
 
-def _tabs(
+def _read_tabs(
     file: io.BytesIO, archive: zipfile.ZipFile, wanted: set[str]
 ) -> tuple[dict[str, list[Row]], list[Finding]]:
     book = openpyxl.load_workbook(file, read_only=True, data_only=True, keep_links=False)
@@ -86,51 +89,51 @@ def _tabs(
             name = tab.title.strip().casefold()
             if name in wanted:
                 part = archive.read(_part_of(tab))
-                _near(part, tab.title)
-                grid = _grid(tab)
-                findings += _mend(grid, part, tab.title)
+                _check_far_rows(part, tab.title)
+                grid = _read_grid(tab)
+                findings += _fill_merged_and_formulas(grid, part, tab.title)
                 tabs[name] = [(row, cells) for row, cells in grid.items() if any(cells)]
     finally:
         book.close()
     return tabs, findings
 
 
-def _near(part: bytes, title: str) -> None:
-    """Refuse a tab with a row far from all others: the library walks all the way to it."""
+def _check_far_rows(part: bytes, title: str) -> None:
+    """Refuse a tab with a row far below all others: the library would step through all between."""
     rows = [int(number) for number in _ROW.findall(part)]
     if rows and max(rows) > 3 * len(rows) + _GAP:
-        msg = f"tab {title!r} has a row {max(rows)} far from all others; delete it and save anew"
+        msg = f"Tab {title!r} has a row {max(rows)} far below all others. Delete it and save again."
         raise UnreadableError(msg, "too-large")
 
 
 def _part_of(tab: Any) -> str:
-    """Return the name of a tab's part in the archive; the library keeps it to itself."""
+    """Return the name of a tab's part in the archive; the library has no public name for it."""
     return str(tab._worksheet_path)
 
 
-def _grid(tab: Any) -> dict[int, list[str]]:
-    tab.reset_dimensions()  # what a file says of its size is not to be trusted
+def _read_grid(tab: Any) -> dict[int, list[str]]:
+    tab.reset_dimensions()  # the size stated in the file may be wrong
     grid = {}
     for number, cells in enumerate(tab.iter_rows(max_col=_COLUMNS), start=1):
         last = max((i for i, cell in enumerate(cells) if cell.value is not None), default=-1)
         if last >= 0:
-            grid[number] = [_shown(cell).strip() for cell in cells[: last + 1]]
+            grid[number] = [_format_cell(cell).strip() for cell in cells[: last + 1]]
     return grid
 
 
-#: What a number format shows as it stands, a percent sign too.
+#: Parts of a number format that are shown literally, among them a quoted percent sign.
 _LITERAL = re.compile(r'"[^"]*"|\\.|\[[^\]]*\]')
 
 
-def _shown(cell: Any) -> str:
-    """Return what a cell shows: 0.45 formatted as a percentage reads 45 %."""
+def _format_cell(cell: Any) -> str:
+    """Return what a cell shows: 0.45 formatted as a percentage is 45 %."""
     value = cell.value
     if isinstance(value, int | float) and "%" in _LITERAL.sub("", cell.number_format or ""):
         return f"{100 * value:.10g} %"
-    return _text(value)
+    return _format_value(value)
 
 
-def _text(value: object) -> str:
+def _format_value(value: object) -> str:
     match value:
         case None:
             return ""
@@ -144,8 +147,8 @@ def _text(value: object) -> str:
             return str(value)
 
 
-def _mend(grid: dict[int, list[str]], part: bytes, title: str) -> list[Finding]:
-    """Write merged cells into the rows they cover, and formulas without a value as they stand."""
+def _fill_merged_and_formulas(grid: dict[int, list[str]], part: bytes, title: str) -> list[Finding]:
+    """Copy merged cells into the rows they cover, and the text of formulas without a value."""
     if b"mergeCell" not in part and b"<f" not in part and b":f" not in part:
         return []
     merged, formulas = [], 0
@@ -155,37 +158,38 @@ def _mend(grid: dict[int, list[str]], part: bytes, title: str) -> list[Finding]:
             left, top, _, bottom = range_boundaries(where)
             if left is None or top is None or bottom is None or left > _COLUMNS:
                 continue
-            value = _cell(grid, top, left)
+            value = _get_cell(grid, top, left)
             rows = range(top + 1, min(bottom, max(grid, default=0)) + 1)
             room -= len(rows)
             if not value or not rows or room < 0:
                 continue
             for row in rows:
-                _put(grid, row, left, value)
+                _set_cell(grid, row, left, value)
             merged.append(where)
         else:
             row, column = coordinate_to_tuple(where)
-            if column <= _COLUMNS and not _cell(grid, row, column):
-                _put(grid, row, column, f"={text}")
+            if column <= _COLUMNS and not _get_cell(grid, row, column):
+                _set_cell(grid, row, column, f"={text}")
                 formulas += 1
     findings = []
     if merged:
         message = (
-            f"tab {title!r}: merged cells ({', '.join(merged[:3])}) were read as the same value in"
-            " each row"
+            f"Tab {title!r}: merged cells ({', '.join(merged[:3])}) were read as the same value in"
+            " each row."
         )
         findings.append(Finding("merged-cells", message))
     if formulas:
+        noun = "formula has" if formulas == 1 else "formulas have"
         message = (
-            f"tab {title!r}: {formulas} formulas have no stored value; open the workbook, let it"
-            " calculate, and save it"
+            f"Tab {title!r}: {formulas} {noun} no stored value. Open the workbook, let it calculate"
+            " and save it."
         )
         findings.append(Finding("formula-without-value", message))
     return findings
 
 
 def _marks(part: bytes) -> Iterator[tuple[str, str, str]]:
-    """Yield what a tab's XML says of merged ranges and of formulas without a value."""
+    """Yield the merged ranges and the formulas without a value in a tab's XML."""
     formula: str | None = None
     valued = False
     for _, element in Xml.iterparse(io.BytesIO(part), forbid_dtd=True):
@@ -205,12 +209,12 @@ def _marks(part: bytes) -> Iterator[tuple[str, str, str]]:
                 element.clear()
 
 
-def _cell(grid: dict[int, list[str]], row: int, column: int) -> str:
+def _get_cell(grid: dict[int, list[str]], row: int, column: int) -> str:
     cells = grid.get(row, [])
     return cells[column - 1] if column <= len(cells) else ""
 
 
-def _put(grid: dict[int, list[str]], row: int, column: int, text: str) -> None:
+def _set_cell(grid: dict[int, list[str]], row: int, column: int, text: str) -> None:
     cells = grid.setdefault(row, [])
     cells += [""] * (column - len(cells))
     cells[column - 1] = text

@@ -1,1 +1,1 @@
-"""One cell of text into one typed value: headings, numerals, units."""
+"""From the text of one cell to one typed value: headings, numbers, units."""

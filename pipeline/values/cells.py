@@ -1,4 +1,4 @@
-"""One cell of text into one typed value, or the finding that says why not."""
+"""Parse the text of one cell into a typed value, or into a finding that says what is wrong."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from pullbook.pipeline.values import numerals
 from pullbook.pipeline.values.headings import squash
 from pullbook.pipeline.values.units import UnknownUnitError, WrongUnitError, scale
+from pullbook.schemas.errors import InputError
 from pullbook.schemas.fields import Kind
 from pullbook.schemas.findings import Finding
 
@@ -29,7 +30,7 @@ FLAGS = MappingProxyType(
      "0": False, "none": False, "without": False}
 )  # fmt: skip
 
-#: Customary words for choices, squashed: common practice, no source.
+#: Customary words for choices, as `squash` returns them: common practice, no source.
 CUSTOMARY: Mapping[str, Mapping[str, str]] = MappingProxyType(
     {
         "correction": {
@@ -52,7 +53,7 @@ CUSTOMARY: Mapping[str, Mapping[str, str]] = MappingProxyType(
 
 
 def is_missing(text: str) -> bool:
-    """Tell whether a cell says that nothing is known.
+    """Return whether a cell means that the value is not known.
 
     >>> is_missing(" N/A "), is_missing("0")
     (True, False)
@@ -60,8 +61,8 @@ def is_missing(text: str) -> bool:
     return text.strip().casefold() in MISSING
 
 
-class CellError(ValueError):
-    """A cell that cannot become a value; carries the finding."""
+class CellError(InputError):
+    """A cell that cannot be parsed; ``finding`` says why."""
 
     def __init__(self, finding: Finding) -> None:
         super().__init__(finding.message)
@@ -75,7 +76,7 @@ def parse(
     row: int | None = None,
     mark: str | None = None,
 ) -> tuple[Value, Finding | None]:
-    """Return the value of a cell and a note where more than its plain text was read.
+    """Return the value of a cell, and a note if the text had to be interpreted.
 
     Parameters
     ----------
@@ -84,16 +85,16 @@ def parse(
     field
         The field it belongs to.
     unit
-        The unit its heading names, if any; a unit in the cell itself goes before.
+        The unit in its heading, if any; a unit in the cell itself takes precedence.
     row
-        The row as a person counts it, for findings.
+        The row in the file, counted from 1, for findings.
     mark
-        The decimal mark that the sheet's numbers show, as `numerals.decimal_mark` found it.
+        The decimal mark of the sheet, as `numerals.decimal_mark` found it.
 
     Raises
     ------
     CellError
-        The text is no value of the field.
+        The text is not a value of the field.
 
     """
     text = text.strip()
@@ -103,54 +104,54 @@ def parse(
             return number, None
     if is_missing(text) and not (field.kind is Kind.FLAG and text.casefold() in FLAGS):
         return None, None
-    return _of_kind(text, field, unit, row, mark)
+    return _parse_kind(text, field, unit, row, mark)
 
 
-def _of_kind(
+def _parse_kind(
     text: str, field: Field, unit: str | None, row: int | None, mark: str | None
 ) -> tuple[Value, Finding | None]:
     match field.kind:
         case Kind.TEXT:
             return text, None
         case Kind.FLAG:
-            return _flag(text, field, row), None
+            return _parse_flag(text, field, row), None
         case Kind.DATE:
-            return _year(text, field, row), None
+            return _parse_year(text, field, row), None
         case Kind.CHOICE:
-            return _choice(text, field, row)
+            return _parse_choice(text, field, row)
         case _:
-            return _number(text, field, unit, row, mark)
+            return _parse_number(text, field, unit, row, mark)
 
 
-def _fault(field: Field, row: int | None, text: str, code: str, message: str) -> CellError:
+def _cell_error(field: Field, row: int | None, text: str, code: str, message: str) -> CellError:
     return CellError(Finding(code, message, field.name, row, text))
 
 
-def _flag(text: str, field: Field, row: int | None) -> bool:
+def _parse_flag(text: str, field: Field, row: int | None) -> bool:
     try:
         return FLAGS[text.casefold()]
     except KeyError:
-        message = f"{field.name} is {text!r}; write yes or no"
-        raise _fault(field, row, text, "not-yes-or-no", message) from None
+        message = f"{field.title} is {text!r}. Write yes or no."
+        raise _cell_error(field, row, text, "not-yes-or-no", message) from None
 
 
-def _year(text: str, field: Field, row: int | None) -> int:
+def _parse_year(text: str, field: Field, row: int | None) -> int:
     found = _DATE.fullmatch(text)
-    if found is None or int(found[1]) not in _YEARS or not _is_day(text[:10]):
-        message = f"{field.name} is {text!r}; write a date as 2024-05-31, or the year"
-        raise _fault(field, row, text, "not-a-date", message)
+    if found is None or int(found[1]) not in _YEARS or not _is_date(text[:10]):
+        message = f"{field.title} is {text!r}. Write a date such as 2024-05-31, or just the year."
+        raise _cell_error(field, row, text, "not-a-date", message)
     return int(found[1])
 
 
-def _is_day(text: str) -> bool:
-    """Tell whether a text is a year alone, or a day that there is."""
+def _is_date(text: str) -> bool:
+    """Return whether a text is a year, or a date of the calendar."""
     try:
         return len(text) == len("2024") or bool(dt.date.fromisoformat(text))
     except ValueError:
         return False
 
 
-def _choice(text: str, field: Field, row: int | None) -> tuple[str, Finding | None]:
+def _parse_choice(text: str, field: Field, row: int | None) -> tuple[str, Finding | None]:
     if text in field.choices:
         return text, None
     short = squash(text)
@@ -159,41 +160,42 @@ def _choice(text: str, field: Field, row: int | None) -> tuple[str, Finding | No
             return choice, None
     customary = CUSTOMARY.get(field.name, {}).get(short)
     if customary is None:
-        message = f"{field.name} is {text!r}; choose one of: {field.allowed}"
-        raise _fault(field, row, text, "not-a-choice", message)
-    note = f"{field.name} {text!r} was read as {customary!r}"
+        message = f"{field.title} is {text!r}. Choose one of: {field.allowed}."
+        raise _cell_error(field, row, text, "not-a-choice", message)
+    note = f"{field.title} {text!r} was read as {customary!r}."
     return customary, Finding("read-as", note, field.name, row, text)
 
 
-def _number(
+def _parse_number(
     text: str, field: Field, unit: str | None, row: int | None, mark: str | None
 ) -> tuple[float | int, Finding | None]:
     found = numerals.read(text, mark)
     if found is None or not all(map(math.isfinite, found.readings)):
-        message = f"{field.name} is {text!r}; write {field.allowed}, with a point for decimals"
-        raise _fault(field, row, text, "not-a-number", message)
+        point = ", with a point for decimals" if field.kind is Kind.NUMBER else ""
+        message = f"{field.title} is {text!r}, which is not a number. Write {field.allowed}{point}."
+        raise _cell_error(field, row, text, "not-a-number", message)
     try:
         slope, offset = scale(found.rest.strip() or unit, field.unit)
-    except (UnknownUnitError, WrongUnitError) as fault:
-        code = "unknown-unit" if isinstance(fault, UnknownUnitError) else "wrong-unit"
-        message = f"{field.name} is {text!r}: {fault}; write {field.allowed}"
-        raise _fault(field, row, text, code, message) from None
+    except (UnknownUnitError, WrongUnitError) as error:
+        code = "unknown-unit" if isinstance(error, UnknownUnitError) else "wrong-unit"
+        message = f"{field.title} is {text!r}: {error}. Write {field.allowed}."
+        raise _cell_error(field, row, text, code, message) from None
     numbers = [slope * reading + offset for reading in found.readings]
     if len(numbers) > 1 and field.low is not None and field.high is not None:
         numbers = [n for n in numbers if field.low <= n <= field.high] or numbers
     number = numbers[0]
     if len(numbers) > 1:
         message = (
-            f"{field.name} is {text!r}: the comma may mean decimals or thousands; write it with a"
-            " point, or without a mark"
+            f"{field.title} is {text!r}: the comma could mean decimals or thousands. Write a point"
+            " for decimals and nothing between thousands."
         )
-        raise _fault(field, row, text, "ambiguous-number", message)
+        raise _cell_error(field, row, text, "ambiguous-number", message)
     if field.kind is Kind.WHOLE:
         if number != round(number):
-            message = f"{field.name} is {text!r}; write {field.allowed}"
-            raise _fault(field, row, text, "not-whole", message)
+            message = f"{field.title} is {text!r}. Write {field.allowed}."
+            raise _cell_error(field, row, text, "not-whole", message)
         number = round(number)
     if found.note is None:
         return number, None
-    message = f"{field.name} {text!r} was read as {number:.10g} {field.unit}".rstrip()
+    message = f"{field.title} {text!r} was read as {field.quantity(number, 10)}."
     return number, Finding(found.note, message, field.name, row, text)

@@ -1,4 +1,4 @@
-"""Headings in any reasonable spelling, with or without a unit, in the shop's words or in ours."""
+"""Match headings to fields: any spelling, with or without a unit, our words or the shop's own."""
 
 from __future__ import annotations
 
@@ -22,8 +22,8 @@ _NUMBERED_FIRST = re.compile(
 )
 _NOT_NAME = re.compile(r"[\s_\-]+")
 
-#: Customary headings, squashed, and what they name; a unit where the word is one. Common
-#: practice, no source.
+#: Customary headings, as `squash` returns them, and the field they mean; with a unit where the
+#: heading is a unit. Common practice, no source.
 _OF_SHEET: Mapping[str, str] = MappingProxyType(
     {
         "cyl": "cylinders", "cr": "compression_ratio", "compression": "compression_ratio",
@@ -50,18 +50,18 @@ _OF_PULL: Mapping[str, str] = MappingProxyType(
 
 
 class Named(NamedTuple):
-    """What a heading names.
+    """The field that a heading names.
 
     Attributes
     ----------
     field
-        The field's name; ``None`` where the heading names none.
+        The field's name; ``None`` if the heading is not known.
     unit
-        The unit's text, if the heading states one.
+        The unit in the heading, if any.
     inferred
-        Whether a customary word or the shop's own was read, which deserves a note.
+        Whether the match is a customary word or one of the shop's own, which gets a note.
     number
-        The number of the pull where the heading ends in one, as in ``torque 2``.
+        The number of the pull if the heading ends in one, as in ``torque 2``.
     """
 
     field: str | None
@@ -74,7 +74,7 @@ NOTHING = Named(None)
 
 
 def squash(text: str) -> str:
-    """Return a heading without case, spaces, hyphens and underscores.
+    """Return a heading in lower case, without spaces, hyphens and underscores.
 
     >>> squash("Intake_Duration-Seat")
     'intakedurationseat'
@@ -83,7 +83,7 @@ def squash(text: str) -> str:
 
 
 class _Words:
-    """The headings of one kind of table; each spelling is worked out once."""
+    """The headings of one kind of table; each spelling is looked up once."""
 
     def __init__(
         self, fields: Mapping[str, Field], customary: Mapping[str, str], own: Mapping[str, str]
@@ -103,15 +103,15 @@ class _Words:
 
     def _find(self, heading: str) -> Named:
         short = squash(heading)
-        if (meant := self._own.get(short)) is not None:
-            return self._plain(meant)._replace(inferred=True)
+        if (meaning := self._own.get(short)) is not None:
+            return self._plain(meaning)._replace(inferred=True)
         named = self._plain(heading)
         if named.field is None and short in self._customary:
             named = self._plain(self._customary[short])._replace(inferred=True)
         if named.field is None and (found := _BRACKET.match(heading)) is not None:
-            meant = self._customary.get(squash(found["name"]), "")
-            if meant in self._fields:
-                named = Named(meant, found["unit"].strip() or None, inferred=True)
+            meaning = self._customary.get(squash(found["name"]), "")
+            if meaning in self._fields:
+                named = Named(meaning, found["unit"].strip() or None, inferred=True)
         return named
 
     def _plain(self, heading: str) -> Named:
@@ -129,10 +129,10 @@ class _Words:
         return NOTHING
 
     def numbered(self, heading: str) -> Named:
-        """Find the column that a heading with a pull's number names, as ``torque 2``."""
+        """Return the column of a heading that ends in the number of a pull, as ``torque 2``."""
         bare, _, unit = heading.partition("(")
-        unit, _, behind = unit.partition(")")
-        found = _NUMBERED.match(f"{bare.strip()} {behind.strip()}".strip())
+        unit, _, after = unit.partition(")")
+        found = _NUMBERED.match(f"{bare.strip()} {after.strip()}".strip())
         first = _NUMBERED_FIRST.match(bare.strip())
         if found is None and first is None:
             return NOTHING
@@ -142,26 +142,26 @@ class _Words:
 
 
 class Headings:
-    """What headings mean: ours in any spelling, customary ones, and a shop's own.
+    """All headings that are understood: ours in any spelling, customary ones and a shop's own.
 
     Attributes
     ----------
     sheet, pull, pulls
-        Find the field that a heading names: of a sheet, of its pull, and of a table of the pulls
-        of many sheets, which name their sheet.
+        Callables that return the field a heading names: in a sheet, in its pull, and in a table
+        with the pulls of many sheets.
     """
 
     def __init__(self, own: Mapping[str, str] | None = None) -> None:
-        """Take the shop's own headings, each with the heading of ours that it stands for."""
-        mine = {squash(heading): meant for heading, meant in (own or {}).items()}
-        self.sheet = _Words(FIELDS, _OF_SHEET, mine)
-        self.pull = _Words(PULL_FIELDS, _OF_PULL, mine)
+        """Add the shop's own headings, each with the heading of ours that it means."""
+        of_shop = {squash(heading): meaning for heading, meaning in (own or {}).items()}
+        self.sheet = _Words(FIELDS, _OF_SHEET, of_shop)
+        self.pull = _Words(PULL_FIELDS, _OF_PULL, of_shop)
         self.pulls = _Words(
             {**PULL_FIELDS, "sheet_id": FIELDS["sheet_id"]},
             {**_OF_PULL, "id": "sheet_id", "sheet": "sheet_id"},
-            mine,
+            of_shop,
         )
 
 
-#: Without a shop's own headings.
+#: Headings without any of a shop's own.
 PLAIN = Headings()

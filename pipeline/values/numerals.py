@@ -1,7 +1,7 @@
-"""Numerals as people write them: decimal points or commas, and marks between thousands.
+"""Numbers as people write them: decimal points or commas, and thousands separators.
 
-What a single comma means cannot be seen from one number. The other numbers of a sheet tell; where
-they do not, the range of the field may; where that does not either, nothing is guessed.
+One number does not show whether its comma means decimals or thousands. The other numbers of the
+sheet may show it; if not, the range of the field may; if not, the cell is refused.
 """
 
 from __future__ import annotations
@@ -12,39 +12,39 @@ from typing import TYPE_CHECKING, NamedTuple
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-#: A plain number, then the rest: its unit, if any.
+#: A plain number, then the rest of the text: its unit, if any.
 _PLAIN = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*)", re.DOTALL | re.ASCII)
 _SPACES = " \u00a0\u202f\u2009"
 _GROUPS = f"'\u2019{_SPACES}"
-#: A number with commas, or with marks between its thousands, then the rest.
+#: A number with commas or thousands separators, then the rest of the text.
 _MARKED = re.compile(
     rf"([+-]?(?:\d[\d.,{_GROUPS}]*\d|\d|[.,]\d+)[.,]?(?:[eE][+-]?\d+)?)\s*(.*)",
     re.DOTALL | re.ASCII,
 )
-#: Inches as rules have them: 1 5/8, 15/16.
+#: Fractions of an inch: 1 5/8, 15/16.
 _FRACTION = re.compile(
     r"(?:(\d{1,3})[ -])?(\d{1,2})/(2|4|8|16|32|64)(?!\d)\s*(.*)", re.DOTALL | re.ASCII
 )
 _GROUPED = re.compile(r"\d{1,3}(?:([.,'\u2019 ])\d{3})(?:\1\d{3})*")
-#: What shows that a number has not ended where a plain one would.
+#: What shows that the number goes on after its plain part.
 _GOES_ON = re.compile(rf"[{_SPACES}]*[\d.,'\u2019]")
-#: One point before three digits: where decimals have commas, it marks thousands.
+#: One point before three digits: a thousands separator in sheets with decimal commas.
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}\.\d{3}")
 _POINT_SURE = re.compile(r"\s*[+-]?(?:\d*\.(?:\d{1,2}|\d{4,})(?!\d)|0?\.\d+)(?![.,\d])", re.ASCII)
 _COMMA_SURE = re.compile(r"\s*[+-]?[\d.]*,(?:\d{1,2}|\d{4,})(?!\d)|\s*[+-]?0?,\d+", re.ASCII)
 
 
 class Numeral(NamedTuple):
-    """What a text says of a number.
+    """A number read from a text.
 
     Attributes
     ----------
     readings
-        The numbers it may mean: one, or two where the sheet does not tell.
+        The numbers the text may mean: one, or two if the meaning of a comma is not clear.
     rest
-        What follows the number.
+        The text after the number.
     note
-        Code of the note that the reading deserves, or ``None``.
+        Code of the note to report, or ``None``.
     """
 
     readings: tuple[float, ...]
@@ -53,7 +53,7 @@ class Numeral(NamedTuple):
 
 
 def decimal_mark(texts: Iterable[str]) -> str | None:
-    """Return the decimal mark that the numbers of a sheet show; ``None`` where they do not.
+    """Return the decimal mark that the numbers of a sheet show, or ``None`` if not clear.
 
     >>> decimal_mark(["2.000", "345,2"]), decimal_mark(["2,000", "9.4"]), decimal_mark(["1,250"])
     (',', '.', None)
@@ -67,7 +67,7 @@ def decimal_mark(texts: Iterable[str]) -> str | None:
 
 
 def plain(text: str) -> float | None:
-    """Return the number a text is without unit or mark; ``None`` for any other text."""
+    """Return the value of a plain number without unit or separator; ``None`` for other texts."""
     if text[-1:].isdecimal() and "_" not in text:
         try:
             return float(text)
@@ -77,12 +77,12 @@ def plain(text: str) -> float | None:
 
 
 def read(text: str, mark: str | None = None) -> Numeral | None:
-    """Return what a text says of a number, or ``None`` where it does not begin with one.
+    """Return the number at the start of a text, or ``None`` if there is none.
 
     Parameters
     ----------
     text
-        Without blanks around it.
+        The text, without blanks around it.
     mark
         The decimal mark of the sheet, as `decimal_mark` found it.
 
@@ -109,7 +109,7 @@ def read(text: str, mark: str | None = None) -> Numeral | None:
         return None
     body, exponent = _split_exponent(marked[1].rstrip(".,"))
     sign = -1.0 if body.startswith("-") else 1.0
-    found = _marked(body.lstrip("+-"), mark)
+    found = _read_separated(body.lstrip("+-"), mark)
     if not found[0]:
         return None
     return Numeral(tuple(sign * float(f"{n}{exponent}") for n in found[0]), marked[2], found[1])
@@ -120,8 +120,8 @@ def _split_exponent(text: str) -> tuple[str, str]:
     return (text, "") if at < 0 else (text[:at], text[at:])
 
 
-def _marked(body: str, mark: str | None) -> tuple[tuple[str, ...], str | None]:
-    """Return the readings of a numeral with marks in it, as plain numerals, and the note."""
+def _read_separated(body: str, mark: str | None) -> tuple[tuple[str, ...], str | None]:
+    """Return the readings of a number with separators, as plain numbers, and the note's code."""
     for space in _SPACES:
         body = body.replace(space, " ")
     if any(group in body for group in "'\u2019 ") or (body.count(".") and body.count(",")):
@@ -129,14 +129,14 @@ def _marked(body: str, mark: str | None) -> tuple[tuple[str, ...], str | None]:
         whole, fraction = (body, "") if last < 0 else (body[:last], body[last + 1 :])
         if _GROUPED.fullmatch(body) and last >= 0 and body[last] in whole:
             whole, fraction = body, ""
-        sound = _GROUPED.fullmatch(whole) and (fraction.isdigit() or not fraction)
-        return ((_joined(whole, fraction),), "thousands-mark") if sound else ((), None)
+        valid = _GROUPED.fullmatch(whole) and (fraction.isdigit() or not fraction)
+        return ((_join(whole, fraction),), "thousands-mark") if valid else ((), None)
     if body.count(",") > 1 or body.count(".") > 1:
-        return ((_joined(body, ""),), "thousands-mark") if _GROUPED.fullmatch(body) else ((), None)
-    return _one_comma(body, mark) if "," in body else ((), None)
+        return ((_join(body, ""),), "thousands-mark") if _GROUPED.fullmatch(body) else ((), None)
+    return _read_one_comma(body, mark) if "," in body else ((), None)
 
 
-def _one_comma(body: str, mark: str | None) -> tuple[tuple[str, ...], str]:
+def _read_one_comma(body: str, mark: str | None) -> tuple[tuple[str, ...], str]:
     whole, _, fraction = body.partition(",")
     decimal = f"{whole or '0'}.{fraction}"
     if not _GROUPED.fullmatch(body) or whole == "0" or mark == ",":
@@ -146,6 +146,6 @@ def _one_comma(body: str, mark: str | None) -> tuple[tuple[str, ...], str]:
     return (decimal, whole + fraction), "decimal-comma"
 
 
-def _joined(whole: str, fraction: str) -> str:
+def _join(whole: str, fraction: str) -> str:
     digits = "".join(c for c in whole if c.isdigit())
     return f"{digits}.{fraction}" if fraction else digits

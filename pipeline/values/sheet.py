@@ -1,10 +1,11 @@
-"""A sheet on its way through the pipeline: as text, and typed."""
+"""A sheet on its way through the pipeline: first as text, then with typed values."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
+from pullbook.pipeline.physics.engine_quantities import SIZE_FIELDS, size_of
 from pullbook.pipeline.values.headings import PLAIN
 from pullbook.schemas.findings import refused
 
@@ -18,16 +19,16 @@ if TYPE_CHECKING:
 
 @dataclass(slots=True)
 class Cell:
-    """One field of a sheet as written.
+    """The cell of one field, as written.
 
     Attributes
     ----------
     text
-        What stands there.
+        The text of the cell.
     row
-        The row as a person counts it in the file, from 1.
+        The row in the file, counted from 1.
     unit
-        The unit its heading names, if any.
+        The unit in its heading, if any.
     """
 
     text: str
@@ -37,25 +38,25 @@ class Cell:
 
 @dataclass(slots=True)
 class RawSheet:
-    """A sheet as read: text, with what was found while reading it.
+    """A sheet as read: texts, and the findings made while reading.
 
     Attributes
     ----------
     sheet_id
-        The name it goes by: its own, or its file's stem.
+        The sheet's own name, or the stem of its file.
     source
-        The file, as it was named.
+        The path of the file, as given.
     fields
         Cells by field name.
     table
-        Number in the file, from 1, and cells of every row of its table that is not blank: the
-        headings, the pulls and what stands around them. ``None`` for a build alone.
+        Row number in the file (from 1) and cells of every row of the table that is not blank:
+        headings, pulls and any text around them. ``None`` for a build without a pull.
     headings
-        What its headings mean.
+        The headings that are understood.
     findings
-        What was found on the way.
+        The findings made while reading.
     files
-        Everything it was read from.
+        All files it was read from.
     """
 
     sheet_id: str
@@ -68,7 +69,7 @@ class RawSheet:
 
 
 class Reading(NamedTuple):
-    """One row of a pull: lb-ft, hp and rpm, with the row it stands in."""
+    """One reading of a pull: rpm, torque in lb-ft, power in hp, and its row in the file."""
 
     row: int
     pull: int
@@ -77,47 +78,69 @@ class Reading(NamedTuple):
     power: float | None
 
 
-#: Engine speed, torque in lb-ft and the reading itself, by rising speed.
+#: Engine speed, torque in lb-ft and the reading itself, in order of rising speed.
 Curve = list[tuple[float, float, Reading]]
 
 
-@dataclass(slots=True)
-class Sheet:
-    """A typed sheet: values in the units of the field dictionary.
+@dataclass(slots=True, kw_only=True)
+class Build:
+    """A typed build: values in the units of the field dictionary, and what follows from them.
 
     Attributes
     ----------
     sheet_id, source
         As for `RawSheet`.
     values
-        The value of every field that the sheet gives, by field name.
-    readings
-        The rows of the pull that could be read.
+        The value of every field that is given, by field name.
     findings
-        Everything found so far.
+        All findings so far.
     rows
-        The row of each field in the file, for findings of later checks.
+        The row of each field in the file, for the findings of later checks.
     bare
-        The fields whose number named no unit.
-    curves
-        The pulls as curves, once `pullbook.pipeline.checks.pull_rules` has made them.
+        The fields whose number was written without a unit.
     """
 
     sheet_id: str
     source: str
     values: dict[str, Value]
-    readings: list[Reading]
-    findings: list[Finding]
-    rows: dict[str, int]
+    findings: list[Finding] = field(default_factory=list)
+    rows: dict[str, int] = field(default_factory=dict)
     bare: frozenset[str] = frozenset()
-    curves: list[Curve] | None = None
 
     @property
     def accepted(self) -> bool:
-        """Whether nothing found refuses the sheet."""
+        """Whether no finding refuses it."""
         return not refused(self.findings)
 
+    @property
+    def fault(self) -> Finding | None:
+        """The first finding that refuses it, or ``None``."""
+        return next((found for found in self.findings if refused([found])), None)
+
+    @property
+    def displacement(self) -> float | None:
+        """Displacement, in3; ``None`` where a field that it needs is missing."""
+        if any(self.number(name) is None for name in SIZE_FIELDS):
+            return None
+        return float(size_of(self.values).engine)
+
     def number(self, name: str) -> float | None:
-        """Return the number in a field, or ``None`` where the sheet has none."""
+        """Return the number in a field, or ``None`` if there is none."""
         value = self.values.get(name)
         return float(value) if isinstance(value, int | float) else None
+
+
+@dataclass(slots=True, kw_only=True)
+class Sheet(Build):
+    """A typed sheet: a build, and what it made.
+
+    Attributes
+    ----------
+    readings
+        The rows of the pull that could be read.
+    curves
+        The pulls as curves, once `pipeline.checks.pull_rules` has made them.
+    """
+
+    readings: list[Reading] = field(default_factory=list)
+    curves: list[Curve] | None = None

@@ -1,7 +1,7 @@
-"""Units: what a sheet writes after a number, turned into the field's own unit.
+"""Units: convert a number with the unit written on a sheet into the unit of its field.
 
-Conversions are pint's. This module only knows how people at a dyno spell units, and which of the
-spellings means torque rather than energy, force rather than mass.
+Pint does the conversion. This module knows how units are spelled on dyno sheets, and which
+spelling means torque and not energy, or force and not mass.
 """
 
 from __future__ import annotations
@@ -11,22 +11,21 @@ from functools import cache, lru_cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
+from pullbook.schemas.errors import InputError
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-#: One horsepower is 550 ft lbf/s by definition, one revolution 2 pi rad: 33000 / (2 pi).
-TORQUE_POWER_CONSTANT = 5252.113122032546
+
+class UnknownUnitError(InputError):
+    """The text is not a known unit."""
 
 
-class UnknownUnitError(ValueError):
-    """The text is not a unit that is known here."""
+class WrongUnitError(InputError):
+    """The unit is known but measures another quantity."""
 
 
-class WrongUnitError(ValueError):
-    """The unit is known and measures something else."""
-
-
-#: What each unit of the field dictionary is to pint.
+#: Units of the field dictionary, as pint spells them.
 _OF_FIELD: Mapping[str, str] = MappingProxyType(
     {
         "in": "inch",
@@ -52,7 +51,7 @@ _OF_FIELD: Mapping[str, str] = MappingProxyType(
 
 _TORQUE = "newton*meter"
 _LBFT = "foot*force_pound"
-#: Customary spellings, squashed as `_squash` does, by the field unit they serve.
+#: Customary spellings, as `_squash` returns them, by the unit of the field.
 _SPELLINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
     {
         "in": {"in": "inch", '"': "inch", "inch": "inch", "inches": "inch", "mm": "millimeter",
@@ -111,21 +110,21 @@ _SPELLINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
     }
 )  # fmt: skip
 
-#: What pint is asked about: names with small whole powers, joined. Its own grammar has more, such
-#: as towers of powers that take for ever.
+#: The texts that are passed to pint: unit names with small whole powers, joined. Pint's own
+#: grammar allows more, such as towers of powers that take forever to evaluate.
 _NAME = r"[^\W\d_][^\W_]{0,23}(?:(?:\^|\*\*)[234])?"
-_ASKED = re.compile(rf"(?:1\s*/\s*)?{_NAME}(?:\s*[./*·⋅ -]\s*{_NAME}){{0,3}}")
+_PARSABLE = re.compile(rf"(?:1\s*/\s*)?{_NAME}(?:\s*[./*·⋅ -]\s*{_NAME}){{0,3}}")
 _JOINTS = re.compile(r"[\s.\-*·⋅_^]+")
 
 
 def _squash(text: str) -> str:
-    """Write a unit the way `_SPELLINGS` lists it: no joints, no case, plain powers."""
+    """Return a unit as `_SPELLINGS` lists it: lower case, no separators, plain powers."""
     plain = text.strip().replace("²", "2").replace("³", "3").replace("º", "°")
     return _JOINTS.sub("", plain).casefold()
 
 
 def spelled(text: str, field_unit: str) -> bool:
-    """Tell whether a text is a customary spelling of a unit for fields in ``field_unit``."""
+    """Return whether a text is a customary spelling of a unit for fields in ``field_unit``."""
     return _squash(text) in _SPELLINGS[field_unit]
 
 
@@ -138,9 +137,9 @@ def _registry() -> Any:
 
 @lru_cache(maxsize=4096)
 def scale(text: str | None, field_unit: str) -> tuple[float, float]:
-    """Return slope and offset from a unit to the field's own: every unit here is affine.
+    """Return slope and offset of the conversion from a unit to the unit of the field.
 
-    ``None`` means the field's own.
+    All conversions are affine. ``None`` means the unit of the field.
 
     Raises
     ------
@@ -151,7 +150,7 @@ def scale(text: str | None, field_unit: str) -> tuple[float, float]:
     if text is None or _squash(text) == _squash(field_unit):
         return 1.0, 0.0
     name = _SPELLINGS[field_unit].get(_squash(text))
-    if name is None and not _ASKED.fullmatch(text.strip()):
+    if name is None and not _PARSABLE.fullmatch(text.strip()):
         msg = f"{text!r} is not a known unit"
         raise UnknownUnitError(msg)
     import pint  # noqa: PLC0415
@@ -161,17 +160,17 @@ def scale(text: str | None, field_unit: str) -> tuple[float, float]:
     try:
         zero = registry.Quantity(0.0, name or text.strip()).to(target).magnitude
         one = registry.Quantity(1.0, name or text.strip()).to(target).magnitude
-    except pint.DimensionalityError as fault:
-        msg = f"{text!r} does not measure what {field_unit or 'a pure number'!r} measures"
-        raise WrongUnitError(msg) from fault
-    except Exception as fault:  # pint raises whatever its parser meets
+    except pint.DimensionalityError as error:
+        msg = f"{text!r} does not convert to {field_unit or 'a plain number'}"
+        raise WrongUnitError(msg) from error
+    except Exception as error:  # the parser of pint raises errors of many kinds
         msg = f"{text!r} is not a known unit"
-        raise UnknownUnitError(msg) from fault
+        raise UnknownUnitError(msg) from error
     return one - zero, zero
 
 
 def known(text: str, field_unit: str) -> bool:
-    """Tell whether a text is a unit for fields in ``field_unit``."""
+    """Return whether a text is a unit for fields in ``field_unit``."""
     try:
         scale(text, field_unit)
     except (UnknownUnitError, WrongUnitError):
@@ -180,23 +179,23 @@ def known(text: str, field_unit: str) -> bool:
 
 
 def convert(number: float, unit: str | None, field_unit: str) -> float:
-    """Return a number in the field's own unit.
+    """Return a number in the unit of the field.
 
     Parameters
     ----------
     number
         The number as written.
     unit
-        The unit's text as written; ``None`` means the field's own.
+        The unit as written; ``None`` means the unit of the field.
     field_unit
-        The field's unit, a unit of the field dictionary.
+        The unit of the field, as in the field dictionary.
 
     Raises
     ------
     UnknownUnitError
-        The text names no unit.
+        The text is not a known unit.
     WrongUnitError
-        The unit measures something else.
+        The unit measures another quantity.
 
     Examples
     --------

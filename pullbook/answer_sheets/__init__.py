@@ -1,1 +1,1 @@
-"""Answers as self-contained pages to hand to a customer."""
+"""Answers as self-contained pages for a customer."""

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pullbook.answer_sheets import customer_sheet
-from pullbook.text.choice_text import SHOWN, SHOWN_OUTSIDE, first, notes, table_cells
+from pullbook.text.choice_text import first, headings, notes, shown, table_cells
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
     from matplotlib.figure import Figure
 
@@ -20,20 +20,19 @@ if TYPE_CHECKING:
 def page(
     found: Choice,
     draw: Callable[[], Figure],
-    told: dict[str, Any],
+    manifest: Mapping[str, Any],
     units: Units,
 ) -> Page:
     """Return the answer sheet of a choice of parts."""
-    alt = f"Low-range torque against peak power of each combination. {' '.join(first(found))}"
-    made = customer_sheet.begin(f"Parts for {found.base.sheet_id}", draw, alt)
-    made.heading("The answer")
-    for line in [*first(found), *notes(found)]:
+    alt = (
+        f"Low-range torque against peak power of each combination. {' '.join(first(found, units))}"
+    )
+    made = customer_sheet.begin(f"Parts for {found.base.sheet_id}", draw, alt, units)
+    made.heading("Result")
+    for line in [*first(found, units), *notes(found)]:
         made.text(line)
-    unit = units.of(found.unit)
-    heads = ["parts", unit, "limits", "best in", f"low range, {units.torque}",
-             f"peak power, {units.power}", "price", "stands"]  # fmt: skip
-    rows = [*found.ranked[:SHOWN], *found.outside[:SHOWN_OUTSIDE]]
-    made.table(heads, [[one.name, *table_cells(found, one, units)[:6], one.found.standing.value]
-                       for one in rows])  # fmt: skip
+    made.table(["parts", *headings(found, units), "data"],
+               [[one.name, *table_cells(found, one, units)[:6], one.found.standing.value]
+                for one in shown(found)])  # fmt: skip
     customer_sheet.builds(made, [found.base], units)
-    return customer_sheet.close(made, told)
+    return customer_sheet.close(made, manifest)

@@ -1,4 +1,4 @@
-"""The answer sheet: one self-contained page that a shop can hand to a customer."""
+"""The parts that all answer sheets share: chart, builds, source and cautions."""
 
 from __future__ import annotations
 
@@ -6,20 +6,20 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.charts.drawing import svg_of
 from pullbook.reports.document import Page
-from pullbook.schemas.fields import BUILD_FIELDS
+from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 from pullbook.text import prediction_text
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from matplotlib.figure import Figure
 
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.text.units import Units
 
 
-def begin(title: str, draw: Callable[[], Figure], alt: str) -> Page:
-    """Return a page with its picture; ``alt`` says what the picture shows."""
+def begin(title: str, draw: Callable[[], Figure], alt: str, units: Units) -> Page:
+    """Return a page with its condition and its chart; ``alt`` says what the chart shows."""
     import matplotlib as mpl
 
     from pullbook.charts import (
@@ -27,32 +27,36 @@ def begin(title: str, draw: Callable[[], Figure], alt: str) -> Page:
     )
 
     page = Page(title)
+    page.text(units.condition)
     with mpl.rc_context(drawing.STYLE):
         page.picture("answer.svg", svg_of(draw()), alt)
     return page
 
 
-def builds(page: Page, sheets: Sequence[Sheet], units: Units) -> None:
-    """Add what the builds are made of: a row a field that any of them gives."""
+def builds(page: Page, sheets: Sequence[Build], units: Units) -> None:
+    """Add the fields of the builds, one row for each field that any of them gives."""
     page.heading("The build" if len(sheets) == 1 else "The builds")
     rows = [
-        [name.replace("_", " "), *(_given(sheet, name, units) for sheet in sheets)]
+        [FIELDS[name].label, *(_given(sheet, name, units) for sheet in sheets)]
         for name in BUILD_FIELDS
         if any(name in sheet.values for sheet in sheets)
     ]
     page.table(["field", *(sheet.sheet_id for sheet in sheets)], rows)
 
 
-def _given(sheet: Sheet, name: str, units: Units) -> str:
+def _given(sheet: Build, name: str, units: Units) -> str:
     return units.field(name, sheet.values[name]) if name in sheet.values else "not given"
 
 
-def close(page: Page, told: dict[str, Any]) -> Page:
-    """Add what it rests on and the cautions, and return the page."""
-    page.heading("What it rests on")
-    page.text(prediction_text.source(told))
-    if told.get("invented"):
-        page.text("The engines behind this model are invented: it shows what an answer looks like.")
+def close(page: Page, manifest: Mapping[str, Any]) -> Page:
+    """Add the source and the cautions, and return the page."""
+    page.heading("Based on")
+    page.text(prediction_text.source(manifest))
+    if manifest.get("invented"):
+        page.text(
+            "The engines behind this model are invented; this page only shows what an answer looks"
+            " like."
+        )
     page.heading("Caution")
     page.text(prediction_text.CAUTION)
     return page

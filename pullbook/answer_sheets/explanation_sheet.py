@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-from matplotlib.figure import Figure
-
 from pullbook.answer_sheets import customer_sheet
-from pullbook.text.explanation_text import first, near, notes
+from pullbook.text.explanation_text import by_size, first, heading, near, notes, rows
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
+
+    from matplotlib.figure import Figure
 
     from pullbook.model.answers.explain import Explanation
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
     from pullbook.text.units import Units
 
@@ -22,25 +21,22 @@ if TYPE_CHECKING:
 def page(
     found: Explanation,
     draw: Callable[[], Figure],
-    sheet: Sheet,
-    told: dict[str, Any],
+    sheet: Build,
+    manifest: Mapping[str, Any],
     units: Units,
 ) -> Page:
     """Return the answer sheet of an explanation."""
-    order = sorted(found.parts, key=lambda name: -float(np.abs(found.parts[name]).mean()))
-    alt = "What each group of parts adds to the curve over engine speed; most of all " + order[0]
-    made = customer_sheet.begin(f"What makes the curve of {found.sheet_id}", draw, alt)
-    factor = units.shown(1.0, "lb-ft")
-    for line in first(found):
+    alt = f"What each group of parts adds over engine speed; most: {by_size(found)[0]}."
+    made = customer_sheet.begin(f"What makes the curve of {found.sheet_id}", draw, alt, units)
+    for line in first(found, units):
         made.text(line)
-    made.heading(f"What each group of parts adds, {units.torque}")
-    rows = [["the typical build", *(f"{v:.0f}" for v in factor * found.typical)]]
-    rows += [[name, *(f"{v:+.1f}" for v in factor * found.parts[name])] for name in order]
-    rows.append(["this build", *(f"{v:.0f}" for v in factor * found.torque)])
-    made.table(["rpm", *(f"{speed:.0f}" for speed in found.rpm)], rows)
+    made.heading(f"Torque that each group of parts adds, {units.torque}")
+    made.table(heading(found), rows(found, units))
     made.heading("Nearest sheets")
-    made.table(["sheet", "distance", "what differs most (here / there)"], near(found))
+    made.table(
+        ["sheet", "distance", "what differs most (this build / that sheet)"], near(found, units)
+    )
     for line in notes(found):
         made.text(line)
     customer_sheet.builds(made, [sheet], units)
-    return customer_sheet.close(made, told)
+    return customer_sheet.close(made, manifest)

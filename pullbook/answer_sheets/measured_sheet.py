@@ -1,19 +1,19 @@
-"""A measured pull over its prediction, as an answer sheet."""
+"""A measured pull against its prediction, as an answer sheet."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
 from pullbook.answer_sheets import customer_sheet
-from pullbook.text.measured_text import rows, verdict
+from pullbook.text.measured_text import head, rows, verdict
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from matplotlib.figure import Figure
 
     from pullbook.model.answers.measured_pull import Measured
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
     from pullbook.text.units import Units
 
@@ -22,18 +22,18 @@ def page(
     found: Measured,
     before: Sequence[str],
     draw: Callable[[], Figure],
-    sheet: Sheet,
-    told: dict[str, Any],
+    sheet: Build,
+    manifest: Mapping[str, Any],
     units: Units,
 ) -> Page:
-    """Return the answer sheet of a measured pull; ``before`` is what `first` says."""
-    said = verdict(found)
-    alt = f"Measured torque over the predicted curve with its limits. {said[0]}"
-    made = customer_sheet.begin(f"{sheet.sheet_id}: measured and predicted", draw, alt)
-    made.heading("The answer")
-    for line in [*before, *said]:
+    """Return the answer sheet of a measured pull; ``before`` is what `first` returns."""
+    lines = verdict(found)
+    alt = f"Measured torque and the predicted curve with its limits. {lines[0]}"
+    made = customer_sheet.begin(f"{sheet.sheet_id}: measured and predicted", draw, alt, units)
+    made.heading("Result")
+    for line in [*before, *lines]:
         made.text(line)
-    made.table(["rpm", f"measured, {units.torque}", "predicted", "off, %", "limits"],
+    made.table(["rpm", f"measured, {units.torque}", "predicted", "off, %", head(found)],
                rows(found, units))  # fmt: skip
     customer_sheet.builds(made, [sheet], units)
-    return customer_sheet.close(made, told)
+    return customer_sheet.close(made, manifest)

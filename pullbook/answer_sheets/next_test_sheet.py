@@ -1,38 +1,37 @@
-"""Which engine to run next, as an answer sheet."""
+"""Which engine to test next, as an answer sheet."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
 from pullbook.answer_sheets import customer_sheet
-from pullbook.text.next_test_text import explained, rows
+from pullbook.text.next_test_text import HEADINGS, explained, rows
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from matplotlib.figure import Figure
 
     from pullbook.model.answers.next_test import Lesson
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
     from pullbook.text.units import Units
 
 
 def page(
     found: Sequence[Lesson],
-    candidates: Sequence[Sheet],
-    questions: Sequence[Sheet],
+    candidates: Sequence[Build],
+    questions: Sequence[Build],
     draw: Callable[[], Figure],
-    told: dict[str, Any],
+    manifest: Mapping[str, Any],
     units: Units,
 ) -> Page:
-    """Return the answer sheet of what to run next."""
+    """Return the answer sheet of which engine to test next."""
     best = candidates[found[0].candidate].sheet_id
-    alt = f"Narrowing of limits by each engine that could be run; {best} teaches most."
-    made = customer_sheet.begin("What to run next", draw, alt)
-    made.heading("The answer")
-    made.text(explained())
-    made.table(["run", "narrows by", "so far", "tells most of"],
-               rows(found, candidates, questions))  # fmt: skip
+    alt = f"How much each test would narrow the limits; {best} narrows them most."
+    made = customer_sheet.begin("Which engine to test next", draw, alt, units)
+    made.heading("Result")
+    made.text(explained(units))
+    made.table(HEADINGS, rows(found, candidates, questions))
     customer_sheet.builds(made, [candidates[one.candidate] for one in found[:4]], units)
-    return customer_sheet.close(made, told)
+    return customer_sheet.close(made, manifest)

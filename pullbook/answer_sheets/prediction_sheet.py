@@ -6,18 +6,18 @@ from typing import TYPE_CHECKING
 
 from pullbook.answer_sheets.customer_sheet import begin, builds, close
 from pullbook.reports.document import Page
-from pullbook.text import prediction_text
+from pullbook.text import figures, prediction_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
     from pullbook.text.units import Units
 
 
 def of_answers(
-    answers: Sequence[Answer], drawn: Sequence[Answer], sheets: Sequence[Sheet], units: Units
+    answers: Sequence[Answer], drawn: Sequence[Answer], sheets: Sequence[Build], units: Units
 ) -> Page:
     """Return the answer sheet of at most four builds.
 
@@ -30,19 +30,19 @@ def of_answers(
     sheets
         The builds.
     units
-        That it is written in.
+        Units to write in.
 
     """
     from pullbook.charts import (
         prediction_chart,
     )
 
-    said = "; ".join(
-        f"{one.sheet_id}: {' '.join(prediction_text.peaks(one, units))}" for one in answers
+    lines = "; ".join(
+        f"{one.sheet_id}: {'; '.join(prediction_text.peaks(one, units))}" for one in answers
     )
-    title = answers[0].sheet_id if len(answers) == 1 else "Predicted curves"
-    alt = f"Predicted torque and power over engine speed with limits. {said}"
-    page = begin(title, lambda: prediction_chart.of_answers(drawn, units), alt)
+    title = answers[0].sheet_id if len(answers) == 1 else "Predicted torque and power"
+    alt = f"Predicted torque and power over engine speed with limits. {lines}"
+    page = begin(title, lambda: prediction_chart.of_answers(drawn, units), alt, units)
     for one in answers:
         _answer(page, one, units, alone=len(answers) == 1)
     builds(page, sheets, units)
@@ -50,10 +50,10 @@ def of_answers(
 
 
 def _answer(page: Page, one: Answer, units: Units, *, alone: bool) -> None:
-    page.heading("The answer" if alone else one.sheet_id)
-    page.text(f"It stands {prediction_text.STANDING[one.standing.value]}.")
-    for reason in one.reasons:
-        page.text(f"{reason.message}.")
+    page.heading("Result" if alone else one.sheet_id)
+    page.text(f"This build is {prediction_text.STANDING[one.standing.value]}.")
+    for reason in prediction_text.reasons(one.reasons, units):
+        page.text(f"{figures.sentence(reason)}.")
     for line in prediction_text.peaks(one, units):
         page.text(f"{line}.")
     percent = f"{100 * one.level:g} % limits"
@@ -63,9 +63,9 @@ def _answer(page: Page, one: Answer, units: Units, *, alone: bool) -> None:
         rows.append(
             [f"{point.rpm:.0f}", f"{torque.value:.0f}", prediction_text.limits(torque),
              f"{power.value:.0f}", prediction_text.limits(power)]
-            if point.supported else [f"{point.rpm:.0f}", "", "not swept with such builds", "", ""]
+            if point.supported else [f"{point.rpm:.0f}", "", "not tested", "", ""]
         )  # fmt: skip
-    page.table(["rpm", units.torque, percent, units.power, percent], rows)
+    page.table(["rpm", f"torque, {units.torque}", percent, f"power, {units.power}", percent], rows)
     page.text(prediction_text.promise(one))
-    page.text(prediction_text.missing(one))
+    page.text(prediction_text.missing(one.missing))
     page.text("Nearest sheets: " + ", ".join(name for name, _ in one.nearest) + ".")

@@ -1,1 +1,1 @@
-"""Answers as pictures."""
+"""Answers as charts."""

@@ -1,9 +1,10 @@
-"""A choice of parts as a picture: low-range torque against peak power."""
+"""A choice of parts as a chart: low-range torque against peak power."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.text.choice_text import goal
 
 if TYPE_CHECKING:
@@ -25,8 +26,8 @@ def figure(found: Choice, units: Units) -> Figure:
         return height * power, one.low.value * torque
 
     for rows, marker, colour, label in (
-        (found.outside, "x", drawing.GREY, "outside what was tested"),
-        (found.ranked, "o", drawing.COLOURS[0], "within what was tested"),
+        (found.outside, "x", drawing.GREY, "outside the data, not recommended"),
+        (found.ranked, "o", drawing.COLOURS[0], "in the data"),
     ):
         known = [place(one) for one in rows if one.power is not None]
         if known:
@@ -34,17 +35,23 @@ def figure(found: Choice, units: Units) -> Figure:
             axes.scatter(across, up, marker=marker, color=colour, s=22, alpha=0.5, label=label)
     front = [place(one) for one in found.front()]
     axes.plot([x for x, _ in front], [y for _, y in front], color=drawing.COLOURS[1], linewidth=1.4,
-              marker="s", markersize=6, label="beaten by none in both")  # fmt: skip
+              marker="s", markersize=6, label="none better in both")  # fmt: skip
     named = found.front()
     for one in {id(named[0]): named[0], id(named[-1]): named[-1]}.values() if named else ():
-        axes.annotate(one.name, place(one), xytext=(0, 9), textcoords="offset points",
-                      ha="right" if one is named[-1] else "left", fontsize=9)  # fmt: skip
+        last = one is named[-1] and len(named) > 1  # the line comes down to it from the left
+        axes.annotate(one.name, place(one), xytext=(0, -9 if last else 9), fontsize=9,
+                      textcoords="offset points", ha="right" if last else "left",
+                      va="top" if last else "bottom")  # fmt: skip
     if found.ranked and found.ranked[0].power is not None:
         x, y = place(found.ranked[0])
         axes.plot([x], [y], "*", color=drawing.INK, markersize=15, label="best for the goal")
-    axes.set_xlabel(f"peak power, {units.power}")
-    axes.set_ylabel(f"mean torque, {found.low[0]:.0f} to {found.low[1]:.0f} rpm, {units.torque}")
+    axes.set_xlabel(f"peak {units.power_axis}")
+    axes.set_ylabel(
+        f"mean torque from {found.low[0]:.0f} to {found.low[1]:.0f} rpm,"
+        f"\n{units.torque} ({REFERENCE})"
+    )
     axes.margins(0.12)
-    axes.legend(frameon=False, fontsize=9, loc="best")
-    drawing.title(drawn, axes, "What is given up", f"goal: {goal(found)}")
+    drawing.legend(drawn, axes)
+    drawing.title(drawn, axes, f"Parts for {found.base.sheet_id}",
+                  f"predicted torque and power at the flywheel\ngoal: {goal(found)}")  # fmt: skip
     return drawn

@@ -1,4 +1,4 @@
-"""Builds compared, as a picture: their torque, and the difference with its own limits."""
+"""Builds compared, as a chart: their torque, and the difference with its own limits."""
 
 from __future__ import annotations
 
@@ -7,12 +7,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from matplotlib.figure import Figure
 
-from pullbook.charts.drawing import COLOURS, GREY, INK, LINES, panels, title
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from matplotlib.figure import Figure
+from pullbook.charts.drawing import COLOURS, GREY, INK, LINES, legend, panels, title
+from pullbook.pipeline.physics.correction_factors import REFERENCE
+from pullbook.text import figures
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,16 +24,16 @@ if TYPE_CHECKING:
 def of_differences(
     builds: Sequence[Prediction], found: Sequence[Difference], units: Units
 ) -> Figure:
-    """Return torque of builds, and below it the first less each other with its own limits.
+    """Return torque of builds, and below it the first minus each other with its own limits.
 
     Parameters
     ----------
     builds
-        What a model says of the builds, at most four.
+        The predictions of the builds, at most four.
     found
-        The first less each of the others, at engine speeds close enough together to draw.
+        The first minus each of the others, at engine speeds close enough together to draw.
     units
-        That they are drawn in.
+        Units to draw in.
 
     """
     figure, (top, bottom) = panels()
@@ -46,19 +43,20 @@ def of_differences(
         torque = units.shown(1.0, "lb-ft") * np.where(one.supported(rpm), one.torque(rpm), np.nan)
         top.plot(rpm, torque, color=COLOURS[i], linestyle=LINES[i], linewidth=2.2,
                  label=f"{'ABCD'[i]}  {name}")  # fmt: skip
-    top.legend(frameon=False, fontsize=10, loc="best")
-    top.set_ylabel(f"torque, {units.torque}")
+    legend(figure, top)
+    top.set_ylabel(units.torque_axis)
     bottom.axhline(0, color=GREY, linewidth=1)
     for i, apart in enumerate(found, start=1):
         colour = INK if len(found) == 1 else COLOURS[i]
         _difference(bottom, apart, units, colour, LINES[0] if len(found) == 1 else LINES[i])
     others = "B" if len(found) == 1 else "the other"
-    bottom.set_ylabel(f"A less {others}, {units.torque}")
-    count = "Two" if len(builds) == 2 else "Several"
+    bottom.set_ylabel(f"A minus {others}, {units.torque} ({REFERENCE})")
     dyno = "one shop's dyno" if found[0].one_shop else "two shops' dynos"
-    limits = f"shaded: {100 * found[0].level:g} % limits of the difference, {dyno}"
-    title(figure, top, f"{count} builds compared",
-          limits if found[0].calibrated else "no limits: too few shops")  # fmt: skip
+    level = f"{100 * found[0].level:g} %"
+    limits = f"shaded: {level} limits of the difference, {dyno}"
+    count = "Two" if len(builds) == 2 else "Several"
+    below = limits if found[0].calibrated else f"no limits: {level} takes more shops"
+    title(figure, top, f"{count} builds compared", f"predicted torque at the flywheel\n{below}")
     return figure
 
 
@@ -72,5 +70,5 @@ def _difference(axes: Axes, found: Difference, units: Units, colour: str, line: 
         axes.fill_between(rpm, low, high, where=supported, color=colour, alpha=0.13, lw=0)
     for cross in found.crossovers:
         axes.plot([cross.value], [0], "o", color=COLOURS[1], markersize=6)
-        axes.annotate(f"{cross.value:.0f} rpm", (cross.value, 0), xytext=(0, 8),
+        axes.annotate(f"{figures.speed(cross.value)} rpm", (cross.value, 0), xytext=(0, 8),
                       textcoords="offset points", ha="center", fontsize=9)  # fmt: skip

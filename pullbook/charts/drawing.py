@@ -1,4 +1,4 @@
-"""Pictures of predicted curves, for print and for a phone."""
+"""What all charts share: colours, lines, sizes, titles; for print and for a phone."""
 
 from __future__ import annotations
 
@@ -13,6 +13,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from pullbook.text.prediction_text import PLACE
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
@@ -23,15 +25,19 @@ if TYPE_CHECKING:
     from pullbook.schemas.answer import Answer
 
 
-#: Teal, rust, slate blue and ochre: told apart in print and by most who see few colours; each
-#: build has a line of its own kind too.
+#: Teal, rust, slate blue and ochre: different in grey print and to most colour-blind readers;
+#: each build also has its own kind of line.
 COLOURS = ("#0f6b66", "#a8471f", "#3d4f91", "#8a6d00")
 LINES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)))
 GREY, INK = "#8b9096", "#20262b"
-#: Of every picture, inches: a phone shows it at three quarters of that, and its text can be read.
+#: Width of every chart, inches; on a phone, at three quarters of it, its text can still be read.
 WIDTH = 5.0
 #: Characters of a line of a title, and of what stands below it.
 _TITLE, _BELOW = 36, 58
+#: The longest name of a legend in two columns, characters; most marks on an axis of speed.
+_HALF_LINE, _MOST_MARKS = 30, 6
+#: Characters of a line of a legend.
+_LEGEND = 66
 STYLE: Any = {
     "font.size": 11,
     "axes.edgecolor": GREY,
@@ -42,11 +48,11 @@ STYLE: Any = {
     "axes.spines.top": False,
     "axes.spines.right": False,
     "svg.hashsalt": "pullbook",
-    "text.parse_math": False,  # a name is a name, whatever it has in it
+    "text.parse_math": False,  # a name is shown as it is
     "svg.fonttype": "none",  # text stays text: to be found, read aloud, and small
     "font.sans-serif": ["DejaVu Sans", "Verdana", "Arial"],
 }
-#: Nothing that changes from run to run goes into a picture.
+#: Nothing that changes from run to run goes into a chart.
 _METADATA: dict[str, dict[str, Any]] = {
     ".pdf": {"CreationDate": None, "Creator": "pullbook"},
     ".png": {"Software": "pullbook"},
@@ -78,6 +84,7 @@ def panels(*, shared: bool = True) -> tuple[Figure, Sequence[Axes]]:
     FigureCanvasAgg(figure)
     top, bottom = figure.subplots(2, 1, sharex=shared, height_ratios=[1.15, 1])
     bottom.set_xlabel("engine speed, rpm")
+    bottom.locator_params(axis="x", nbins=_MOST_MARKS)
     for axes in (top, bottom):
         axes.grid(axis="y", color="#e3e6e8", linewidth=0.8)
         axes.set_axisbelow(True)
@@ -93,30 +100,39 @@ def panel(height: float) -> tuple[Figure, Axes]:
 
 
 def head(figure: Figure, top: Axes, answers: Sequence[Answer]) -> None:
-    """Return the title of a figure of answers, and what it rests on."""
+    """Put the title on a chart of answers, and below it what they are based on."""
     first = answers[0]
-    standing = (
-        first.standing.value if len({a.standing for a in answers}) == 1 else "see the table for"
-    )
+    same = len({a.standing for a in answers}) == 1
+    standing = f"; {PLACE[first.standing.value]}" if same else ""
     invented = "invented " if first.bundle.get("invented") else ""
     limits = (
         f"shaded: {100 * first.level:g} % limits for a single reading"
         if first.calibrated
-        else f"no limits: too few shops for {100 * first.level:g} %"
+        else f"no limits: {100 * first.level:g} % takes more shops"
     )
     title(
         figure,
         top,
-        first.sheet_id if len(answers) == 1 else "Predicted curves",
-        f"predicted from {first.bundle['sheets']} {invented}sheets; {standing} what was tested"
-        f"\n{limits}",
+        f"{first.sheet_id}: predicted torque and power"
+        if len(answers) == 1
+        else "Predicted torque and power",
+        f"from {first.bundle['sheets']} {invented}sheets{standing}\nat the flywheel; {limits}",
     )
     if len(answers) > 1:
-        top.legend(frameon=False, fontsize=10, loc="best")
+        legend(figure, top)
+
+
+def legend(figure: Figure, axes: Axes) -> None:
+    """Put the legend of a panel below the figure, where it covers nothing."""
+    handles, labels = axes.get_legend_handles_labels()
+    longest = max(map(len, labels))
+    columns = 2 if longest <= _HALF_LINE else 1
+    figure.legend(handles, [textwrap.fill(one, _LEGEND) for one in labels], fontsize=9,
+                  frameon=False, loc="outside lower center", ncols=columns)  # fmt: skip
 
 
 def title(figure: Figure, top: Axes, name: str, below: str) -> None:
-    """Put a title on a figure, and what it rests on below it."""
+    """Put a title on a figure, and below it what it shows and is based on."""
     headline(figure, name)
     wrapped = "\n".join(textwrap.fill(line, _BELOW) for line in below.split("\n"))
     top.set_title(wrapped, loc="left", fontsize=10, color="#4a5157")

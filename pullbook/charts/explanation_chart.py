@@ -1,7 +1,8 @@
-"""An explanation as a picture: what each group of parts adds over engine speed."""
+"""An explanation as a chart: what each group of parts adds over engine speed."""
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -9,20 +10,24 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from pullbook.charts import drawing
-from pullbook.text.explanation_text import DWARFS
+from pullbook.pipeline.physics.correction_factors import REFERENCE
+from pullbook.text.explanation_text import DWARFS, by_size
 
 if TYPE_CHECKING:
     from pullbook.model.answers.explain import Explanation
     from pullbook.text.units import Units
 
+#: Characters of a line of a panel's title.
+_TITLE = 22
+
 
 def figure(found: Explanation, units: Units) -> Figure:
-    """Return what each group of parts adds over engine speed: a panel a group.
+    """Return what each group of parts adds over engine speed, one panel for each group.
 
-    All share one scale but the largest where it would dwarf the others; its panel says so.
+    All share one scale, except for the largest where it would dwarf the others; its panel says so.
     """
     factor = units.shown(1.0, "lb-ft")
-    order = sorted(found.parts, key=lambda name: -float(np.abs(found.parts[name]).mean()))
+    order = by_size(found)
     heights = [1.08 * factor * float(np.abs(found.parts[name]).max()) + 1e-6 for name in order]
     dwarfs = heights[0] > DWARFS * max(heights[1:])
     limits = [max(heights[1:]) if dwarfs else max(heights)] * len(order)
@@ -38,10 +43,11 @@ def figure(found: Explanation, units: Units) -> Figure:
         ):  # fmt: skip
             axes.fill_between(found.rpm, 0, part, where=where, interpolate=True, color=colour,
                               alpha=0.75, linewidth=0, hatch=hatch)  # fmt: skip
-        own = " (on a scale of its own)" if dwarfs and name == order[0] else ""
-        axes.set_title(f"{name}{own}", loc="left", fontsize=10)
+        own = " (own scale)" if dwarfs and name == order[0] else ""
+        axes.set_title(textwrap.fill(f"{name}{own}", _TITLE), loc="left", fontsize=10)
         axes.set_ylim(-limit, limit)
     drawn.supxlabel("engine speed, rpm", fontsize=10)
-    drawn.supylabel(f"{units.torque} against the typical build", fontsize=10)
+    added = f"torque added to the typical build, {units.torque} at the flywheel ({REFERENCE})"
+    drawn.supylabel(added, fontsize=10)
     drawing.headline(drawn, f"What makes the curve of {found.sheet_id}")
     return drawn

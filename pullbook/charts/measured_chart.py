@@ -1,4 +1,4 @@
-"""A measured pull over its prediction, as a picture."""
+"""A measured pull against its prediction, as a chart."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 def figure(found: Measured, name: str, units: Units) -> Figure:
-    """Return the measured pull over the prediction, and below how far off it is."""
+    """Return the measured pull with the prediction, and below how far off it is."""
     from pullbook.charts import drawing
 
     prediction = found.found
@@ -35,9 +35,13 @@ def figure(found: Measured, name: str, units: Units) -> Figure:
     bottom.axhline(0, color=drawing.GREY, linewidth=1)
     bottom.plot(found.rpm, 100 * (found.torque / found.predicted - 1), "o-",
                 color=drawing.COLOURS[1], markersize=4, linewidth=1)  # fmt: skip
-    top.legend(frameon=False, fontsize=10, loc="best")
-    top.set_ylabel(f"torque, {units.torque}")
-    bottom.set_ylabel("measured, % off predicted")
-    limits = f"shaded: {100 * found.level:g} % limits for the whole curve"
-    drawing.title(drawn, top, name, limits if threshold is not None else "no limits")
+    drawing.legend(drawn, top)
+    top.set_ylabel(units.torque_axis)
+    bottom.set_ylabel("measured against predicted, %")
+    level = f"{100 * found.level:g} %"
+    limits = (f"no limits: {level} takes more shops" if threshold is None else
+              f"shaded: {level} limits for the whole curve")  # fmt: skip
+    drawing.title(
+        drawn, top, f"{name}: measured and predicted", f"torque at the flywheel\n{limits}"
+    )
     return drawn

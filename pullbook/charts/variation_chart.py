@@ -1,4 +1,4 @@
-"""What a field does, as a picture."""
+"""What a field of a build does, as a chart."""
 
 from __future__ import annotations
 
@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.schemas.answer import Standing
 from pullbook.schemas.fields import FIELDS
-from pullbook.text.units import Units
-from pullbook.text.variation_text import named
+from pullbook.text.figures import sentence
+from pullbook.text.variation_text import fields, named
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 
     from pullbook.model.answers.prediction import Prediction
     from pullbook.model.answers.vary import Variant
+    from pullbook.text.units import Units
 
 
 def figure(
@@ -44,13 +46,15 @@ def figure(
     top.plot(
         rpm, own, color=drawing.INK, linewidth=2, linestyle=drawing.LINES[1], label="the build"
     )
-    top.legend(frameon=False, fontsize=9, loc="best")
+    drawing.legend(drawn, top)
     top.axvspan(*band, color=drawing.GREY, alpha=0.08, linewidth=0)
-    top.set_ylabel(f"torque, {units.torque}")
+    top.set_ylabel(units.torque_axis)
     top.set_xlabel("engine speed, rpm")
     _against_field(bottom, found, band, units)
-    names = " and ".join(found[0].values)
-    drawing.title(drawn, top, f"Varied: {names}", "dotted: outside what was tested; grey: the band")
+    below = f"predicted torque at the flywheel\ngrey: the band, {band[0]:.0f} to {band[1]:.0f} rpm"
+    if any(one.found.standing is Standing.OUTSIDE for one in found):
+        below += "; dotted: outside the data"
+    drawing.title(drawn, top, f"{sentence(fields(found))} varied", below)
     return drawn
 
 
@@ -72,8 +76,7 @@ def _against_field(axes: Any, found: Sequence[Variant], band: tuple[float, float
         x = [_shown(names[0], one.values[names[0]], units) for one in own]
         apart = [units.between(one.difference.mean, "lb-ft") for one in own]
         colour = drawing.COLOURS[at % len(drawing.COLOURS)]
-        label = None if second is None else f"{second} {value:g}" if isinstance(
-            value, int | float) else f"{second} {value}"  # fmt: skip
+        label = None if second is None else units.named(second, value)
         axes.plot(x, [one.value for one in apart], marker="o", color=colour, markersize=4,
                   linestyle=drawing.LINES[at % len(drawing.LINES)], label=label)  # fmt: skip
         if second is None and all(one.low is not None for one in apart):
@@ -82,7 +85,6 @@ def _against_field(axes: Any, found: Sequence[Variant], band: tuple[float, float
     if second is not None:
         axes.legend(frameon=False, fontsize=9)
     axes.axhline(0, color=drawing.GREY, linewidth=1)
-    unit = units.of(FIELDS[names[0]].unit)
-    axes.set_xlabel(f"{names[0]}, {unit}" if unit else names[0])
-    axes.set_ylabel(f"mean from {band[0]:.0f} to {band[1]:.0f} rpm\nagainst the build,"
-                    f" {units.torque}")  # fmt: skip
+    axes.set_xlabel(units.axis(names[0]))
+    axes.set_ylabel(f"mean from {band[0]:.0f} to {band[1]:.0f} rpm\nminus the build,"
+                    f" {units.torque} ({REFERENCE})")  # fmt: skip

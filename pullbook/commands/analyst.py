@@ -1,4 +1,4 @@
-"""Commands of an analyst: curate, engineer features, train, and test the result fairly."""
+"""Commands of an analyst: curate, make features, train, and measure the accuracy."""
 
 from __future__ import annotations
 
@@ -10,26 +10,31 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from pullbook.commands import options, output
+from pullbook.text.figures import counted
 
 if TYPE_CHECKING:
     from pullbook.model.learning.settings import Settings
 
 METRICS = "metrics.json"
-_OUT = typer.Option("--out", help="Where to write; made if need be.")
+_OUT = typer.Option("--out", help="Folder to write to; made if it is not there.")
 
 
 def curate(
-    folders: Annotated[list[Path], typer.Argument(help="Contributions, as written by contribute.")],
+    folders: Annotated[
+        list[Path],
+        typer.Argument(help="Folders of contributed sheets, written by `pullbook contribute`."),
+    ],
     out: Annotated[Path, _OUT],
     fresh: Annotated[
-        bool, typer.Option("--fresh", help="Read every sheet, also those that did not change.")
+        bool, typer.Option("--fresh", help="Read every sheet again, changed or not.")
     ] = False,
     withdrawn: Annotated[
-        Path | None, typer.Option(help="The list of what was withdrawn, to be left out.")
+        Path | None,
+        typer.Option(help="List of withdrawn sheets to leave out, from `pullbook withdraw`."),
     ] = None,
     cluster: options.Cluster = None,
 ) -> None:
-    """Bring accepted sheets to one data set at the reference condition."""
+    """Build one data set from contributed sheets, all torque at SAE J1349."""
     import platformdirs
 
     from pullbook.pipeline.curation import curate as curating
@@ -37,31 +42,31 @@ def curate(
     from pullbook.pipeline.privacy import withdraw as withdrawing
 
     root = None if fresh else platformdirs.user_cache_path("pullbook") / "judged"
-    asked_back = [] if withdrawn is None else withdrawing.read(withdrawn)
+    withdrawals = [] if withdrawn is None else withdrawing.read(withdrawn)
     with crews.cluster(cluster) as far:
         crew = far or crews.Processes(os.cpu_count() or 1)
         places = [folder.resolve() for folder in folders] if far else folders
-        curated = curating.curate(places, crew, root, output.bar("Curating"), asked_back)
+        curated = curating.curate(places, crew, root, output.bar("Curating"), withdrawals)
     curated.write(out)
     builds, findings = curated.builds, curated.findings
     total = len(builds) + curated.refused + curated.replaced + curated.withdrawn
     typer.echo(
-        f"{total} sheets: {len(builds)} curated, {curated.refused} refused,"
-        f" {curated.replaced} replaced by a later one, {curated.withdrawn} withdrawn;"
-        f" {curated.refused_before} more were refused when they were contributed"
+        f"{counted(total, 'sheet')}: {len(builds)} curated, {curated.refused} rejected,"
+        f" {curated.replaced} replaced by a later version, {curated.withdrawn} withdrawn;"
+        f" {curated.refused_before} more were rejected when they were contributed"
     )
     routes = builds["route"].value_counts()
     typer.echo(
-        f"{builds['shop'].nunique()} shops, {len(curated.pulls)} readings;"
-        f" {routes.get('stated', 0)} sheets stood at the reference,"
-        f" {routes.get('weather', 0)} came there by their weather,"
-        f" {routes.get('nominal', 0)} by a nominal ratio"
+        f"{counted(builds['shop'].nunique(), 'shop')}, {len(curated.pulls)} readings;"
+        f" {routes.get('stated', 0)} sheets were stated in SAE J1349,"
+        f" {routes.get('weather', 0)} were converted with their weather,"
+        f" {routes.get('nominal', 0)} with a nominal ratio"
     )
     for sheet, message in _refusals(findings):
         typer.echo(f"{sheet}: {message}", err=True)
     for one in curated.not_found:
         what = f"sheet {one.sheet_id} of shop" if one.sheet_id else "shop"
-        message = f"{what} {one.shop[: withdrawing.CODE_CHARS]} is asked back, and is not there"
+        message = f"{what} {one.shop[: withdrawing.CODE_CHARS]} is withdrawn but was not found here"
         typer.echo(message, err=True)
     typer.echo(f"The data set is in {out}")
     raise typer.Exit(code=int(curated.refused > 0))
@@ -78,7 +83,7 @@ def _refusals(findings: Any) -> list[tuple[str, str]]:
 def features(
     curated: options.Curated, out: Annotated[Path, _OUT], cluster: options.Cluster = None
 ) -> None:
-    """Fill what is missing and engineer the features that a model learns from."""
+    """Make the table of features that a model learns from, missing values filled."""
     from pullbook.pipeline.curation import data_set
     from pullbook.pipeline.features import feature_table
     from pullbook.pipeline.parallel import workers as crews
@@ -97,14 +102,17 @@ def train(
     params: options.Params = None,
     features: Annotated[
         Path | None,
-        typer.Option(help="Features that `pullbook features` made of this data set."),
+        typer.Option(
+            help="Features of this data set, written by `pullbook features`; computed if left out."
+        ),
     ] = None,
     invented: Annotated[
-        bool, typer.Option("--invented", help="The data are invented: every answer will say so.")
+        bool,
+        typer.Option("--invented", help="Mark the data as invented; every answer then says so."),
     ] = False,
     cluster: options.Cluster = None,
 ) -> None:
-    """Fit a model, calibrate its limits over the shops, and write a bundle."""
+    """Train a model with error bars and write it as a bundle."""
     from pullbook.model.limits.conformal import needed_shops
     from pullbook.model.training import bundle, train_model
     from pullbook.pipeline.curation import data_set
@@ -119,11 +127,15 @@ def train(
         model = train_model.train(builds, pulls, made, settings, output.bar("Training"), crew)
     identity = bundle.save(model, out, invented=invented)
     shops = len(model.shop_codes)
-    typer.echo(f"Learned from {len(builds)} sheets of {shops} shops; bundle {identity} is in {out}")
+    typer.echo(
+        f"Learned from {counted(len(builds), 'sheet')} of {counted(shops, 'shop')};"
+        f" bundle {identity} is in {out}"
+    )
     for level in (0.9, 0.95):
         if shops < needed_shops(level):
             typer.echo(
-                f"Limits at {100 * level:g} % need {needed_shops(level)} shops: none are given.",
+                f"No {100 * level:g} % limits: {counted(shops, 'shop')} are too few, it takes"
+                f" {needed_shops(level)}.",
                 err=True,
             )
 
@@ -131,16 +143,23 @@ def train(
 def evaluate(
     curated: options.Curated,
     out: Annotated[Path, _OUT],
-    parts: Annotated[int, typer.Option(min=2, help="Parts that the shops are held out in.")] = 4,
+    parts: Annotated[
+        int,
+        typer.Option(
+            min=2, help="Number of parts to split the shops into; each part is held out once."
+        ),
+    ] = 4,
     seed: options.Seed = None,
     params: options.Params = None,
     benchmarks: Annotated[
         Path | None,
-        typer.Option(help="Tables that `make peers` and `make ablation` wrote, for the page."),
+        typer.Option(
+            help="Folder of benchmark tables (`make peers`, `make ablation`) to add to the page."
+        ),
     ] = None,
     cluster: options.Cluster = None,
 ) -> None:
-    """Hold out every shop once and report error and coverage on shops never seen."""
+    """Measure the accuracy on shops the model has not seen, and whether its limits hold."""
     from pullbook.model.evaluation import evaluate as evaluating
     from pullbook.model.evaluation import evaluate_regimes
     from pullbook.model.training import train_model
@@ -161,7 +180,7 @@ def evaluate(
     (out / METRICS).write_text(json.dumps(metrics, indent=1) + "\n", encoding="utf-8")
     model_page.write(found, regimes, metrics, benchmarks, out)
     typer.echo(evaluation_text.text(metrics))
-    typer.echo(f"Figures and pictures are in {out}")
+    typer.echo(f"Figures and charts are in {out}")
 
 
 def _settings(params: Path | None, seed: int | None) -> Settings:
@@ -169,6 +188,3 @@ def _settings(params: Path | None, seed: int | None) -> Settings:
 
     given = options.section(params, "train")
     return from_mapping(given if seed is None else {**given, "seed": seed})
-
-
-COMMANDS = (curate, features, train, evaluate)

@@ -1,4 +1,4 @@
-"""Commands of a builder: ask what a combination will likely make."""
+"""Commands of a builder: predict, compare, explain."""
 
 from __future__ import annotations
 
@@ -16,9 +16,8 @@ if TYPE_CHECKING:
 
     from matplotlib.figure import Figure
 
-    from pullbook.model.answers.predictor import Predictor
     from pullbook.model.learning.sample import Floats
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
 
 _MOST_PLOTTED = 4
@@ -28,7 +27,9 @@ _MOST_SPEEDS = 2000
 
 
 def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
-    builds: Annotated[Path, typer.Argument(help="A sheet file, a .yaml build or a builds.csv.")],
+    builds: Annotated[
+        Path, typer.Argument(help="Builds to predict: a .yaml build, a sheet file or a builds.csv.")
+    ],
     bundle: options.Bundle = None,
     level: options.Level = 0.9,
     rpm: options.Rpm = _DEFAULT_RPM,
@@ -39,33 +40,31 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     html: options.Html = None,
     as_json: options.AsJson = False,
 ) -> None:
-    """Say what builds will likely make, with limits that hold."""
+    """Predict torque and power of a build, with error bars."""
+    from pullbook.pipeline.builds import build_files
+
     speeds = _speeds(rpm)
     options.check_level(level)
     wanted = output.Wanted(as_json, plot, html)
-    sheets = inputs.read_builds(builds)
-    inputs.tell_asides(sheets)
-    codes = inputs.shop_codes(sheets, shop, key_file)
-    predictor = inputs.load(bundle)
-    found = inputs.answers(sheets, codes, predictor, speeds, level)
+    asked = build_files.read(builds)
+    inputs.print_notes(asked)
+    codes = inputs.shop_codes(asked, shop, key_file)
+    found = inputs.predictions(asked, codes, inputs.load(bundle))
+    answers = [None if one is None else one.answer(speeds, level) for one in found]
     if as_json:
-        for sheet, answer in zip(sheets, found, strict=True):
-            told = inputs.error(sheet) if answer is None else answer.as_json()
-            typer.echo(json.dumps(told, ensure_ascii=False))
+        for build, answer in zip(asked, answers, strict=True):
+            line = inputs.refusal(build) if answer is None else answer.as_json()
+            typer.echo(json.dumps(line, ensure_ascii=False))
     else:
-        _print(sheets, found, units)
-    drawn = [i for i, answer in enumerate(found) if answer is not None][:_MOST_PLOTTED]
+        _print(asked, answers, units)
+    drawn = [pair for pair in zip(asked, found, strict=True) if pair[1] is not None]
     if drawn and (plot is not None or html is not None):
-        _draw([sheets[i] for i in drawn], [codes[i] for i in drawn], predictor, speeds, level,
-              units, wanted)  # fmt: skip
-    given = sum(answer is not None for answer in found)
-    raise typer.Exit(code=int(given < len(sheets)))
+        _draw(drawn[:_MOST_PLOTTED], speeds, level, units, wanted)
+    raise typer.Exit(code=int(len(drawn) < len(asked)))
 
 
 def _draw(
-    sheets: list[Sheet],
-    codes: list[str | None],
-    predictor: Predictor,
+    drawn: Sequence[tuple[Build, Any]],
     rpm: Floats,
     level: float,
     units: Units,
@@ -79,15 +78,16 @@ def _draw(
         prediction_chart,
     )
 
-    answers = predictor.predict(sheets, rpm, level, codes)
-    drawn = predictor.predict(sheets, drawing.fine(rpm), level, codes)
+    builds = [build for build, _ in drawn]
+    answers = [one.answer(rpm, level) for _, one in drawn]
+    fine = [one.answer(drawing.fine(rpm), level) for _, one in drawn]
     output.files(
-        lambda: prediction_chart.of_answers(drawn, units),
-        lambda: prediction_sheet.of_answers(answers, drawn, sheets, units),
+        lambda: prediction_chart.of_answers(fine, units),
+        lambda: prediction_sheet.of_answers(answers, fine, builds, units),
         wanted,
     )
-    if len(sheets) == _MOST_PLOTTED:
-        typer.echo(f"At most {_MOST_PLOTTED} builds are drawn.", err=True)
+    if len(drawn) == _MOST_PLOTTED:
+        typer.echo(f"Charts and answer sheets show the first {_MOST_PLOTTED} builds.", err=True)
 
 
 def _speeds(text: str) -> Any:
@@ -95,42 +95,43 @@ def _speeds(text: str) -> Any:
     try:
         first, last, step = (float(part) for part in text.split(":"))
     except ValueError:
-        msg = f"{text!r} is not first:last:step, as {_DEFAULT_RPM}"
+        msg = f"{text!r} is not first:last:step, such as {_DEFAULT_RPM}"
         raise typer.BadParameter(msg, param_hint="--rpm") from None
     if not (0 < first <= last < 1e5 and step > 0 and (last - first) / step < _MOST_SPEEDS):
-        msg = f"{text!r} must rise from above nought in at most {_MOST_SPEEDS} steps"
+        msg = f"{text!r} must start above 0 and rise in at most {_MOST_SPEEDS} steps"
         raise typer.BadParameter(msg, param_hint="--rpm")
-    from pullbook.model.answers.ask import speeds_of
+    from pullbook.model.answers.predict import speeds_of
 
     return speeds_of(first, last, step)
 
 
-def _print(sheets: Sequence[Sheet], found: list[Answer | None], units: Units) -> None:
+def _print(builds: Sequence[Build], found: list[Answer | None], units: Units) -> None:
     from pullbook.text import prediction_text
 
-    whole = len(sheets) <= _MOST_PLOTTED
+    whole = len(builds) <= _MOST_PLOTTED
     if not whole:
         typer.echo(prediction_text.summary_head(units))
-    for sheet, answer in zip(sheets, found, strict=True):
+    for build, answer in zip(builds, found, strict=True):
         if answer is None:
-            typer.echo(f"{sheet.sheet_id}: {inputs.error(sheet)['error']['message']}", err=True)
+            fault = "" if build.fault is None else build.fault.message
+            typer.echo(f"{build.sheet_id}: {fault}", err=True)
         else:
-            said = prediction_text.full if whole else prediction_text.summary
-            typer.echo(said(answer, units))
+            form = prediction_text.full if whole else prediction_text.summary
+            typer.echo(form(answer, units))
     given = [answer for answer in found if answer is not None]
     if given:
         typer.echo(prediction_text.closing(given))
 
 
 def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
-    builds: Annotated[list[Path], typer.Argument(help="Two to four files with one build each.")],
+    builds: Annotated[list[Path], typer.Argument(help="Two to four files, one build in each.")],
     bundle: options.Bundle = None,
     band: options.Band = options.DEFAULT_BAND,
     level: options.Level = 0.9,
     one_shop: Annotated[
         bool,
         typer.Option(
-            "--one-shop/--two-shops", help="Whether all would be tested on one shop's dyno."
+            "--one-shop/--two-shops", help="Both builds on one shop's dyno, or on two shops' dynos."
         ),
     ] = True,
     shop: options.Shop = None,
@@ -140,7 +141,7 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     html: options.Html = None,
     as_json: options.AsJson = False,
 ) -> None:
-    """Say which of several builds makes more over a band, and how sure that is."""
+    """Compare builds over a band of rpm: which makes more, and how sure that is."""
     from pullbook.answer_sheets import comparison_sheet
     from pullbook.charts import (
         comparison_chart,
@@ -153,41 +154,43 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     options.check_level(level)
     wanted = output.Wanted(as_json, plot, html)
     if not 2 <= len(builds) <= _MOST_PLOTTED:
-        msg = f"name two to {_MOST_PLOTTED} builds; {len(builds)} were named"
+        msg = f"give two to {_MOST_PLOTTED} builds, not {len(builds)}"
         raise typer.BadParameter(msg, param_hint="BUILDS")
     if shop is not None and not one_shop:
-        msg = "builds of two shops are not both that shop's; leave one of the options out"
+        msg = "--two-shops and --shop contradict each other; leave one of them out"
         raise typer.BadParameter(msg, param_hint="--shop")
     sheets = inputs.named_apart([inputs.one_build(path) for path in builds], builds)
-    inputs.tell_asides(sheets)
+    inputs.print_notes(sheets)
     predictor = inputs.load(bundle)
     codes = [inputs.shop_code(shop, key_file)] * len(sheets)
     found = predictor.predictions(sheets, codes)
     if shop is not None and not found[0].known_shop:
-        typer.echo("The bundle does not know that shop: compared as by one never seen.", err=True)
+        typer.echo(
+            "The model does not know that shop; the limits are those for a new shop.", err=True
+        )
     if warning := inputs.check_band(found, limits):
         typer.echo(warning, err=True)
-    result = predictor.compare(sheets, limits, level, one_shop=one_shop, codes=codes)
-    told = predictor.told
+    result = predictor.compare(found, limits, level, one_shop=one_shop)
+    manifest = predictor.manifest
 
     def figure() -> Figure:
         fine = drawing.fine(result.differences[0].rpm)
-        drawn = predictor.compare(sheets, limits, level, fine, one_shop=one_shop, codes=codes)
+        drawn = predictor.compare(found, limits, level, fine, one_shop=one_shop)
         return comparison_chart.of_differences(found, drawn.differences, units)
 
     output.deliver(
         output.Outcome(
             as_json=result.as_json,
-            text=lambda: comparison_text.text(result, told, units),
+            text=lambda: comparison_text.text(result, manifest, units),
             figure=figure,
-            page=lambda: comparison_sheet.page(result, figure, sheets, told, units),
+            page=lambda: comparison_sheet.page(result, figure, sheets, manifest, units),
         ),
         wanted,
     )
 
 
 def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
-    build: Annotated[Path, typer.Argument(help="A file with one build.")],
+    build: Annotated[Path, typer.Argument(help="File with one build.")],
     bundle: options.Bundle = None,
     level: options.Level = 0.9,
     rpm: options.Rpm = _EXPLAINED_RPM,
@@ -196,7 +199,7 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
     html: options.Html = None,
     as_json: options.AsJson = False,
 ) -> None:
-    """Say what each group of parts does to a curve, and what the nearest sheets are."""
+    """Explain a curve: what each group of parts adds, and the nearest sheets."""
     from pullbook.answer_sheets import explanation_sheet
     from pullbook.charts import (
         drawing,
@@ -209,21 +212,19 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
     options.check_level(level)
     wanted = output.Wanted(as_json, plot, html)
     sheet = inputs.one_build(build)
-    inputs.tell_asides([sheet])
+    inputs.print_notes([sheet])
     predictor = inputs.load(bundle)
-    found, told = predictor.explain(sheet, speeds, level), predictor.told
+    found, manifest = predictor.explain(sheet, speeds, level), predictor.manifest
 
     def figure() -> Figure:
-        return explanation_chart.figure(
-            predictor.explain(sheet, drawing.fine(speeds), level), units
-        )
+        return explanation_chart.figure(found.at(drawing.fine(speeds)), units)
 
     output.deliver(
         output.Outcome(
             as_json=found.as_json,
-            text=lambda: explanation_text.text(found, told, units),
+            text=lambda: explanation_text.text(found, manifest, units),
             figure=figure,
-            page=lambda: explanation_sheet.page(found, figure, sheet, told, units),
+            page=lambda: explanation_sheet.page(found, figure, sheet, manifest, units),
         ),
         wanted,
     )
@@ -231,13 +232,19 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
 def template(
     out: Annotated[
-        Path | None, typer.Option("--out", help="Write it to this new file; printed without.")
+        Path | None,
+        typer.Option(
+            "--out", help="New file to write the build to; printed on the terminal without."
+        ),
     ] = None,
     schema: Annotated[
-        bool, typer.Option("--schema", help="The JSON Schema of a YAML build, for editors.")
+        bool,
+        typer.Option(
+            "--schema", help="Print the JSON Schema of a YAML build instead, for editors."
+        ),
     ] = False,
 ) -> None:
-    """Print a build to fill in: every field with its unit or choices."""
+    """Write a build to fill in: every field with its unit or choices."""
     from pullbook.pipeline.builds import build_template, json_schema
 
     text = json.dumps(json_schema.schema(), indent=2) + "\n" if schema else build_template.text()
@@ -246,7 +253,7 @@ def template(
         return
     _write(out, text)
     then = "" if schema else f"; fill it in, then: pullbook predict {out}"
-    typer.echo(f"Written to {out}{then}", err=True)
+    typer.echo(f"Wrote {out}{then}", err=True)
 
 
 def _write(path: Path, text: str) -> None:
@@ -255,8 +262,5 @@ def _write(path: Path, text: str) -> None:
         with path.open("x", encoding="utf-8", newline="\n") as file:
             file.write(text)
     except FileExistsError:
-        msg = f"{path} is there already and was left as it is; name another file"
+        msg = f"{path} is there already and was not changed; name another file"
         raise typer.BadParameter(msg, param_hint="--out") from None
-
-
-COMMANDS = (template, predict, compare, explain)

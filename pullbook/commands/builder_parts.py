@@ -1,4 +1,4 @@
-"""Commands of a builder who decides: vary a build, choose among parts."""
+"""Commands of a builder: vary a build, choose parts, compare with a measured pull."""
 
 from __future__ import annotations
 
@@ -18,13 +18,18 @@ _LOW_RANGE = "2000:3000"
 
 
 def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
-    build: Annotated[Path, typer.Argument(help="A file with one build.")],
+    build: Annotated[Path, typer.Argument(help="File with one build.")],
     field: Annotated[
-        list[str], typer.Option(help="What to vary, field=low:high:step or field=one,another.")
+        list[str],
+        typer.Option(
+            help="Field to vary, in its own unit: field=low:high:step or field=one,another."
+        ),
     ],
     tie: Annotated[
         list[str] | None,
-        typer.Option(help="A field that moves with the first, or field=amount for each of it."),
+        typer.Option(
+            help="Field that moves with the varied one: as much, or field=amount for each unit."
+        ),
     ] = None,
     bundle: options.Bundle = None,
     band: options.Band = options.DEFAULT_BAND,
@@ -34,7 +39,7 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
     html: options.Html = None,
     as_json: options.AsJson = False,
 ) -> None:
-    """Say what one or two fields of a build do: gained where, lost where, and how sure."""
+    """Vary one or two fields of a build: where it gains, where it loses, and how sure that is."""
     from pullbook.answer_sheets import variation_sheet
     from pullbook.charts import (
         drawing,
@@ -50,14 +55,15 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
     options.check_level(level)
     wanted = output.Wanted(as_json, plot, html)
     base = inputs.one_build(build)
-    inputs.tell_asides([base])
+    inputs.print_notes([base])
     ranges = vary_ranges.ranges(field)
     ties = vary_ranges.ties(tie or [], next(iter(ranges)))
     predictor = inputs.load(bundle)
     (own,) = predictor.predictions([base])
     if warning := inputs.check_band([own], limits):
         typer.echo(warning, err=True)
-    found, told = predictor.vary(base, ranges, limits, level, ties), predictor.told
+    found = predictor.vary(base, ranges, limits, level, ties)
+    manifest = predictor.manifest
 
     def figure() -> Figure:
         return variation_chart.figure(own, found, limits, drawing.fine(own.speeds), units)
@@ -70,19 +76,21 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
                 "level": level,
                 "variants": [one.as_json() for one in found],
             },
-            text=lambda: variation_text.text(base, found, limits, told, units),
+            text=lambda: variation_text.text(base, found, limits, manifest, units),
             figure=figure,
-            page=lambda: variation_sheet.page(base, found, figure, limits, told, units),
+            page=lambda: variation_sheet.page(base, found, figure, limits, manifest, units),
         ),
         wanted,
     )
 
 
 def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
-    parts: Annotated[Path, typer.Argument(help="A .yaml list of parts, with a goal.")],
+    parts: Annotated[
+        Path, typer.Argument(help=".yaml file with the parts to choose from and the goal.")
+    ],
     bundle: options.Bundle = None,
     low_range: Annotated[
-        str, typer.Option(help="Engine speeds of the low range, low:high.")
+        str, typer.Option(help="Low range that is weighed against peak power, in rpm as low:high.")
     ] = _LOW_RANGE,
     level: options.Level = 0.9,
     units: options.UnitsOf = Units.INCH,
@@ -90,7 +98,7 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     html: options.Html = None,
     as_json: options.AsJson = False,
 ) -> None:
-    """Rank the combinations of parts on hand or on offer for a goal."""
+    """Rank combinations of parts for a goal, with prices and limits."""
     from pullbook.answer_sheets import choice_sheet
     from pullbook.charts import choice_chart
     from pullbook.text import choice_text
@@ -99,7 +107,7 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     options.check_level(level)
     wanted = output.Wanted(as_json, plot, html)
     predictor = inputs.load(bundle)
-    found, told = predictor.choose(parts, low, level), predictor.told
+    found, manifest = predictor.choose(parts, low, level), predictor.manifest
 
     def figure() -> Figure:
         return choice_chart.figure(found, units)
@@ -107,9 +115,9 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     output.deliver(
         output.Outcome(
             as_json=found.as_json,
-            text=lambda: choice_text.text(found, told, units),
+            text=lambda: choice_text.text(found, manifest, units),
             figure=figure,
-            page=lambda: choice_sheet.page(found, figure, told, units),
+            page=lambda: choice_sheet.page(found, figure, manifest, units),
         ),
         wanted,
     )
@@ -117,18 +125,20 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
 
 def next_(  # noqa: PLR0913, PLR0917 - every one an option of the command
-    candidates: Annotated[Path, typer.Argument(help="A builds.csv of what could be run.")],
+    candidates: Annotated[
+        Path, typer.Argument(help="builds.csv of the engines that could be tested.")
+    ],
     questions: Annotated[
-        Path, typer.Option(help="A builds.csv, or one build, that you want to know about.")
+        Path, typer.Option(help="Builds you want to know about: a builds.csv or one build.")
     ],
     bundle: options.Bundle = None,
-    most: Annotated[int, typer.Option(min=1, help="How many to name.")] = 5,
+    most: Annotated[int, typer.Option(min=1, help="Number of engines to name.")] = 5,
     units: options.UnitsOf = Units.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
     as_json: options.AsJson = False,
 ) -> None:
-    """Say which engine to run next: what would teach most about your questions."""
+    """Find which engine to test next to narrow the limits of your builds most."""
     from pullbook.answer_sheets import next_test_sheet
     from pullbook.charts import next_test_chart
     from pullbook.text import next_test_text
@@ -136,17 +146,17 @@ def next_(  # noqa: PLR0913, PLR0917 - every one an option of the command
     wanted = output.Wanted(as_json, plot, html)
     (could, some), (asked, others) = (inputs.sound_builds(path) for path in (candidates, questions))
     predictor = inputs.load(bundle)
-    found, told = predictor.next(could, asked, most), predictor.told
+    found, manifest = predictor.next(could, asked, most), predictor.manifest
 
     def figure() -> Figure:
-        return next_test_chart.figure(found, could)
+        return next_test_chart.figure(found, could, units)
 
     output.deliver(
         output.Outcome(
             as_json=lambda: next_test_text.as_json(found, could, asked),
-            text=lambda: next_test_text.text(found, could, asked, told),
+            text=lambda: next_test_text.text(found, could, asked, manifest, units),
             figure=figure,
-            page=lambda: next_test_sheet.page(found, could, asked, figure, told, units),
+            page=lambda: next_test_sheet.page(found, could, asked, figure, manifest, units),
         ),
         wanted,
     )
@@ -154,7 +164,7 @@ def next_(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
 
 def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
-    sheet: Annotated[Path, typer.Argument(help="A dyno sheet of one engine that was run.")],
+    sheet: Annotated[Path, typer.Argument(help="Dyno sheet of one tested engine.")],
     bundle: options.Bundle = None,
     level: options.Level = 0.9,
     shop: options.Shop = None,
@@ -164,7 +174,7 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
     html: options.Html = None,
     as_json: options.AsJson = False,
 ) -> None:
-    """Hold a measured pull against its prediction: inside or not, and where to look."""
+    """Compare a measured pull with its prediction: inside the limits or not, and what to check."""
     from pullbook.answer_sheets import measured_sheet
     from pullbook.charts import measured_chart
     from pullbook.model.answers import measured_pull
@@ -174,12 +184,12 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
     wanted = output.Wanted(as_json, plot, html)
     pull = measured_pull.pull(sheet)
     ran = pull.sheet
-    inputs.tell_asides([ran])
+    inputs.print_notes([ran])
     (code,) = inputs.shop_codes([ran], shop, key_file)
     predictor = inputs.load(bundle)
     found = predictor.against(pull, level, code)
     known = predictor.learned_from(pull, found.found)
-    before = measured_text.first(found, known)
+    before = measured_text.first(found, known, units)
 
     def figure() -> Figure:
         return measured_chart.figure(found, ran.sheet_id, units)
@@ -193,12 +203,9 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
                 **found.as_json(),
                 "said": [*before, *measured_text.verdict(found)],
             },
-            text=lambda: measured_text.text(found, before, ran, predictor.told, units),
+            text=lambda: measured_text.text(found, before, ran, predictor.manifest, units),
             figure=figure,
-            page=lambda: measured_sheet.page(found, before, figure, ran, predictor.told, units),
+            page=lambda: measured_sheet.page(found, before, figure, ran, predictor.manifest, units),
         ),
         wanted,
     )
-
-
-COMMANDS = (vary, choose, next_, against)

@@ -1,4 +1,4 @@
-"""The command that shows the whole way on invented sheets."""
+"""The command that shows every step on invented sheets."""
 
 from __future__ import annotations
 
@@ -7,13 +7,13 @@ from typing import Annotated
 
 import typer
 
-from pullbook.commands import analyst, inputs, output
+from pullbook.commands import analyst, output
 from pullbook.text import prediction_text
 from pullbook.text.units import Units
 
 QUESTION = """\
-# An invented build of an invented engine family: what will it likely make?
-# A field that is not known is simply left out.
+# An invented build of an invented engine family.
+# Leave out a field that you do not know.
 sheet_id: harbour-launch
 family: gannet-eight
 cylinders: 8
@@ -38,15 +38,16 @@ octane: 91
 
 
 def demo(
-    into: Annotated[Path, typer.Option("--into", help="Where to write.")] = Path("demo-out"),
+    into: Annotated[Path, typer.Option("--into", help="Folder to write to.")] = Path("demo-out"),
 ) -> None:
-    """Go the whole way on invented sheets, and answer one question."""
+    """Show every step on invented sheets, from raw sheets to one predicted curve."""
     from pullbook.charts import (
         drawing,
         prediction_chart,
     )
-    from pullbook.model.answers.ask import DEFAULT_RPM, speeds_of
+    from pullbook.model.answers.predict import DEFAULT_LEVEL, DEFAULT_RPM, speeds_of
     from pullbook.model.answers.predictor import Predictor
+    from pullbook.pipeline.builds import build_files
     from pullbook.pipeline.curation import curate as curating
     from pullbook.pipeline.demo import sheets
     from pullbook.pipeline.privacy import anonymise, contribute
@@ -56,43 +57,47 @@ def demo(
     made = sheets.make(raw, track=output.bar("Running invented engines"))
     shops = {m.shop.name for m in made}
     typer.echo(
-        f"1. {len(shops)} shops of the Tern Coast rebuilders' circle kept {len(made)} sheets."
+        f"1. {len(shops)} shops of the Tern Coast rebuilders' circle have {len(made)} dyno sheets."
     )
     key = anonymise.make_key(into / "contributor.key")
     outcome = contribute.contribute([raw], shared, key)
     typer.echo(
-        f"2. Contributed under coded names: {len(outcome.plan.accepted)} accepted,"
-        f" {len(outcome.plan.refused)} refused with reasons."
+        f"2. Contributed with codes for the shops' names: {len(outcome.plan.accepted)} accepted,"
+        f" {len(outcome.plan.refused)} rejected, with reasons."
     )
     found = curating.curate([shared], track=output.bar("Curating"))
     found.write(curated)
-    typer.echo(f"3. Curated at one reference condition: {len(found.pulls)} readings.")
+    typer.echo(f"3. Curated at SAE J1349: {len(found.pulls)} readings.")
     typer.echo("4. ", nl=False)
     analyst.train(curated, bundle, invented=True)
     question = into / "question.yaml"
     question.write_text(QUESTION, encoding="utf-8")
-    typer.echo("5. One builder's question, answered:\n")
+    typer.echo("5. The prediction of one build:\n")
     picture = into / "answer.svg"
-    sheets_asked = inputs.read_builds(question)
-    predictor = Predictor.load(bundle)
-    answers = predictor.predict(sheets_asked)
-    typer.echo(prediction_text.full(answers[0], Units.INCH))
-    drawn = predictor.predict(sheets_asked, drawing.fine(speeds_of(*DEFAULT_RPM)))
-    prediction_chart.draw(drawn, picture, Units.INCH)
-    typer.echo(prediction_text.closing(answers))
-    typer.echo("\nWritten:")
+    rpm = speeds_of(*DEFAULT_RPM)
+    (asked,) = Predictor.load(bundle).predictions(
+        build_files.read(question), look_into_missing=True
+    )
+    answer = asked.answer(rpm, DEFAULT_LEVEL)
+    typer.echo(prediction_text.full(answer, Units.INCH))
+    fine = asked.answer(drawing.fine(rpm), DEFAULT_LEVEL)
+    prediction_chart.draw([fine], picture, Units.INCH)
+    typer.echo(prediction_text.closing([answer]))
+    typer.echo("\nFiles:")
     paths = (raw, shared, curated, bundle, question, picture)
     for path, what in zip(paths, _WRITTEN, strict=True):
         typer.echo(f"  {path!s:28} {what}")
-    typer.echo(f"\nAsk your own: pullbook predict {question} --bundle {bundle}")
+    typer.echo(
+        f"\nChange the build and predict again: pullbook predict {question} --bundle {bundle}"
+    )
 
 
 _WRITTEN = (
-    "the sheets as the shops keep them",
-    "what they share: accepted, and refused with findings",
+    "sheets as the shops keep them",
+    "what the shops share, and what was rejected, with findings",
     "the data set",
     "the trained model",
-    "the question: change it and ask again",
-    "the answer as a picture",
+    "the build: change it and predict again",
+    "the prediction as a chart",
 )
 COMMANDS = (demo,)

@@ -1,4 +1,4 @@
-"""From the builds a user names to answers, by whatever bundle and as whichever shop."""
+"""Builds, bundle and shop as a user names them."""
 
 from __future__ import annotations
 
@@ -9,23 +9,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import typer
 
+from pullbook.schemas.errors import InputError
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
     from pullbook.model.answers.prediction import Prediction
     from pullbook.model.answers.predictor import Predictor
-    from pullbook.model.learning.sample import Floats
-    from pullbook.pipeline.values.sheet import Sheet
-    from pullbook.schemas.answer import Answer
+    from pullbook.pipeline.values.sheet import Build
 
 
-#: How many asides about builds are told one by one.
-_MOST_ASIDES = 10
-
-
-#: The bundle that comes with pullbook, of invented engines.
-SHIPPED = "invented"
+#: Most notes about builds that are printed one by one.
+_MOST_NOTES = 10
 
 
 def load(bundle: Path | None) -> Predictor:
@@ -37,47 +33,22 @@ def load(bundle: Path | None) -> Predictor:
         It does not verify.
 
     """
-    from importlib.resources import as_file, files
+    import pullbook
 
-    from pullbook.model.answers.predictor import Predictor
-    from pullbook.model.review import promotions
-
-    if bundle is not None:
-        return Predictor.load(promotions.current(bundle))
-    with as_file(files("pullbook") / SHIPPED) as folder:
-        found = Predictor.load(folder)
-    typer.echo(
-        "No bundle was named: this is answered from invented engines, to show what an answer looks"
-        " like. Name your own with --bundle.",
-        err=True,
-    )
+    found = pullbook.load(bundle)
+    if bundle is None:
+        typer.echo(
+            "No --bundle given: this answer comes from a model of invented engines, to show what an"
+            " answer looks like.",
+            err=True,
+        )
     return found
 
 
-def read_builds(path: Path) -> list[Sheet]:
-    """Return the builds in a file, each with what was found in it.
+def sound_builds(path: Path) -> tuple[list[Build], bool]:
+    """Return the builds of a file that can be predicted, and whether others were left out.
 
-    Raises
-    ------
-    NothingToReadError
-        There is no such file, or it describes no builds.
-
-    """
-    from pullbook.pipeline.builds import build_files
-    from pullbook.pipeline.checks import check_sheet
-    from pullbook.pipeline.reading import find_sheets, parse_sheet
-
-    raws = build_files.builds(path)
-    if not raws:
-        msg = f"{path} holds no builds"
-        raise find_sheets.NothingToReadError(msg)
-    return [check_sheet.judge(parse_sheet.typed(raw), check_sheet.BUILD_RULES) for raw in raws]
-
-
-def sound_builds(path: Path) -> tuple[list[Sheet], bool]:
-    """Return the builds in a file that nothing refuses, and whether others were left out.
-
-    What was left out is said.
+    What was left out is printed.
 
     Raises
     ------
@@ -85,14 +56,14 @@ def sound_builds(path: Path) -> tuple[list[Sheet], bool]:
         There is no such file, or none of its builds can be predicted.
 
     """
+    from pullbook.pipeline.builds import build_files
     from pullbook.pipeline.reading import find_sheets
 
-    found = read_builds(path)
-    for sheet in found:
-        if not sheet.accepted:
-            message = error(sheet)["error"]["message"]
-            typer.echo(f"{sheet.sheet_id} was left out: {message}", err=True)
-    tell_asides(found)
+    found = build_files.read(path)
+    for build in found:
+        if build.fault is not None:
+            typer.echo(f"{build.sheet_id} is left out: {build.fault.message}", err=True)
+    print_notes(found)
     kept = [sheet for sheet in found if sheet.accepted]
     if not kept:
         msg = f"{path} holds no build that can be predicted"
@@ -100,33 +71,33 @@ def sound_builds(path: Path) -> tuple[list[Sheet], bool]:
     return kept, len(kept) < len(found)
 
 
-def tell_asides(sheets: Sequence[Sheet]) -> None:
-    """Say on the terminal what was left out of the builds, or read otherwise than written."""
+def print_notes(sheets: Sequence[Build]) -> None:
+    """Print what was left out of the builds, or read differently from how it was written."""
     from pullbook.schemas.codes import Severity
 
-    told = [
+    notes = [
         f.message if f.row is None or "row" in f.message else f"row {f.row}: {f.message}"
         for sheet in sheets
         for f in sheet.findings
         if f.severity is not Severity.REFUSE
     ]
-    for message in told[:_MOST_ASIDES]:
+    for message in notes[:_MOST_NOTES]:
         typer.echo(message, err=True)
-    if len(told) > _MOST_ASIDES:
-        typer.echo(f"and {len(told) - _MOST_ASIDES} more like these", err=True)
+    if len(notes) > _MOST_NOTES:
+        typer.echo(f"and {len(notes) - _MOST_NOTES} more like these", err=True)
 
 
 def shop_codes(
-    sheets: Sequence[Sheet], shop: str | None, key_file: Path | None
+    sheets: Sequence[Build], shop: str | None, key_file: Path | None
 ) -> list[str | None]:
-    """Return the code of the shop that each build is said to come from.
+    """Return the code of the shop that each build comes from.
 
     Parameters
     ----------
     sheets
         The builds; the field ``shop`` of each counts where ``shop`` is ``None``.
     shop
-        The shop they are all said to come from.
+        The shop they all come from.
     key_file
         The key it contributed with; ``None`` means the user's own, if there is one.
 
@@ -155,8 +126,8 @@ def _codes(named: Sequence[object], key_file: Path | None) -> list[str | None]:
             key = anonymise.read_key(path)
         else:
             typer.echo(
-                "No key was found: builds are answered as from a shop never seen. Name the key"
-                " that the shop contributed with: --key-file",
+                "No key found, so the limits are those for a new shop. Give the key that the shop"
+                " contributed with: --key-file FILE",
                 err=True,
             )
     return [_code(name, key) for name in named]
@@ -170,37 +141,35 @@ def _code(name: object, key: bytes | None) -> str | None:
     return None if key is None else anonymise.code(key, name)
 
 
-def answers(
-    sheets: Sequence[Sheet],
-    codes: Sequence[str | None],
-    predictor: Predictor,
-    rpm: Floats,
-    level: float,
-) -> list[Answer | None]:
-    """Return an answer for every build that nothing refuses, ``None`` in the place of others."""
-    sound = [i for i, sheet in enumerate(sheets) if sheet.accepted]
-    found: list[Answer | None] = [None] * len(sheets)
+def predictions(
+    builds: Sequence[Build], codes: Sequence[str | None], predictor: Predictor
+) -> list[Prediction | None]:
+    """Return the prediction of every build, ``None`` for one that cannot be predicted."""
+    sound = [at for at, build in enumerate(builds) if build.accepted]
+    found: list[Prediction | None] = [None] * len(builds)
     if sound:
-        given = predictor.predict([sheets[i] for i in sound], rpm, level, [codes[i] for i in sound])
-        for i, answer in zip(sound, given, strict=True):
-            found[i] = answer
+        made = predictor.predictions(
+            [builds[at] for at in sound], [codes[at] for at in sound], look_into_missing=True
+        )
+        for at, one in zip(sound, made, strict=True):
+            found[at] = one
     return found
 
 
-def error(sheet: Sheet) -> dict[str, Any]:
-    """Return what ``predict --json`` prints in the place of a build that was refused."""
-    from pullbook.schemas.codes import Severity
-
-    fault = next(f for f in sheet.findings if f.severity is Severity.REFUSE)
-    error = {"code": fault.code, "field": fault.field, "message": fault.message}
-    return {"sheet_id": sheet.sheet_id, "error": error}
-
-
-class CompareError(ValueError):
-    """Builds or a band that cannot be compared; the message says why."""
+def refusal(build: Build) -> dict[str, Any]:
+    """Return what ``predict --json`` prints for a build that cannot be predicted."""
+    fault = build.fault
+    error = None if fault is None else {
+        "code": fault.code, "field": fault.field, "message": fault.message
+    }  # fmt: skip
+    return {"sheet_id": build.sheet_id, "error": error}
 
 
-def one_build(path: Path) -> Sheet:
+class CompareError(InputError):
+    """The builds or the band cannot be compared; the message says why."""
+
+
+def one_build(path: Path) -> Build:
     """Return the one build in a file.
 
     Raises
@@ -209,18 +178,19 @@ def one_build(path: Path) -> Sheet:
         The file holds several builds, or one that cannot be predicted.
 
     """
-    sheets = read_builds(path)
-    if len(sheets) != 1:
-        msg = f"{path} holds {len(sheets)} builds; name a file with one"
+    from pullbook.pipeline.builds import build_files
+
+    builds = build_files.read(path)
+    if len(builds) != 1:
+        msg = f"{path} holds {len(builds)} builds; name a file with one"
         raise CompareError(msg)
-    if not sheets[0].accepted:
-        msg = f"{path}: {error(sheets[0])['error']['message']}"
-        raise CompareError(msg)
-    return sheets[0]
+    if (fault := builds[0].fault) is not None:
+        raise CompareError(fault.message, file=path)
+    return builds[0]
 
 
-def named_apart(sheets: Sequence[Sheet], paths: Sequence[Path]) -> list[Sheet]:
-    """Return builds of which no two go by one name: those that did get their file's beside it."""
+def named_apart(sheets: Sequence[Build], paths: Sequence[Path]) -> list[Build]:
+    """Return builds with different names: where two have one name, the file name is added."""
     names = Counter(sheet.sheet_id for sheet in sheets)
     return [
         sheet
@@ -231,12 +201,12 @@ def named_apart(sheets: Sequence[Sheet], paths: Sequence[Path]) -> list[Sheet]:
 
 
 def check_band(builds: Sequence[Prediction], band: tuple[float, float]) -> str | None:
-    """Return a warning where a band leaves what builds like these were swept over.
+    """Return a warning where a band goes beyond the speeds that builds like these were tested at.
 
     Raises
     ------
     CompareError
-        None of the band was swept over.
+        Builds like these were not tested anywhere in the band.
 
     """
     rpm = np.linspace(*band, 81)
@@ -244,11 +214,15 @@ def check_band(builds: Sequence[Prediction], band: tuple[float, float]) -> str |
     if supported.all():
         return None
     grid = np.linspace(builds[0].speeds[0], builds[0].speeds[-1], 400)
-    swept = grid[np.all([one.supported(grid) for one in builds], axis=0)]
-    where = f"{swept[0]:.0f} to {swept[-1]:.0f} rpm" if len(swept) else "nowhere"
-    said = f"the band {band[0]:.0f} to {band[1]:.0f} rpm"
-    such = "such a build" if len(builds) == 1 else "builds like all of these"
+    tested = grid[np.all([one.supported(grid) for one in builds], axis=0)]
+    such = "a build like this one" if len(builds) == 1 else "builds like all of these"
+    where = f"only from {tested[0]:.0f} to {tested[-1]:.0f} rpm" if len(tested) else "at no speed"
+    asked = f"{band[0]:.0f} to {band[1]:.0f} rpm"
     if not supported.any():
-        msg = f"{said} was not swept with {such}; that was done from {where}"
+        msg = f"{such} {_were(builds)} not tested from {asked}, {where}"
         raise CompareError(msg)
-    return f"{said} leaves what {such} was swept over, {where}"
+    return f"The band {asked} goes beyond the data: {such} {_were(builds)} tested {where}."
+
+
+def _were(builds: Sequence[Prediction]) -> str:
+    return "was" if len(builds) == 1 else "were"

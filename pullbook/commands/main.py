@@ -1,42 +1,58 @@
-"""The command `pullbook`: what its parts have in common, and what a user sees of a fault."""
+"""The command `pullbook`: its commands in the order of work, and what a user sees of an error."""
 
 from __future__ import annotations
 
 import os
 import sys
-from typing import Annotated
+import traceback
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pullbook.commands import (
-    analyst,
-    builder,
-    builder_parts,
-    demo,
-    reports,
-    review,
-    shop,
-)
+from pullbook.commands import analyst, builder, builder_parts, demo, reports, review, shop
+from pullbook.schemas.errors import PullbookError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
 
 app = typer.Typer(
     name="pullbook",
-    help="What an engine combination will likely make, from the dyno sheets of others.",
+    help="Predict the torque curve of an engine combination from dyno sheets of others.",
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for part in (
-    shop,
-    builder,
-    builder_parts,
-    analyst,
-    review,
-    demo,
-):
-    for command in part.COMMANDS:
-        app.command(command.__name__.rstrip("_"))(command)
-
-app.add_typer(reports.group)
+#: Commands by the person who uses them, in the order of work.
+_ORDER: dict[str, tuple[Callable[..., Any], ...]] = {
+    "Start here": (demo.demo,),
+    "Shop: your sheets": (shop.check, shop.headings, shop.contribute, shop.unseal),
+    "Builder: ask": (
+        builder.template,
+        builder.predict,
+        builder.compare,
+        builder_parts.vary,
+        builder_parts.choose,
+        builder.explain,
+        builder_parts.against,
+        builder_parts.next_,
+    ),
+    "Analyst: data and models": (
+        analyst.curate,
+        analyst.features,
+        analyst.train,
+        analyst.evaluate,
+        review.jury,
+        review.judge,
+        review.promote,
+        review.withdraw,
+        review.audit,
+    ),
+}
+for panel, commands in _ORDER.items():
+    for command in commands:
+        app.command(command.__name__.rstrip("_"), rich_help_panel=panel)(command)
+app.add_typer(reports.group, rich_help_panel="Analyst: data and models")
 
 _INTERRUPTED = 130
 
@@ -59,29 +75,49 @@ def _common(
 
 
 def run() -> None:
-    """Run the command line; every fault ends in one sentence and exit status 2."""
+    """Run the command line; every error ends in one sentence and exit status 2."""
     try:
         app()
     except KeyboardInterrupt:
         sys.exit(_INTERRUPTED)
-    except BrokenPipeError:  # the reader of our output has gone
+    except BrokenPipeError:  # the reader of our output is gone
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
-    except (OSError, ValueError, ImportError) as fault:
-        typer.echo(f"pullbook: {_sentence(fault)}", err=True)
-        sys.exit(2)
-    except Exception as fault:
-        if os.environ.get("PULLBOOK_TRACEBACK"):
-            raise
-        typer.echo(
-            f"pullbook: a fault of the program itself ({type(fault).__name__}: {fault});"
-            " please report it, with what PULLBOOK_TRACEBACK=1 shows",
-            err=True,
-        )
-        sys.exit(2)
+    except PullbookError as fault:
+        _stop(str(fault))
+    except OSError as fault:
+        _stop(f"{fault.filename}: {fault.strerror}" if fault.filename is not None else str(fault))
+    except Exception as fault:  # the one place where an error of the program ends
+        _stop(_report(fault))
 
 
-def _sentence(fault: BaseException) -> str:
-    if isinstance(fault, OSError) and fault.filename is not None:
-        return f"{fault.filename}: {fault.strerror}"
-    return str(fault)
+def _stop(sentence: str) -> None:
+    typer.echo(f"pullbook: {sentence}", err=True)
+    sys.exit(2)
+
+
+def _report(fault: Exception) -> str:
+    """Write an error of the program to a log; return the sentence that names it."""
+    from datetime import UTC, datetime
+    from importlib.metadata import version
+
+    import platformdirs
+
+    name = f"{datetime.now(UTC):%Y%m%d-%H%M%S}-{os.getpid()}.txt"
+    log = platformdirs.user_state_path("pullbook") / "faults" / name
+    lines = "".join(traceback.format_exception(fault))
+    where = _write(log, f"pullbook {version('pullbook')}, Python {sys.version}\n{lines}")
+    return (
+        f"this is an error in the program ({type(fault).__name__}), not in your files. {where}"
+        " Please report it with what you did; CONTRIBUTING.md says how."
+    )
+
+
+def _write(log: Path, text: str) -> str:
+    try:
+        log.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        log.write_text(text, encoding="utf-8")
+    except OSError:
+        typer.echo(text, err=True)
+        return "The details are above; no log could be written."
+    return f"The details are in {log}."

@@ -7,63 +7,78 @@ from typing import Annotated, Any
 
 import typer
 
+from pullbook.schemas.errors import InputError
 from pullbook.text.units import Units
 
 Sheets = Annotated[
-    list[Path], typer.Argument(help="Sheet files, folders of them, tables or workbooks.")
+    list[Path], typer.Argument(help="Dyno sheets: files, folders, tables or workbooks.")
 ]
-Curated = Annotated[Path, typer.Argument(help="A folder that `pullbook curate` wrote.")]
+Curated = Annotated[Path, typer.Argument(help="Data set: a folder written by `pullbook curate`.")]
 Bundle = Annotated[
     Path | None,
     typer.Option(
         "--bundle",
-        help="A bundle that `pullbook train` wrote; without one, a model of invented engines.",
+        help="Model to ask: a folder written by `pullbook train`; by default a model of invented"
+        " engines.",
     ),
 ]
-AsJson = Annotated[bool, typer.Option("--json", help="Print JSON and nothing else.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON only.")]
 KeyFile = Annotated[
     Path | None,
-    typer.Option("--key-file", help="The contributor's key; by default in your configuration."),
+    typer.Option(
+        "--key-file", help="Your contributor key; by default the one in your configuration folder."
+    ),
 ]
 Shop = Annotated[
-    str | None, typer.Option(help="Ask as this shop; needs the key it contributed with.")
+    str | None,
+    typer.Option(help="Answer for this shop's dyno; takes the key that it contributed with."),
 ]
 Params = Annotated[
     Path | None,
-    typer.Option("--params", help="A YAML file with the settings, a section a command."),
+    typer.Option("--params", help="YAML file of settings, with a section for each command."),
 ]
-Seed = Annotated[int | None, typer.Option("--seed", min=1, help="Of everything drawn by chance.")]
+Seed = Annotated[
+    int | None,
+    typer.Option("--seed", min=1, help="Seed for everything drawn at random, a whole number."),
+]
 OwnHeadings = Annotated[
     Path | None,
-    typer.Option("--headings", help="What your own headings mean; see `pullbook headings`."),
+    typer.Option(
+        "--headings", help="File that says what your own headings mean, from `pullbook headings`."
+    ),
 ]
 Cluster = Annotated[
     str | None,
     typer.Option(
         "--cluster",
-        help="The address of a Dask scheduler, tcp://...; its workers see the same files.",
+        help="Address of a Dask scheduler (tcp://host:port) whose workers see the same files.",
     ),
 ]
-Level = Annotated[float, typer.Option(help="Of the limits, between 0 and 1.")]
-Rpm = Annotated[str, typer.Option(help="Engine speeds, first:last:step.")]
-Plot = Annotated[Path | None, typer.Option(help="Draw it into this .svg, .png or .pdf.")]
+Level = Annotated[float, typer.Option(help="Level of the error bars, between 0 and 1.")]
+Rpm = Annotated[str, typer.Option(help="Engine speeds in rpm, as first:last:step.")]
+Plot = Annotated[Path | None, typer.Option(help="Write a chart to this file (.svg, .png or .pdf).")]
 Html = Annotated[
-    Path | None, typer.Option("--html", help="Write an answer sheet to hand on into this .html.")
+    Path | None,
+    typer.Option("--html", help="Write an answer sheet for a customer to this .html file."),
 ]
 UnitsOf = Annotated[
-    Units, typer.Option("--units", help="Of texts, pictures and answer sheets; not of JSON.")
+    Units,
+    typer.Option(
+        "--units",
+        help="Units of text, charts and answer sheets; JSON is always in lb-ft, hp and inches.",
+    ),
 ]
-Band = Annotated[str, typer.Option(help="Engine speeds that count, low:high.")]
+Band = Annotated[str, typer.Option(help="Engine speeds to average over in rpm, as low:high.")]
 DEFAULT_BAND = "2500:4500"
 
 
 def section(params: Path | None, name: str) -> dict[str, Any]:
-    """Return a section of a file of parameters; nothing where no file is named.
+    """Return a section of a file of settings; nothing where no file is named.
 
     Raises
     ------
-    ValueError
-        The file is not YAML, or the section is not there or is none.
+    InputError
+        The file is not YAML, or has no such section, or the section holds no settings.
 
     """
     if params is None:
@@ -74,17 +89,17 @@ def section(params: Path | None, name: str) -> dict[str, Any]:
         given = (yaml.safe_load(params.read_text(encoding="utf-8")) or {})[name] or {}
     except (yaml.YAMLError, UnicodeDecodeError, TypeError, KeyError) as fault:
         msg = f"{params} is not a YAML file with a section `{name}`"
-        raise ValueError(msg) from fault
+        raise InputError(msg) from fault
     if not isinstance(given, dict):
-        msg = f"the section `{name}` of {params} is not a list of settings"
-        raise ValueError(msg)  # noqa: TRY004 - a fault of the file, not of a type
+        msg = f"section `{name}` of {params} is not a list of settings"
+        raise InputError(msg)
     return given
 
 
 def check_level(level: float) -> None:
-    """Refuse a level that is none."""
+    """Refuse a level that is not between 0 and 1."""
     if not 0 < level < 1:
-        msg = f"the level is {level:g}; it must lie between 0 and 1, as 0.9"
+        msg = f"the level is {level:g}; it must be between 0 and 1, for example 0.9"
         raise typer.BadParameter(msg, param_hint="--level")
 
 
@@ -93,9 +108,9 @@ def band_of(text: str, hint: str = "--band") -> tuple[float, float]:
     try:
         low, high = (float(part) for part in text.split(":"))
     except ValueError:
-        msg = f"{text!r} is not low:high, as {DEFAULT_BAND}"
+        msg = f"{text!r} is not a range of rpm such as {DEFAULT_BAND}"
         raise typer.BadParameter(msg, param_hint=hint) from None
     if not 0 < low < high < 1e5:
-        msg = f"{text!r} must rise from above nought"
+        msg = f"{text!r} must start above 0 and rise"
         raise typer.BadParameter(msg, param_hint=hint)
     return low, high

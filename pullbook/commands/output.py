@@ -1,4 +1,4 @@
-"""Putting an answer where it was asked for: on the terminal, into a picture, onto a page."""
+"""Answers on the terminal, as charts and as answer sheets."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _PLOTS = (".svg", ".png", ".pdf")
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """An answer in each of its forms, made when it is wanted."""
+    """An answer in each of its forms, made only when needed."""
 
     as_json: Callable[[], Any]
     text: Callable[[], str]
@@ -33,23 +33,23 @@ class Outcome:
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """Where an answer is wanted."""
+    """The forms of an answer that the user asks for."""
 
     as_json: bool
     plot: Path | None
     html: Path | None
 
     def __post_init__(self) -> None:
-        """Refuse a file of a kind that cannot be made.
+        """Refuse a file of a type that cannot be written.
 
         Raises
         ------
         typer.BadParameter
-            The name of a file ends otherwise.
+            The name of a file ends differently.
 
         """
         if self.plot is not None and self.plot.suffix.casefold() not in _PLOTS:
-            msg = f"a picture can be {', '.join(_PLOTS)}, not {self.plot.name!r}"
+            msg = f"a chart can be {', '.join(_PLOTS)}, not {self.plot.name!r}"
             raise typer.BadParameter(msg, param_hint="--plot")
         if self.html is not None and self.html.suffix.casefold() not in (".html", ".htm"):
             msg = f"an answer sheet is an .html file, not {self.html.name!r}"
@@ -63,7 +63,7 @@ def deliver(outcome: Outcome, wanted: Wanted) -> None:
 
 
 def files(figure: Callable[[], Figure], page: Callable[[], Page], wanted: Wanted) -> None:
-    """Write the picture and the answer sheet, where they were asked for."""
+    """Write the chart and the answer sheet, where they are asked for."""
     if wanted.plot is not None:
         import matplotlib as mpl
 
@@ -71,26 +71,17 @@ def files(figure: Callable[[], Figure], page: Callable[[], Page], wanted: Wanted
 
         with mpl.rc_context(drawing.STYLE):
             drawing.save(figure(), wanted.plot)
-        typer.echo(f"The picture is {wanted.plot}", err=True)
+        typer.echo(f"Chart: {wanted.plot}", err=True)
     if wanted.html is not None:
         wanted.html.write_text(page().html(), encoding="utf-8")
-        typer.echo(f"The answer sheet is {wanted.html}", err=True)
-
-
-def counted(count: int, what: str) -> str:
-    """Return a number of things in words.
-
-    >>> counted(1, "sheet"), counted(2, "sheet")
-    ('1 sheet', '2 sheets')
-    """
-    return f"{count} {what}{'' if count == 1 else 's'}"
+        typer.echo(f"Answer sheet: {wanted.html}", err=True)
 
 
 T = TypeVar("T")
 
 
 def bar(title: str) -> Callable[[Iterable[T]], Iterable[T]]:
-    """Return what wraps a loop to show a bar; where nobody watches, it shows nothing."""
+    """Return a wrapper that shows a progress bar for a loop, on a terminal only."""
 
     def wrap(loop: Iterable[T]) -> Iterable[T]:
         if not sys.stderr.isatty():

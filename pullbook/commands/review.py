@@ -1,4 +1,4 @@
-"""Commands of an analyst who decides: set a jury aside, judge two bundles, promote one."""
+"""Commands of an analyst: set a jury aside, judge two bundles, promote one, withdraw sheets."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from pullbook.commands import inputs, options
-from pullbook.commands.output import counted
+from pullbook.schemas.errors import InputError
+from pullbook.text.figures import counted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -20,10 +21,12 @@ _GOOD = ("better", "no worse")
 
 def jury(
     curated: options.Curated,
-    out: Annotated[Path, typer.Option("--out", help="A folder for `learn` and `jury`.")],
-    share: Annotated[float, typer.Option(help="Of the shops to set aside, about.")] = 0.2,
+    out: Annotated[Path, typer.Option("--out", help="Folder to write `learn` and `jury` to.")],
+    share: Annotated[
+        float, typer.Option(help="Share of the shops to set aside, between 0 and 1.")
+    ] = 0.2,
 ) -> None:
-    """Set some shops aside, from whom no model learns, to judge models by."""
+    """Set some shops aside as a jury that no model learns from."""
     from pullbook.pipeline.curation import data_set
     from pullbook.pipeline.curation import jury as seating
 
@@ -34,20 +37,24 @@ def jury(
 
 
 def judge(  # noqa: PLR0913, PLR0917 - every one an option of the command
-    old: Annotated[Path, typer.Argument(help="The bundle in use, or the folder of promotions.")],
-    new: Annotated[Path, typer.Argument(help="The bundle that would take its place.")],
+    old: Annotated[Path, typer.Argument(help="Bundle in use, or the folder of promotions.")],
+    new: Annotated[Path, typer.Argument(help="Bundle that would replace it.")],
     on: Annotated[
-        Path, typer.Option("--on", help="Curated sheets of shops that neither has learned from.")
+        Path,
+        typer.Option(
+            "--on", help="Data set of shops that neither bundle has learned from (the jury)."
+        ),
     ],
     level: options.Level = 0.9,
     params: options.Params = None,
     drift: Annotated[
-        Path | None, typer.Option(help="What `pullbook report drift` wrote of the new sheets.")
+        Path | None,
+        typer.Option(help="drift.json of the new sheets, written by `pullbook report drift`."),
     ] = None,
-    out: Annotated[Path | None, typer.Option("--out", help="Write a page of it here.")] = None,
+    out: Annotated[Path | None, typer.Option("--out", help="Folder to write a page to.")] = None,
     as_json: options.AsJson = False,
 ) -> None:
-    """Judge whether a new bundle deserves to replace the old one, on shops neither has seen."""
+    """Compare a new bundle with the one in use, on shops neither has learned from."""
     from pullbook.model.review import judge as judging
     from pullbook.model.review import judgement, promotions
     from pullbook.model.training import bundle
@@ -61,8 +68,8 @@ def judge(  # noqa: PLR0913, PLR0917 - every one an option of the command
     found = judging.judge(*both, builds, pulls, rules, level, doubts)
     if out is not None:
         judgement_page.page(found).write(out, "judgement")
-        told = json.dumps(found.as_json(), indent=1, allow_nan=False)
-        (out / JUDGEMENT).write_text(told + "\n", encoding="utf-8")
+        lines = json.dumps(found.as_json(), indent=1, allow_nan=False)
+        (out / JUDGEMENT).write_text(lines + "\n", encoding="utf-8")
     typer.echo(
         json.dumps({**found.as_json(), "seconds": [round(one, 3) for one in found.seconds]})
         if as_json
@@ -72,60 +79,66 @@ def judge(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
 
 def _doubts(drift: Path, bundle: str) -> list[str]:
-    """Return the doubts that a look for drift left, if it was a look at the bundle in use."""
-    told = _read(drift, "doubts")
-    of = told.get("new", {}).get("bundle")
+    """Return the doubts of a drift report, which must be of the bundle in use."""
+    report = _read(drift, "doubts")
+    of = report.get("new", {}).get("bundle")
     if of != bundle:
-        msg = f"{drift} is of bundle {of}, and the one in use is {bundle}: look for drift anew"
-        raise ValueError(msg)
-    doubts: list[str] = told["doubts"]
+        msg = (
+            f"{drift} is of bundle {of}, but {bundle} is in use: run `pullbook report drift` again"
+        )
+        raise InputError(msg)
+    doubts: list[str] = report["doubts"]
     return doubts
 
 
 def promote(
     bundle: Annotated[
-        Path | None, typer.Argument(help="The bundle to put in use; none with --back.")
+        Path | None, typer.Argument(help="Bundle to put in use; leave it out with --back.")
     ] = None,
     into: Annotated[
-        Path, typer.Option("--into", help="The folder of promotions; made if need be.")
+        Path, typer.Option("--into", help="Folder of promotions; made if it is not there.")
     ] = Path("models"),
     judgement: Annotated[
-        Path | None, typer.Option(help="What `pullbook judge --out` wrote of the two.")
+        Path | None,
+        typer.Option(help="judgement.json of the two bundles, written by `pullbook judge --out`."),
     ] = None,
     although: Annotated[
-        str, typer.Option(help="Why it is put in use although nothing found it good enough.")
+        str,
+        typer.Option(help="Reason to put it in use without a good judgement; kept in the record."),
     ] = "",
-    back: Annotated[bool, typer.Option("--back", help="Put the one before in use again.")] = False,
+    back: Annotated[
+        bool, typer.Option("--back", help="Go back to the bundle that was in use before.")
+    ] = False,
 ) -> None:
-    """Put a bundle in use, if it was found good enough, and record it; or go back."""
+    """Put a bundle in use if the judgement allows it, and record it; or go back."""
     import datetime as dt
 
     from pullbook.model.review import promotions
 
     if back == (bundle is not None):
-        msg = "name the bundle to promote, or --back, and not both"
+        msg = "give either a bundle to promote or --back"
         raise typer.BadParameter(msg, param_hint="BUNDLE")
     today = dt.datetime.now(tz=dt.UTC).date()
     if bundle is None:
         done = promotions.back(into, today, although)
     else:
-        told = None if judgement is None else _read(judgement, "verdict")
-        done = promotions.promote(bundle, into, told, today, although)
-    before = f" in the place of {done.before}" if done.before else ""
+        found = None if judgement is None else _read(judgement, "verdict")
+        done = promotions.promote(bundle, into, found, today, although)
+    before = f" in place of {done.before}" if done.before else ""
     typer.echo(f"Bundle {done.bundle} is in use{before}; recorded in {into / promotions.RECORD}")
     typer.echo(f"Ask it with: --bundle {into}")
 
 
 def _read(path: Path, wanted: str) -> Mapping[str, Any]:
-    """Return a JSON object that must have a certain name in it."""
+    """Return the JSON object of a file, which must have a certain key."""
     try:
         found = json.loads(path.read_text(encoding="utf-8"))
     except ValueError as fault:
         msg = f"{path} is not JSON"
-        raise ValueError(msg) from fault
+        raise InputError(msg) from fault
     if not isinstance(found, dict) or wanted not in found:
         msg = f"{path} holds no {wanted!r}"
-        raise ValueError(msg)
+        raise InputError(msg)
     return found
 
 
@@ -133,39 +146,43 @@ _LIST = Path("data/withdrawn.csv")
 
 
 def withdraw(
-    shop: Annotated[str, typer.Option(help="The shop: its code (8 characters do), or its name.")],
-    why: Annotated[str, typer.Option(help="Why; kept on the list.")],
-    sheet: Annotated[str, typer.Option(help="One sheet; without it all of the shop's.")] = "",
-    listed: Annotated[Path, typer.Option("--list", help="The list to add to.")] = _LIST,
+    shop: Annotated[
+        str, typer.Option(help="Shop: its name, or the first 8 characters of its code or more.")
+    ],
+    why: Annotated[str, typer.Option(help="Reason; kept in the list.")],
+    sheet: Annotated[
+        str, typer.Option(help="ID of one sheet; without it, all sheets of the shop.")
+    ] = "",
+    listed: Annotated[
+        Path, typer.Option("--list", help="List of withdrawn sheets to add to.")
+    ] = _LIST,
     key_file: options.KeyFile = None,
 ) -> None:
-    """Take a sheet, or a shop, out of all that is curated from now on."""
+    """Withdraw a sheet, or all sheets of a shop, from future data sets."""
     import datetime as dt
 
     from pullbook.pipeline.privacy import withdraw as withdrawing
 
     if withdrawing.is_like_code(shop):
-        msg = (
-            f"{shop!r} is no code of a shop: at least its first 8 characters are, in small letters"
-        )
+        msg = f"{shop!r} is not a shop's code: give its first 8 characters or more, in lower case"
         raise withdrawing.WithdrawError(msg)
     code = shop if withdrawing.is_code(shop) else inputs.shop_code(shop, key_file)
     if code is None:
-        msg = f"{shop!r} is no code, and without its key a shop's name says nothing"
+        msg = f"{shop!r} is a name; to find the shop's code give its key (--key-file)"
         raise withdrawing.WithdrawError(msg)
     today = dt.datetime.now(tz=dt.UTC).date()
     one = withdrawing.add(listed, code, sheet, today, why)
     what = f"sheet {one.sheet_id} of shop" if one.sheet_id else "all of shop"
     named = "" if code == shop else f" (the code of {shop!r} under your key)"
-    typer.echo(f"{what} {one.shop[: withdrawing.CODE_CHARS]}{named} stands in {listed}")
-    typer.echo("Curate with it, which says if nothing is found; train again; then: pullbook audit")
+    typer.echo(f"{what} {one.shop[: withdrawing.CODE_CHARS]}{named} is in {listed}")
+    typer.echo("Next: pullbook curate ... --withdrawn, train again, then pullbook audit")
 
 
 def audit(
-    places: Annotated[list[Path], typer.Argument(help="Files and folders to look through.")],
-    listed: Annotated[Path, typer.Option("--list", help="What was withdrawn.")] = _LIST,
+    places: Annotated[list[Path], typer.Argument(help="Files and folders to search.")],
+    listed: Annotated[Path, typer.Option("--list", help="List of withdrawn sheets.")] = _LIST,
 ) -> None:
-    """Look whether anything that was withdrawn is left in data, bundles or reports."""
+    """Find out whether anything withdrawn is left in data, bundles or reports."""
     from pullbook.pipeline.privacy import withdraw as withdrawing
 
     for place in places:
@@ -179,13 +196,10 @@ def audit(
         typer.echo(f"{file} holds {what} {one.shop[: withdrawing.CODE_CHARS]}", err=True)
     blind = withdrawing.blind(places, found)
     for file in blind:
-        message = f"{file} names sheets without their shops: of a whole shop it cannot be told"
+        message = f"{file} names sheets without their shops, so a whole shop cannot be found in it"
         typer.echo(message, err=True)
     files = len({file for file, _ in hits})
-    told = f"is left in {counted(files, 'file')}" if hits else "is left"
+    where = f"is left in {counted(files, 'file')}" if hits else "is left"
     what = counted(len(found), "withdrawal")
-    typer.echo(f"{'Something' if hits else 'Nothing'} of {what} {told}")
+    typer.echo(f"{'Something' if hits else 'Nothing'} of {what} {where}")
     raise typer.Exit(code=int(bool(hits or blind)))
-
-
-COMMANDS = (jury, judge, promote, withdraw, audit)

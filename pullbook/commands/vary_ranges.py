@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pullbook.model.answers.vary import VaryError
+from pullbook.schemas.errors import did_you_mean
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS, Kind
 
 if TYPE_CHECKING:
@@ -47,11 +48,11 @@ def ranges(given: Sequence[str]) -> dict[str, list[Any]]:
 
 def _field(name: str) -> Any:
     if name not in BUILD_FIELDS:
-        near = ", ".join(BUILD_FIELDS)
-        msg = f"{name!r} is not a field of a build; fields are {near}"
+        near = did_you_mean(name, BUILD_FIELDS) or f" Fields are {', '.join(BUILD_FIELDS)}."
+        msg = f"{name!r} is not a field of a build.{near}"
         raise VaryError(msg)
     if FIELDS[name].kind not in (Kind.CHOICE, Kind.WHOLE, Kind.NUMBER):
-        msg = f"{name} is neither a number nor a choice and cannot be varied"
+        msg = f"{name} cannot be varied: it is neither a number nor a choice"
         raise VaryError(msg)
     return FIELDS[name]
 
@@ -61,7 +62,8 @@ def _choices(name: str, text: str) -> list[str]:
     found = [part.strip() for part in text.split(",") if part.strip()]
     wrong = [part for part in found if part not in allowed]
     if wrong or not found:
-        msg = f"{name} can be {', '.join(allowed)}; {text!r} is not a list of these"
+        near = did_you_mean(wrong[0], allowed) if wrong else ""
+        msg = f"{name} can be {', '.join(allowed)}; {text!r} is not a list of these.{near}"
         raise VaryError(msg)
     return found
 
@@ -72,7 +74,7 @@ def _numbers(name: str, text: str) -> list[float]:
     except ValueError:
         numbers = []
     if not numbers or (":" in text and len(numbers) != 3):
-        msg = f"{name}={text} is neither low:high:step nor a list of numbers, as {name}=1,2,3"
+        msg = f"{name}={text} is not low:high:step or a list of numbers, such as {name}=1,2,3"
         raise VaryError(msg)
     if ":" not in text:
         return numbers

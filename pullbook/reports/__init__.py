@@ -1,1 +1,1 @@
-"""Pages about a data set or a model."""
+"""Report pages about a data set or a model."""

@@ -1,4 +1,4 @@
-"""What benchmarks found, on the model's page: peers, learning curve, what each part is worth."""
+"""Benchmarks on the model's page: other methods, more sheets, each part left out."""
 
 from __future__ import annotations
 
@@ -23,47 +23,49 @@ _DRAWN = 4
 
 
 def add(page: Page, folder: Path) -> None:
-    """Add to a page what the tables of a folder say; a table that is not there is left out."""
-    for name, tell in ((PEERS, _peers), (LEARNING, _learning), (ABLATION, _ablation),
+    """Add the benchmark tables of a folder to a page; a table that is not there is left out."""
+    for name, add_table in ((PEERS, _peers), (LEARNING, _learning), (ABLATION, _ablation),
                        (LIMITS, _limits)):  # fmt: skip
         if (folder / name).is_file():
-            tell(page, pd.read_csv(folder / name))
+            add_table(page, pd.read_csv(folder / name))
 
 
 def _peers(page: Page, table: pd.DataFrame) -> None:
-    page.heading("Beside other ways to predict")
+    page.heading("Compared with other methods")
     page.text(
-        "Measured by make peers on the same shop folds, in % of torque; all but the plain one have"
-        " the features and the target of the model. Limits are conformal over shops held out within"
-        " what each may learn from (ten parts for the model, four for the peers; quantiles by"
-        " conformalised quantile regression). The last two columns are the share of readings inside"
-        " the 90 % limits, and how wide these are when scaled to hold exactly that share."
+        "Errors in % of torque, on the same held-out shops (make peers). All methods but the plain"
+        " one have the model's features and target. Limits are conformal over shops held out from"
+        " the training data of each method (ten parts for the model, four for the others; quantiles"
+        " by conformalised quantile regression). Last columns: readings inside the 90 % limits, and"
+        " the width of the limits once scaled to hold exactly 90 %."
     )
     titles = {name: accuracy.FIGURES[name][2].removesuffix(", %") for name in _FIGURES}
     rows = [
-        [row["predictor"], *(f"{row[name]:.2f}" for name in _FIGURES), f"{row['inside']:.3f}",
+        [row["predictor"], *(f"{row[name]:.2f}" for name in _FIGURES), f"{100 * row['inside']:.1f}",
          f"{row['width_at_equal_coverage']:.1f}"]
         for row in table.to_dict(orient="records")
     ]  # fmt: skip
-    page.table(["predictor", *titles.values(), "inside", "width at 90 %"], rows)
+    page.table(["method", *titles.values(), "inside, %", "width at 90 %, %"], rows)
     own, others = table.iloc[0], table.iloc[1:]
     best = others.sort_values("rms").iloc[0]
     page.text(
-        f"Limits over shops of the first column: {own['predictor']} {own['rms_low']:.2f} to"
+        f"90 % limits of the first column over shops: {own['predictor']} {own['rms_low']:.2f} to"
         f" {own['rms_high']:.2f}; the next best, {best['predictor']}, {best['rms_low']:.2f} to"
         f" {best['rms_high']:.2f}."
     )
 
 
 def _learning(page: Page, table: pd.DataFrame) -> None:
-    page.heading("With more sheets")
-    page.text("Error on shops never seen, % rms, by the number of sheets learned from (invented).")
+    page.heading("Accuracy with more sheets")
+    page.text(
+        "Error on shops the model has not seen, % rms of torque, by the number of (invented) sheets"
+        " it learned from."
+    )
     names = list(table.columns[2:])
     page.picture("model_learning.svg", _curve(table, names),
-                 "Error against the number of sheets, for the model and the peers nearest to it at"
-                 " the largest number.")  # fmt: skip
+                 "Error by number of sheets, of the model and the closest methods.")  # fmt: skip
     page.table(
-        ["predictor", *(f"{count} sheets" for count in table["sheets"])],
+        ["method", *(f"{count} sheets" for count in table["sheets"])],
         [[name, *(f"{error:.2f}" for error in table[name])] for name in names],
     )
 
@@ -78,23 +80,23 @@ def _curve(table: pd.DataFrame, names: list[str]) -> bytes:
         axes.set_xscale("log")
         axes.set_xticks(table["sheets"].tolist(), [str(count) for count in table["sheets"]])
         axes.minorticks_off()
-        axes.set_xlabel("sheets learned from")
-        axes.set_ylabel("error, % rms")
+        axes.set_xlabel("number of sheets learned from")
+        axes.set_ylabel("error, % rms of torque")
         axes.legend(frameon=False)
         return svg_of(figure)
 
 
 def _ablation(page: Page, table: pd.DataFrame) -> None:
-    page.heading("What each part is worth")
+    page.heading("Each part left out")
     page.text(
-        "Measured by make ablation: one thing left out, everything learned again on the same shop"
-        " folds. More error is what the thing saves; limits over shops. Smoothing, weights and the"
-        " learned width save none here and stay for what error does not show: no stairs in a curve,"
-        " copies and doubtful sheets that do not count in full, and limits that are wider where"
-        " less is known."
+        "One part left out and everything trained again, on the same held-out shops (make"
+        " ablation). The error added without a part, with 90 % limits over shops, is what the part"
+        " is good for. Smoothing, weights and the learned width reduce no error here; they are kept"
+        " because they make curves without steps, count copies and doubtful sheets less, and widen"
+        " the limits where less is known."
     )
     page.table(
-        ["of the", "left out", "rms, %", "more error"],
+        ["kind", "left out", "rms, %", "error added, %"],
         [
             [row["kind"], row["left_out"], f"{row['rms']:.2f}",
              f"{row['more']:+.2f} ({row['low']:+.2f} to {row['high']:+.2f})"]

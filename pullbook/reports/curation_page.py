@@ -1,7 +1,8 @@
-"""The audit of a data set: what came in, what was refused and why, and what the rest is worth."""
+"""The report on a data set: sheets rejected and why, fields given, how shops read."""
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING, Any
 
 import matplotlib as mpl
@@ -14,6 +15,7 @@ from matplotlib.ticker import MaxNLocator
 from pullbook.charts import drawing
 from pullbook.charts.drawing import svg_of
 from pullbook.pipeline.curation import shop_consensus
+from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.reports.document import Page
 from pullbook.schemas.codes import CODES, Severity
 from pullbook.schemas.fields import CURATED_FIELDS, FIELDS
@@ -25,10 +27,12 @@ if TYPE_CHECKING:
 
 _SHOP_CHARS, _MOST_ROWS = 8, 60
 _FEWEST = 5
+#: Characters of a line of a panel's title.
+_TITLE = 34
 
 
 def page(builds: pd.DataFrame, pulls: pd.DataFrame, findings: pd.DataFrame) -> Page:
-    """Return the audit of a curated data set.
+    """Return the report on a curated data set.
 
     Parameters
     ----------
@@ -36,7 +40,7 @@ def page(builds: pd.DataFrame, pulls: pd.DataFrame, findings: pd.DataFrame) -> P
         Curated tables.
 
     """
-    made = Page("What the data set is made of")
+    made = Page("What is in the data set")
     _summary(made, builds, pulls, findings)
     _refused(made, findings)
     _warned(made, builds, findings)
@@ -55,10 +59,10 @@ def _summary(made: Page, builds: pd.DataFrame, pulls: pd.DataFrame, findings: pd
     span = f" tested from {years.min()} to {years.max()}" if len(years) else ""
     made.text(
         f"{len(builds)} sheets of {builds['shop'].nunique()} shops and"
-        f" {builds['family'].nunique()} engine families{span}, with {len(pulls)} readings, make up"
-        f" the data set. {refused} sheets were refused, and {replaced} gave way to a later version."
-        " All torque stands at the flywheel under SAE J1349. A warning does not take a sheet out:"
-        " it lowers its weight in what is learned."
+        f" {builds['family'].nunique()} engine families{span}, with {len(pulls)} readings."
+        f" {refused} sheets were rejected, and {replaced} were replaced by a later version. All"
+        f" torque is in lb-ft at the flywheel ({REFERENCE}). A sheet with a warning stays in, but"
+        " counts less in training."
     )
 
 
@@ -79,20 +83,20 @@ def _items(counts: pd.Series) -> list[tuple[str, int]]:
 
 
 def _refused(made: Page, findings: pd.DataFrame) -> None:
-    made.heading("Refused, and why")
+    made.heading("Rejected sheets, and why")
     counts = _by_code(findings, Severity.REFUSE)
     if counts.empty:
-        made.text("Nothing was refused.")
+        made.text("No sheet was rejected.")
         return
-    made.text("A sheet with several faults counts under each.")
+    made.text("A sheet with several errors counts under each.")
     made.table(
         ["code", "what was found", "sheets"],
         [[code, CODES[code].meaning, count] for code, count in _items(counts)],
     )
     made.picture(
         "curation_refused.svg",
-        _bars(counts.index.tolist(), counts.to_numpy(float), "sheets refused"),
-        f"Refused sheets by reason; the most, {counts.iloc[0]}, for {counts.index[0]}.",
+        _bars(counts.index.tolist(), counts.to_numpy(float), "rejected sheets"),
+        f"Rejected sheets by reason; most, {counts.iloc[0]}, for {counts.index[0]}.",
     )
 
 
@@ -100,38 +104,44 @@ def _warned(made: Page, builds: pd.DataFrame, findings: pd.DataFrame) -> None:
     made.heading("Warnings and notes")
     clean = int((builds["doubt_sd"] == 0).sum())
     made.text(
-        f"{clean} of {len(builds)} sheets carry no warning that weighs. What a warning adds is a"
-        " relative standard deviation of torque (common practice, no source); beside the 2.5 % that"
-        " a sheet scatters anyway, it lowers the sheet's weight."
+        f"{clean} of {len(builds)} sheets have no warning that makes them count less. A warning"
+        " adds to the 2.5 % standard deviation of torque that any sheet has (common practice, no"
+        " source); the larger the sum, the less the sheet counts."
     )
     rows = []
     for severity in (Severity.WARN, Severity.NOTE):
         for code, count in _items(_by_code(findings, severity)):
-            adds = f"{100 * CODES[code].sd:g} %" if CODES[code].sd else ""
+            adds = f"{100 * CODES[code].sd:g}" if CODES[code].sd else ""
             rows.append([code, severity.value, CODES[code].meaning, adds, count])
-    made.table(["code", "kind", "what was found", "adds", "sheets"], rows)
+    made.table(["code", "kind", "what was found", "adds, %", "sheets"], rows)
 
 
 def _coverage(made: Page, builds: pd.DataFrame) -> None:
     made.heading("How often each field is given")
     share = builds[list(CURATED_FIELDS)].notna().mean().mul(100)
     share = share.sort_values(ascending=False, kind="stable")
+    share.index = [FIELDS[str(name)].label for name in share.index]
     poor = share[share < 50].index.tolist()
     made.text(
-        "Fields that fewer than half of the sheets give: "
+        "Fields given on fewer than half of the sheets: "
         + (", ".join(poor) if poor else "none")
-        + ". What is missing is filled from what goes with it, and widens the limits."
+        + ". A missing field is estimated from the others, and widens the limits."
     )
     made.picture(
         "curation_fields.svg",
-        _bars(share.index.tolist(), share.to_numpy(), "% of sheets that give the field", most=100),
+        _bars(
+            share.index.tolist(),
+            share.to_numpy(),
+            "share of the sheets that give the field, %",
+            most=100,
+        ),
         f"Share of the sheets that give each field, from {share.iloc[0]:.0f} % down to"
         f" {share.iloc[-1]:.0f} %.",
     )
 
 
 def _numbers(made: Page, builds: pd.DataFrame) -> None:
-    made.heading("Numbers and their limits")
+    made.heading("Numbers and their allowed ranges")
     names = [
         name
         for name in CURATED_FIELDS
@@ -143,25 +153,30 @@ def _numbers(made: Page, builds: pd.DataFrame) -> None:
         quantiles = number.quantile([0, 0.05, 0.5, 0.95, 1]).tolist()
         low, high = FIELDS[name].low, FIELDS[name].high
         rows.append(
-            [name, FIELDS[name].unit, *(f"{q:.4g}" for q in quantiles), f"{low:g} to {high:g}"]
+            [
+                FIELDS[name].label,
+                FIELDS[name].unit,
+                *(f"{q:.4g}" for q in quantiles),
+                f"{low:g} to {high:g}",
+            ]
         )
-    made.table(["field", "unit", "least", "5 %", "median", "95 %", "most", "allowed"], rows)
+    made.table(["field", "unit", "lowest", "5 %", "median", "95 %", "highest", "allowed"], rows)
     made.picture(
         "curation_numbers.svg",
         _histograms(builds, names),
-        "Distribution of each number over the sheets; the text in each panel gives the limits"
-        " beyond which a sheet is refused.",
+        "Distribution of each number over the sheets; each panel gives the allowed range, outside"
+        " which a sheet is rejected.",
     )
 
 
 def _corrections(made: Page, builds: pd.DataFrame) -> None:
-    made.heading("How numbers came to the reference")
+    made.heading(f"How torque was converted to {REFERENCE}")
     table = pd.crosstab(builds["correction"], builds["route"])
     routes = [r for r in ("stated", "weather", "nominal") if r in table]
     made.text(
-        "stated: they stood there already. weather: the stated factor was undone with the weather"
-        " on the sheet, and that of the reference applied. nominal: there was no weather, and a"
-        " nominal ratio had to do."
+        f"stated: the sheet is in {REFERENCE} already. weather: the sheet's own factor was undone"
+        f" with its weather, and that of {REFERENCE} applied. nominal: no weather on the sheet, so"
+        " a nominal ratio was used."
     )
     made.table(
         ["stated in", *routes],
@@ -176,13 +191,13 @@ def _corrections(made: Page, builds: pd.DataFrame) -> None:
                       hatch=("", "//", "..")[i], edgecolor="white", linewidth=0)  # fmt: skip
             left += counts
         axes.invert_yaxis()
-        axes.set_xlabel("sheets")
+        axes.set_xlabel("number of sheets")
         axes.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.5, 1.2), ncols=3)
 
     made.picture(
         "curation_corrections.svg",
         _figure(draw, 0.6 + 0.45 * len(table)),
-        "Sheets by the correction they were stated in and the way their numbers took.",
+        "Sheets by the correction they were stated in, and how they were converted.",
     )
 
 
@@ -190,23 +205,23 @@ def _shops(made: Page, builds: pd.DataFrame, pulls: pd.DataFrame) -> None:
     made.heading("How each shop reads")
     found = shop_consensus.readings_of_shops(builds, pulls)
     if found.empty:
-        made.text("There are too few sheets or shops for a consensus.")
+        made.text("Too few sheets or shops to compare them.")
         return
     found = found.assign(percent=100 * np.expm1(found["offset"]), give=200 * found["error"])
     found = found.sort_values(["percent", "shop"], ignore_index=True)
     codes = found["shop"].str[:_SHOP_CHARS]
     made.text(
-        "Against the consensus of all shops on what was built; shrunk towards none, the more the"
-        " fewer sheets a shop has. Give or take two standard errors. Nothing is changed by it."
+        "How high or low each shop reads against all shops, for the same builds. Shops with few"
+        " sheets are shrunk towards 0. Plus or minus two standard errors. No torque is changed."
     )
     made.picture(
         "curation_shops.svg",
         _dots(codes.tolist(), found["percent"].to_numpy(), found["give"].to_numpy()),
-        f"Reading of each shop against the consensus, with error bars: from"
+        f"How high or low each shop reads against all shops, with error bars: from"
         f" {found['percent'].iloc[0]:+.1f} to {found['percent'].iloc[-1]:+.1f} %.",
     )
     made.table(
-        ["shop", "sheets", "reads, %", "give or take"],
+        ["shop", "sheets", "reads, %", "plus or minus, %"],
         [
             [code, n, f"{p:+.1f}", f"{g:.1f}"]
             for code, n, p, g in zip(
@@ -220,13 +235,15 @@ def _copies(made: Page, findings: pd.DataFrame) -> None:
     made.heading("Copies and near-copies")
     own = findings[findings["code"].isin(["copy", "near-copy"])]
     if own.empty:
-        made.text("No sheet has the curve of another.")
+        made.text("No two sheets have the same curve.")
         return
-    made.text("Sheets whose curve is another's, reading by reading; together they weigh as one.")
+    made.text(
+        "Sheets with the same curve as another, reading by reading; together they count as one."
+    )
     rows = own[["sheet_id", "message"]].drop_duplicates().to_numpy().tolist()
     made.table(["sheet", "what was found"], rows[:_MOST_ROWS])
     if len(rows) > _MOST_ROWS:
-        made.text(f"And {len(rows) - _MOST_ROWS} more, in findings.parquet.")
+        made.text(f"And {len(rows) - _MOST_ROWS} more; findings.parquet has them all.")
 
 
 def _figure(draw: Callable[[Axes], None], height: float) -> bytes:
@@ -260,7 +277,7 @@ def _dots(names: list[str], values: Any, errors: Any) -> bytes:
                       elinewidth=1, capsize=0)  # fmt: skip
         axes.set_yticks(places, names, fontsize=8, family="monospace")
         axes.margins(y=0.01)
-        axes.set_xlabel("reads against the consensus, %")
+        axes.set_xlabel("reads against all shops, %")
 
     return _figure(draw, 0.8 + 0.17 * len(names))
 
@@ -277,7 +294,8 @@ def _histograms(builds: pd.DataFrame, names: list[str]) -> bytes:
             number = builds[name].dropna().to_numpy(dtype=float)
             axes.hist(number, bins=24, color=drawing.COLOURS[0])
             axes.margins(y=0.3)  # room for the range above the bars
-            axes.set_title(f"{name}, {field.unit}".rstrip(", "), loc="left", fontsize=9)
+            axes.set_title(textwrap.fill(f"{field.label}, {field.unit}".rstrip(", "), _TITLE),
+                           loc="left", fontsize=9)  # fmt: skip
             axes.text(0.99, 0.97, f"{field.low:g} to {field.high:g}", transform=axes.transAxes,
                       ha="right", va="top", color="#5b6268", fontsize=8)  # fmt: skip
             axes.set_yticks([])

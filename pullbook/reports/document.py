@@ -1,49 +1,48 @@
-"""A page of text, tables and pictures, written as Markdown or as one self-contained HTML file.
+"""A page of text, tables and charts, written as Markdown or as one self-contained HTML file.
 
-Everything that goes on a page may come from somebody's sheet, so nothing of it is taken as markup.
+Everything on a page may come from somebody's sheet, so none of it is treated as markup.
 """
 
 from __future__ import annotations
 
 import base64
-import html
 import re
 from dataclasses import dataclass, field
+from functools import cache
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
+    from jinja2 import Template
+    from markupsafe import Markup
 
-#: What Markdown takes for markup; a low line within a word is none.
+
+#: What Markdown treats as markup; an underscore within a word is not.
 _MARKUP = re.compile(r"([\\`*{}\[\]<>|#]|(?<!\w)_|_(?!\w))")
-
-_STYLE = """
-:root { color-scheme: light dark; --ink: #20262b; --soft: #5b6268; --line: #d5dadd;
-  --paper: #ffffff; --band: #f4f6f7; }
-@media (prefers-color-scheme: dark) { :root { --ink: #e6e9eb; --soft: #a7aeb4; --line: #3a4147;
-  --paper: #15191c; --band: #1e2429; } }
-body { font: 16px/1.55 system-ui, sans-serif; color: var(--ink); background: var(--paper);
-  max-width: 46rem; margin: 0 auto; padding: 1.2rem; }
-h1 { font-size: 1.6rem; line-height: 1.25; } h2 { font-size: 1.2rem; margin-top: 2.2rem; }
-.wide { overflow-x: auto; }
-table { border-collapse: collapse; font-size: .9rem; margin: .8rem 0; }
-th, td { text-align: left; padding: .3rem .7rem .3rem 0; border-bottom: 1px solid var(--line);
-  vertical-align: top; }
-th { color: var(--soft); font-weight: 600; }
-.n { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
-figure { margin: 1.2rem 0; } figcaption { color: var(--soft); font-size: .9rem; }
-img { max-width: 100%; height: auto; background: #ffffff; border-radius: 6px; }
-@media print { body { max-width: none; padding: 0; font-size: 11pt; }
-  figure, table { break-inside: avoid; } }
-"""
 
 
 @dataclass(frozen=True, slots=True)
 class _Table:
     headings: Sequence[str]
     rows: Sequence[Sequence[str]]
+    kind: str = "table"
+
+    @property
+    def numeric(self) -> list[bool]:
+        """Whether every cell of a column begins like a number or is empty."""
+        return [
+            bool(self.rows) and all(re.match(r"[+-]?[\d.]|$", row[at]) for row in self.rows)
+            for at in range(len(self.headings))
+        ]
+
+    @property
+    def classes(self) -> list[Markup]:
+        """What a column's cells are marked with: numbers are set to the right."""
+        from markupsafe import Markup
+
+        return [Markup(' class="n"' if numeric else "") for numeric in self.numeric]  # noqa: S704
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,16 +50,23 @@ class _Picture:
     name: str
     svg: bytes
     alt: str
+    kind: str = "picture"
+
+    @property
+    def base64(self) -> str:
+        """The picture as text."""
+        return base64.b64encode(self.svg).decode()
 
 
 @dataclass(frozen=True, slots=True)
-class _Heading:
+class _Words:
     text: str
+    kind: str
 
 
 @dataclass(slots=True)
 class Page:
-    """A page in the making: add to it from top to bottom, then write it.
+    """A page: add to it from top to bottom, then write it.
 
     Attributes
     ----------
@@ -69,22 +75,22 @@ class Page:
     """
 
     title: str
-    _parts: list[str | _Heading | _Table | _Picture] = field(default_factory=list)
+    _parts: list[_Words | _Table | _Picture] = field(default_factory=list)
 
     def heading(self, text: str) -> None:
         """Begin a section."""
-        self._parts.append(_Heading(text))
+        self._parts.append(_Words(text, "heading"))
 
     def text(self, text: str) -> None:
         """Add a paragraph of plain text."""
-        self._parts.append(text)
+        self._parts.append(_Words(text, "text"))
 
     def table(self, headings: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
         """Add a table; columns of numbers are set to the right."""
         self._parts.append(_Table(headings, [[str(cell) for cell in row] for row in rows]))
 
     def picture(self, name: str, svg: bytes, alt: str) -> None:
-        """Add a picture; ``name`` is that of its file beside the Markdown, ``alt`` says it."""
+        """Add a picture; ``name`` is that of its file beside the Markdown, ``alt`` describes it."""
         self._parts.append(_Picture(name, svg, alt))
 
     def write(self, folder: Path, name: str) -> None:
@@ -101,28 +107,33 @@ class Page:
         lines = [f"# {_plain(self.title)}"]
         for part in self._parts:
             match part:
-                case str():
-                    lines.append(_plain(part))
-                case _Heading(text):
-                    lines.append(f"## {_plain(text)}")
+                case _Words(text, kind):
+                    lines.append(f"## {_plain(text)}" if kind == "heading" else _plain(text))
                 case _Picture(name, _, alt):
                     lines.append(f"![{_plain(alt)}]({name})")
                 case _Table(headings, rows):
-                    right = [":--" if not n else "--:" for n in _numeric(headings, rows)]
+                    right = ["--:" if numeric else ":--" for numeric in part.numeric]
                     body = [headings, right, *rows]
                     lines.append("\n".join(_row(cells, i == 1) for i, cells in enumerate(body)))
         return "\n\n".join(lines) + "\n"
 
     def html(self) -> str:
-        """Return the page as one HTML file that needs no other."""
-        title = html.escape(self.title)
-        body = "\n".join(_as_html(part) for part in self._parts)
-        return (
-            '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-            '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-            f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<h1>{title}</h1>\n"
-            f"{body}\n</body>\n</html>\n"
-        )
+        """Return the page as one self-contained HTML file."""
+        return _template().render(title=self.title, parts=self._parts)
+
+
+@cache
+def _template() -> Template:
+    from jinja2 import Environment, PackageLoader
+
+    environment = Environment(
+        loader=PackageLoader("pullbook.reports"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    return environment.get_template("document.html")
 
 
 def _plain(text: str) -> str:
@@ -131,42 +142,3 @@ def _plain(text: str) -> str:
 
 def _row(cells: Sequence[str], rule: bool) -> str:
     return "| " + " | ".join(cells if rule else [_plain(cell) for cell in cells]) + " |"
-
-
-def _numeric(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> list[bool]:
-    """Tell for each column whether every cell of it begins like a number or is empty."""
-    return [
-        bool(rows) and all(re.match(r"[+-]?[\d.]|$", row[at]) for row in rows)
-        for at in range(len(headings))
-    ]
-
-
-def _as_html(part: str | _Heading | _Table | _Picture) -> str:
-    match part:
-        case str():
-            return f"<p>{html.escape(part)}</p>"
-        case _Heading(text):
-            return f"<h2>{html.escape(text)}</h2>"
-        case _Picture(_, svg, alt):
-            data = base64.b64encode(svg).decode()
-            said = html.escape(alt, quote=True)
-            image = f'<img src="data:image/svg+xml;base64,{data}" alt="{said}">'
-            return f"<figure>{image}<figcaption>{said}</figcaption></figure>"
-        case _Table(headings, rows):
-            kinds = [' class="n"' if n else "" for n in _numeric(headings, rows)]
-            head = "".join(
-                f'<th scope="col"{k}>{html.escape(h)}</th>'
-                for h, k in zip(headings, kinds, strict=True)
-            )
-            body = "\n".join(
-                "<tr>"
-                + "".join(
-                    f"<td{k}>{html.escape(cell)}</td>" for cell, k in zip(row, kinds, strict=True)
-                )
-                + "</tr>"
-                for row in rows
-            )
-            return (
-                f'<div class="wide"><table>\n<thead><tr>{head}</tr></thead>\n'
-                f"<tbody>\n{body}\n</tbody></table></div>"
-            )

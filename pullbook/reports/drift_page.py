@@ -1,4 +1,4 @@
-"""The drift page: what is new, how it differs, and what it says of the model in use."""
+"""The drift page: what is new, how it differs, and how accurate the model in use is on it."""
 
 from __future__ import annotations
 
@@ -12,7 +12,10 @@ from pullbook.charts.drawing import svg_of
 from pullbook.model.evaluation import bootstrap
 from pullbook.model.evaluation.prediction_errors import LEVELS
 from pullbook.model.review import drift
+from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.reports.document import Page
+from pullbook.text.prediction_text import PLACE
+from pullbook.text.units import label
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,7 +31,7 @@ _SHOP_CHARS, _MOST_ROWS = 8, 40
 
 def page(found: Drift, record: pd.DataFrame) -> Page:
     """Return the drift page; ``record`` is the growing one, this batch included."""
-    made = Page("What is new since the model in use was made")
+    made = Page("What is new since the model in use was trained")
     _summary(made, found)
     _doubts(made, found.doubts)
     _fair_test(made, found, record)
@@ -45,28 +48,28 @@ def _summary(made: Page, found: Drift) -> None:
     made.text(
         f"{line['sheets']} sheets of {line['shops']} shops are new in data version {line['data']};"
         f" {line['new_shops']} of the shops and {len(came.new_families)} of the engine families"
-        f"{families} were not there before. {len(came.changed)} of the sheets were there and say"
-        f" something else now, and {len(came.gone)} that were there are gone. The model in use is"
-        f" bundle {line['bundle']}; it has learned from none of the new sheets."
+        f"{families} are new. {len(came.changed)} earlier sheets have changed, and"
+        f" {len(came.gone)} are gone. The model in use, bundle {line['bundle']}, has learned from"
+        f" none of the new sheets. Torque is at the flywheel ({REFERENCE})."
     )
 
 
 def _doubts(made: Page, doubts: Sequence[str]) -> None:
-    made.heading("Whether they may be learned from")
+    made.heading("Are the new sheets fit to learn from?")
     if not doubts:
-        made.text("Nothing speaks against it: no unit, correction or dyno looks mistaken.")
+        made.text("Yes: no unit, correction or dyno looks wrong.")
         return
-    made.text("Look into these before anything is learned from the new sheets:")
+    made.text("Check these before training on the new sheets:")
     made.table(["doubt"], [[one] for one in doubts])
 
 
 def _fair_test(made: Page, found: Drift, record: pd.DataFrame) -> None:
-    made.heading("What they say of the model in use")
+    made.heading("Accuracy of the model in use on the new sheets")
     line = found.record
     made.text(
-        f"Nobody could have tuned the model to these sheets. It errs by {line['rms']:.2f} % rms"
-        f" (median sheet {line['median_sheet']:.2f}), and they read {line['reads_high']:+.2f} % on"
-        " average against it. A sheet of a shop it knows is held against that shop's own limits."
+        f"The model has never seen these sheets. Its error on them is {line['rms']:.2f} % rms"
+        f" (median sheet {line['median_sheet']:.2f} %), and they read {line['reads_high']:+.2f} %"
+        " against it on average. Sheets of a shop it knows are compared with that shop's limits."
     )
     levels = [level for level in LEVELS if line[f"reading_{level}"] is not None]
     if levels:
@@ -74,16 +77,19 @@ def _fair_test(made: Page, found: Drift, record: pd.DataFrame) -> None:
             "drift_coverage.svg",
             _coverage(found, levels),
             "Share of new readings inside the limits of the model in use, by level, with 90 %"
-            " limits over shops; the line is what was promised. "
-            + ", ".join(f"{line[f'reading_{one}']:.3f} at {100 * one:g} %" for one in levels)
+            " limits over shops; the line is the level itself. "
+            + ", ".join(
+                f"{100 * line[f'reading_{one}']:.1f} % at {100 * one:g} %" for one in levels
+            )
             + ".",
         )
     else:
-        made.text("It has too few shops for limits.")
-    made.text("The record of every batch so far:")
+        made.text("It has no limits: they need sheets of more shops.")
+    made.text("All batches so far:")
     made.table(
         ["data", "bundle", "new sheets", "shops", "new shops", "rms, %", "median, %", "reads, %",
-         "outside, %", *(f"inside {100 * one:g} %" for one in LEVELS), "curves inside 90 %"],
+         "outside, %", *(f"inside {100 * one:g} % limits, %" for one in LEVELS),
+         "curves inside 90 % limits, %"],
         [
             [r["data"][:_SHOP_CHARS], r["bundle"][:_SHOP_CHARS], r["sheets"], r["shops"],
              r["new_shops"], f"{r['rms']:.2f}", f"{r['median_sheet']:.2f}",
@@ -95,7 +101,7 @@ def _fair_test(made: Page, found: Drift, record: pd.DataFrame) -> None:
 
 
 def _share(value: float | None) -> str:
-    return "" if value is None or np.isnan(value) else f"{value:.3f}"
+    return "" if value is None or np.isnan(value) else f"{100 * value:.1f}"
 
 
 def _shops(made: Page, shops: Sequence[ShopReads]) -> None:
@@ -103,20 +109,19 @@ def _shops(made: Page, shops: Sequence[ShopReads]) -> None:
         return
     made.heading("How the shops read")
     made.text(
-        "Against what the model expects of each: of a shop it has learned from that shop's"
-        " own reading so far, of any other the middle of all. Sheets that stand outside what was"
-        f" tested are left out. In doubt is a shop with {drift.FEWEST_SHEETS} new sheets or more"
-        f" that is off by more than {drift.ERRORS:g} standard errors, and by more than"
-        f" {100 * drift.OFF:g} % if the model knows it, by more than {100 * drift.OFF_NEW:g} % if"
-        " not. What is off by less than that may be so too, and not show."
+        "Compared with what the model expects: for a shop it knows, that shop's own readings so"
+        " far; for any other, the average of all. Sheets outside the data are left out. A shop is"
+        f" in doubt if it has {drift.FEWEST_SHEETS} new sheets or more and is off by more than"
+        f" {drift.ERRORS:g} standard errors, and by more than {100 * drift.OFF:g} % if the model"
+        f" knows it or {100 * drift.OFF_NEW:g} % if not. A smaller error may be real too, but does"
+        " not show."
     )
     ordered = sorted(shops, key=lambda one: (not one.known, one.offset))
     made.picture(
         "drift_shops.svg",
         _readings(ordered),
-        "How far the new sheets of each shop read above or below what the model expects of it, in"
-        " %, with two standard errors; filled dots are shops it has learned from, hollow ones"
-        " others."
+        "How far the new sheets of each shop read above or below what the model expects, in %,"
+        " with two standard errors; filled dots: shops it knows, hollow dots: others."
         f" {sum(one.doubtful for one in shops)} of {len(shops)} are in doubt.",
     )
     furthest = sorted(shops, key=lambda one: (not one.doubtful, -abs(one.offset)))
@@ -135,14 +140,14 @@ def _fields(made: Page, moved: Sequence[Moved]) -> None:
     made.heading("How the builds differ from earlier ones")
     drifted = sum(one.drifted for one in moved)
     made.text(
-        f"{drifted} of {len(moved)} fields drifted, and stand first. A shift is told in standard"
-        " deviations of a number, or as the share of sheets that would have to choose otherwise."
-        " Beyond: new sheets that lie outside the earlier range, or have a choice not seen before."
+        f"{drifted} of {len(moved)} fields have drifted; they come first. Shift: in standard"
+        " deviations of a number, or the share of sheets that would need another choice. Beyond:"
+        " new sheets outside the earlier range, or with a new choice."
     )
     made.table(
         ["field", "given before", "given now", "before", "now", "shift", "beyond", "drifted"],
         [
-            [one.field.replace("_", " "), f"{100 * one.given_before:.0f} %",
+            [label(one.field), f"{100 * one.given_before:.0f} %",
              f"{100 * one.given_now:.0f} %", _value(one.before), _value(one.now),
              "" if one.shift is None else f"{one.shift:.2f}", one.beyond,
              "yes" if one.drifted else ""]
@@ -158,32 +163,32 @@ def _value(value: object) -> str:
 
 
 def _standing(made: Page, found: Drift) -> None:
-    made.heading("Where they lie against what was tested before")
+    made.heading("Are the new builds inside the data?")
     shares = found.sheets["standing"].value_counts(normalize=True)
-    told = ", ".join(
-        f"{100 * float(shares.get(name, 0.0)):.1f} % {name}"
+    counts = ", ".join(
+        f"{100 * float(shares.get(name, 0.0)):.0f} % {PLACE[name]}"
         for name in ("inside", "edge", "outside")
     )
     made.text(
-        f"Of the new sheets {told} what the model in use was trained on. Those outside are"
-        " combinations that a model which learns from them will have seen."
+        f"Of the new sheets: {counts} of the model in use. A model trained on them will know the"
+        " combinations that are outside now."
     )
     if found.outside:
-        made.table(["sheet", "why it stood outside"], found.outside[:_MOST_ROWS])
+        made.table(["sheet", "why it is outside"], found.outside[:_MOST_ROWS])
 
 
 def _changed(made: Page, found: Drift) -> None:
     came = found.arrivals
     if not came.changed and not came.gone:
         return
-    made.heading("What changed or went")
+    made.heading("Sheets that changed or are gone")
     made.text(
-        "A sheet that says something else than it did was corrected by its shop, or altered by"
-        " somebody else. One that is gone was withdrawn, or refused by rules that are new."
+        "A changed sheet was corrected by its shop, or altered by somebody else. A sheet that is"
+        " gone was withdrawn, or rejected by a new check."
     )
-    rows = [[name, "says something else"] for name in came.changed]
-    rows += [[name, "is gone"] for name in came.gone]
-    made.table(["sheet", "what became of it"], rows[:_MOST_ROWS])
+    rows = [[name, "changed"] for name in came.changed]
+    rows += [[name, "gone"] for name in came.gone]
+    made.table(["sheet", "change"], rows[:_MOST_ROWS])
     if len(rows) > _MOST_ROWS:
         made.text(f"And {len(rows) - _MOST_ROWS} more.")
 
@@ -208,7 +213,7 @@ def _coverage(found: Drift, levels: Sequence[float]) -> bytes:
         axes.errorbar(promised, inside, yerr=np.abs([inside - low, high - inside]), fmt="o",
                       color=drawing.COLOURS[0], markersize=5, elinewidth=1)  # fmt: skip
         axes.set_xlabel("level of the limits, %")
-        axes.set_ylabel("% of new readings inside")
+        axes.set_ylabel("new readings inside, %")
         return svg_of(figure)
 
 
@@ -227,5 +232,5 @@ def _readings(shops: Sequence[ShopReads]) -> bytes:
              for one in shops],
         )  # fmt: skip
         axes.invert_yaxis()
-        axes.set_xlabel("% above what the model expects of the shop")
+        axes.set_xlabel("reads above what the model expects, %")
         return svg_of(figure)

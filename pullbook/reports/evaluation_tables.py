@@ -1,4 +1,4 @@
-"""An evaluation as tables for DVC and a picture."""
+"""An evaluation as tables for DVC and a chart."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 
 from pullbook.charts import drawing
 from pullbook.model.evaluation.prediction_errors import LEVELS
+from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.text.evaluation_text import COVERAGE, ERRORS, NAMES, PICTURE
 
 if TYPE_CHECKING:
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 
 
 def write(found: Evaluation, metrics: dict[str, Any], folder: Path) -> None:
-    """Write coverage and errors as tables, and a picture of both."""
+    """Write coverage and errors as tables, and a chart of both."""
     coverage = coverage_table(metrics)
     coverage.to_csv(folder / COVERAGE, index=False, lineterminator="\n")
     errors = error_quantiles(found)
@@ -30,7 +31,7 @@ def write(found: Evaluation, metrics: dict[str, Any], folder: Path) -> None:
 
 
 def coverage_table(metrics: dict[str, Any]) -> pd.DataFrame:
-    """Return a row a level: the level, and the share of held-out values inside."""
+    """Return a row for each level: the level, and the share of held-out values inside."""
     rows = [
         {
             "level": level,
@@ -44,7 +45,7 @@ def coverage_table(metrics: dict[str, Any]) -> pd.DataFrame:
 
 
 def error_quantiles(found: Evaluation) -> pd.DataFrame:
-    """Return the share of sheets (0 to 1) whose error, %, is at most so large, by predictor."""
+    """Return the error, %, that each share of sheets (0 to 1) does not exceed, by predictor."""
     readings = found.readings
     shares = np.linspace(0.02, 0.98, 49)
     table = pd.DataFrame({"share": shares})
@@ -70,12 +71,12 @@ def _picture(coverage: pd.DataFrame, errors: pd.DataFrame, path: Path) -> None:
                 label=NAMES[name],
             )
         top.set_xlim(0, float(errors.iloc[-3, 1:].max()))
-        top.set_xlabel("error of a sheet's curve, % of torque (root mean square)")
-        top.set_ylabel("% of sheets with no more")
+        top.set_xlabel("error of a sheet's curve, % of torque (rms)")
+        top.set_ylabel("sheets with no more error, %")
         top.legend(frameon=False, fontsize=10, loc="lower right")
-        top.set_title("Error on shops never seen", loc="left")
+        top.set_title(f"Error on shops the model has not seen ({REFERENCE})", loc="left")
         bottom.plot([40, 100], [40, 100], color="#8b9096", linewidth=1)
-        bottom.annotate("as promised", (44, 44), xytext=(6, -12), textcoords="offset points",
+        bottom.annotate("the level itself", (44, 44), xytext=(6, -12), textcoords="offset points",
                         color="#5b6268", fontsize=9)  # fmt: skip
         for i, name in enumerate(coverage.columns[1:]):
             bottom.plot(
@@ -87,7 +88,7 @@ def _picture(coverage: pd.DataFrame, errors: pd.DataFrame, path: Path) -> None:
                 label=name,
             )
         bottom.set_xlabel("level of the limits, %")
-        bottom.set_ylabel("% of measured values inside")
+        bottom.set_ylabel("measured values inside, %")
         bottom.legend(frameon=False, fontsize=10, loc="lower right")
         bottom.set_title("Do the limits hold?", loc="left")
         drawing.save(figure, path)

@@ -1,4 +1,4 @@
-"""Judging: the figures of two bundles side by side, for the terminal and as a page."""
+"""The comparison of two bundles, for the terminal and as a page."""
 
 from __future__ import annotations
 
@@ -9,28 +9,31 @@ import matplotlib as mpl
 from pullbook.charts import drawing
 from pullbook.charts.drawing import svg_of
 from pullbook.model.evaluation import accuracy
-from pullbook.model.review.judgement import Verdict
+from pullbook.model.review.judgement import Apart, Verdict
+from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.reports.document import Page
+from pullbook.text.prediction_text import PLACE
 
 if TYPE_CHECKING:
-    from pullbook.model.review.judgement import Apart, Judgement
+    from pullbook.model.review.judgement import Judgement
 
 _TITLES = {
     Verdict.BETTER: "The new bundle is better",
     Verdict.NO_WORSE: "The new bundle is no worse",
     Verdict.WORSE: "The new bundle is worse",
-    Verdict.CANNOT_TELL: "It cannot be told whether the new bundle is better",
+    Verdict.CANNOT_TELL: "No clear difference between the two bundles",
 }
 
 
 def rows(found: Judgement) -> list[list[str]]:
-    """Return a row a figure: what it is, old, new, the difference and its limits."""
+    """Return a row for each figure: its name, old, new, the difference and its limits."""
     table = [
         [accuracy.FIGURES[name][2], *_cells(one, 0 if name.endswith("rpm") else 2)]
         for name, one in found.figures.items()
     ]
     if found.inside is not None:
-        table.append([f"readings inside {100 * found.level:g} % limits", *_cells(found.inside, 3)])
+        inside = Apart(*(100 * value for value in found.inside))
+        table.append([f"readings inside {100 * found.level:g} % limits, %", *_cells(inside, 1)])
     return table
 
 
@@ -42,77 +45,87 @@ def _cells(one: Apart, digits: int) -> list[str]:
 
 
 def _sides(found: Judgement) -> list[list[str]]:
-    """Return rows of what is not taken from one another."""
+    """Return rows of what has no difference worth giving."""
     both = (found.old, found.new)
     level = str(found.level)
     table = [
         ["bundle", *(side.id for side in both)],
-        ["learned from, sheets", *(str(side.sheets) for side in both)],
-        ["of shops", *(str(side.shops) for side in both)],
+        ["sheets learned from", *(str(side.sheets) for side in both)],
+        ["shops learned from", *(str(side.shops) for side in both)],
         ["median width of the limits, %", *(_of(side.width.get(level), 1) for side in both)],
-        ["whole curves inside", *(_of(side.coverage["curve"].get(level), 3) for side in both)],
+        [
+            "whole curves inside, %",
+            *(_of_share(side.coverage["curve"].get(level)) for side in both),
+        ],
     ]
     for name in found.old.standing:
-        shares = (f"{100 * side.standing[name]:.1f}" for side in both)
-        table.append([f"builds that stand {name}, %", *shares])
+        shares = (f"{100 * side.standing[name]:.0f}" for side in both)
+        table.append([f"builds {PLACE[name]}, %", *shares])
     return table
 
 
 def _of(value: float | None, digits: int) -> str:
-    return "none given" if value is None else f"{value:.{digits}f}"
+    return "no limits" if value is None else f"{value:.{digits}f}"
+
+
+def _of_share(value: float | None) -> str:
+    return _of(None if value is None else 100 * value, 1)
 
 
 def _worst(found: Judgement) -> str:
-    """Return a sentence on the kind of sheet where the limits of each hold least."""
-    told = [
-        f"of the {name} bundle {one.inside:.3f} ({one.low:.3f} to {one.high:.3f}), by"
-        f" {' '.join(one.name.split())}"
+    """Return a sentence on the kind of sheet for which the limits of each hold least."""
+    kinds = [
+        f"{name} bundle {100 * one.inside:.1f} % inside ({100 * one.low:.1f} to"
+        f" {100 * one.high:.1f} %), for {' '.join(one.name.split())}"
         for name, one in (("old", found.old.worst), ("new", found.new.worst))
         if one is not None
     ]
-    if not told:
-        return "There are too few shops to tell where the limits hold least."
-    return f"Where they hold least, the {100 * found.level:g} % limits hold {'; '.join(told)}."
+    if not kinds:
+        return "Too few shops to say for which kind of sheet the limits hold least."
+    return f"Where the {100 * found.level:g} % limits hold least: {'; '.join(kinds)}."
 
 
 def text(found: Judgement) -> str:
-    """Return the judgement as lines for the terminal."""
+    """Return the comparison as lines for the terminal."""
     lines = [
-        f"Judged by {found.sheets} sheets of {found.shops} shops that neither has learned from.",
-        f"{'':36}{'old':>9}{'new':>9}{'apart':>9}  90 % limits",
+        f"Judged on {found.sheets} sheets of {found.shops} shops that neither has learned from;"
+        f" torque at the flywheel ({REFERENCE}).",
+        "Difference: new minus old.",
+        f"{'':36}{'old':>9}{'new':>9}{'difference':>12}  90 % limits",
     ]
-    lines += [f"{a:36}{b:>9}{c:>9}{d:>9}  {e}" for a, b, c, d, e in rows(found)]
+    lines += [f"{a:36}{b:>9}{c:>9}{d:>12}  {e}" for a, b, c, d, e in rows(found)]
     lines += [f"{a}: {b} | {c}" for a, b, c in _sides(found)]
     lines.append(_worst(found))
     old, new = found.seconds
-    lines.append(f"seconds to answer all of them: {old:.2f} | {new:.2f}")
+    lines.append(f"seconds to predict all sheets: {old:.2f} | {new:.2f}")
     lines.append(f"{_TITLES[found.verdict]} (verdict: {found.verdict.value}):")
     lines += [f"  {reason}" for reason in found.reasons]
     return "\n".join(lines)
 
 
 def page(found: Judgement) -> Page:
-    """Return the judgement as a page."""
+    """Return the comparison as a page."""
     made = Page(_TITLES[found.verdict])
     made.text(
-        f"Bundles {found.old.id} (old) and {found.new.id} (new) were asked about the same"
-        f" {found.sheets} sheets of {found.shops} shops, from which neither has learned. A"
-        " difference is new less old, sheet by sheet, with 90 % limits that resample whole shops."
+        f"Bundles {found.old.id} (old) and {found.new.id} (new) predicted the same {found.sheets}"
+        f" sheets of {found.shops} shops, from which neither has learned. Torque at the flywheel"
+        f" ({REFERENCE}). A difference is new minus old, sheet by sheet; its 90 % limits come from"
+        " resampling whole shops."
     )
     made.heading(f"Verdict: {found.verdict.value}")
-    made.table(["because"], [[reason] for reason in found.reasons])
-    made.heading("What each gets wrong")
+    made.table(["reason"], [[reason] for reason in found.reasons])
+    made.heading("Accuracy")
     made.picture(
         "judge_errors.svg",
         _picture(found),
-        "Error, score and peaks of the new bundle less those of the old one, in % of torque, with"
+        "Error, score and peaks of the new bundle minus those of the old one, in % of torque, with"
         " 90 % limits over shops; left of the line the new one is better. "
         + "; ".join(f"{row[0]} {row[3]}" for row in rows(found) if "rpm" not in row[0])
         + ".",
     )
     made.table(["figure", "old", "new", "difference", "90 % limits"], rows(found))
-    made.heading("What else they differ in")
-    made.table(["what", "old", "new"], _sides(found))
+    made.heading("Other differences")
+    made.table(["figure", "old", "new"], _sides(found))
     made.text(_worst(found))
     return made
 
@@ -129,5 +142,5 @@ def _picture(found: Judgement) -> bytes:
         titles = [accuracy.FIGURES[name][2].removesuffix(", %") for name in shown]
         axes.set_yticks(range(len(shown)), titles)
         axes.invert_yaxis()
-        axes.set_xlabel("new less old, % of torque")
+        axes.set_xlabel("new minus old, % of torque")
         return svg_of(figure)

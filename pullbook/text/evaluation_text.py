@@ -1,11 +1,10 @@
-"""What an evaluation found, as tables for DVC, pictures, and lines for the terminal."""
+"""The accuracy of a model as lines for the terminal."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-if TYPE_CHECKING:
-    pass
+from pullbook.pipeline.physics.correction_factors import REFERENCE
 
 COVERAGE, ERRORS, PICTURE = "coverage.csv", "errors.csv", "held_out.svg"
 NAMES = {
@@ -16,9 +15,10 @@ NAMES = {
 
 
 def text(metrics: dict[str, Any]) -> str:
-    """Return the figures as lines for the terminal."""
+    """Return the accuracy figures as lines for the terminal."""
     lines = [
-        f"{metrics['sheets']} sheets of {metrics['shops']} shops, each shop held out once.",
+        f"{metrics['sheets']} sheets of {metrics['shops']} shops; each shop was held out once.",
+        f"Torque at the flywheel ({REFERENCE})",
         f"{'error, % of torque':32} {'rms':>7} {'median':>7} {'90th':>7}",
     ]
     for name, title in NAMES.items():
@@ -27,21 +27,25 @@ def text(metrics: dict[str, Any]) -> str:
             f"  {title:30} {error['rms']:7.2f} {error['median_sheet']:7.2f}"
             f" {error['p90_sheet']:7.2f}"
         )
-    lines.append(f"{'share inside the limits':32} {'reading':>7} {'curve':>7} {'peak':>7}")
+    lines.append(f"{'measured inside the limits, %':32} {'reading':>7} {'curve':>7} {'peak':>7}")
     held = metrics["coverage"]
     for level, point in held["reading"].items():
-        band, peak = held["curve"][level], held["peak_torque"][level]
-        lines.append(f"  at {100 * float(level):4g} %{'':21} {point:7.3f} {band:7.3f} {peak:7.3f}")
+        shares = (point, held["curve"][level], held["peak_torque"][level])
+        cells = " ".join(f"{100 * share:7.1f}" for share in shares)
+        lines.append(f"  at {100 * float(level):4g} %{'':21} {cells}")
     if not held["reading"]:
-        lines.append("  too few shops for limits")
-    for name, title in (("one_shop", "of one shop"), ("two_shops", "of two shops")):
+        lines.append("  no limits: they need sheets of more shops")
+    for name, title in (("one_shop", "on one shop's dyno"), ("two_shops", "on two shops' dynos")):
         for level, apart in metrics["coverage_difference"].get(name, {}).items():
             if level == "0.9":
                 lines.append(
-                    f"difference of two builds {title}, 90 %: point {apart['point']:.3f}, mean over"
-                    f" a band {apart['mean']:.3f}, at {apart['width_over_two_bands']:.2f} times the"
-                    " width of two bands"
+                    f"difference of two builds {title}, inside its 90 % limits: at one speed"
+                    f" {100 * apart['point']:.1f} %, mean over a band"
+                    f" {100 * apart['mean']:.1f} %; {apart['width_over_two_bands']:.2f} times as"
+                    " wide as the two builds' limits together"
                 )
     share = metrics["standing_share"]
-    lines.append("standing: " + ", ".join(f"{100 * v:.1f} % {k}" for k, v in share.items()))
+    lines.append(
+        "builds against the data: " + ", ".join(f"{100 * v:.0f} % {k}" for k, v in share.items())
+    )
     return "\n".join(lines)

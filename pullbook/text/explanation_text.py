@@ -1,82 +1,114 @@
-"""Why a curve is what it is, as text and as a picture."""
+"""What makes a curve, as a builder reads it in a terminal."""
 
 from __future__ import annotations
 
-import textwrap
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pullbook.schemas.answer import Standing
-from pullbook.text import prediction_text
+from pullbook.schemas.fields import FIELDS
+from pullbook.text import figures, prediction_text
+from pullbook.text.units import label
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from typing import Any
+
     from pullbook.model.answers.explain import Explanation
     from pullbook.text.units import Units
 
-_WIDTH = 79
-_TOLD_MISSING = 4
-_WORTH_TELLING = 0.01
+#: Where the largest part is this many times the next, its panel has a scale of its own.
 DWARFS = 3.0
+_NAME = 28
 
 
-def text(found: Explanation, told: dict[str, Any], units: Units) -> str:
+def text(found: Explanation, manifest: Mapping[str, Any], units: Units) -> str:
     """Return an explanation as lines for the terminal."""
-    rpm = "".join(f"{speed:8.0f}" for speed in found.rpm)
-    factor = units.shown(1.0, "lb-ft")
     lines = [
-        f"{found.sheet_id}: what makes its curve, {units.torque}",
+        f"{found.sheet_id}: torque that each group of parts adds, {units.torque_condition}",
         "",
-        *(_wrap(line) for line in first(found)),
-        f"{'rpm':28}{rpm}",
-        f"{'the typical build':28}" + _numbers(factor * found.typical, "8.0f"),
+        *(prediction_text.wrap(line) for line in first(found, units)),
     ]
-    order = sorted(found.parts, key=lambda name: -float(np.abs(found.parts[name]).mean()))
-    lines += [f"{name:28}" + _numbers(factor * found.parts[name], "+8.1f") for name in order]
-    lines += [f"{'this build':28}" + _numbers(factor * found.torque, "8.0f"), ""]
-    lines.append("Nearest sheets, and what differs most (here / there):")
-    lines += [_wrap(f"  {name} (distance {far}): {differs}") for name, far, differs in near(found)]
-    lines += ["", *(_wrap(line) for line in notes(found)), prediction_text.source(told)]
-    return "\n".join(lines)
+    lines += [
+        f"{name:{_NAME}}" + "".join(f"{cell:>8}" for cell in cells)
+        for name, *cells in [heading(found), *rows(found, units)]
+    ]
+    lines += ["", "Nearest sheets, and what differs most (this build / that sheet):"]
+    lines += [
+        prediction_text.wrap(f"  {name} (distance {far}): {differs}", "    ")
+        for name, far, differs in near(found, units)
+    ]
+    lines += ["", *(prediction_text.wrap(line) for line in notes(found))]
+    return "\n".join([*lines, prediction_text.source(manifest),
+                      prediction_text.wrap(prediction_text.CAUTION, "")])  # fmt: skip
 
 
-def first(found: Explanation) -> list[str]:
-    """Return what to know before the parts: where the build stands, and what was not swept."""
-    said = []
+def heading(found: Explanation) -> list[str]:
+    """Return the headings over `rows`."""
+    return ["rpm", *(f"{speed:.0f}" for speed in found.rpm)]
+
+
+def by_size(found: Explanation) -> list[str]:
+    """Return the groups of parts, the one that adds or takes most first."""
+    return sorted(found.parts, key=lambda name: -float(np.abs(found.parts[name]).mean()))
+
+
+def rows(found: Explanation, units: Units) -> list[list[str]]:
+    """Return the typical build, what each group of parts adds, and this build."""
+    factor = units.shown(1.0, "lb-ft")
+    added = [
+        [name, *map(figures.difference, (factor * found.parts[name]).tolist())]
+        for name in by_size(found)
+    ]
+    return [
+        ["typical build", *(f"{v:.0f}" for v in factor * found.typical)],
+        *added,
+        ["this build", *(f"{v:.0f}" for v in factor * found.torque)],
+    ]
+
+
+def first(found: Explanation, units: Units) -> list[str]:
+    """Return what to know before the parts: where the build lies, and speeds not tested."""
+    lines = []
     if found.found.standing is not Standing.INSIDE:
-        why = "; ".join(reason.message for reason in found.found.reasons)
-        said.append(f"It stands {prediction_text.STANDING[found.found.standing.value]}: {why}.")
-    bare = found.rpm[~found.found.supported(found.rpm)]
-    if len(bare):
-        said.append("No such build was swept at " + ", ".join(f"{v:.0f}" for v in bare) + " rpm.")
-    return said
+        why = "; ".join(prediction_text.reasons(found.found.reasons, units))
+        lines.append(
+            f"This build is {prediction_text.STANDING[found.found.standing.value]}: {why}."
+        )
+    untested = found.rpm[~found.found.supported(found.rpm)]
+    if len(untested):
+        lines.append(
+            "No build like this one was tested at " + ", ".join(f"{v:.0f}" for v in untested)
+            + " rpm."
+        )  # fmt: skip
+    return lines
 
 
-def near(found: Explanation) -> list[list[str]]:
+def near(found: Explanation, units: Units) -> list[list[str]]:
     """Return name, distance and what differs most of each of the nearest sheets."""
     return [
         [one.sheet_id, f"{one.distance:.2f}",
-         ", ".join(f"{name} {here} / {there}" for name, here, there in one.differs) or "nothing"]
+         ", ".join(_differs(*field, units) for field in one.differs) or "nothing"]
         for one in found.nearest
     ]  # fmt: skip
 
 
+def _differs(name: str, here: str, there: str, units: Units) -> str:
+    if not FIELDS[name].numeric:
+        return f"{label(name)} {here} / {there}"
+    both = (units.field(name, float(value)) for value in (here, there))
+    return f"{label(name)} {' / '.join(both)}"
+
+
 def notes(found: Explanation) -> list[str]:
     """Return which missing field would narrow the limits most, and what the parts mean."""
-    worth = [m for m in found.missing if (m.narrows or 0.0) >= _WORTH_TELLING][:_TOLD_MISSING]
-    said = ", ".join(f"{m.field} (by about {100 * (m.narrows or 0):.0f} %)" for m in worth)
-    missing = [f"Not given, and would narrow the limits most: {said}."] if worth else []
+    worth = prediction_text.worth_naming(found.missing)
+    missing = [f"Not given, and would narrow the limits most: {worth}."] if worth else []
     return [
         *missing,
-        "The typical build has the medians and the most frequent choices of the data. What a group"
-        " of parts adds is what the model says, averaged over every order of putting the groups in;"
-        " it is how the data hang together, not a promise of what a swap of parts will do.",
+        "The typical build has the median of every number and the most frequent of every choice in"
+        " the data. What a group of parts adds is the model's figure, averaged over every order of"
+        " fitting the groups. It shows what goes with more torque in the data; it does not promise"
+        " what a swap of parts will do.",
     ]
-
-
-def _numbers(values: Any, form: str) -> str:
-    return "".join(f"{value:{form}}" for value in values)
-
-
-def _wrap(text_: str, indent: str = "") -> str:
-    return textwrap.fill(text_, _WIDTH, subsequent_indent=indent, break_on_hyphens=False)

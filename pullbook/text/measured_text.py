@@ -1,4 +1,4 @@
-"""A pull that was measured, over its prediction: as text, as a picture, as a page."""
+"""A measured pull against its prediction, as a builder reads it in a terminal."""
 
 from __future__ import annotations
 
@@ -6,28 +6,28 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.model.answers.measured_pull import WHOLE
 from pullbook.schemas.answer import Standing
-from pullbook.text import prediction_text
+from pullbook.text import figures, prediction_text
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from pullbook.model.answers.measured_pull import Measured
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.text.units import Units
 
-#: What is usually looked at first: common practice, no source, and no diagnosis.
+#: What to check first: common practice, no source, and no diagnosis.
 CAUSES = {
     (WHOLE, "low"): (
         "the weather and the correction on the sheet; the dyno's calibration; total timing;"
         " compression and leak-down; fuel and mixture; throttle not fully open"
     ),
     (WHOLE, "high"): (
-        "the weather and the correction on the sheet; the dyno's calibration; a unit of torque;"
+        "the weather and the correction on the sheet; the dyno's calibration; the unit of torque;"
         " displacement and compression as built"
     ),
     ("bottom", "low"): (
         "cam timing, retarded or too long; intake leaks; valve lash; ring seal; timing at low"
-        " speed; a sweep that began before the engine had settled"
+        " speed; a sweep started before the engine had settled"
     ),
     ("top", "low"): (
         "valve springs and float; a restriction in air filter, carburetor or exhaust; fuel supply"
@@ -38,78 +38,89 @@ CAUSES = {
         " another speed; knock control or a retarded map"
     ),
 }
-_OTHER = "what was built against what the build file says; a reading that drifted in the sweep"
+_OTHER = "whether the engine was built as the sheet says; a reading that drifted in the sweep"
 
 
-def first(found: Measured, known: bool) -> list[str]:
-    """Return what to know before the verdict: where the build stands, and what was left out."""
-    said, prediction = [], found.found
+def first(found: Measured, known: bool, units: Units) -> list[str]:
+    """Return what to know before the verdict: where the build lies, and what was left out."""
+    lines, prediction = [], found.found
     if prediction.standing is not Standing.INSIDE:
-        why = "; ".join(reason.message for reason in prediction.reasons)
-        said.append(
-            f"The build stands {prediction_text.STANDING[prediction.standing.value]}: {why}."
-        )
+        why = "; ".join(prediction_text.reasons(prediction.reasons, units))
+        lines.append(f"This build is {prediction_text.STANDING[prediction.standing.value]}: {why}.")
     if known:
-        said.append(
-            "The model has learned from this sheet: that it fits says little of what it is worth."
+        lines.append(
+            "The model has learned from this very sheet, so a good fit says little about the model."
         )
     if found.beyond:
-        said.append(f"{found.beyond} readings lie where no such build was swept and are left out.")
-    return said
+        one = found.beyond == 1
+        lines.append(
+            f"{figures.counted(found.beyond, 'reading')} {'is' if one else 'are'} left out: no"
+            f" build like this one was tested at {'that speed' if one else 'those speeds'}."
+        )
+    return lines
 
 
 def verdict(found: Measured) -> list[str]:
-    """Return whether the pull lies inside, and if not where and what to look at."""
+    """Return whether the pull lies inside the limits, and if not, where and what to check."""
     percent = f"{100 * found.level:g} %"
     if found.inside is None:
-        return [f"There are too few shops for limits at {percent}."]
-    said = [
-        f"The whole curve lies {'inside' if found.inside else 'NOT inside'} its {percent} limits;"
-        f" on the mean it is {abs(found.whole.off):.1f} %"
-        f" {'below' if found.whole.off < 0 else 'above'} the prediction."
+        return [f"No limits: {percent} limits need sheets of more shops."]
+    off = figures.percents(abs(found.whole.off))
+    lines = [
+        f"The whole curve is {'inside' if found.inside else 'NOT inside'} its {percent} limits. On"
+        f" average it is {off} % {'below' if found.whole.off < 0 else 'above'} the prediction."
     ]
     if found.where is None:
         if not found.inside:
-            said.append("No part of it is off on the mean: single readings stand out.")
-        return said
+            lines.append("No part of it is off on average: single readings are outside.")
+        return lines
     part, way = found.where
     causes = CAUSES.get((part, way), _OTHER)
-    said.append(
-        f"The {part}{'' if part == WHOLE else ' of the sweep'} is {way}. Usually looked at first"
-        f" (common practice, no diagnosis): {causes}."
+    lines.append(
+        f"The {part}{'' if part == WHOLE else ' of the sweep'} is {way}. Check first (common"
+        f" practice, no diagnosis): {causes}."
     )
-    return said
+    return lines
 
 
 def text(
-    found: Measured, before: Sequence[str], sheet: Sheet, told: dict[str, Any], units: Units
+    found: Measured, before: Sequence[str], sheet: Build, manifest: Mapping[str, Any], units: Units
 ) -> str:
-    """Return a measured pull over its prediction as lines for the terminal.
+    """Return a measured pull against its prediction as lines for the terminal.
 
-    ``before`` is what `first` says.
+    ``before`` is what `first` returns.
     """
-    lines = [f"{sheet.sheet_id}: measured against predicted, at the reference condition", ""]
-    lines += [prediction_text.wrap(line) for line in [*before, *verdict(found)]]
-    lines += ["", f"{'rpm':>6}  {'measured':>9}  {'predicted':>9}  {'off, %':>7}  limits"]
+    lines = [f"{sheet.sheet_id}: measured against predicted", f"Torque, {units.torque_condition}"]
+    lines += ["", *(prediction_text.wrap(line) for line in [*before, *verdict(found)])]
+    lines += ["", f"{'rpm':>6}  {'measured':>9}  {'predicted':>9}  {'off, %':>7}  {head(found)}"]
     lines += [
         f"{rpm:>6}  {measured:>9}  {predicted:>9}  {off:>7}  {limits}"
         for rpm, measured, predicted, off, limits in rows(found, units)
     ]
-    lines += ["", prediction_text.source(told), prediction_text.wrap(prediction_text.CAUTION, "")]
+    lines += [
+        "",
+        prediction_text.source(manifest),
+        prediction_text.wrap(prediction_text.CAUTION, ""),
+    ]
     return "\n".join(lines)
+
+
+def head(found: Measured) -> str:
+    """Return the heading over the limits."""
+    return f"{100 * found.level:g} % limits of the whole curve"
 
 
 def rows(found: Measured, units: Units) -> list[list[str]]:
     """Return rpm, measured, predicted, how far off and the limits of every reading."""
     factor = units.shown(1.0, "lb-ft")
-    made = []
+    table = []
     for at, rpm in enumerate(found.rpm.tolist()):
-        limits, mark = "none", ""
+        limits, mark = "no limits", ""
         if found.low is not None and found.high is not None:
             limits = f"{factor * found.low[at]:.0f} to {factor * found.high[at]:.0f}"
             mark = "" if found.low[at] <= found.torque[at] <= found.high[at] else "  outside them"
         off = 100 * (found.torque[at] / found.predicted[at] - 1)
         torque = (factor * found.torque[at], factor * found.predicted[at])
-        shown = [f"{one:.1f}" for one in torque]
-        made.append([f"{rpm:.0f}", *shown, f"{off:+.1f}", limits + mark])
-    return made
+        shown = [f"{one:.0f}" for one in torque]
+        table.append([f"{rpm:.0f}", *shown, figures.difference(off), limits + mark])
+    return table

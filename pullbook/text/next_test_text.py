@@ -1,20 +1,23 @@
-"""Which engine to run next: as text, as a picture, as a page."""
+"""Which engine to test next, as a builder reads it in a terminal."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from pullbook.text import prediction_text
+from pullbook.text import figures, prediction_text
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from pullbook.model.answers.next_test import Lesson
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
+    from pullbook.text.units import Units
+
+HEADINGS = ("test", "narrows by", "with those above", "helps most with")
 
 
 def as_json(
-    found: Sequence[Lesson], candidates: Sequence[Sheet], questions: Sequence[Sheet]
+    found: Sequence[Lesson], candidates: Sequence[Build], questions: Sequence[Build]
 ) -> dict[str, Any]:
     """Return what ``next --json`` prints."""
     return {
@@ -33,37 +36,42 @@ def as_json(
 
 
 def rows(
-    found: Sequence[Lesson], candidates: Sequence[Sheet], questions: Sequence[Sheet]
+    found: Sequence[Lesson], candidates: Sequence[Build], questions: Sequence[Build]
 ) -> list[list[str]]:
     """Return name, narrowing by itself and with those before it, and the question it helps most."""
     return [
-        [candidates[one.candidate].sheet_id, f"{100 * one.narrows:.1f} %",
-         f"{100 * one.narrows_so_far:.1f} %", questions[one.most].sheet_id]
+        [candidates[one.candidate].sheet_id, f"{figures.percents(100 * one.narrows)} %",
+         f"{figures.percents(100 * one.narrows_so_far)} %", questions[one.most].sheet_id]
         for one in found
     ]  # fmt: skip
 
 
 def text(
     found: Sequence[Lesson],
-    candidates: Sequence[Sheet],
-    questions: Sequence[Sheet],
-    told: dict[str, Any],
+    candidates: Sequence[Build],
+    questions: Sequence[Build],
+    manifest: Mapping[str, Any],
+    units: Units,
 ) -> str:
-    """Return what to run next as lines for the terminal."""
-    lines = [f"{len(questions)} questions; of {len(candidates)} builds that could be run:", ""]
-    lines.append(f"{'run':24}  {'narrows by':>10}  {'so far':>7}  tells most of")
-    lines += [
-        f"{name[:24]:24}  {alone:>10}  {so_far:>7}  {most}"
-        for name, alone, so_far, most in rows(found, candidates, questions)
+    """Return what to test next as lines for the terminal."""
+    lines = [
+        f"{figures.counted(len(questions), 'question')},"
+        f" {figures.counted(len(candidates), 'engine')} that could be tested; best first:",
+        "",
     ]
-    lines += ["", prediction_text.wrap(explained(), ""), "", prediction_text.source(told)]
+    lines += [
+        f"{name[:24]:24}  {alone:>10}  {so_far:>16}  {most}"
+        for name, alone, so_far, most in [HEADINGS, *rows(found, candidates, questions)]
+    ]
+    lines += ["", prediction_text.wrap(explained(units), ""), "", prediction_text.source(manifest)]
     return "\n".join([*lines, prediction_text.wrap(prediction_text.CAUTION, "")])
 
 
-def explained() -> str:
+def explained(units: Units) -> str:
     """Return what the figures mean."""
     return (
-        "Expected narrowing of the limits of the questions, on the mean, by how much such builds"
-        " have in common beyond what the sheets already tell: each run by itself, and with those"
-        " above it. What varies from engine to engine and dyno to dyno no run takes away."
+        f"Narrows by: how much narrower the limits of torque ({units.torque_condition}) of the"
+        " builds you ask about should become, on average: by each test alone, and together with"
+        " those above it. Scatter from engine to engine and from dyno to dyno stays, whatever is"
+        " tested."
     )

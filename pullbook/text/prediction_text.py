@@ -1,35 +1,45 @@
-"""An answer as a builder reads it in a terminal."""
+"""A prediction as a builder reads it in a terminal."""
 
 from __future__ import annotations
 
 import textwrap
 from typing import TYPE_CHECKING, Any
 
-if TYPE_CHECKING:
-    from collections.abc import Sequence
+from pullbook.text import figures
+from pullbook.text.units import label
 
-    from pullbook.schemas.answer import Answer, Between, Peak
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from pullbook.schemas.answer import Answer, Between, Missing, Peak, Reason
     from pullbook.text.units import Units
 
 _WIDTH = 79
-_TOLD_MISSING = 4
-_WORTH_TELLING = 0.01
+_MOST_MISSING = 4
+_WORTH_NAMING = 0.01
 CAUTION = (
-    "A prediction is no release to run an engine at a speed or a load. Running an engine on a"
-    " dyno is for people who are trained for it, behind a guard, within the limits of every part"
-    " in it, and under the codes that apply where it stands."
+    "A prediction does not clear an engine to run at any speed or load. Run a dyno only if you are"
+    " trained for it, behind a guard, within the limits of every part and by the local rules."
 )
 STANDING = {
-    "inside": "inside what was tested",
-    "edge": "at the edge of what was tested",
-    "outside": "OUTSIDE what was tested: a guess, and the promise of the limits does not apply",
+    "inside": "inside the data",
+    "edge": "at the edge of the data",
+    "outside": "outside the data, so this is a guess and its limits may not hold",
 }
+#: The same for a table.
+PLACE = {
+    "inside": "inside the data",
+    "edge": "at the edge of the data",
+    "outside": "outside the data",
+}
+NOT_TESTED = "not tested at this speed"
 
 
 def summary_head(units: Units) -> str:
     """Return the headings above the lines of `summary`."""
     torque, power = f"peak torque, {units.torque}", f"peak power, {units.power}"
-    return f"{'build':24} {'standing':8} {torque:>24} {'at rpm':>7} {power:>22} {'at rpm':>7}"
+    heads = f"{'build':24} {'data':8} {torque:>24} {'at rpm':>10} {power:>22} {'at rpm':>10}"
+    return f"{units.condition}\n\n{heads}"
 
 
 def wrap(text: str, indent: str = "  ") -> str:
@@ -37,23 +47,20 @@ def wrap(text: str, indent: str = "  ") -> str:
     return textwrap.fill(text, _WIDTH, subsequent_indent=indent, break_on_hyphens=False)
 
 
-def limits(value: Between, digits: int = 0) -> str:
+def limits(value: Between) -> str:
     """Return the limits of a value, or that there are none."""
     if value.low is None or value.high is None:
         return "no limits"
-    return f"{value.low:.{digits}f} to {value.high:.{digits}f}"
+    return f"{value.low:.0f} to {value.high:.0f}"
 
 
 def full(answer: Answer, units: Units) -> str:
     """Return the whole answer about one build."""
-    percent = f"{100 * answer.level:g} %"
+    percent = f"{100 * answer.level:g} % limits"
     lines = [f"{answer.sheet_id}: {STANDING[answer.standing.value]}"]
-    lines += [wrap(f"  - {reason.message}", "    ") for reason in answer.reasons]
-    head = (
-        f"{'rpm':>6}  {units.torque:>6}  {percent + ' limits':>16}"
-        f"  {units.power:>6}  {percent + ' limits':>16}"
-    )
-    lines += ["", head]
+    lines += [wrap(f"  - {reason}", "    ") for reason in reasons(answer.reasons, units)]
+    head = f"{'rpm':>6}  {units.torque:>6}  {percent:>16}  {units.power:>6}  {percent:>16}"
+    lines += [units.condition, "", head]
     for point in answer.curve:
         if point.supported:
             torque = units.between(point.torque, "lb-ft")
@@ -63,69 +70,105 @@ def full(answer: Answer, units: Units) -> str:
                 f"  {power.value:6.0f}  {limits(power):>16}"
             )
         else:
-            lines.append(f"{point.rpm:6.0f}       -  no sheet like this one was swept here")
-    lines += ["", *peaks(answer, units), ""]
-    lines += [wrap(promise(answer)), wrap(missing(answer))]
+            lines.append(f"{point.rpm:6.0f}       -  {NOT_TESTED}")
+    lines += ["", *(wrap(line) for line in peaks(answer, units)), ""]
+    lines += [wrap(promise(answer)), wrap(missing(answer.missing))]
     near = ", ".join(name for name, _ in answer.nearest)
     return "\n".join([*lines, wrap(f"Nearest sheets: {near}"), ""])
 
 
+def reasons(found: Sequence[Reason], units: Units) -> list[str]:
+    """Return why a build is at the edge of the data or outside, a sentence a reason."""
+    return [reason.worded(metric=units.metric) for reason in found]
+
+
 def peaks(answer: Answer, units: Units) -> list[str]:
-    """Return a line about the peak torque and one about the peak power."""
+    """Return a line about the highest torque and one about the highest power."""
     return [
-        _peak("Peak torque", units.peak(answer.peak_torque, "lb-ft"), units.torque),
-        _peak("Peak power", units.peak(answer.peak_power, "hp"), units.power),
+        _peak("torque", answer, units.peak(answer.peak_torque, "lb-ft"), units.torque),
+        _peak("power", answer, units.peak(answer.peak_power, "hp"), units.power),
     ]
 
 
-def _peak(title: str, peak: Peak | None, unit: str) -> str:
+def _peak(what: str, answer: Answer, peak: Peak | None, unit: str) -> str:
+    title = f"Peak {what}"
     if peak is None:
-        return f"{title}: no sheet like this one was swept over these rpm"
+        return f"{title}: not tested at any of these speeds"
+    height = f"{peak.height.value:.0f} {unit} ({limits(peak.height)})"
     if peak.at_end:
-        return (
-            f"{title:11} {peak.height.value:5.0f} {unit} ({limits(peak.height)}) at"
-            f" {peak.rpm.value:.0f} rpm, where what was tested ends: it may lie beyond"
-        )
-    return (
-        f"{title:11} {peak.height.value:5.0f} {unit} ({limits(peak.height)})"
-        f" at {peak.rpm.value:.0f} rpm ({limits(peak.rpm)})"
-    )
+        title = f"Most {what}"
+        return f"{title}: {height} at {peak.rpm.value:.0f} rpm, {end(answer, peak)}"
+    span = "" if peak.rpm.low is None or peak.rpm.high is None else (
+        f" ({figures.speed(peak.rpm.low)} to {figures.speed(peak.rpm.high)})")  # fmt: skip
+    return f"{title}: {height} at {figures.speed(peak.rpm.value)} rpm{span}"
+
+
+def end(answer: Answer, peak: Peak) -> str:
+    """Return at which end of the speeds a curve is highest, and which way it goes there."""
+    tested = [point.rpm for point in answer.curve if point.supported]
+    first, last = answer.curve[0].rpm, answer.curve[-1].rpm
+    middle = (tested[0] + tested[-1]) / 2 if tested else (first + last) / 2
+    if peak.rpm.value < middle:
+        asked = peak.rpm.value <= first
+        return f"the lowest speed {'asked for' if asked else 'tested'}, falling from there"
+    if peak.rpm.value >= last:
+        return "the end of the speeds asked for, still rising"
+    return "the end of what was tested, still rising"
 
 
 def promise(answer: Answer) -> str:
-    """Return what the limits of an answer promise."""
+    """Return what the limits of an answer promise, or why there are none."""
+    percent = f"{100 * answer.level:g} %"
     if not answer.calibrated:
         return (
-            f"Limits: none can be given at {100 * answer.level:g} %: the data are of"
-            f" {answer.bundle['shops']} shops, which is too few for this level."
+            f"No limits: {percent} limits need sheets of more shops than the"
+            f" {answer.bundle['shops']} behind this model."
         )
-    whose = "this shop" if answer.known_shop else "a shop that the data have never seen"
-    promise = (
-        f"Limits: of the values measured on such builds by {whose}, at least"
-        f" {100 * answer.level:g} in 100 lie inside."
+    whose = "this shop" if answer.known_shop else "a shop new to the model"
+    text = (
+        f"{percent} limits: about {figures.in_ten(answer.level)} values measured on such builds by"
+        f" {whose} fall inside."
     )
     if answer.widened > 1:
-        promise += f" Outside this does not hold; they were widened {answer.widened:.1f} times."
-    return promise
-
-
-def missing(answer: Answer) -> str:
-    """Return what was not given, and what it is worth."""
-    worth = [m for m in answer.missing if m.narrows is not None and m.narrows >= _WORTH_TELLING]
-    if not answer.missing:
-        return "Every field of the build is given."
-    if worth:
-        told = ", ".join(
-            f"{m.field} (by about {100 * (m.narrows or 0):.0f} %)" for m in worth[:_TOLD_MISSING]
+        text += (
+            f" This build is outside the data: its limits were made {answer.widened:.1f} times as"
+            " wide and may still not hold."
         )
-        return f"Not given, and would narrow the limits most: {told}."
-    told = ", ".join(m.field for m in answer.missing[:_TOLD_MISSING])
-    more = (
-        f" and {len(answer.missing) - _TOLD_MISSING} more"
-        if len(answer.missing) > _TOLD_MISSING
-        else ""
+    return text
+
+
+def missing(fields: Sequence[Missing]) -> str:
+    """Return which fields are not given, and how much each would narrow the limits."""
+    if not fields:
+        return "Every field of the build is given."
+    worth = worth_naming(fields)
+    if worth:
+        return f"Not given, and would narrow the limits most: {worth}."
+    names = ", ".join(label(m.field) for m in fields[:_MOST_MISSING])
+    more = f" and {len(fields) - _MOST_MISSING} more" if len(fields) > _MOST_MISSING else ""
+    return f"Not given: {names}{more}; none of them alone would narrow the limits."
+
+
+def worth_naming(fields: Sequence[Missing]) -> str:
+    """Return the missing fields that would narrow the limits, with how much each would."""
+    narrow = [m for m in fields if (m.narrows or 0.0) >= _WORTH_NAMING][:_MOST_MISSING]
+    return ", ".join(
+        f"{label(m.field)} (by about {figures.percents(100 * (m.narrows or 0.0))} %)"
+        for m in narrow
     )
-    return f"Not given: {told}{more}; none would narrow the limits by itself."
+
+
+def short_peak(peak: Peak | None, *, at: str = " at ") -> str:
+    """Return a peak for a table cell, marked where it is no peak but the end of what was tested."""
+    if peak is None:
+        return "not tested"
+    if peak.at_end:
+        return f"{peak.height.value:.0f}{at}{peak.rpm.value:.0f} (end)"
+    return f"{peak.height.value:.0f}{at}{figures.speed(peak.rpm.value)}"
+
+
+#: What stands below a table with such cells.
+END_EXPLAINED = "(end): highest at the end of what was tested, so it is no peak."
 
 
 def summary(answer: Answer, units: Units) -> str:
@@ -133,9 +176,10 @@ def summary(answer: Answer, units: Units) -> str:
 
     def cell(peak: Peak | None, width: int) -> str:
         if peak is None:
-            return f"{'not swept':>{width}} {'':>7}"
+            return f"{'not tested':>{width}} {'':>10}"
         height = f"{peak.height.value:.0f} ({limits(peak.height)})"
-        return f"{height:>{width}} {peak.rpm.value:7.0f}"
+        where = f"{peak.rpm.value:.0f} end" if peak.at_end else figures.speed(peak.rpm.value)
+        return f"{height:>{width}} {where:>10}"
 
     torque = cell(units.peak(answer.peak_torque, "lb-ft"), 24)
     power = cell(units.peak(answer.peak_power, "hp"), 22)
@@ -143,14 +187,15 @@ def summary(answer: Answer, units: Units) -> str:
 
 
 def closing(answers: Sequence[Answer]) -> str:
-    """Return what stands below every answer."""
+    """Return what is printed below every answer."""
     return f"{source(answers[0].bundle)}\n{wrap(CAUTION, '')}"
 
 
-def source(told: dict[str, Any]) -> str:
-    """Return what an answer rests on; ``told`` is what `model.training.bundle.load` tells."""
-    invented = "invented " if told.get("invented") else ""
+def source(manifest: Mapping[str, Any]) -> str:
+    """Return what an answer is based on; ``manifest`` is the bundle's description of itself."""
+    invented = "invented " if manifest.get("invented") else ""
     return (
-        f"From {told['sheets']} {invented}sheets of {told['shops']} {invented}shops"
-        f" (bundle {told['id']})."
+        f"From {figures.counted(manifest['sheets'], f'{invented}sheet')} of"
+        f" {figures.counted(manifest['shops'], f'{invented}shop')}"
+        f" (bundle {manifest['id']})."
     )

@@ -1,4 +1,4 @@
-"""What a field of a build does: as text, as a picture, as a page."""
+"""What a field of a build does, as a builder reads it in a terminal."""
 
 from __future__ import annotations
 
@@ -6,72 +6,93 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pullbook.model.answers.vary import name_of
 from pullbook.schemas.answer import Standing
-from pullbook.text import prediction_text
-from pullbook.text.units import Units
+from pullbook.text import figures, prediction_text
+from pullbook.text.units import label
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from pullbook.model.answers.vary import Variant
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import Build
+    from pullbook.text.units import Units
 
 
 def named(values: Mapping[str, Any], units: Units) -> str:
     """Return the values of a variant as a name, in the units that are shown."""
-    if units is Units.INCH:
-        return name_of(values)
-    return ", ".join(f"{name} {units.field(name, value)}" for name, value in values.items())
+    return ", ".join(units.named(name, value) for name, value in values.items())
+
+
+def values(one: Variant, units: Units) -> str:
+    """Return the values of a variant without the names of the fields."""
+    return ", ".join(units.field(name, value) for name, value in one.values.items())
+
+
+def fields(found: Sequence[Variant]) -> str:
+    """Return the varied fields in words, and those that move with them."""
+    return " and ".join(label(name) for name in found[0].values)
 
 
 def text(
-    base: Sheet,
+    base: Build,
     found: Sequence[Variant],
     band: tuple[float, float],
-    told: dict[str, Any],
+    manifest: Mapping[str, Any],
     units: Units,
 ) -> str:
     """Return variants as lines for the terminal."""
-    level = f"{100 * found[0].difference.level:g} %"
-    lines = [f"{base.sheet_id}, varied; mean torque from {band[0]:.0f} to {band[1]:.0f} rpm", ""]
-    width = max(len(named(one.values, units)) for one in found)
-    heads = [f"mean {units.torque}", "against the build", f"{level} limits", "peak torque",
-             "peak power"]  # fmt: skip
-    lines.append(f"{'':{width}}  {heads[0]:>10}  {heads[1]:>17}  {heads[2]:>16}  {heads[3]:>14}"
-                 f"  {heads[4]:>14}")  # fmt: skip
-    for one in found:
-        cells = table_cells(one, units)
-        name = f"{named(one.values, units):{width}}"
-        lines.append(f"{name}  {cells[0]:>10}  {cells[1]:>17}  {cells[2]:>16}  {cells[3]:>14}"
-                     f"  {cells[4]:>14}  {cells[5]}".rstrip())  # fmt: skip
+    lines = [
+        f"{base.sheet_id}: {fields(found)} varied, mean torque from {band[0]:.0f} to"
+        f" {band[1]:.0f} rpm",
+        units.condition,
+        "",
+    ]
+    rows = [["", *headings(found, units)]]
+    rows += [[named(one.values, units), *table_cells(one, units)] for one in found]
+    widths = [max(len(row[at]) for row in rows) for at in range(len(rows[0]))]
+    for name, *cells in rows:
+        numbers = "".join(
+            f"  {cell:>{width}}" for cell, width in zip(cells[:-1], widths[1:-1], strict=True)
+        )
+        lines.append(f"{name:{widths[0]}}{numbers}  {cells[-1]}".rstrip())
     lines.append("")
-    for line in [*trade(found, units), *leaving(found, units)]:
-        lines.append(prediction_text.wrap(line))
-    return "\n".join([*lines, "", prediction_text.source(told),
+    lines += [prediction_text.wrap(line) for line in notes(found, units)]
+    return "\n".join([*lines, "", prediction_text.source(manifest),
                       prediction_text.wrap(prediction_text.CAUTION, "")])  # fmt: skip
+
+
+def headings(found: Sequence[Variant], units: Units) -> list[str]:
+    """Return the headings over the cells of `table_cells`."""
+    level = f"{100 * found[0].difference.level:g} %"
+    return [f"mean, {units.torque}", "minus the build", f"{level} limits",
+            f"peak {units.torque} at rpm", f"peak {units.power} at rpm", "data"]  # fmt: skip
 
 
 def table_cells(one: Variant, units: Units) -> list[str]:
     """Return the cells of a variant's row."""
     mean, apart = (units.between(v, "lb-ft") for v in (one.mean, one.difference.mean))
-    limits = "none" if apart.low is None or apart.high is None else (
-        f"{apart.low:+.1f} to {apart.high:+.1f}")  # fmt: skip
-    peaks = []
-    for peak, unit in ((one.peaks.torque, "lb-ft"), (one.peaks.power, "hp")):
-        shown = units.peak(peak, unit)
-        peaks.append("not swept" if shown is None else
-                     f"{shown.height.value:.0f} at {shown.rpm.value:.0f}")  # fmt: skip
+    peaks = [
+        prediction_text.short_peak(units.peak(peak, unit))
+        for peak, unit in ((one.peaks.torque, "lb-ft"), (one.peaks.power, "hp"))
+    ]
     standing = one.found.standing
+    place = "" if standing is Standing.INSIDE else standing.value
     if not one.swept:
-        return ["not swept", "", "", *peaks, "" if standing is Standing.INSIDE else standing.value]
-    return [f"{mean.value:.1f}", f"{apart.value:+.1f}", limits, *peaks,
-            "" if standing is Standing.INSIDE else standing.value]  # fmt: skip
+        return ["not tested", "", "", *peaks, place]
+    return [f"{mean.value:.0f}", figures.difference(apart.value),
+            figures.difference_limits(apart), *peaks, place]  # fmt: skip
+
+
+def notes(found: Sequence[Variant], units: Units) -> list[str]:
+    """Return what stands below the table."""
+    peaks = [peak for one in found for peak in one.peaks if peak is not None]
+    ends = [prediction_text.END_EXPLAINED] if any(peak.at_end for peak in peaks) else []
+    return [*trade(found, units), *leaving(found, units), *ends]
 
 
 def trade(found: Sequence[Variant], units: Units) -> list[str]:
     """Return what the furthest variants gain and lose against the build, and where."""
-    said_ = []
+    lines = []
     for one in (found[0], found[-1]) if len(found) > 1 else found:
         if not one.swept:
             continue
@@ -79,43 +100,41 @@ def trade(found: Sequence[Variant], units: Units) -> list[str]:
         at = np.array([point.value for point in apart.curve])[np.array(apart.supported)]
         if not len(at) or np.abs(at).max() < 0.05:
             continue
-        name = named(one.values, units)
+        name = figures.sentence(named(one.values, units))
         if len(apart.crossovers) == 1:
-            cross = apart.crossovers[0].value
-            what = ("loses below and gains above" if at[-1] > at[0] else
-                    "gains below and loses above")  # fmt: skip
-            said_.append(f"{name} {what} {cross:.0f} rpm. {_sure(one)}")
+            cross = figures.speed(apart.crossovers[0].value)
+            what = ("loses torque below and gains above" if at[-1] > at[0] else
+                    "gains torque below and loses above")  # fmt: skip
+            lines.append(f"{name} {what} {cross} rpm. {_sure(one)}")
         elif not apart.crossovers:
-            said_.append(f"{name} {'gains' if at.mean() > 0 else 'loses'} all over the band."
-                         f" {_sure(one)}")  # fmt: skip
+            what = "gains" if at.mean() > 0 else "loses"
+            lines.append(f"{name} {what} torque all over the band. {_sure(one)}")
         else:
-            where = ", ".join(f"{cross.value:.0f}" for cross in apart.crossovers)
-            said_.append(f"{name} crosses the build's curve at {where} rpm. {_sure(one)}")
-    return said_
+            where = ", ".join(figures.speed(cross.value) for cross in apart.crossovers)
+            lines.append(f"{name} crosses the build's curve at {where} rpm. {_sure(one)}")
+    return lines
 
 
 def _sure(one: Variant) -> str:
     apart = one.difference
     if apart.chance is None or not apart.calibrated:
-        return "There are too few shops to say how sure that is."
+        return "How sure that is takes sheets of more shops."
+    more = apart.mean.value > 0
+    share = figures.percent(apart.chance if more else 1 - apart.chance)
+    chance = f"{share} chance that it makes {'more' if more else 'less'}"
     if apart.told_apart:
-        return "Over the band the data can tell the two apart."
-    return (
-        "Over the band the data cannot tell the two apart: it makes more in"
-        f" {100 * apart.chance:.0f} of 100."
-    )
+        return f"Over the band the difference is clear ({chance})."
+    return f"Over the band there is no clear difference ({chance})."
 
 
 def leaving(found: Sequence[Variant], units: Units) -> list[str]:
-    """Return where the variants leave what was tested, and what is not found together."""
-    said_ = []
+    """Return which variants leave the data, and why."""
+    lines = []
     for one in found:
+        name = figures.sentence(named(one.values, units))
         if not one.swept:
-            said_.append(
-                f"{named(one.values, units)}: no such build was swept over the whole band."
-            )
+            lines.append(f"{name}: no such build was tested over the whole band.")
         if one.found.standing is Standing.OUTSIDE:
-            said_.append(
-                f"{named(one.values, units)} stands OUTSIDE: {one.found.reasons[0].message}."
-            )
-    return said_
+            why = prediction_text.reasons(one.found.reasons, units)[0]
+            lines.append(f"{name} is outside the data: {why}.")
+    return lines

@@ -1,0 +1,81 @@
+"""From paths to checked sheets: found, read, typed and checked in one way for every caller."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from pullbook.pipeline.checks import check_sheet, duplicates
+from pullbook.pipeline.reading import find_sheets, parse_sheet
+from pullbook.pipeline.values.headings import PLAIN
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+    from pathlib import Path
+
+    from pullbook.pipeline.checks.check_sheet import Rule
+    from pullbook.pipeline.values.headings import Headings
+    from pullbook.pipeline.values.sheet import RawSheet, Sheet
+
+
+@dataclass(slots=True)
+class CheckedSheets:
+    """Sheets below some paths, typed and checked.
+
+    Attributes
+    ----------
+    raws
+        The sheets as text, in a stable order.
+    sheets
+        The same, typed and checked.
+    passed_over
+        Files that carry no sheets by their name, and links to folders.
+    """
+
+    raws: list[RawSheet]
+    sheets: list[Sheet]
+    passed_over: list[Path]
+
+
+def check(raw: RawSheet, rules: tuple[Rule, ...]) -> Sheet:
+    """Return the typed sheet of a sheet as text, with what the rules find."""
+    return check_sheet.judge(parse_sheet.typed(raw), rules)
+
+
+def of_source(
+    source: Path, rules: tuple[Rule, ...], headings: Headings = PLAIN
+) -> Iterator[tuple[RawSheet, Sheet]]:
+    """Read and check the sheets of one source, as `find_sheets.find` lists them."""
+    for raw in find_sheets.source(source, headings):
+        yield raw, check(raw, rules)
+
+
+def read(
+    paths: Iterable[Path],
+    rules: tuple[Rule, ...],
+    headings: Headings = PLAIN,
+    without: Path | None = None,
+) -> CheckedSheets:
+    """Read and check every sheet below some paths, each by itself and beside the others.
+
+    Parameters
+    ----------
+    paths, without
+        As for `find_sheets.find`.
+    rules
+        Which rules each sheet is checked by; see `check_sheet`.
+    headings
+        What headings mean, the shop's own among them.
+
+    Raises
+    ------
+    NothingToReadError
+        A path does not exist, or holds no sheets.
+
+    """
+    found = find_sheets.find(paths, without)
+    pairs = [pair for source in found.sources for pair in of_source(source, rules, headings)]
+    raws, sheets = [raw for raw, _ in pairs], [sheet for _, sheet in pairs]
+    made = CheckedSheets(raws, sheets, found.passed_over)
+    duplicates.judge(made.sheets)
+    return made

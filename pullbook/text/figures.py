@@ -1,0 +1,87 @@
+"""Figures with the digits they deserve."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pullbook.schemas.answer import Between
+
+_ONE_DECIMAL_BELOW = 9.95
+_RPM_STEP = 50
+
+
+def difference(value: float) -> str:
+    """Return a difference with its sign: one decimal below 10, none above.
+
+    >>> difference(3.14), difference(-12.6), difference(-0.01)
+    ('+3.1', '-13', '0')
+    """
+    if abs(value) < 0.05:
+        return "0"
+    return f"{value:+.1f}" if abs(value) < _ONE_DECIMAL_BELOW else f"{value:+.0f}"
+
+
+def difference_limits(one: Between) -> str:
+    """Return the limits of a difference, or that there are none."""
+    if one.low is None or one.high is None:
+        return "no limits"
+    return f"{difference(one.low)} to {difference(one.high)}"
+
+
+def percent(share: float) -> str:
+    """Return a chance or a share in percent; never sure where it only rounds to that.
+
+    >>> percent(0.387), percent(0.0004), percent(0.9996)
+    ('39 %', '<1 %', '>99 %')
+    """
+    if share < 0.01:
+        return "<1 %"
+    return ">99 %" if share > 0.99 else f"{100 * share:.0f} %"
+
+
+def percents(number: float) -> str:
+    """Return a number of percent: whole, or with one decimal below 1.
+
+    >>> percents(4.2), percents(0.42)
+    ('4', '0.4')
+    """
+    return f"{number:.1f}" if abs(number) < 0.95 else f"{number:.0f}"
+
+
+def speed(rpm: float) -> str:
+    """Return the engine speed of a peak, which is known to 50 rpm at best.
+
+    >>> speed(3612.4)
+    '3600'
+    """
+    return f"{_RPM_STEP * round(rpm / _RPM_STEP):.0f}"
+
+
+def in_ten(level: float) -> str:
+    """Return a level in words.
+
+    >>> in_ten(0.9), in_ten(0.95)
+    ('9 in 10', '95 in 100')
+    """
+    tenths = 10 * level
+    whole = abs(tenths - round(tenths)) < 1e-6
+    return f"{tenths:.0f} in 10" if whole else f"{100 * level:g} in 100"
+
+
+def sentence(text: str) -> str:
+    """Return a text with a capital to start with.
+
+    >>> sentence("intake lift 0.47 in")
+    'Intake lift 0.47 in'
+    """
+    return f"{text[:1].upper()}{text[1:]}"
+
+
+def counted(count: int, what: str) -> str:
+    """Return a number of things in words.
+
+    >>> counted(1, "sheet"), counted(2, "sheet")
+    ('1 sheet', '2 sheets')
+    """
+    return f"{count} {what}{'' if count == 1 else 's'}"

@@ -139,7 +139,7 @@ def test_two_fields_make_a_grid_and_choices_can_be_varied(demo, build):
     ("words", "said"),
     [
         (["--field", "camshaft=1:2:1"], "'camshaft' is not a field of a build"),
-        (["--field", "bore=wide"], "neither low:high:step nor a list of numbers"),
+        (["--field", "bore=wide"], "is not low:high:step or a list of numbers"),
         (["--field", "bore=4:3:0.1"], "must rise"),
         (["--field", "intake_type=wooden"], "intake_type can be dual plane"),
         (["--field", "bore=40:50:5"], "bore"),

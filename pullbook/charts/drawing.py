@@ -33,7 +33,7 @@ GREY, INK = "#8b9096", "#20262b"
 #: Width of every chart, inches; on a phone, at three quarters of it, its text can still be read.
 WIDTH = 5.0
 #: Characters of a line of a title, and of what stands below it.
-_TITLE, _BELOW = 36, 58
+_TITLE, _BELOW, _PAGE = 36, 58, 50
 #: The longest name of a legend in two columns, characters; most marks on an axis of speed.
 _HALF_LINE, _MOST_MARKS = 30, 6
 #: Characters of a line of a legend.
@@ -141,6 +141,11 @@ def title(figure: Figure, top: Axes, name: str, below: str) -> None:
 def headline(figure: Figure, name: str) -> None:
     """Put a title alone on a figure."""
     figure.suptitle(textwrap.fill(name, _TITLE), x=0.02, ha="left", fontweight="bold", fontsize=14)
+
+
+def page_title(figure: Figure, name: str) -> None:
+    """Put a title on a chart of a page, which has a caption too."""
+    figure.suptitle(textwrap.fill(name, _PAGE), x=0.02, ha="left", fontweight="bold", fontsize=11)
 
 
 def svg_of(figure: Figure) -> bytes:

@@ -73,7 +73,8 @@ def _learning(page: Page, table: pd.DataFrame) -> None:
 def _curve(table: pd.DataFrame, names: list[str]) -> bytes:
     drawn = [names[0], *table[names[1:]].iloc[-1].sort_values().index[: _DRAWN - 1]]
     with mpl.rc_context({**drawing.STYLE, "font.size": 9}):
-        figure, axes = drawing.panel(3.6)
+        figure, axes = drawing.panel(3.9)
+        drawing.page_title(figure, "Error on new shops, by number of sheets")
         for at, name in enumerate(drawn):
             axes.plot(table["sheets"], table[name], color=drawing.COLOURS[at], marker="osd^"[at],
                       markersize=4, linestyle=drawing.LINES[at], label=name)  # fmt: skip

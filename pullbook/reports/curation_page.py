@@ -2,33 +2,25 @@
 
 from __future__ import annotations
 
-import textwrap
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-import matplotlib as mpl
 import numpy as np
 import pandas as pd
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
-from matplotlib.ticker import MaxNLocator
 
 from pullbook.charts import drawing
-from pullbook.charts.drawing import svg_of
 from pullbook.pipeline.curation import shop_consensus
 from pullbook.pipeline.physics.correction_factors import REFERENCE
+from pullbook.reports import curation_charts
 from pullbook.reports.document import Page
 from pullbook.schemas.codes import CODES, Severity
 from pullbook.schemas.fields import CURATED_FIELDS, FIELDS
+from pullbook.text import figures
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from matplotlib.axes import Axes
 
 _SHOP_CHARS, _MOST_ROWS = 8, 60
 _FEWEST = 5
-#: Characters of a line of a panel's title.
-_TITLE = 34
 
 
 def page(builds: pd.DataFrame, pulls: pd.DataFrame, findings: pd.DataFrame) -> Page:
@@ -95,7 +87,12 @@ def _refused(made: Page, findings: pd.DataFrame) -> None:
     )
     made.picture(
         "curation_refused.svg",
-        _bars(counts.index.tolist(), counts.to_numpy(float), "rejected sheets"),
+        curation_charts.bars(
+            "Rejected sheets by reason",
+            counts.index.tolist(),
+            counts.to_numpy(float),
+            "rejected sheets",
+        ),
         f"Rejected sheets by reason; most, {counts.iloc[0]}, for {counts.index[0]}.",
     )
 
@@ -129,10 +126,11 @@ def _coverage(made: Page, builds: pd.DataFrame) -> None:
     )
     made.picture(
         "curation_fields.svg",
-        _bars(
+        curation_charts.bars(
+            "How often each field is given",
             share.index.tolist(),
             share.to_numpy(),
-            "share of the sheets that give the field, %",
+            "sheets that give the field, %",
             most=100,
         ),
         f"Share of the sheets that give each field, from {share.iloc[0]:.0f} % down to"
@@ -163,7 +161,7 @@ def _numbers(made: Page, builds: pd.DataFrame) -> None:
     made.table(["field", "unit", "lowest", "5 %", "median", "95 %", "highest", "allowed"], rows)
     made.picture(
         "curation_numbers.svg",
-        _histograms(builds, names),
+        curation_charts.histograms(builds, names),
         "Distribution of each number over the sheets; each panel gives the allowed range, outside"
         " which a sheet is rejected.",
     )
@@ -196,7 +194,9 @@ def _corrections(made: Page, builds: pd.DataFrame) -> None:
 
     made.picture(
         "curation_corrections.svg",
-        _figure(draw, 0.6 + 0.45 * len(table)),
+        curation_charts.figure(
+            draw, 0.9 + 0.45 * len(table), f"How torque was converted to {REFERENCE}"
+        ),
         "Sheets by the correction they were stated in, and how they were converted.",
     )
 
@@ -216,14 +216,14 @@ def _shops(made: Page, builds: pd.DataFrame, pulls: pd.DataFrame) -> None:
     )
     made.picture(
         "curation_shops.svg",
-        _dots(codes.tolist(), found["percent"].to_numpy(), found["give"].to_numpy()),
+        curation_charts.dots(codes.tolist(), found["percent"].to_numpy(), found["give"].to_numpy()),
         f"How high or low each shop reads against all shops, with error bars: from"
         f" {found['percent'].iloc[0]:+.1f} to {found['percent'].iloc[-1]:+.1f} %.",
     )
     made.table(
         ["shop", "sheets", "reads, %", "plus or minus, %"],
         [
-            [code, n, f"{p:+.1f}", f"{g:.1f}"]
+            [code, n, figures.difference(p), f"{g:.1f}"]
             for code, n, p, g in zip(
                 codes, found["sheets"], found["percent"], found["give"], strict=True
             )
@@ -244,63 +244,3 @@ def _copies(made: Page, findings: pd.DataFrame) -> None:
     made.table(["sheet", "what was found"], rows[:_MOST_ROWS])
     if len(rows) > _MOST_ROWS:
         made.text(f"And {len(rows) - _MOST_ROWS} more; findings.parquet has them all.")
-
-
-def _figure(draw: Callable[[Axes], None], height: float) -> bytes:
-    with mpl.rc_context(drawing.STYLE):
-        figure = Figure(figsize=(drawing.WIDTH, max(height, 1.4)), layout="constrained")
-        FigureCanvasAgg(figure)
-        draw(figure.subplots())
-        return svg_of(figure)
-
-
-def _bars(names: list[str], values: Any, label: str, most: float | None = None) -> bytes:
-    def draw(axes: Axes) -> None:
-        axes.barh(names, values, color=drawing.COLOURS[0], height=0.72)
-        for place, value in enumerate(values):
-            axes.annotate(f"{value:.0f}", (value, place), xytext=(3, 0), fontsize=9,
-                          textcoords="offset points", va="center")  # fmt: skip
-        axes.invert_yaxis()
-        axes.margins(y=0.01)
-        axes.xaxis.set_major_locator(MaxNLocator(integer=True))
-        axes.set_xlim(0, (most or max(values)) * 1.08)
-        axes.set_xlabel(label)
-
-    return _figure(draw, 0.7 + 0.24 * len(names))
-
-
-def _dots(names: list[str], values: Any, errors: Any) -> bytes:
-    def draw(axes: Axes) -> None:
-        axes.axvline(0, color="#8b9096", linewidth=1)
-        places = np.arange(len(names))
-        axes.errorbar(values, places, xerr=errors, fmt="o", color=drawing.COLOURS[0], markersize=4,
-                      elinewidth=1, capsize=0)  # fmt: skip
-        axes.set_yticks(places, names, fontsize=8, family="monospace")
-        axes.margins(y=0.01)
-        axes.set_xlabel("reads against all shops, %")
-
-    return _figure(draw, 0.8 + 0.17 * len(names))
-
-
-def _histograms(builds: pd.DataFrame, names: list[str]) -> bytes:
-    across = 2
-    down = -(-len(names) // across)
-    with mpl.rc_context({**drawing.STYLE, "font.size": 9}):
-        figure = Figure(figsize=(drawing.WIDTH, 1.35 * down), layout="constrained")
-        FigureCanvasAgg(figure)
-        panels = figure.subplots(down, across, squeeze=False).ravel()
-        for axes, name in zip(panels, names, strict=False):
-            field = FIELDS[name]
-            number = builds[name].dropna().to_numpy(dtype=float)
-            axes.hist(number, bins=24, color=drawing.COLOURS[0])
-            axes.margins(y=0.3)  # room for the range above the bars
-            axes.set_title(textwrap.fill(f"{field.label}, {field.unit}".rstrip(", "), _TITLE),
-                           loc="left", fontsize=9)  # fmt: skip
-            axes.text(0.99, 0.97, f"{field.low:g} to {field.high:g}", transform=axes.transAxes,
-                      ha="right", va="top", color="#5b6268", fontsize=8)  # fmt: skip
-            axes.set_yticks([])
-            axes.spines["left"].set_visible(False)
-            axes.locator_params(axis="x", nbins=4)
-        for axes in panels[len(names) :]:
-            axes.set_axis_off()
-        return svg_of(figure)

@@ -207,7 +207,8 @@ def _coverage(found: Drift, levels: Sequence[float]) -> bytes:
         rows.append(bootstrap.limits(shops, range(len(shops)), lambda drawn: float(drawn.mean())))
     inside, low, high = 100 * np.array(rows).T
     with mpl.rc_context({**drawing.STYLE, "font.size": 9}):
-        figure, axes = drawing.panel(2.8)
+        figure, axes = drawing.panel(3.1)
+        drawing.page_title(figure, "Do the limits hold on the new sheets?")
         promised = 100 * np.array(levels)
         axes.plot([40, 100], [40, 100], color="#8b9096", linewidth=1)
         axes.errorbar(promised, inside, yerr=np.abs([inside - low, high - inside]), fmt="o",
@@ -219,7 +220,8 @@ def _coverage(found: Drift, levels: Sequence[float]) -> bytes:
 
 def _readings(shops: Sequence[ShopReads]) -> bytes:
     with mpl.rc_context({**drawing.STYLE, "font.size": 9}):
-        figure, axes = drawing.panel(0.9 + 0.24 * len(shops))
+        figure, axes = drawing.panel(1.2 + 0.24 * len(shops))
+        drawing.page_title(figure, f"How the new sheets of each shop read ({REFERENCE})")
         axes.axvline(0, color="#8b9096", linewidth=1)
         for place, one in enumerate(shops):
             colour = drawing.COLOURS[1] if one.doubtful else drawing.COLOURS[0]

@@ -133,7 +133,8 @@ def page(found: Judgement) -> Page:
 def _picture(found: Judgement) -> bytes:
     shown = {n: one for n, one in found.figures.items() if not n.endswith("rpm")}
     with mpl.rc_context({**drawing.STYLE, "font.size": 9}):
-        figure, axes = drawing.panel(0.9 + 0.27 * len(shown))
+        figure, axes = drawing.panel(1.2 + 0.27 * len(shown))
+        drawing.page_title(figure, f"New bundle against old ({REFERENCE})")
         axes.axvline(0, color="#8b9096", linewidth=1)
         for place, one in enumerate(shown.values()):
             ends = [[one.difference - one.low], [one.high - one.difference]]

@@ -206,7 +206,8 @@ def _standing(made: Page, metrics: dict[str, Any]) -> None:
 
 def _bars(table: pd.DataFrame) -> bytes:
     with mpl.rc_context({**drawing.STYLE, "font.size": 9}):
-        figure, axes = drawing.panel(2.6)
+        figure, axes = drawing.panel(2.9)
+        drawing.page_title(figure, "Readings in each tenth of the predicted range")
         share = 100 * table["share"].to_numpy(float)
         middle = 50 * (table["from"] + table["to"]).to_numpy(float)
         bars = np.abs(100 * np.vstack([table["low"], table["high"]]).astype(float) - share)
@@ -220,7 +221,10 @@ def _bars(table: pd.DataFrame) -> bytes:
 
 def _dots(table: pd.DataFrame) -> bytes:
     with mpl.rc_context({**drawing.STYLE, "font.size": 9}):
-        figure, axes = drawing.panel(0.9 + 0.27 * len(table))
+        figure, axes = drawing.panel(1.2 + 0.27 * len(table))
+        drawing.page_title(
+            figure, f"Readings inside the {100 * LEVEL:g} % limits, by kind of sheet"
+        )
         places = np.arange(len(table))
         inside = 100 * table["inside"].to_numpy(float)
         bars = np.abs(100 * np.vstack([table["low"], table["high"]]).astype(float) - inside)

@@ -151,7 +151,7 @@ def test_limits_that_cannot_be_given_say_what_is_missing():
     fitted = CurveRegressor(**QUICK).fit(x, y, groups=group)
     with pytest.raises(NoLimitsError, match=r"limits at 0\.9 need 9 groups; the fit had 8"):
         fitted.predict_interval(x)
-    with pytest.raises(ValueError, match="a level lies between 0 and 1"):
+    with pytest.raises(ValueError, match="must be between 0 and 1"):
         fitted.predict_interval(x, 90)
     alone = CurveRegressor(**QUICK).fit(x, y, groups=np.zeros(len(y)))
     with pytest.raises(NoLimitsError, match=r"limits at 0\.3 need 2 groups; the fit had 1"):

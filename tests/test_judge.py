@@ -390,7 +390,7 @@ def test_the_month_as_an_analyst_runs_it(months, bundles, tmp_path):
                 "--out", reports)  # fmt: skip
     assert told_.returncode == 0, told_.stderr
     assert "<svg" in (reports / "drift_shops.svg").read_text()
-    assert "record of every batch" in (reports / "drift.md").read_text()
+    assert "All batches so far" in (reports / "drift.md").read_text()
     (tmp_path / "p.yaml").write_text(
         "judge: {fewest_shops: 6, error_margin: 9, score_margin: 99}\n"
     )

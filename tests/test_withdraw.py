@@ -121,7 +121,7 @@ def test_a_name_without_a_key_says_nothing(tmp_path):
     done = run("withdraw", "--shop", "Nobody Marine", "--why", "x", "--list", tmp_path / "l.csv",
                env=env)  # fmt: skip
     assert done.returncode == 2
-    assert "no code" in done.stderr
+    assert "is a name; to find the shop's code" in done.stderr
 
 
 @pytest.mark.parametrize("code", ["3FA9C1D2", "3fa9c"])
@@ -129,7 +129,7 @@ def test_what_was_meant_as_a_code_is_not_taken_as_a_name(tmp_path, code):
     words = ("withdraw", "--shop", code, "--why", "asked", "--list", tmp_path / "list.csv")
     done = run(*words, "--key-file", tmp_path / "key")
     assert done.returncode == 2
-    assert "no code of a shop" in done.stderr
+    assert "is not a shop's code" in done.stderr
     assert not (tmp_path / "list.csv").exists()
 
 
@@ -138,8 +138,8 @@ def test_a_withdrawal_that_finds_nothing_is_told(shared, victim, listed, tmp_pat
     withdraw.add(listed, victim["shop"], "spindrift-9999", DAY, "asked")
     withdraw.add(listed, victim["shop"], victim["sheet_id"], DAY, "asked")
     done = run("curate", shared, "--out", tmp_path / "c", "--withdrawn", listed)
-    told = [line for line in done.stderr.splitlines() if "is not there" in line]
-    assert [line.split(" is asked")[0] for line in told] == [
+    told = [line for line in done.stderr.splitlines() if "was not found here" in line]
+    assert [line.split(" is withdrawn")[0] for line in told] == [
         "shop deadbeef", f"sheet spindrift-9999 of shop {victim['shop'][:8]}",
     ]  # fmt: skip
 

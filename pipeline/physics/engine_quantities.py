@@ -49,7 +49,8 @@ def size_of(fields: Columns) -> EngineSize:
     fields
         ``bore``, ``stroke`` and ``cylinders``: numbers, arrays, or columns of a table.
 
-    >>> [round(volume, 1) for volume in size_of({"bore": 4.0, "stroke": 3.48, "cylinders": 8})]
+    >>> size = size_of({"bore": 4.0, "stroke": 3.48, "cylinders": 8})
+    >>> [round(float(volume), 1) for volume in size]
     [349.8, 43.7]
     """
     bore, stroke, cylinders = (np.asarray(fields[name], dtype=float) for name in SIZE_FIELDS)

@@ -91,6 +91,7 @@ def test_a_model_trained_there_is_the_same(demo, far, tmp_path):
     assert ids[0] == ids[1]
 
 
+@pytest.mark.slow
 def test_a_model_is_evaluated_there_with_the_same_outcome(demo, far):
     builds = demo.builds.head(80)
     pulls = demo.pulls[demo.pulls["sheet_id"].isin(builds["sheet_id"])]

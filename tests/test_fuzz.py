@@ -1,8 +1,10 @@
 """A short run of the fuzzer; ``make fuzz`` does the long one."""
 
+import pytest
 from fuzz_reader import run
 
 
+@pytest.mark.slow
 def test_no_input_breaks_the_reader():
     met = run(1500)
     assert met["inputs"] >= 1000

@@ -406,7 +406,7 @@ def test_the_month_as_an_analyst_runs_it(months, bundles, tmp_path):
     assert refused.returncode == 2
     assert "is of bundle another" in " ".join(refused.stderr.split())
     page = (reports / "judgement.html").read_text()
-    assert "because" in page
+    assert "Verdict: " in page
     promoted = run("promote", bundles["new"][0], "--into", models, "--judgement",
                    reports / "judgement.json")  # fmt: skip
     assert promoted.returncode == 0, promoted.stderr

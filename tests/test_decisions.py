@@ -524,7 +524,7 @@ def test_a_sheet_the_model_learned_from_is_said_to_be_one(demo):
     path = next(iter(sorted((demo.folder / "shared" / "accepted").glob("*.csv"))))
     found = json.loads(run(demo, "against", path, "--json").stdout)
     assert found["learned_from"]
-    assert "has learned from this very sheet" in " ".join(found["said"])
+    assert "This sheet was used to train the model" in " ".join(found["said"])
 
 
 def test_a_build_that_stands_outside_is_said_to_first(demo, write_sheet):

@@ -162,7 +162,7 @@ def private_name(
     if word is None:
         return text, None
     message = (
-        f"{title} contains {word!r} from the shop's name and is shared as it is. Rename it if that"
-        " says too much."
+        f"{title} contains {word!r} from the shop's name and is shared as it is. Rename it if it"
+        " gives you away."
     )
     return text, Finding("name-hint", message, field, None, text)

@@ -134,8 +134,8 @@ def train(
     for level in (0.9, 0.95):
         if shops < needed_shops(level):
             typer.echo(
-                f"No {100 * level:g} % limits: {counted(shops, 'shop')} are too few, it takes"
-                f" {needed_shops(level)}.",
+                f"No {100 * level:g} % limits: they need sheets of {needed_shops(level)} shops, and"
+                f" there {'is' if shops == 1 else 'are'} {shops}.",
                 err=True,
             )
 

@@ -174,8 +174,13 @@ def withdraw(
     one = withdrawing.add(listed, code, sheet, today, why)
     what = f"sheet {one.sheet_id} of shop" if one.sheet_id else "all of shop"
     named = "" if code == shop else f" (the code of {shop!r} under your key)"
-    typer.echo(f"{what} {one.shop[: withdrawing.CODE_CHARS]}{named} is in {listed}")
-    typer.echo("Next: pullbook curate ... --withdrawn, train again, then pullbook audit")
+    typer.echo(
+        f"Withdrawn, in the list {listed}: {what} {one.shop[: withdrawing.CODE_CHARS]}{named}"
+    )
+    typer.echo(
+        f"Next: curate again with --withdrawn {listed}, train again, and look for what is left"
+        " with pullbook audit."
+    )
 
 
 def audit(

@@ -102,7 +102,11 @@ def contribute(
     key = anonymise.make_key(path)
     outcome = contributing.contribute(paths, into, key, _own_headings(headings))
     if new:
-        typer.echo(f"Made a key in {path}. Keep it safe: it lets you ask as your shop.", err=True)
+        typer.echo(
+            f"Made a key in {path}. Back it up and keep it private: it gives you predictions for"
+            " your own dyno, and your rejected originals back.",
+            err=True,
+        )
     _report(outcome, into)
     raise typer.Exit(code=int(bool(outcome.plan.refused)))
 

@@ -72,8 +72,8 @@ def notes(found: Choice) -> list[str]:
     if len(front) > 1:
         names = "; ".join(one.name for one in front[:_MOST_UNBEATEN])
         lines.append(
-            "Nothing else has both more mean torque from"
-            f" {found.low[0]:.0f} to {found.low[1]:.0f} rpm and more peak power than: {names}."
+            f"Best trade-offs of torque from {found.low[0]:.0f} to {found.low[1]:.0f} rpm against"
+            f" peak power: {names}."
         )
     if any(one.power is not None and one.power.at_end for one in shown(found)):
         lines.append(prediction_text.END_EXPLAINED)
@@ -112,7 +112,7 @@ def table_cells(found: Choice, one: Combination, units: Units) -> list[str]:
     value = units.between(one.goal, found.unit)
     standing = one.found.standing.value
     marks = [] if standing == "inside" else [prediction_text.PLACE[standing]]
-    marks += [] if one.swept else ["not tested at all of these speeds"]
+    marks += [] if one.swept else ["not tested at every one of these speeds"]
     return [
         f"{value.value:.0f}",
         prediction_text.limits(value),

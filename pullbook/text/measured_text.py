@@ -48,9 +48,7 @@ def first(found: Measured, known: bool, units: Units) -> list[str]:
         why = "; ".join(prediction_text.reasons(prediction.reasons, units))
         lines.append(f"This build is {prediction_text.STANDING[prediction.standing.value]}: {why}.")
     if known:
-        lines.append(
-            "The model has learned from this very sheet, so a good fit says little about the model."
-        )
+        lines.append("This sheet was used to train the model, so a good match does not prove much.")
     if found.beyond:
         one = found.beyond == 1
         lines.append(

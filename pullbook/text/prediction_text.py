@@ -168,7 +168,7 @@ def short_peak(peak: Peak | None, *, at: str = " at ") -> str:
 
 
 #: What stands below a table with such cells.
-END_EXPLAINED = "(end): highest at the end of what was tested, so it is no peak."
+END_EXPLAINED = "(end): highest at the end of what was tested, so there may be more beyond it."
 
 
 def summary(answer: Answer, units: Units) -> str:

@@ -174,9 +174,8 @@ def withdraw(
     one = withdrawing.add(listed, code, sheet, today, why)
     what = f"sheet {one.sheet_id} of shop" if one.sheet_id else "all of shop"
     named = "" if code == shop else f" (the code of {shop!r} under your key)"
-    typer.echo(
-        f"Withdrawn, in the list {listed}: {what} {one.shop[: withdrawing.CODE_CHARS]}{named}"
-    )
+    short = one.shop[: withdrawing.CODE_CHARS]
+    typer.echo(f"Withdrawn, in the list {listed}: {what} {short}{named}")
     typer.echo(
         f"Next: curate again with --withdrawn {listed}, train again, and look for what is left"
         " with pullbook audit."

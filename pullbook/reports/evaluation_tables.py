@@ -74,7 +74,7 @@ def _picture(coverage: pd.DataFrame, errors: pd.DataFrame, path: Path) -> None:
         top.set_xlabel("error of a sheet's curve, % of torque (rms)")
         top.set_ylabel("sheets with no more error, %")
         top.legend(frameon=False, fontsize=10, loc="lower right")
-        top.set_title(f"Error on shops the model has not seen ({REFERENCE})", loc="left")
+        top.set_title(f"Error on new shops ({REFERENCE})", loc="left")
         bottom.plot([40, 100], [40, 100], color="#8b9096", linewidth=1)
         bottom.annotate("the level itself", (44, 44), xytext=(6, -12), textcoords="offset points",
                         color="#5b6268", fontsize=9)  # fmt: skip

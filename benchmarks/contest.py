@@ -29,6 +29,7 @@ from pullbook.model.training import hold_out
 from pullbook.model.training.train_model import THREADS, train
 from pullbook.pipeline.curation import curate, data_set
 from pullbook.pipeline.demo import sheets as demo_sheets
+from pullbook.pipeline.demo.shops import Circle
 from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.privacy import contribute
 
@@ -197,7 +198,7 @@ def side_by_side(
 
 def learning_curve(folder: Path, settings: Settings) -> pd.DataFrame:
     """Return the error, % rms, of each predictor by the number of sheets learned from."""
-    demo_sheets.make(folder / "sheets", sheets=_MANY, shops=_SHOPS, seed=7)
+    demo_sheets.make(folder / "sheets", Circle(_SHOPS, _MANY, seed=7))
     contribute.contribute([folder / "sheets"], folder / "in", b"a key for the benchmarks")
     data = curate.curate([folder / "in"])
     builds, pulls = data.builds, data.pulls

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pullbook.pipeline.demo import sheets
+from pullbook.pipeline.demo.shops import Circle
 from pullbook.pipeline.privacy import contribute, contributed_sheet, refused_sheets
 from pullbook.pipeline.reading import find_sheets
 from pullbook.pipeline.reading.parse_sheet import typed
@@ -22,7 +23,7 @@ def make(folder: Path, counts: list[int]) -> list[Path]:
 
     Every sheet is one of the demo's with its torque tilted and scattered, so none is a copy.
     """
-    sheets.make(folder / "base", sheets=_BASE, shops=_SHOPS)
+    sheets.make(folder / "base", Circle(_SHOPS, _BASE))
     contribute.contribute([folder / "base"], folder / "few", b"a key for the benchmarks")
     base = [typed(raw) for raw in find_sheets.sheets([folder / "few" / refused_sheets.ACCEPTED])]
     rng = np.random.default_rng(1)

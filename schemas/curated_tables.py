@@ -10,13 +10,14 @@ from __future__ import annotations
 from functools import cache
 from typing import TYPE_CHECKING
 
+import pandas as pd
 import pandera.pandas as pa
 
 from pullbook.schemas.codes import CODES, Severity
 from pullbook.schemas.fields import CURATED_FIELDS, FIELDS, PULL_FIELDS
 
 if TYPE_CHECKING:
-    from pullbook.schemas.fields import Field
+    from pullbook.schemas.field import Field
 
 #: How a curated sheet was brought to the reference condition.
 ROUTES = ("weather", "nominal", "stated")
@@ -47,6 +48,16 @@ def builds_schema() -> pa.DataFrameSchema:
     columns["content"] = pa.Column("str")
     columns["copies"] = pa.Column("int64", pa.Check.ge(1))
     return pa.DataFrameSchema(columns, unique=["sheet_id"], strict=True)
+
+
+def complete(builds: pd.DataFrame) -> pd.DataFrame:
+    """Return curated builds with every field: blank, if it did not exist when they were written."""
+    blank = {
+        name: pd.Series([None] * len(builds), dtype=FIELDS[name].dtype, index=builds.index)
+        for name in CURATED_FIELDS
+        if name not in builds
+    }
+    return builds.assign(**blank)
 
 
 @cache

@@ -11,10 +11,8 @@ import tempfile
 from collections import Counter
 from pathlib import Path
 
-import numpy as np
-
 from pullbook.pipeline.checks import check_sheet, duplicates
-from pullbook.pipeline.demo import sheets, shops
+from pullbook.pipeline.demo import dyno_pulls, sheets, shops
 from pullbook.pipeline.reading import find_sheets, parse_sheet
 
 SHOPS, SHEETS = 24, 320
@@ -28,8 +26,7 @@ EXPECTED = {
 
 def clean(seed: int):
     """Return made sheets as fields, headings and rows of text."""
-    rng = np.random.default_rng(seed)
-    made = shops.run(shops.open_shops(SHOPS, SHEETS, rng), rng)
+    made = dyno_pulls.run(shops.Circle(SHOPS, SHEETS, seed))
     return [(sheets.fields_of(m), *sheets.pull_of(m)) for m in made]
 
 

@@ -8,7 +8,8 @@ from pullbook.pipeline.checks import check_sheet
 from pullbook.pipeline.reading import parse_sheet
 from pullbook.pipeline.values import cells
 from pullbook.pipeline.values.headings import PLAIN
-from pullbook.schemas.fields import FIELDS, Kind
+from pullbook.schemas.field import Kind
+from pullbook.schemas.fields import FIELDS
 
 BASE = {
     "sheet_id": "harbour-launch",

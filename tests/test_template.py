@@ -15,7 +15,8 @@ from pullbook.pipeline.builds import build_files, build_template, json_schema
 from pullbook.pipeline.checks import check_sheet
 from pullbook.pipeline.reading import parse_sheet
 from pullbook.pipeline.values import cells
-from pullbook.schemas.fields import BUILD_FIELDS, FIELDS, Kind, Role
+from pullbook.schemas.field import Kind, Role
+from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 
 ROOT = Path(__file__).parents[1]
 TEXT = build_template.text()

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-    from pullbook.pipeline.demo.shops import Made
+    from pullbook.pipeline.demo.dyno_pulls import Made
 
 
 @dataclass

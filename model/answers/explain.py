@@ -192,7 +192,7 @@ def typical_build(fields: pd.DataFrame) -> pd.DataFrame:
     row: dict[str, Any] = {}
     for name in CURATED_FIELDS:
         known = fields[name].dropna()
-        if known.empty or name in ("sheet_id", "shop", "family"):
+        if known.empty or name in ("sheet_id", "shop", "family", "engine"):
             row[name] = None
         elif FIELDS[name].numeric:
             middle = float(known.astype(float).median())

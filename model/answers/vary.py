@@ -14,8 +14,9 @@ from pullbook.model.answers.prediction import BAND_POINTS
 from pullbook.pipeline.builds import build_files
 from pullbook.schemas.answer import rounded
 from pullbook.schemas.errors import InputError
+from pullbook.schemas.field import Kind
 from pullbook.schemas.field_words import described, spoken
-from pullbook.schemas.fields import FIELDS, Kind
+from pullbook.schemas.fields import FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

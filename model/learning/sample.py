@@ -9,7 +9,6 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pullbook.pipeline.features import engineered_features
-from pullbook.pipeline.features.feature_table import GIVEN
 from pullbook.schemas.errors import InputError
 
 Floats = NDArray[np.float64]
@@ -32,7 +31,7 @@ class Sample:
     shops
         Code of the shop of each sheet.
     engines
-        Number of the engine of each sheet: sheets of one shop with equal fields share it.
+        Number of the engine of each sheet, as `engines_of` tells them apart.
     table
         Features, a row a sheet; columns of `feature_table.make`.
     sheet
@@ -107,20 +106,30 @@ def sample_of(builds: pd.DataFrame, pulls: pd.DataFrame, table: pd.DataFrame) ->
     order = np.argsort(sheet, kind="stable")
     pulls, sheet = pulls.iloc[order], sheet[order]
     size = charge(table)
-    identity = table.drop(columns=[c for c in table if str(c).startswith(GIVEN)])
-    engines = identity.assign(shop=builds["shop"].to_numpy()).groupby(
-        ["shop", *identity.columns], dropna=False, sort=False
-    )
     return Sample(
         sheet_ids=tuple(builds["sheet_id"]),
         shops=builds["shop"].to_numpy(dtype=np.str_),
-        engines=np.asarray(engines.ngroup(), dtype=np.int64),
+        engines=engines_of(builds),
         table=table,
         sheet=sheet,
         rpm=pulls["rpm"].to_numpy(dtype=float),
         target=np.log(pulls["torque"].to_numpy(dtype=float) / size[sheet]),
         weight=weight_of(builds),
     )
+
+
+def engines_of(builds: pd.DataFrame) -> Ints:
+    """Return the number of the engine of each sheet, shape (sheets,).
+
+    Sheets of one shop share it where they name the same engine. Those that name none share it where
+    they agree in family, cylinders and bore, a blank being like a blank: too few engines make the
+    limits wider, too many make them untrue.
+    """
+    named = builds["engine"].notna()
+    alike = builds[["family", "cylinders", "bore"]].mask(named)
+    groups = [builds["shop"], builds["engine"], *(alike[name] for name in alike)]
+    numbers: Ints = builds.groupby(groups, dropna=False, sort=False).ngroup().to_numpy(np.int64)
+    return numbers
 
 
 def charge(table: pd.DataFrame) -> Floats:

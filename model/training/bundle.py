@@ -34,6 +34,7 @@ from pullbook.model.training.bundle_arrays import (
 )
 from pullbook.model.training.train_model import Model
 from pullbook.pipeline.features import feature_table
+from pullbook.schemas import curated_tables
 from pullbook.schemas.fields import CURATED_FIELDS
 
 FORMAT = 3
@@ -200,7 +201,7 @@ def _verified(folder: Path, manifest: dict[str, Any], name: str) -> bytes:
 
 def _model(files: dict[str, bytes], manifest: dict[str, Any]) -> Model:
     names = tuple(str(name) for name in manifest["columns"])
-    builds = pd.read_parquet(BytesIO(files[SHEETS]))
+    builds = curated_tables.complete(pd.read_parquet(BytesIO(files[SHEETS])))
     filling = feature_table.load_filling(BytesIO(files[FILLING]))
     with np.load(BytesIO(files[ARRAYS]), allow_pickle=False) as archive:
         arrays = {name: archive[name] for name in archive.files}

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from pullbook.pipeline.values.headings import Headings
     from pullbook.pipeline.values.sheet import Build
-    from pullbook.schemas.fields import Value
+    from pullbook.schemas.field import Value
 
 
 def raw_builds(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:

@@ -17,13 +17,14 @@ from pullbook.pipeline.reading import sheet_file
 from pullbook.pipeline.values.cells import is_missing
 from pullbook.pipeline.values.headings import PLAIN, squash
 from pullbook.pipeline.values.sheet import Cell
-from pullbook.schemas.fields import FIELDS, Kind
+from pullbook.schemas.field import Kind
+from pullbook.schemas.fields import FIELDS
 from pullbook.schemas.findings import Finding, refused
 
 if TYPE_CHECKING:
     from pullbook.pipeline.values.headings import Headings
     from pullbook.pipeline.values.sheet import RawSheet
-    from pullbook.schemas.fields import Field, Value
+    from pullbook.schemas.field import Field, Value
 
 EXTEND = "extend"
 #: Endings of build files.

@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING, Any
 from pullbook.pipeline.builds import build_template, extended_build
 from pullbook.pipeline.values.cells import CUSTOMARY, FLAGS, MISSING
 from pullbook.pipeline.values.headings import squash
-from pullbook.schemas.fields import FIELDS, Kind
+from pullbook.schemas.field import Kind
+from pullbook.schemas.fields import FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from pullbook.schemas.fields import Field
+    from pullbook.schemas.field import Field
 
 Schema = dict[str, Any]
 

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from pullbook.pipeline.values.sheet import Build
-    from pullbook.schemas.fields import Value
+    from pullbook.schemas.field import Value
 
 
 GOALS = ("mean_torque", "torque", "power")

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from pullbook.pipeline.values.sheet import Sheet
-    from pullbook.schemas.fields import Field
+    from pullbook.schemas.field import Field
 
 #: Units that people forget to write, by the unit that is then assumed.
 _LEFT_OUT = {

@@ -38,7 +38,10 @@ _TWICE = 0.08
 _GAP_RPM, _GAP_STEPS = 500.0, 3.0
 #: Number of successive equal torques: of readings with decimals, and of readings without.
 _STUCK, _STUCK_WHOLE = 4, 7
+#: In whole numbers the top of a flat curve repeats as well, and goes on in steps of one or two.
+_STUCK_FLAT, _STEPS = 12, 2.5
 _ROUNDING = 1e-9
+_WHOLE = 1e-6
 #: Pulls of one sheet disagree if their mean torque differs by more than this share.
 _DISAGREE = 0.04
 
@@ -188,14 +191,15 @@ def gaps(sheet: Sheet) -> Iterator[Finding]:
 def stuck(sheet: Sheet) -> Iterator[Finding]:
     """A sensor that shows the same torque at many speeds is stuck or at its limit."""
     for curve in curves(sheet):
-        start, whole = 0, all(torque.is_integer() for _, torque, _ in curve)
+        start, whole = 0, _in_whole_numbers(curve)
         for at in range(1, len(curve) + 1):
             held = curve[start][1]
             if at < len(curve) and abs(curve[at][1] - held) <= _ROUNDING * held:
                 continue
-            if at - start >= (_STUCK_WHOLE if whole else _STUCK):
-                speeds = {rpm for rpm, _, _ in curve[start:at]}
-                if len(speeds) >= (_STUCK_WHOLE if whole else _STUCK):
+            speeds = {rpm for rpm, _, _ in curve[start:at]}
+            if len(speeds) >= (_STUCK_WHOLE if whole else _STUCK):
+                beside = [abs(curve[i][1] - held) for i in (start - 1, at) if 0 <= i < len(curve)]
+                if not whole or len(speeds) >= _STUCK_FLAT or max(beside, default=0.0) > _STEPS:
                     message = (
                         f"Torque is {held:.4g} lb-ft at {len(speeds)} successive speeds, from"
                         f" {min(speeds):.0f} to {max(speeds):.0f} rpm. Check whether the sensor was"
@@ -203,6 +207,14 @@ def stuck(sheet: Sheet) -> Iterator[Finding]:
                     )
                     yield Finding("sensor-plateau", message, "torque", curve[start][2].row)
             start = at
+
+
+def _in_whole_numbers(curve: Curve) -> bool:
+    """Return whether torque was written without a decimal, in lb-ft or in N.m."""
+    return any(
+        all(abs(torque * unit - round(torque * unit)) <= _WHOLE for _, torque, _ in curve)
+        for unit in (1.0, LBFT)
+    )
 
 
 def disagreeing(sheet: Sheet) -> Iterator[Finding]:

@@ -88,7 +88,7 @@ def load(folder: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
     from pyarrow import ArrowException  # noqa: PLC0415 - slow to import
 
     try:
-        builds = pd.read_parquet(folder / BUILDS)
+        builds = curated_tables.complete(pd.read_parquet(folder / BUILDS))
         pulls = pd.read_parquet(folder / PULLS)
         curated_tables.builds_schema().validate(builds, lazy=True)
         curated_tables.pulls_schema().validate(pulls, lazy=True)

@@ -1,27 +1,37 @@
-"""Write the demo's sheets: ``python -m pullbook.pipeline.demo FOLDER``."""
+"""Write invented sheets: ``python -m pullbook.pipeline.demo FOLDER``."""
 
 from __future__ import annotations
 
 import argparse
 from pathlib import Path
 
-from pullbook.pipeline.demo import sheets
+from pullbook.pipeline.demo import sheets, shops
 
 
 def main() -> None:
-    """Write the sheets of the invented circle below the folder that is named."""
+    """Write the sheets of an invented circle, or of several and of lone shops, below a folder."""
     parser = argparse.ArgumentParser(
         prog="python -m pullbook.pipeline.demo", description=main.__doc__
     )
     parser.add_argument("folder", type=Path)
-    parser.add_argument("--sheets", type=int, default=sheets.SHEETS)
-    parser.add_argument("--shops", type=int, default=sheets.SHOPS)
-    parser.add_argument("--seed", type=int, default=sheets.SEED)
+    parser.add_argument("--sheets", type=int, default=shops.SHEETS, help="of each circle")
+    parser.add_argument("--shops", type=int, default=shops.SHOPS, help="of each circle")
+    parser.add_argument("--seed", type=int, default=shops.SEED)
     parser.add_argument("--newer", type=Path, help="where to write the newest batch")
-    given = parser.parse_args()
-    sheets.make(
-        given.folder, sheets=given.sheets, shops=given.shops, seed=given.seed, newer=given.newer
+    parser.add_argument(
+        "--circles", type=int, default=0, help="so many circles, each with families of its own"
     )
+    parser.add_argument("--lone", type=int, default=0, help="so many shops that are in no circle")
+    given = parser.parse_args()
+    several = {
+        "circle": shops.circles(given.circles, given.seed, given.shops, given.sheets),
+        "lone": shops.lone_shops(given.lone, given.seed),
+    }
+    for name, found in several.items():
+        for number, circle in enumerate(found, start=1):
+            sheets.make(given.folder / f"{name}-{number}", circle)
+    if not given.circles and not given.lone:
+        sheets.make(given.folder, shops.Circle(given.shops, given.sheets, given.seed), given.newer)
 
 
 if __name__ == "__main__":

@@ -9,6 +9,8 @@ engine at one speed).
 
 from __future__ import annotations
 
+import os
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,16 +24,21 @@ from pullbook.pipeline.demo.gas_exchange import (
     Array,
     Cases,
     State,
+    Valves,
     exchange,
     settle,
+    valves,
 )
+from pullbook.pipeline.parallel.workers import Processes
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
 
 _STEP_DEG = 1.0
-_CYCLES = 4
+_CYCLES = 3
+#: Cases run at once: as many as fit the processor's cache.
+_BLOCK = 1536
 
 
 def brake_torque(
@@ -51,9 +58,10 @@ def brake_torque(
     Two arrays of shape (cases,).
 
     """
-    block = 2048  # fits the processor's cache
-    starts = range(0, len(cases), block)
-    parts = [_run(cases.rows(slice(s, s + block))) for s in (track(starts) if track else starts)]
+    starts = range(0, len(cases), _BLOCK)
+    blocks = [cases.rows(slice(s, s + _BLOCK)) for s in starts]
+    done = Processes(os.cpu_count() or 1).each(_run, blocks)
+    parts = [part for _, part in zip(track(starts) if track else starts, done, strict=True)]
     torque, friction = (np.concatenate(column) for column in zip(*parts, strict=True))
     return torque, friction
 
@@ -68,9 +76,9 @@ def _run(c: Cases) -> tuple[Array, Array]:
     air = np.zeros(len(c))
     work = friction = np.zeros(len(c))
     angles = np.arange(0.0, 720.0, _STEP_DEG)
-    volumes = [_volume(c, angle, area, clearance) for angle in np.append(angles, 720.0)]
+    turn = _turn(c, angles, area, clearance)
     for _ in range(_CYCLES):
-        work, rub, air = _one_cycle(c, state, plenum, dt, angles, volumes, area)
+        work, rub, air = _one_cycle(c, state, plenum, dt, turn, area)
         mean_flow = air * c.cylinders * c.rpm / 120.0
         density = plenum / (GAS * c.charge_kelvin)
         drop = 0.5 * (mean_flow / c.throttle_area) ** 2 / density
@@ -97,14 +105,37 @@ def _start(c: Cases, volume: Array) -> State:
     )
 
 
-def _volume(c: Cases, angle: float, area: Array, clearance: Array) -> Array:
+@dataclass(slots=True)
+class _Turn:
+    """What is the same in every cycle, by step: it depends on the parts and the speed alone.
+
+    Shapes (steps,), (steps + 1, cases) and (steps, cases).
+    """
+
+    angles: Array  # crank degrees from firing top dead centre
+    volumes: Array  # m3, before each step and after the last
+    heating: Array  # ratio of temperatures over the change of volume
+    surface: Array  # of the wall, times what heat transfer takes from parts, speed and step
+    valves: Valves
+
+
+def _turn(c: Cases, angles: Array, area: Array, clearance: Array) -> _Turn:
     throw = c.stroke / 2
-    radians = np.deg2rad(angle)
+    radians = np.deg2rad(np.append(angles, 720.0))[:, None]
     down = (
         throw * (1 - np.cos(radians)) + c.rod - np.sqrt(c.rod**2 - (throw * np.sin(radians)) ** 2)
     )
-    volume: Array = clearance + area * down
-    return volume
+    volumes = clearance + area * down
+    # Speed and size of the charge motion set how fast heat goes to the wall.
+    motion = 4.4 * c.heat * c.bore**-0.2 * 1e3**-0.8 * (c.stroke * c.rpm / 14.0) ** 0.8
+    dt = _STEP_DEG / (6.0 * c.rpm)
+    return _Turn(
+        angles,
+        volumes,
+        heating=np.exp((GAMMA - 1.0) * np.log(volumes[:-1] / volumes[1:])),
+        surface=motion * dt * (2.6 * area + 4.0 * volumes[1:] / c.bore),
+        valves=valves(c, angles),
+    )
 
 
 def _burn_law(c: Cases, residual: Array, filling: Array) -> tuple[Array, Array]:
@@ -113,27 +144,37 @@ def _burn_law(c: Cases, residual: Array, filling: Array) -> tuple[Array, Array]:
     Good filling with high compression needs octane; without it the spark is retarded.
     """
     duration = c.burn * (44.0 + 5.5 * (c.rpm / 1000.0 - 3.0) * 0.6 + 120.0 * residual)
-    severity = c.compression * filling**0.8 - (0.27 * (c.octane - 87.0) + 9.3)
-    hold = 1.5 * np.log1p(np.exp(1.4 * severity)) + c.spark_retard
+    severity = c.compression * filling**0.8 - (0.27 * (c.octane - 87.0) + 9.3 + c.knock)
+    hold = 1.1 * np.log1p(np.exp(1.4 * severity)) + c.spark_retard
     center = 8.5 + hold
     return center - 0.48 * duration, duration
 
 
+def _unready(c: Cases, swept: Array) -> Array:
+    """Return the share of the fuel that is not ready to burn.
+
+    A slow charge drops its fuel and spreads it unevenly over the cylinders; a fast one carries it.
+    """
+    velocity = swept * c.rpm / 30.0 / c.port_area
+    slow: Array = c.wet * np.exp(-((velocity / 26.0) ** 1.5))
+    return slow
+
+
 def _one_cycle(
-    c: Cases, s: State, plenum: Array, dt: Array, angles: Array, volumes: list[Array], area: Array
+    c: Cases, s: State, plenum: Array, dt: Array, turn: _Turn, area: Array
 ) -> tuple[Array, Array, Array]:
     n = len(c)
     work, rub, air = np.zeros(n), np.zeros(n), np.zeros(n)
     swept = area * c.stroke
+    energy = c.energy * (1.0 - _unready(c, swept))
     filling = s.mass * GAS * c.charge_kelvin / (ATMOSPHERE * swept)
     start, duration = _burn_law(c, s.burned, filling)
-    heat = s.mass * (1.0 - s.burned) * c.energy
-    speed = c.stroke * c.rpm  # sets wall heat transfer only
+    heat = s.mass * (1.0 - s.burned) * energy
     released = np.zeros(n)
     exhaust_volume = 0.9 * c.port_volume
-    for i, angle in enumerate(angles):
-        v0, v1 = volumes[i], volumes[i + 1]
-        s.kelvin = s.kelvin * (v0 / v1) ** (GAMMA - 1.0)
+    for i, angle in enumerate(turn.angles):
+        v0, v1 = turn.volumes[i], turn.volumes[i + 1]
+        s.kelvin = s.kelvin * turn.heating[i]
         pressure = s.mass * GAS * s.kelvin / v1
         # heat in and out
         at = angle if angle < 360.0 else angle - 720.0
@@ -141,16 +182,21 @@ def _one_cycle(
         done = np.where(at < -120.0, 0.0, done) if angle >= 360.0 else done
         gained = np.maximum(done - released, 0.0) * heat if angle < 180.0 or angle > 600.0 else 0.0
         released = np.maximum(done, released) if angle < 180.0 or angle > 600.0 else released
-        wall = (
-            4.4 * c.bore**-0.2 * (pressure / 1e3) ** 0.8 * s.kelvin**-0.55 * (speed / 14.0) ** 0.8
-        )
-        surface = 2.6 * area + 4.0 * v1 / c.bore
-        lost = wall * surface * (s.kelvin - 440.0) * dt
+        wall = np.exp(0.8 * np.log(pressure) - 0.55 * np.log(s.kelvin))
+        lost = wall * turn.surface[i] * (s.kelvin - 440.0)
         s.kelvin = s.kelvin + (gained - lost) / (s.mass * CV)
         # gas exchange
         if 90.0 < angle < 700.0:
             pressure = s.mass * GAS * s.kelvin / v1
-            air = air + exchange(c, s, angle, pressure, plenum, dt, exhaust_volume)
+            air = air + exchange(
+                c,
+                s,
+                (turn.valves.intake[i], turn.valves.exhaust[i]),
+                pressure,
+                plenum,
+                dt,
+                exhaust_volume,
+            )
         elif angle >= 700.0 or angle <= 90.0:
             settle(c, s, plenum, dt, exhaust_volume)
         pressure = s.mass * GAS * s.kelvin / v1
@@ -161,7 +207,7 @@ def _one_cycle(
         if angle == 600.0 - _STEP_DEG:  # the valves are closed: the heat of the charge is known
             filling = s.mass * GAS * c.charge_kelvin / (ATMOSPHERE * swept)
             start, duration = _burn_law(c, s.burned, filling)
-            heat = s.mass * (1.0 - s.burned) * c.energy
+            heat = s.mass * (1.0 - s.burned) * energy
             released = np.zeros(n)
         if angle == 130.0:
             s.burned = np.ones(n)

@@ -3,14 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-
-if TYPE_CHECKING:
-    pass
-
 
 Array = NDArray[np.float64]
 
@@ -46,7 +41,7 @@ class Cases:
     intake_open: Array  # crank degrees from first to last lift
     intake_center: Array  # after gas-exchange top dead centre
     intake_lift: Array
-    intake_shape: Array
+    lobe_shape: Array  # how full the lobes are
     intake_diameter: Array
     intake_valves: Array
     intake_quality: Array
@@ -59,7 +54,8 @@ class Cases:
     port_area: Array
     port_volume: Array
     runner_length: Array
-    shared_plenum: Array  # 0 a runner of its own .. 1 one open plenum
+    bends: Array  # loss of the runner's bends and mouth, velocity heads
+    wet: Array  # share of the fuel that is not ready to burn when the charge stands still
     throttle_area: Array  # effective, all barrels
     primary_area: Array
     primary_length: Array
@@ -69,8 +65,10 @@ class Cases:
     charge_kelvin: Array
     energy: Array  # J released a kg of mixture
     octane: Array
+    knock: Array  # compression that the chamber stands more than others
     spark_retard: Array  # crank degrees from the best
     burn: Array  # relative burn duration of the chamber
+    heat: Array  # relative heat to the walls
     friction: Array
     pumps: Array  # N.m of belt-driven drag at 5000 rpm
 
@@ -117,7 +115,10 @@ def lift_at(degrees: Array, center: Array, opening: Array, peak: Array, shape: A
 def _orifice(area: Array, p_up: Array, t_up: Array, p_down: Array) -> Array:
     """Return the mass flow through an area from the higher to the lower pressure, kg/s."""
     ratio = np.clip(p_down / p_up, 0.53, 1.0)
-    bracket = np.maximum(ratio**1.4286 - ratio**1.7143, 0.0)
+    root = np.exp(np.log(ratio) / 7.0)  # of the seventh degree; powers take much longer
+    squared = root * root
+    fourth = squared * squared
+    bracket = np.maximum(fourth * fourth * squared * (1.0 - squared), 0.0)
     flow: Array = area * p_up * np.sqrt(7.0 * bracket / (GAS * t_up))
     return flow
 
@@ -132,13 +133,41 @@ def _valve_area(lift: Array, diameter: Array, count: Array, throat: Array, quali
     return area
 
 
+@dataclass(slots=True)
+class Valves:
+    """The flow areas of both valves through the cycle, m2; shape (steps, cases)."""
+
+    intake: Array
+    exhaust: Array
+
+
+def valves(c: Cases, angles: Array) -> Valves:
+    """Return the flow areas at crank angles of the cycle; nothing of them depends on the gas."""
+    degrees = angles[:, None]
+    lift = lift_at(degrees, 360.0 + c.intake_center, c.intake_open, c.intake_lift, c.lobe_shape)
+    intake = _valve_area(lift, c.intake_diameter, c.intake_valves, c.port_area, c.intake_quality)
+    lift = lift_at(degrees, 360.0 - c.exhaust_center, c.exhaust_open, c.exhaust_lift, c.lobe_shape)
+    throat = 0.8 * c.port_area
+    return Valves(
+        intake,
+        _valve_area(lift, c.exhaust_diameter, c.exhaust_valves, throat, c.exhaust_quality),
+    )
+
+
 def exchange(
-    c: Cases, s: State, angle: float, pressure: Array, plenum: Array, dt: Array, exhaust: Array
+    c: Cases,
+    s: State,
+    openings: tuple[Array, Array],
+    pressure: Array,
+    plenum: Array,
+    dt: Array,
+    exhaust: Array,
 ) -> Array:
-    """Move gas through both valves for one step; return the fresh mass that came in, kg."""
-    degrees = np.full(len(c), angle)
-    lift = lift_at(degrees, 360.0 + c.intake_center, c.intake_open, c.intake_lift, c.intake_shape)
-    opening = _valve_area(lift, c.intake_diameter, c.intake_valves, c.port_area, c.intake_quality)
+    """Move gas through both valves for one step; return the fresh mass that came in, kg.
+
+    ``openings`` are the areas of `Valves` at this step.
+    """
+    opening, outlet = openings
     port = s.port_mass * GAS * c.charge_kelvin / c.port_volume
     inward = port > pressure
     flow = _orifice(
@@ -156,15 +185,10 @@ def exchange(
     s.port_burned = (s.port_burned * s.port_mass + went * s.burned) / (s.port_mass + went)
     s.port_mass = s.port_mass + went - came
 
-    lift = lift_at(
-        degrees, 360.0 - c.exhaust_center, c.exhaust_open, c.exhaust_lift, c.intake_shape
-    )
-    throat = 0.8 * c.port_area
-    opening = _valve_area(lift, c.exhaust_diameter, c.exhaust_valves, throat, c.exhaust_quality)
     manifold = s.exhaust_mass * GAS * EXHAUST_KELVIN / exhaust
     outward = pressure > manifold
     flow = _orifice(
-        opening,
+        outlet,
         np.where(outward, pressure, manifold),
         np.where(outward, s.kelvin, EXHAUST_KELVIN),
         np.where(outward, manifold, pressure),
@@ -195,7 +219,7 @@ def settle(c: Cases, s: State, plenum: Array, dt: Array, exhaust: Array) -> None
     port = s.port_mass * GAS * c.charge_kelvin / c.port_volume
     length = c.runner_length + 0.09
     push = (plenum - port) / (density * length)
-    drag = (0.9 + 0.6 * c.shared_plenum) * s.runner * np.abs(s.runner) / (2.0 * length)
+    drag = (0.9 + c.bends) * s.runner * np.abs(s.runner) / (2.0 * length)
     s.runner = np.clip(s.runner + (push - drag) * dt, -180.0, 180.0)
     moved = np.clip(
         density * c.port_area * 1.12 * s.runner * dt, -0.2 * s.port_mass, 0.3 * s.port_mass

@@ -11,21 +11,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pullbook.pipeline.demo import shops as demo_shops
-from pullbook.pipeline.demo.shops import LAST_YEAR
+from pullbook.pipeline.demo import dyno_pulls
+from pullbook.pipeline.demo.engine_series import LAST_YEAR
+from pullbook.pipeline.demo.shops import Circle
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.schemas.fields import FIELDS
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
     from pathlib import Path
 
     from openpyxl import Workbook
 
-    from pullbook.pipeline.demo.shops import Made, Shop
+    from pullbook.pipeline.demo.dyno_pulls import Made, Track
+    from pullbook.pipeline.demo.shops import Shop
 
-#: Number of shops and sheets of the demo, and its seed.
-SHOPS, SHEETS, SEED = 60, 800, 20260
 #: One in this many shops joined the circle with the newest batch.
 _JOINED = 15
 _BEGINNING = dt.datetime(2020, 1, 1)
@@ -45,23 +44,18 @@ NOTICE = "invented for a demonstration; no such shop or engine exists"
 
 def make(
     folder: Path,
-    *,
-    sheets: int = SHEETS,
-    shops: int = SHOPS,
-    seed: int = SEED,
+    circle: Circle = Circle(),  # noqa: B008 - it cannot change
     newer: Path | None = None,
-    track: Callable[[Iterable[int]], Iterable[int]] | None = None,
+    track: Track | None = None,
 ) -> list[Made]:
-    """Write the demo's sheets below a folder, one folder per shop.
+    """Write the sheets of an invented circle below a folder, one folder per shop.
 
     Parameters
     ----------
     folder
         Folder to write to; it is made if it does not exist.
-    sheets, shops
-        Number of sheets, about, and of shops.
-    seed
-        The same seed gives the same sheets.
+    circle
+        How many shops and sheets, and the seed; by default those of the demo.
     newer
         Folder for the newest batch: sheets of the last year, and all sheets of the shops that
         joined last. ``None`` makes one batch only.
@@ -73,16 +67,16 @@ def make(
     The sheets with their hidden values, for tests of the pipeline.
 
     """
-    rng = np.random.default_rng(seed)
-    made = demo_shops.run(demo_shops.open_shops(shops, sheets, rng), rng, track)
-    spoiled = rng.choice(len(made), size=max(2, len(made) // 60), replace=False)
+    made = dyno_pulls.run(circle, track)
+    rng = np.random.default_rng([circle.seed, 1])
+    spoiled = rng.choice(len(made), size=len(made) // 60, replace=False)
     for i, victim in enumerate(spoiled):
         made[victim].extra["fault"] = _FAULTS[i % len(_FAULTS)]
-    circle = list({m.shop.name: m.shop for m in made}.values())
-    joined = circle[-max(1, len(circle) // _JOINED) :]
-    for shop in circle:
+    circle_shops = list({m.shop.name: m.shop for m in made}.values())
+    joined = circle_shops[-max(1, len(circle_shops) // _JOINED) :]
+    for shop in circle_shops:
         own = [m for m in made if m.shop is shop]
-        late = [m for m in own if shop in joined or m.year == LAST_YEAR]
+        late = [m for m in own if shop in joined or m.day.year == LAST_YEAR]
         names = {m.sheet_id for m in late} if newer is not None else set()
         for place, batch in (
             (newer or folder, [m for m in own if m.sheet_id in names]),
@@ -142,7 +136,8 @@ def _csv(rows: list[list[str]]) -> str:
 def fields_of(m: Made) -> dict[str, str]:
     """Return the fields of a sheet as its shop writes them."""
     v: dict[str, object] = {"sheet_id": m.sheet_id, "shop": m.shop.name, **m.build.values}
-    v |= {"correction": m.stated, "tested_on": m.year, "notes": NOTICE}
+    v |= {"engine": m.engine or None, "correction": m.stated, "notes": NOTICE}
+    v["tested_on"] = m.day.isoformat() if m.shop.metric else m.day.year
     if m.shop.chassis:
         v["dyno"] = "chassis"
     if m.weather is not None:
@@ -185,8 +180,7 @@ def _spoil(v: dict[str, object], fault: str | None) -> None:
 
 def pull_of(m: Made) -> tuple[list[str], list[list[str]]]:
     """Return headings and rows of a pull as its shop writes them."""
-    fault = m.extra.get("fault")
-    metric = m.shop.metric
+    fault, metric, digits = m.extra.get("fault"), m.shop.metric, m.shop.digits
     torque = m.torque * (1.3558179483314004 if metric else 1.0)
     power = m.torque * m.rpm / TORQUE_POWER_CONSTANT * (0.745699872 if metric else 1.0)
     if fault == "newton metres":
@@ -195,7 +189,8 @@ def pull_of(m: Made) -> tuple[list[str], list[list[str]]]:
         power = power * 0.735
     headings = ["rpm", "torque (N.m)", "power (kW)"] if metric else ["rpm", "torque", "power"]
     rows = [
-        [f"{r:.0f}", f"{t:.1f}", f"{p:.1f}"] for r, t, p in zip(m.rpm, torque, power, strict=True)
+        [f"{r:.0f}", f"{t:.{digits}f}", f"{p:.{digits}f}"]
+        for r, t, p in zip(m.rpm, torque, power, strict=True)
     ]
     if fault == "newton metres":
         headings, rows = ["rpm", "torque"], [row[:2] for row in rows]

@@ -17,7 +17,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pullbook.pipeline.physics import engine_quantities
-from pullbook.schemas.fields import BUILD_FIELDS, CURATED_FIELDS, FIELDS, Kind
+from pullbook.schemas.field import Kind
+from pullbook.schemas.fields import BUILD_FIELDS, CURATED_FIELDS, FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping

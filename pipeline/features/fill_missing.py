@@ -18,7 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pullbook.pipeline.physics.engine_quantities import SIZE_FIELDS
-from pullbook.schemas.fields import BUILD_FIELDS, FIELDS, Kind
+from pullbook.schemas.field import Kind
+from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -9,7 +9,7 @@ from pullbook.pipeline.physics import correction_factors, humid_air
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from pullbook.schemas.fields import Value
+    from pullbook.schemas.field import Value
 
 
 class Route(NamedTuple):

@@ -102,6 +102,17 @@ def code(key: bytes, name: str) -> str:
     ]
 
 
+def engine_code(key: bytes, shop: str, engine: str) -> str:
+    """Return the code of an engine: sheets of one shop share it, and no two shops do.
+
+    >>> engine_code(b"key", "Tern Quay", "Lugworm") == engine_code(b"key", "tern quay", "LUGWORM")
+    True
+    >>> engine_code(b"key", "Tern Quay", "E1") == engine_code(b"key", "Withy Lock", "E1")
+    False
+    """
+    return f"engine-{code(key, f'{code(key, shop)} {engine}')[:_SHORT]}"
+
+
 def is_code(text: object) -> bool:
     """Return whether a text has the form of a code."""
     return isinstance(text, str) and _CODE.match(text) is not None
@@ -110,9 +121,9 @@ def is_code(text: object) -> bool:
 def anonymise(sheet: Sheet, key: bytes) -> None:
     """Replace the shop's name by its code and drop what could identify the shop, in place.
 
-    Free text and the dyno's location are dropped. The names of sheet and family are replaced by
-    codes if they contain the shop's name or more than a name, or are only the name of a file. A
-    sheet that already has a code keeps it.
+    Free text and the dyno's location are dropped. The name of the engine becomes a code. The names
+    of sheet and family become codes if they contain the shop's name or more than a name, or are
+    only the name of a file. A sheet that already has a code keeps it.
     """
     for name in WITHHELD:
         sheet.values.pop(name, None)
@@ -120,6 +131,9 @@ def anonymise(sheet: Sheet, key: bytes) -> None:
     if not isinstance(shop, str) or is_code(shop):
         return
     sheet.values["shop"] = code(key, shop)
+    engine = sheet.values.get("engine")
+    if isinstance(engine, str):
+        sheet.values["engine"] = engine_code(key, shop, engine)
     for name in _TEXTS:
         text = sheet.values.get(name)
         if isinstance(text, str):

@@ -11,7 +11,7 @@ from pullbook.schemas.fields import FIELDS
 
 if TYPE_CHECKING:
     from pullbook.pipeline.values.sheet import Reading
-    from pullbook.schemas.fields import Value
+    from pullbook.schemas.field import Value
 
 
 _DIGITS = 10

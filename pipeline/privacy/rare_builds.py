@@ -12,7 +12,7 @@ from pullbook.pipeline.physics.engine_quantities import SIZE_FIELDS
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from pullbook.schemas.fields import Value
+    from pullbook.schemas.field import Value
 
 #: Builds have the same engine if bore and stroke differ by less than this share.
 _SIZE = 0.012

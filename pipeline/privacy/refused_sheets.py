@@ -94,6 +94,8 @@ def _private_fields(raw: RawSheet, key: bytes, shop: str, code: str) -> list[str
             continue
         if name == "shop":
             text = code
+        elif name == "engine":
+            text = anonymise.engine_code(key, shop, cell.text)
         elif name in ("sheet_id", "family"):
             text, _ = anonymise.private_name(key, name, cell.text, shop, of_file=False)
         elif name == "tested_on":

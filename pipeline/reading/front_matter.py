@@ -15,7 +15,8 @@ import yaml
 
 from pullbook.pipeline.values.headings import PLAIN
 from pullbook.schemas.errors import InputError
-from pullbook.schemas.fields import FIELDS, Kind
+from pullbook.schemas.field import Kind
+from pullbook.schemas.fields import FIELDS
 from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:

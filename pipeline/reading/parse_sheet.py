@@ -12,7 +12,8 @@ from pullbook.pipeline.values import numerals
 from pullbook.pipeline.values.cells import CellError, is_missing, parse
 from pullbook.pipeline.values.sheet import Reading, Sheet
 from pullbook.pipeline.values.units import UnknownUnitError, WrongUnitError, scale
-from pullbook.schemas.fields import FIELDS, PULL_FIELDS, Kind
+from pullbook.schemas.field import Kind
+from pullbook.schemas.fields import FIELDS, PULL_FIELDS
 from pullbook.schemas.findings import Finding
 
 #: Cells that can show the decimal mark of a table.
@@ -23,7 +24,7 @@ _MOST_FAULTS = 100
 if TYPE_CHECKING:
     from pullbook.pipeline.reading.table_layout import Block
     from pullbook.pipeline.values.sheet import RawSheet
-    from pullbook.schemas.fields import Value
+    from pullbook.schemas.field import Value
 
 
 def typed(raw: RawSheet) -> Sheet:

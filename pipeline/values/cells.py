@@ -12,13 +12,13 @@ from pullbook.pipeline.values import numerals
 from pullbook.pipeline.values.headings import squash
 from pullbook.pipeline.values.units import UnknownUnitError, WrongUnitError, scale
 from pullbook.schemas.errors import InputError
-from pullbook.schemas.fields import Kind
+from pullbook.schemas.field import Kind
 from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from pullbook.schemas.fields import Field, Value
+    from pullbook.schemas.field import Field, Value
 
 MISSING = frozenset(
     {"", "na", "n/a", "-", "?", "unknown", "nan", "null", "none", "~", "#n/a", "n.a.", "--", "---"}

@@ -12,7 +12,7 @@ from pullbook.schemas.fields import FIELDS, PULL_FIELDS
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from pullbook.schemas.fields import Field
+    from pullbook.schemas.field import Field
 
 _BRACKET = re.compile(r"^(?P<name>[^(\[]+?)\s*[(\[](?P<unit>[^)\]]*)[)\]]\s*$")
 _AFTER_COMMA = re.compile(r"^(?P<name>[^,]+),\s*(?P<unit>[^,]+)$")

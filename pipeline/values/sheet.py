@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from pullbook.pipeline.values.headings import Headings
-    from pullbook.schemas.fields import Value
+    from pullbook.schemas.field import Value
     from pullbook.schemas.findings import Finding
 
 

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.model.answers.vary import VaryError
 from pullbook.schemas.errors import did_you_mean
-from pullbook.schemas.fields import BUILD_FIELDS, FIELDS, Kind
+from pullbook.schemas.field import Kind
+from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

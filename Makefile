@@ -6,7 +6,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check -qq
 
-.PHONY: demo test test-slow cover lint format repro bench docs peers ablation fuzz pins pythons release \
+.PHONY: demo test test-slow cover lint format repro bench docs peers ablation weak-spots fuzz pins pythons release \
   clean
 
 # --- set-up ---------------------------------------------------------------------------
@@ -79,6 +79,10 @@ $(VENV)/peers-ready: $(VENV)/dev-ready requirements/peers.txt
 
 peers: $(VENV)/peers-ready
 	@$(BIN)/python benchmarks/contest.py data/curated
+
+# Where answers fall short, over invented circles: some ten minutes.
+weak-spots: $(VENV)/dev-ready
+	@$(BIN)/python benchmarks/weak_spots.py
 
 ablation: $(VENV)/dev-ready
 	@$(BIN)/python benchmarks/ablation.py data/curated

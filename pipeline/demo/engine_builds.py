@@ -149,7 +149,7 @@ def draw_intake(build: Build, rng: Generator, wild: float) -> None:
     v = build.values
     if v["fuel_metering"] == "carburetor":
         kinds = ("dual plane", "single plane", "tunnel ram", "individual runner")
-        weights = np.array([0.75 - 0.45 * wild, 0.2 + 0.3 * wild, 0.02 + 0.08 * wild, 0.05])
+        weights = np.array([0.75 - 0.45 * wild, 0.2 + 0.3 * wild, 0.05 + 0.15 * wild, 0.05])
     else:
         kinds = ("long runner", "short runner", "individual runner")
         weights = np.array([0.55 - 0.3 * wild, 0.35, 0.1 + 0.2 * wild])

@@ -58,13 +58,13 @@ FAMILIES = (
     Family("petrel-six", "inline", 6, (3.875, 3.9, 3.935), (3.53, 3.75, 3.9), 6.0, 2, 0.485, _PUSHROD, 9.0, Hidden(0.92, 1.08, 0.98, 1.05, -0.3)),
     Family("cormorant-eight", "vee", 8, (4.25, 4.31, 4.35), (3.76, 4.0, 4.25), 6.3, 2, 0.5, _PUSHROD, 9.8, Hidden(0.97, 1.05, 1.08, 0.92, 0.1)),
     Family("plover-four", "inline", 4, (3.4, 3.44), (3.0, 3.15, 3.4), 5.5, 2, 0.47, _OHC, 9.3, Hidden(1.01, 0.98, 0.9, 1.05, 0.2)),
-    Family("eider-eight", "vee", 8, (3.78, 3.9, 4.0), (3.27, 3.62), 6.1, 2, 0.515, _PUSHROD[2:], 10.3, Hidden(1.12, 0.9, 0.94, 0.9, 0.7)),
+    Family("eider-eight", "vee", 8, (3.78, 3.9, 4.0), (3.27, 3.62), 6.1, 2, 0.515, _PUSHROD[2:], 10.3, Hidden(1.1, 0.92, 0.95, 0.94, 0.5)),
     Family("whimbrel-six", "vee", 6, (3.74, 3.8, 3.9), (3.4, 3.48, 3.9), 5.9, 2, 0.49, _PUSHROD, 9.2, Hidden(0.95, 1.02, 1.08, 1.05)),
     Family("sandpiper-four", "inline", 4, (3.35, 3.39), (3.1, 3.39), 5.4, 4, 0.385, _OHC, 10.2, Hidden(1.08, 0.86, 1.02, 1.0, 0.6)),
     Family("merganser-eight", "vee", 8, (3.75, 3.8, 3.9), (3.0, 3.3, 3.8), 6.2, 2, 0.475, _PUSHROD[:3], 8.8, Hidden(0.86, 1.14, 1.1, 1.1, -0.5), "goosander V8"),
     Family("avocet-six", "vee", 6, (3.5, 3.55, 3.74), (3.2, 3.35), 5.8, 4, 0.38, _OHC, 10.3, Hidden(1.05, 0.9, 1.05, 0.95, 0.4)),
-    Family("shearwater-six", "inline", 6, (3.2, 3.25), (3.6, 3.8), 6.6, 2, 0.48, _PUSHROD[:3], 8.2, Hidden(0.8, 1.2, 0.98, 1.2, -0.8)),
-    Family("dunlin-four", "flat", 4, (3.62, 3.7, 3.78), (2.72, 2.95), 5.2, 2, 0.43, _PUSHROD[:2], 8.4, Hidden(0.84, 1.1, 0.9, 0.85, -0.3)),
+    Family("shearwater-six", "inline", 6, (3.2, 3.25), (3.6, 3.8), 6.6, 2, 0.48, _PUSHROD[:3], 8.2, Hidden(0.83, 1.16, 0.98, 1.12, -0.6)),
+    Family("dunlin-four", "flat", 4, (3.62, 3.7, 3.78), (2.72, 2.95), 5.2, 2, 0.43, _PUSHROD[:2], 8.4, Hidden(0.86, 1.09, 0.93, 0.92, -0.3)),
     Family("turnstone-three", "inline", 3, (3.0, 3.1), (3.2, 3.4), 5.2, 4, 0.39, _OHC, 10.0, Hidden(0.98, 0.95, 1.1, 1.12, 0.3)),
 )  # fmt: skip
 
@@ -106,7 +106,7 @@ def _invent(bird: str, rng: Generator) -> Family:
     strokes = tuple(
         round(stroke * step, 2) for step in (1.0, 1.07, 1.14)[: int(rng.integers(2, 4))]
     )
-    quality = float(np.clip(rng.normal(0.96 + 0.06 * four_valves, 0.09), 0.78, 1.18))
+    quality = float(np.clip(rng.normal(0.96 + 0.06 * four_valves, 0.075), 0.8, 1.15))
     return Family(
         name=f"{bird}-{_NUMBERS[cylinders]}",
         arrangement=str(rng.choice(arrangement)),
@@ -120,9 +120,9 @@ def _invent(bird: str, rng: Generator) -> Family:
         compression=round(float(np.clip(8.2 + 12 * (quality - 0.85), 8.0, 10.6)), 1),
         hidden=Hidden(
             quality,
-            float(np.clip(rng.normal(1.0, 0.1), 0.82, 1.25)),
-            float(np.exp(rng.normal(0, 0.07))),
-            float(np.exp(rng.normal(0, 0.12))),
-            float(rng.normal(0, 0.5)),
+            float(np.clip(rng.normal(1.0, 0.08), 0.84, 1.22)),
+            float(np.exp(rng.normal(0, 0.06))),
+            float(np.exp(rng.normal(0, 0.08))),
+            float(rng.normal(0, 0.4)),
         ),
     )

@@ -53,6 +53,11 @@ CHANGES: dict[str, tuple[float, Change]] = {
 }
 
 
+def copy(build: Build) -> Build:
+    """Return the same engine, to change it."""
+    return replace(build, values=dict(build.values))
+
+
 def changed(build: Build, rng: Generator, ambition: float) -> Build:
     """Return the engine with other parts; what is not changed is the very same part."""
     weights = np.array([weight for weight, _ in CHANGES.values()])
@@ -64,7 +69,7 @@ def changed(build: Build, rng: Generator, ambition: float) -> Build:
     )
     wild = float(np.clip(0.5 * ambition + 0.5 * rng.uniform(0, 1) + 0.1, 0, 1))
     for _ in range(_TRIES):
-        new = replace(build, values=dict(build.values))
+        new = copy(build)
         for part in parts:
             CHANGES[str(part)][1](new, rng, wild)
         if new.values != build.values:
@@ -74,7 +79,7 @@ def changed(build: Build, rng: Generator, ambition: float) -> Build:
 
 def rebuilt(build: Build, rng: Generator) -> Build:
     """Return the engine bored out a size, with new bearings and rings."""
-    new = replace(build, values=dict(build.values))
+    new = copy(build)
     new.values["bore"] = round(build.values["bore"] + 0.03, 3)
     new.friction = build.family.hidden.friction * float(np.exp(rng.normal(0, 0.015)))
     return new

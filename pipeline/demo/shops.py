@@ -146,7 +146,7 @@ def open_shops(circle: Circle, rng: Generator) -> list[Shop]:
         for shop in [s for s in shops if family in s.families][1::2] if family.second_name else []:
             shop.words[family.name] = family.second_name
     for place in rng.choice(len(shops), size=len(shops) // _READS_HIGH, replace=False):
-        shops[place].bias = float(rng.uniform(1.05, 1.09))
+        shops[place].bias = float(rng.uniform(1.045, 1.07))
     return shops
 
 

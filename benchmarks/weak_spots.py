@@ -1,0 +1,275 @@
+"""Where answers fall short, over invented circles that share nothing: ``make weak-spots``.
+
+One seed is an anecdote, so every figure is the mean over several circles of other shops, families
+and engines, with its standard deviation from circle to circle. Each circle trains one model without
+some of its shops, some of its families and some engines of the rest, and asks it about those.
+"""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from pullbook.model.answers.predict import DEFAULT_RPM, predict, speeds_of
+from pullbook.model.evaluation import rules_of_thumb
+from pullbook.model.evaluation.prediction_errors import score_predictions
+from pullbook.model.learning.sample import engines_of, sample_of
+from pullbook.model.learning.settings import Settings
+from pullbook.model.training.hold_out import folds
+from pullbook.model.training.train_model import train
+from pullbook.pipeline.builds import build_files
+from pullbook.pipeline.builds.build_table import typed_builds
+from pullbook.pipeline.curation import curate
+from pullbook.pipeline.demo import dyno_pulls, part_changes, sheets, shops
+from pullbook.pipeline.features import feature_table
+from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
+from pullbook.pipeline.privacy import contribute
+from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from pullbook.model.training.train_model import Model
+    from pullbook.pipeline.demo.dyno_pulls import Made
+    from pullbook.pipeline.demo.shops import Circle
+
+_RESULTS = Path(__file__).parent / "results" / "weak_spots.csv"
+_SETTINGS = Settings()
+#: One in so many shops, families and engines is held out.
+_SHOPS, _FAMILIES, _ENGINES = 4, 5, 6
+_FUEL = ("compression_ratio", "octane", "timing", "fuel")
+_HEADS = ("intake_flow", "exhaust_flow", "port_csa", "port_volume", "intake_valve", "exhaust_valve")
+#: A change so small that nobody would call it another engine.
+_SMALL = 0.005
+_BUILDS_ASKED = 30
+_CONSTANT_RPM = np.arange(2000.0, 5001.0, 250.0)
+
+
+class Data(NamedTuple):
+    """A curated data set, and the invented sheets it was made of."""
+
+    builds: pd.DataFrame
+    pulls: pd.DataFrame
+    made: dict[str, Made]
+
+    def part(self, keep: np.ndarray) -> Data:
+        """Return some of the sheets."""
+        builds = self.builds[keep].reset_index(drop=True)
+        return Data(builds, self.pulls[self.pulls["sheet_id"].isin(builds["sheet_id"])], self.made)
+
+    def train(self) -> Model:
+        """Return the model that these sheets give."""
+        features = feature_table.fit(self.builds)
+        return train(self.builds, self.pulls, features, _SETTINGS)
+
+    def pulls_by_sheet(self) -> dict[str, pd.DataFrame]:
+        """Return the readings of each sheet."""
+        return {str(name): own for name, own in self.pulls.groupby("sheet_id", sort=False)}
+
+
+def curated(circle: Circle) -> Data:
+    """Return a circle's sheets, contributed and curated."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        made = sheets.make(folder / "sheets", circle)
+        contribute.contribute([folder / "sheets"], folder / "shared", b"a key for benchmarks alone")
+        found = curate.curate([folder / "shared"])
+    return Data(found.builds, found.pulls, {m.sheet_id: m for m in made})
+
+
+def mean_of_groups(values: pd.Series, groups: pd.Series) -> float:
+    """Return the mean over groups of the mean of each, so that each group weighs the same."""
+    return float(values.groupby(groups.to_numpy()).mean().mean())
+
+
+def coverage(data: Data, model: Model, groups: str, codes: bool) -> dict[str, float]:
+    """Return how many readings, curves and peaks of sheets lie inside 90 % limits, and errors."""
+    builds = data.builds
+    found = predict(model, builds, builds["shop"].tolist() if codes else [None] * len(builds))
+    pulls = data.pulls_by_sheet()
+    readings, whole = score_predictions(builds, pulls, found)
+    group = pd.Series(
+        engines_of(builds) if groups == "engine" else builds[groups].to_numpy(),
+        index=builds["sheet_id"],
+    )
+    of_reading = group[readings["sheet_id"]]
+    off = np.log(readings["measured"] / readings["predicted"])
+    peaks = [
+        _highest(pulls[name], answer)
+        for name, answer in zip(builds["sheet_id"], found, strict=True)
+    ]
+    tops = pd.DataFrame(peaks, columns=["torque", "power"], dtype=float)
+    return {
+        "readings inside, %": 100 * mean_of_groups(readings["inside_0.9"], of_reading),
+        "whole curves inside, %": 100
+        * mean_of_groups(whole["band_0.9"].astype(float), group[whole["sheet_id"]]),
+        "highest torque inside, %": 100 * mean_of_groups(tops["torque"], group),
+        "highest power inside, %": 100 * mean_of_groups(tops["power"], group),
+        "half-width of the limits, %": 50 * mean_of_groups(readings["width_0.9"], of_reading),
+        "error, rms %": 100 * float(np.sqrt(mean_of_groups(off**2, of_reading))),
+    }
+
+
+def _highest(pull: pd.DataFrame, found: object) -> tuple[float, float]:
+    """Return whether the highest measured values lie inside the limits of the peaks answered."""
+    answer = found.answer(speeds_of(*DEFAULT_RPM), 0.9)  # type: ignore[attr-defined]
+    supported = [point.rpm for point in answer.curve if point.supported]
+    if not supported:
+        return np.nan, np.nan
+    within = pull[pull["rpm"].between(supported[0], supported[-1])]
+    if within.empty:
+        return np.nan, np.nan
+    tops = within["torque"].max(), (within["torque"] * within["rpm"]).max() / TORQUE_POWER_CONSTANT
+    return tuple(  # type: ignore[return-value]
+        float(peak.height.low <= top <= peak.height.high)
+        for top, peak in zip(tops, (answer.peak_torque, answer.peak_power), strict=True)
+    )
+
+
+def without(data: Data, fields: Iterable[str]) -> Data:
+    """Return the sheets without some of their fields."""
+    blank = {
+        name: pd.Series([None] * len(data.builds), dtype=FIELDS[name].dtype) for name in fields
+    }
+    return data._replace(builds=data.builds.assign(**blank))
+
+
+def flips(data: Data, model: Model) -> float:
+    """Return the share of small changes of a number that change where a build stands, %."""
+    builds = data.builds.iloc[:_BUILDS_ASKED]
+    before = [one.standing for one in predict(model, builds, [None] * len(builds))]
+    changed, of = [], []
+    for name in BUILD_FIELDS:
+        if FIELDS[name].dtype != "float64":
+            continue
+        given = builds[name].notna().to_numpy()
+        changed.append(builds.assign(**{name: builds[name] * (1 + _SMALL)})[given])
+        of += np.flatnonzero(given).tolist()
+    asked = pd.concat(changed, ignore_index=True)
+    after = [one.standing for one in predict(model, asked, [None] * len(asked))]
+    return 100 * float(np.mean([a is not before[i] for a, i in zip(after, of, strict=True)]))
+
+
+def part_effects(data: Data, model: Model, seed: int) -> dict[str, float]:
+    """Return slope and correlation of predicted against true changes of torque, by part."""
+    rng = np.random.default_rng(seed)
+    made = [data.made[name] for name in data.builds["sheet_id"]]
+    natural = [m for m in made if m.build.values["aspiration"] == "natural"][:_BUILDS_ASKED]
+    found = {}
+    for part, (_, change) in part_changes.CHANGES.items():
+        pairs = []
+        for m in natural:
+            new = part_changes.copy(m.build)
+            change(new, rng, float(rng.uniform(0, 1)))
+            pairs += [m.build, new]
+        curves = dyno_pulls.simulate(pairs)
+        true = np.log(np.array([curve.at(_CONSTANT_RPM)[:, 0] for curve in curves]))
+        asked = typed_builds(
+            build_files.of_fields({k: v for k, v in b.values.items() if v is not None})
+            for b in pairs
+        )
+        answers = predict(model, asked, [None] * len(asked))
+        predicted = np.log(np.array([one.torque(_CONSTANT_RPM) for one in answers]))
+        truth, guess = ((x[1::2] - x[::2]).ravel() for x in (true, predicted))
+        found[f"{part}: predicted over true change"] = float(guess @ truth / (truth @ truth))
+        found[f"{part}: correlation"] = float(np.corrcoef(guess, truth)[0, 1])
+    return found
+
+
+def lone_shop(circle: Circle) -> dict[str, float]:
+    """Return what a shop's own sheets give: limits or none, and the error on its other engines."""
+    data = curated(circle)
+    out = folds(engines_of(data.builds), 3) == 0
+    inner, outer = data.part(~out), data.part(out)
+    model = inner.train()
+    sample = sample_of(outer.builds, outer.pulls, feature_table.make(outer.builds, model.filling))
+    answers = predict(model, outer.builds, outer.builds["shop"].tolist())
+    guess = np.concatenate(
+        [
+            np.log(one.torque(sample.rpm[sample.sheet == i]) / one.size)
+            for i, one in enumerate(answers)
+        ]
+    )
+    known = sample_of(inner.builds, inner.pulls, feature_table.make(inner.builds, model.filling))
+    thumb = np.interp(
+        sample.rpm,
+        model.curve.speeds,
+        rules_of_thumb.mean_per_cubic_inch(known, model.curve.speeds),
+    )
+    weight = 1.0 / np.bincount(sample.sheet)[sample.sheet]
+
+    def rms(off: np.ndarray) -> float:
+        return 100 * float(np.sqrt(np.average(off**2, weights=weight)))
+
+    return {
+        "with limits, %": 100.0 * answers[0].calibrated(0.9),
+        "error, rms %": rms(sample.target - guess),
+        "error of torque per cubic inch, rms %": rms(sample.target - thumb),
+    }
+
+
+def of_circle(circle: Circle) -> dict[str, float]:
+    """Return every figure of one circle."""
+    data = curated(circle)
+    rng = np.random.default_rng(circle.seed)
+    builds = data.builds
+    new_shop = _some(builds["shop"], _SHOPS, rng)
+    new_family = _some(builds["family"], _FAMILIES, rng)
+    engine = engines_of(builds)
+    spare = _some(pd.Series(engine), _ENGINES, rng)
+    model = data.part(~(new_shop | new_family | spare)).train()
+    known = data.part(spare & ~new_shop & ~new_family)
+    new = data.part(new_shop & ~new_family)
+    kinds = {
+        "new shop": coverage(new, model, "shop", codes=False),
+        "known shop": coverage(known, model, "engine", codes=True),
+        "new family": coverage(data.part(new_family & new_shop), model, "shop", codes=False),
+        "new family, known shop": coverage(
+            data.part(new_family & ~new_shop), model, "shop", codes=True
+        ),
+        "no ratio, octane, timing, fuel": coverage(without(new, _FUEL), model, "shop", codes=False),
+        "nothing of the heads": coverage(without(new, _HEADS), model, "shop", codes=False),
+        "small changes": {"standing flips, %": flips(new, model)},
+        "part effects": part_effects(new, model, circle.seed),
+    }
+    return {f"{kind}; {name}": value for kind, own in kinds.items() for name, value in own.items()}
+
+
+def _some(values: pd.Series, one_in: int, rng: np.random.Generator) -> np.ndarray:
+    """Return the rows of one in so many of the different values, drawn at random."""
+    different = values.dropna().unique()
+    drawn = rng.choice(different, size=max(1, len(different) // one_in), replace=False)
+    return values.isin(drawn).to_numpy()
+
+
+def main() -> None:
+    """Measure, print, and write the table."""
+    parser = argparse.ArgumentParser(description=main.__doc__)
+    parser.add_argument("--circles", type=int, default=5)
+    parser.add_argument("--lone", type=int, default=10)
+    parser.add_argument("--seed", type=int, default=11)
+    given = parser.parse_args()
+    rows = []
+    for circle in shops.circles(given.circles, given.seed):
+        rows.append(of_circle(circle))
+        print(f"circle {len(rows)} of {given.circles}: {len(rows[-1])} figures", flush=True)
+    lone = [lone_shop(circle) for circle in shops.lone_shops(given.lone, given.seed)]
+    table = pd.concat(
+        [_summary(pd.DataFrame(rows)), _summary(pd.DataFrame(lone).add_prefix("lone shop; "))]
+    )
+    table.index = table.index.str.split("; ", n=1, expand=True).set_names(["kind", "figure"])
+    print(table.to_string())
+    table.to_csv(_RESULTS, float_format="%.3f")
+
+
+def _summary(rows: pd.DataFrame) -> pd.DataFrame:
+    return pd.DataFrame({"mean": rows.mean(), "sd": rows.std(), "sets": rows.notna().sum()})
+
+
+if __name__ == "__main__":
+    main()

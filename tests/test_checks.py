@@ -6,7 +6,7 @@ from valid_sheet import PULL
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.checks import check_sheet
 from pullbook.pipeline.reading import find_sheets, parse_sheet
-from pullbook.schemas.codes import CODES, Severity
+from pullbook.schemas.finding_codes import CODES, Severity
 
 
 def findings(path, rules=check_sheet.CONTRIBUTION_RULES):

@@ -40,9 +40,9 @@ from pullbook.pipeline.reading import text_file
 from pullbook.pipeline.reading.sheet_file import add_field
 from pullbook.pipeline.values import numerals
 from pullbook.pipeline.values.sheet import RawSheet
-from pullbook.schemas.codes import Severity
 from pullbook.schemas.errors import did_you_mean
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
+from pullbook.schemas.finding_codes import Severity
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

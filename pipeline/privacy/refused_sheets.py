@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 from pullbook.pipeline.privacy import anonymise, identity_leaks
 from pullbook.pipeline.privacy.contributed_sheet import assemble, yaml_scalar
 from pullbook.pipeline.reading import find_sheets, table_layout
-from pullbook.schemas.codes import CODES
 from pullbook.schemas.fields import WITHHELD
+from pullbook.schemas.finding_codes import CODES
 
 if TYPE_CHECKING:
     from pullbook.pipeline.values.sheet import RawSheet, Sheet

@@ -73,7 +73,7 @@ def sound_builds(path: Path) -> tuple[list[Build], bool]:
 
 def print_notes(sheets: Sequence[Build]) -> None:
     """Print what was left out of the builds, or read differently from how it was written."""
-    from pullbook.schemas.codes import Severity
+    from pullbook.schemas.finding_codes import Severity
 
     notes = [
         f.message if f.row is None or "row" in f.message else f"row {f.row}: {f.message}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from pullbook.schemas.codes import CODES, Severity
+from pullbook.schemas.finding_codes import CODES, Severity
 from pullbook.text.figures import counted
 
 if TYPE_CHECKING:

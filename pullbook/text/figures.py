@@ -85,3 +85,16 @@ def counted(count: int, what: str) -> str:
     ('1 sheet', '2 sheets')
     """
     return f"{count} {what}{'' if count == 1 else 's'}"
+
+
+def clear(level: float) -> str:
+    """Return from which chance on a difference is clear; zero is then outside its limits.
+
+    >>> clear(0.9)
+    'A difference is clear where zero is outside its 90 % limits: a chance of 95 % or more.'
+    """
+    least = f"{100 * (1 + level) / 2:g} %"
+    return (
+        f"A difference is clear where zero is outside its {100 * level:g} % limits: a chance of"
+        f" {least} or more."
+    )

@@ -120,6 +120,8 @@ def _print(builds: Sequence[Build], found: list[Answer | None], units: Units) ->
             typer.echo(form(answer, units))
     given = [answer for answer in found if answer is not None]
     if given:
+        for line in [] if whole else prediction_text.summary_foot(given):
+            typer.echo(line)
         typer.echo(prediction_text.closing(given))
 
 

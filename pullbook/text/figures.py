@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from pullbook.schemas.answer import Between
 
 _ONE_DECIMAL_BELOW = 9.95
@@ -98,3 +100,15 @@ def clear(level: float) -> str:
         f"A difference is clear where zero is outside its {100 * level:g} % limits: a chance of"
         f" {least} or more."
     )
+
+
+def listed(names: Sequence[str], most: int = 3) -> str:
+    """Return names as a list in words; of many the first ones and how many more there are.
+
+    >>> listed(["a"]), listed(["a", "b"]), listed(["a", "b", "c", "d", "e"])
+    ('a', 'a and b', 'a, b, c and 2 more')
+    """
+    if len(names) > most + 1:
+        return f"{', '.join(names[:most])} and {len(names) - most} more"
+    *before, last = names
+    return f"{', '.join(before)} and {last}" if before else last

@@ -186,7 +186,7 @@ def test_while_there_is_doubt_nothing_is_better(few):
 
 def test_a_bundle_is_not_judged_against_itself(months):
     both = told("old", months.old), told("old", months.old)
-    with pytest.raises(judge.JudgeError, match="both are bundle old"):
+    with pytest.raises(judge.JudgeError, match="one and the same bundle, old"):
         judge.judge(*both, months.builds, months.pulls, RULES, 0.9)
 
 

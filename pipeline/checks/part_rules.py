@@ -149,6 +149,8 @@ _NO_BOOST = 0.5
 
 def knock(sheet: Sheet) -> Iterator[Finding]:
     """The compression ratio is usual for the octane, and the octane for the fuel."""
+    if is_refused(sheet, "octane"):
+        return
     ratio, octane = sheet.number("compression_ratio"), sheet.number("octane")
     fuel = str(sheet.values.get("fuel") or "gasoline")
     if ratio is not None and sheet.values.get("aspiration") in (None, "natural"):

@@ -96,9 +96,9 @@ def identity(sheet: Sheet) -> Iterator[Finding]:
         expected = torque * rpm / TORQUE_POWER_CONSTANT
         if abs(power - expected) > _IDENTITY_SHARE * expected + _IDENTITY_HP:
             message = (
-                f"{sheet.read('torque', torque, 4)} at {rpm:.0f} rpm is"
-                f" {sheet.read('power', expected, 4)}, but row {row} has"
-                f" {sheet.read('power', power, 4)}. Check the units of both columns."
+                f"{sheet.read('torque', torque, 1)} at {rpm:.0f} rpm is"
+                f" {sheet.read('power', expected, 1)}, but row {row} has"
+                f" {sheet.read('power', power, 1)}. Check the units of both columns."
             )
             yield Finding("torque-power-disagree", message, "power", row)
 
@@ -208,7 +208,7 @@ def stuck(sheet: Sheet) -> Iterator[Finding]:
                 beside = [abs(curve[i][1] - held) for i in (start - 1, at) if 0 <= i < len(curve)]
                 if not whole or len(speeds) >= _STUCK_FLAT or max(beside, default=0.0) > _STEPS:
                     message = (
-                        f"Torque is {sheet.read('torque', held, 4)} at {len(speeds)} speeds in a"
+                        f"Torque is {sheet.read('torque', held, 1)} at {len(speeds)} speeds in a"
                         f" row, from {min(speeds):.0f} to {max(speeds):.0f} rpm. Check whether the"
                         " sensor was stuck or at its limit."
                     )

@@ -73,7 +73,7 @@ def _beyond(sheet: Sheet, standard: Standard, at: Weather) -> str:
     if standard.limits is not None and not standard.limits[0] <= factor <= standard.limits[1]:
         least, most = standard.limits
         found.append(f"correction factor {factor:.3f} (range {least:g} to {most:g})")
-    return " and ".join(found)
+    return ", ".join(found)
 
 
 def station(sheet: Sheet) -> Iterator[Finding]:

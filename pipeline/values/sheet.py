@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from pullbook.pipeline.physics.engine_quantities import SIZE_FIELDS, size_of
 from pullbook.pipeline.values import numerals
 from pullbook.pipeline.values.headings import PLAIN
-from pullbook.pipeline.values.units import scale, tidy
+from pullbook.pipeline.values.units import UnknownUnitError, WrongUnitError, scale, tidy
 from pullbook.schemas.fields import FIELDS, PULL_FIELDS
 from pullbook.schemas.findings import refused
 
@@ -152,7 +152,9 @@ class Build:
         >>> Build(sheet_id="a", source="a.csv", values={}, cells=cells).shown("bore", 4.0)
         '101.6 mm'
         """
-        return _in_unit(number, self.unit(name), FIELDS[name].unit, digits)
+        own = FIELDS[name].unit
+        here, unit = _in_unit(number, self.unit(name), own)
+        return f"{float(f'{here:.{digits}g}'):.10g} {unit}".rstrip()
 
     def number(self, name: str) -> float | None:
         """Return the number in a field, or ``None`` if there is none."""
@@ -178,21 +180,25 @@ class Sheet(Build):
     columns: Mapping[str, str | None] = field(default_factory=dict)
     curves: list[Curve] | None = None
 
-    def read(self, name: str, number: float, digits: int = 3) -> str:
+    def read(self, name: str, number: float, decimals: int = 0) -> str:
         """Return a torque or a power, in lb-ft or hp, in the unit of its column."""
         own = PULL_FIELDS[name].unit
         if name in self.columns:
             unit = tidy(self.columns[name] or own, own)
         else:  # worked out from the other column
             unit = {"torque": "N.m", "power": "kW"}[name] if self.metric else own
-        return _in_unit(number, unit, own, digits)
+        here, unit = _in_unit(number, unit, own)
+        return f"{here:.{decimals}f} {unit}"
 
 
 #: Units of length that make a sheet metric.
 _METRIC = ("mm", "cm", "m")
 
 
-def _in_unit(number: float, unit: str, own: str, digits: int) -> str:
-    slope, offset = scale(unit, own)
-    shown = float(f"{(number - offset) / slope:.{digits}g}")
-    return f"{shown:.10g} {unit}".rstrip()
+def _in_unit(number: float, unit: str, own: str) -> tuple[float, str]:
+    """Return a number in another unit than its own, or in its own if that is not a known one."""
+    try:
+        slope, offset = scale(unit, own)
+    except (UnknownUnitError, WrongUnitError):
+        return number, own
+    return (number - offset) / slope, unit

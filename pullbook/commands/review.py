@@ -204,8 +204,7 @@ def audit(
     for file in blind:
         message = f"{file} names sheets without their shops, so a whole shop cannot be found in it"
         typer.echo(message, err=True)
-    files = len({file for file, _ in hits})
-    where = f"is left in {counted(files, 'file')}" if hits else "is left"
-    what = counted(len(found), "withdrawal")
-    typer.echo(f"{'Something' if hits else 'Nothing'} of {what} {where}")
+    files = counted(len({file for file, _ in hits}), "file")
+    left = f"something is left in {files}" if hits else "nothing is left"
+    typer.echo(f"{counted(len(found), 'withdrawal')} looked for: {left}.")
     raise typer.Exit(code=int(bool(hits or blind)))

@@ -424,11 +424,11 @@ def test_the_month_as_an_analyst_runs_it(months, bundles, tmp_path):
     [
         (("promote", "--into", "x"), "--back"),
         (("promote", "--back", "--into", "nowhere"), "no earlier bundle"),
-        (("promote", "nowhere", "--into", "x"), "holds no bundle"),
-        (("jury", "nowhere", "--out", "x"), "no curated data set"),
-        (("judge", "nowhere", "nowhere", "--on", "nowhere"), "no curated data set"),
+        (("promote", "nowhere", "--into", "x"), "nowhere does not exist"),
+        (("jury", "nowhere", "--out", "x"), "nowhere does not exist"),
+        (("judge", ".", ".", "--on", "."), "no curated data set"),
         (("report", "drift", "nowhere", "--since", "x", "--bundle", "x", "--out", "x"),
-         "no curated data set"),
+         "nowhere does not exist"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_done_is_one_sentence(words, said, tmp_path, monkeypatch):

@@ -133,7 +133,8 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     one_shop: Annotated[
         bool,
         typer.Option(
-            "--one-shop/--two-shops", help="Both builds on one shop's dyno, or on two shops' dynos."
+            "--one-shop/--two-shops",
+            help="All builds on one shop's dyno, or each on a different shop's.",
         ),
     ] = True,
     shop: options.Shop = None,

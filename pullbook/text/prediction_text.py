@@ -124,11 +124,14 @@ def promise(answer: Answer) -> str:
             f"No limits: {percent} limits need sheets of more shops than the"
             f" {answer.bundle['shops']} behind this model."
         )
-    whose = "this shop" if answer.known_shop else "a shop new to the model"
     return (
         f"{percent} limits: about {figures.in_ten(answer.level)} values measured on such builds by"
-        f" {whose} fall inside."
+        f" {_whose(answer)} fall inside."
     )
+
+
+def _whose(answer: Answer) -> str:
+    return "this shop" if answer.known_shop else "a shop new to the model"
 
 
 def widened(answer: Answer) -> list[str]:
@@ -136,8 +139,9 @@ def widened(answer: Answer) -> list[str]:
     if not answer.calibrated or answer.widened <= 1:
         return []
     return [
-        f"Its limits were made {answer.widened:.1f} times as wide for being outside the data; how"
-        " often they hold there is not known."
+        f"{100 * answer.level:g} % limits for values measured by {_whose(answer)}, made"
+        f" {answer.widened:.1f} times as wide because the build is outside the data; how often they"
+        " hold there is not known."
     ]
 
 

@@ -19,7 +19,7 @@ def text(metrics: dict[str, Any]) -> str:
     """Return the accuracy figures as lines for the terminal."""
     lines = [
         f"{metrics['sheets']} sheets of {metrics['shops']} shops; each shop was held out once.",
-        f"Torque at the flywheel ({REFERENCE})",
+        f"Torque at the flywheel ({REFERENCE}).",
         f"{'error, % of torque':32} {'rms':>7} {'median':>7} {'90th':>7}",
     ]
     for name, title in NAMES.items():
@@ -41,7 +41,7 @@ def text(metrics: dict[str, Any]) -> str:
             if level == "0.9":
                 lines.append(
                     wrap(
-                        f"difference of two builds {title}: {100 * apart['point']:.1f} % at one"
+                        f"Difference of two builds {title}: {100 * apart['point']:.1f} % at one"
                         f" speed and {100 * apart['mean']:.1f} % of means over a band are inside"
                         " its 90 % limits; these are"
                         f" {apart['width_over_two_bands']:.2f} times as wide as the two builds'"
@@ -49,5 +49,5 @@ def text(metrics: dict[str, Any]) -> str:
                     )
                 )
     share = metrics["standing_share"]
-    lines.append("builds: " + ", ".join(f"{100 * v:.0f} % {PLACE[k]}" for k, v in share.items()))
+    lines.append("Builds: " + ", ".join(f"{100 * v:.0f} % {PLACE[k]}" for k, v in share.items()))
     return "\n".join(lines)

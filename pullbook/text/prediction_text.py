@@ -161,7 +161,9 @@ def missing(fields: Sequence[Missing]) -> str:
         return f"Not given, and would narrow the limits most: {worth}."
     names = ", ".join(label(m.field) for m in fields[:_MOST_MISSING])
     more = f" and {len(fields) - _MOST_MISSING} more" if len(fields) > _MOST_MISSING else ""
-    return f"Not given: {names}{more}; none of them alone would narrow the limits."
+    known = any(one.narrows is not None for one in fields)
+    none = "; none of them alone would narrow the limits" if known else ""
+    return f"Not given: {names}{more}{none}."
 
 
 def worth_naming(fields: Sequence[Missing]) -> str:

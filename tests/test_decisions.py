@@ -545,6 +545,32 @@ def test_where_a_pull_is_off_is_told(prediction, factor, where):
         assert "common practice, no diagnosis" in said
 
 
+def test_readings_that_are_left_out_are_named_by_their_speed(prediction):
+    rpm = np.r_[400.0, RPM]
+    found = measured_pull.against(prediction, rpm, prediction.torque(rpm), 0.9)
+    assert found.beyond == [400.0]
+    assert found.as_json()["readings_beyond"] == 1
+    said = " ".join(measured_text.first(found, known=False, units=Units.INCH))
+    assert "1 reading is left out, at 400 rpm: no build like this one was tested there." in said
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"correction": "SAE J1349"}, "corrected to SAE J1349 already, as on the sheet."),
+        ({}, "torque (observed), corrected to SAE J1349 with the weather on the sheet (times "),
+        (
+            {"correction": "SAE J607", "barometer": ""},
+            "torque (SAE J607), corrected to SAE J1349 by a nominal ratio, as the sheet has no",
+        ),
+        ({"dyno": "chassis"}, "and brought from the wheels to the flywheel (times "),
+    ],
+)
+def test_how_the_measured_torque_was_corrected_is_said(write_sheet, change, said):
+    pull = measured_pull.pull(write_sheet(change))
+    assert said in measured_text.corrected(pull.sheet)
+
+
 def test_a_pull_is_brought_to_the_reference_before_it_is_held_against(demo, write_sheet):
     path = write_sheet()
     sheet, rpm, torque = measured_pull.pull(path)

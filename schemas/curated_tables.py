@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 import pandas as pd
 import pandera.pandas as pa
 
-from pullbook.schemas.codes import CODES, Severity
 from pullbook.schemas.fields import CURATED_FIELDS, FIELDS, PULL_FIELDS
+from pullbook.schemas.finding_codes import CODES, Severity
 
 if TYPE_CHECKING:
     from pullbook.schemas.field import Field

@@ -51,6 +51,24 @@ class InputError(PullbookError, ValueError):
         super().__init__(f"{where}: {message}" if where else message)
 
 
+def not_there(path: str | Path) -> str:
+    """Return what is said of a file or folder that is not there, the same everywhere."""
+    return f"{path} does not exist"
+
+
+def must_exist(path: Path) -> None:
+    """Raise if there is no such file or folder.
+
+    Raises
+    ------
+    InputError
+        It does not exist.
+
+    """
+    if not path.exists():
+        raise InputError(not_there(path))
+
+
 def did_you_mean(given: str, known: Iterable[str]) -> str:
     """Return a question that names the nearest of the known words, or nothing.
 

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pullbook.schemas.codes import CODES, Severity
+from pullbook.schemas.finding_codes import CODES, Severity
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -1,12 +1,14 @@
 """Rules: start from a valid sheet and break one thing."""
 
+import re
+
 import pytest
 from valid_sheet import PULL
 
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.checks import check_sheet
 from pullbook.pipeline.reading import find_sheets, parse_sheet
-from pullbook.schemas.codes import CODES, Severity
+from pullbook.schemas.finding_codes import CODES, Severity
 
 
 def findings(path, rules=check_sheet.CONTRIBUTION_RULES):
@@ -44,6 +46,37 @@ def test_one_broken_thing_is_one_refusal(write_sheet, change, code, field):
     refusals = [f for f in sheet.findings if f.severity is Severity.REFUSE]
     assert [(f.code, f.field) for f in refusals] == [(code, field)]
     assert len(refusals[0].message) > 20
+
+
+def _message(sheet, code):
+    (found,) = [f for f in sheet.findings if f.code == code]
+    return found.message
+
+
+def test_messages_are_in_the_units_of_the_sheet(write_sheet):
+    """Torque, size, mean pressure and weather: in inches and psi, or in millimetres and kPa."""
+    inch = {"bore": "1.9", "stroke": "3.626"}
+    feet = [("rpm", "torque"), *((rpm, "250") for rpm in ("2000", "2500", "3000", "3500", "4001"))]
+    said = _message(findings(write_sheet(inch, feet)), "mean-pressure")
+    assert "250 lb-ft from 62 in3" in said
+    assert "611 psi. With no boost given, 44 to 254 psi is possible" in said
+    said = _message(findings(write_sheet({"bore": "48.26 mm"})), "mean-pressure")
+    assert re.search(r"361 N\.m from 1011 cc, .* kPa\. With no boost given, 300 to 1750 kPa", said)
+    boosted = {"bore": "48.26 mm", "aspiration": "turbocharged", "boost": "0.5 bar"}
+    assert "With 0.5 bar of boost, 300 to " in _message(
+        findings(write_sheet(boosted)), "mean-pressure"
+    )
+    cold = findings(write_sheet({"air_temperature": "50", "barometer": "30.1"}))
+    said = _message(cold, "correction-range")
+    assert "Outside the range of SAE J1349: air temperature 50 degF (range 59 to 95 degF)." in said
+    low = findings(write_sheet({"barometer": "880 hPa"}))
+    assert "barometer 880 hPa (range 900 to 1050 hPa)" in _message(low, "correction-range")
+
+
+def test_a_torque_worked_out_from_power_is_in_the_units_of_the_sheet(write_sheet):
+    pull = [("rpm", "power (kW)"), *((rpm, power) for rpm, _, power in PULL[1:])]
+    said = _message(findings(write_sheet({"bore": "48.26 mm"}, pull)), "mean-pressure")
+    assert said.startswith("The best torque, 361 N.m from")
 
 
 PULLS = [

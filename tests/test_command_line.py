@@ -10,6 +10,8 @@ from command_line import run, run_apart
 from valid_sheet import FIELDS, PULL
 
 from pullbook.pipeline.privacy import anonymise
+from pullbook.schemas.field_words import spoken, unit_of
+from pullbook.schemas.fields import FIELDS as FIELDS_OF
 
 ROOT = Path(__file__).parents[1]
 
@@ -186,6 +188,35 @@ USAGE = [
 ]
 
 
+NOT_THERE = [
+    ("check", "nowhere"),
+    ("check", "data/examples", "--headings", "nowhere"),
+    ("contribute", "nowhere", "--preview"),
+    ("contribute", "data/examples", "--preview", "--against", "nowhere"),
+    ("unseal", "nowhere", "--into", "x", "--key-file", "data/demo.key"),
+    ("unseal", "data/examples", "--into", "x", "--key-file", "nowhere"),
+    ("predict", "nowhere"),
+    ("predict", "data/examples/question.yaml", "--bundle", "nowhere"),
+    ("predict", "data/examples/question.yaml", "--shop", "Tern", "--key-file", "nowhere"),
+    ("choose", "nowhere"),
+    ("against", "nowhere"),
+    ("curate", "nowhere", "--out", "x"),
+    ("train", "nowhere", "--out", "x"),
+    ("train", "data/examples", "--out", "x", "--params", "nowhere"),
+    ("judge", "nowhere", "data", "--on", "nowhere"),
+    ("promote", "nowhere"),
+    ("audit", "nowhere", "--list", "data/withdrawn.csv"),
+    ("audit", "data/examples", "--list", "nowhere"),
+]
+
+
+@pytest.mark.parametrize("words", NOT_THERE, ids=" ".join)
+def test_what_is_not_there_is_told_in_the_same_words_everywhere(words):
+    done = run(*(str(ROOT / w) if w.startswith("data/") else w for w in words))
+    assert done.returncode == 2
+    assert done.stderr.splitlines()[-1] == "pullbook: nowhere does not exist"
+
+
 @pytest.mark.parametrize("words", USAGE, ids=" ".join)
 def test_what_cannot_be_done_is_one_sentence_and_status_2(words):
     words = [str(ROOT / w) if w.startswith("data/") else w for w in words]
@@ -246,8 +277,21 @@ def test_a_preview_shows_all_that_leaves_and_writes_nothing(way, tmp_path, write
     written = run("contribute", path, "--into", tmp_path / "out", "--key-file", way / "key")
     assert written.returncode == 0
     (file,) = (tmp_path / "out" / "accepted").iterdir()
-    assert file.read_text().strip() in done.stdout
     assert f"=== {file.name}" in done.stdout
+    _, fields, table = file.read_text().split("---\n")
+    for name, text in yaml.safe_load(fields).items():
+        (line,) = re.findall(rf"^{spoken(name)}: (.*)$", done.stdout, re.MULTILINE)
+        if FIELDS_OF[name].numeric and isinstance(text, float):
+            assert float(re.match(r"[\d.]+", line)[0]) == pytest.approx(text, rel=1e-3)
+            assert unit_of(name) in line
+        else:
+            assert line.split()[0] == str(text).split()[0]
+    shown = [line.split() for line in done.stdout.splitlines() if re.match(r" +\d{4} ", line)]
+    for row, cells in zip(table.splitlines()[1:], shown, strict=True):
+        assert [float(cell) for cell in cells] == pytest.approx(
+            [float(cell) for cell in row.split(",")], abs=0.051
+        )
+    assert "torque, lb-ft" in done.stdout
 
 
 def test_counts_add_up_and_what_is_no_sheet_is_told(tmp_path, write_sheet):
@@ -288,7 +332,8 @@ def test_a_shops_own_headings_are_told_once_and_used_again(tmp_path, write_sheet
     assert done.returncode == 0, done.stdout
     codes = {f["code"] for f in json.loads(done.stdout)["sheets"][0]["findings"]}
     assert codes == {"read-as"}
-    assert "0 unknown headings" in run("headings", path, "--save", saved).stdout
+    done = run("headings", path, "--save", saved)
+    assert done.stdout == f"0 unknown headings: nothing to add to {saved}.\n"
     assert saved.read_text() == text
     saved.write_text("Bohrung: boer\n")
     wrong = run("check", path, "--headings", saved)

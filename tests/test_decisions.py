@@ -1,6 +1,7 @@
 """What a builder decides by: vary, choose, next, against, and who is best of several."""
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -99,6 +100,17 @@ def test_a_bigger_cam_loses_below_and_gains_above(demo, build):
     assert peaks == sorted(peaks)
     text = " ".join(run(demo, *words, "--band", "2000:5500").stdout.split())
     assert "loses torque below and gains above" in text
+
+
+def test_the_row_of_the_build_is_marked_and_has_no_change(demo, build):
+    words = ["vary", build, "--field", "compression_ratio=9.4,10", "--units", "metric"]
+    text = run(demo, *words).stdout
+    (own,) = [line for line in text.splitlines() if line.startswith("compression ratio 9.4:1")]
+    assert re.search(r"\(your build\) +\d+ +- +- ", own)
+    assert text.count("(your build)") == 1
+    text = " ".join(text.split())
+    assert "Its limits include the scatter of tests" in text
+    assert "outside its 90 % limits: a chance of 95 % or more" in text
 
 
 def test_more_stroke_gives_no_less_torque(demo, build):
@@ -361,6 +373,34 @@ def test_of_two_builds_the_chance_is_that_of_compare(demo, build):
     assert found[0] == pytest.approx(direct.chance, abs=0.08)
 
 
+@pytest.mark.parametrize("one_shop", [True, False])
+def test_no_build_is_likelier_the_best_of_all_than_to_beat_one_of_them(demo, one_shop):
+    """Both from the same errors of pairs, give or take 1 % for the draws."""
+    pairs, band = demo.model.pairs, (2500.0, 4500.0)
+    rpm = np.arange(2500.0, 4501, 250)
+    for at in range(0, 120, 12):
+        found = predict(demo.model, demo.builds.iloc[at : at + 3], [None] * 3)
+        told = compare_several.compare(("a", "b", "c"), found, pairs, band, 0.9, rpm, one_shop)
+        assert sum(told.chances) == pytest.approx(1)
+        for place, own in enumerate(told.chances):
+            for other in {0, 1, 2} - {place}:
+                both = (found[place], found[other])
+                apart = compare(both, ("x", "y"), pairs, band, 0.9, rpm, one_shop)
+                assert own <= apart.chance + 0.01
+
+
+def test_the_best_of_two_has_the_chance_of_their_difference(demo):
+    found = predict(demo.model, demo.builds.iloc[[3, 60]], [None] * 2)
+    rpm = np.arange(3000.0, 3501, 250)
+    for band in ((2500.0, 4500.0), (3000.0, 3500.0)):
+        told = compare_several.compare(
+            ("a", "b"), found, demo.model.pairs, band, 0.9, rpm, one_shop=True
+        )
+        (apart,) = told.differences
+        assert told.chances == [apart.chance, 1 - apart.chance]
+        assert apart.told_apart == (abs(apart.chance - 0.5) > 0.45 - 0.003)
+
+
 def test_chances_of_equal_independent_builds_are_equal(demo):
     """By symmetry; places far apart, so that errors do not go together."""
     places = 1e3 * np.eye(5)
@@ -503,6 +543,32 @@ def test_where_a_pull_is_off_is_told(prediction, factor, where):
     if where is not None:
         assert f"The {where[0]}" in said
         assert "common practice, no diagnosis" in said
+
+
+def test_readings_that_are_left_out_are_named_by_their_speed(prediction):
+    rpm = np.r_[400.0, RPM]
+    found = measured_pull.against(prediction, rpm, prediction.torque(rpm), 0.9)
+    assert found.beyond == [400.0]
+    assert found.as_json()["readings_beyond"] == 1
+    said = " ".join(measured_text.first(found, known=False, units=Units.INCH))
+    assert "1 reading is left out, at 400 rpm: no build like this one was tested there." in said
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"correction": "SAE J1349"}, "corrected to SAE J1349 already, as on the sheet."),
+        ({}, "torque (observed), corrected to SAE J1349 with the weather on the sheet (times "),
+        (
+            {"correction": "SAE J607", "barometer": ""},
+            "torque (SAE J607), corrected to SAE J1349 by a nominal ratio, as the sheet has no",
+        ),
+        ({"dyno": "chassis"}, "and brought from the wheels to the flywheel (times "),
+    ],
+)
+def test_how_the_measured_torque_was_corrected_is_said(write_sheet, change, said):
+    pull = measured_pull.pull(write_sheet(change))
+    assert said in measured_text.corrected(pull.sheet)
 
 
 def test_a_pull_is_brought_to_the_reference_before_it_is_held_against(demo, write_sheet):

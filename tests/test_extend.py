@@ -136,11 +136,11 @@ def test_a_circle_is_refused(write, files):
 @pytest.mark.parametrize(
     ("name", "said"),
     [
-        ("nowhere.yaml", "there is no file"),
-        ("../nowhere/base.yaml", "there is no file"),
-        ("folder.yaml", "there is no file"),
-        ("x" * 300 + ".yaml", "there is no file"),
-        ('"a\\0b.yaml"', "there is no file"),
+        ("nowhere.yaml", "does not exist"),
+        ("../nowhere/base.yaml", "does not exist"),
+        ("folder.yaml", "does not exist"),
+        ("x" * 300 + ".yaml", "does not exist"),
+        ('"a\\0b.yaml"', "does not exist"),
         ("sheet.csv", "is not a build file"),
         ("base", "is not a build file"),
         ("..", "is not a build file"),
@@ -254,6 +254,6 @@ def test_a_build_that_extends_nothing_is_read_as_before(write):
 
 def test_the_fault_reaches_the_user_as_one_sentence(write):
     path = write("a.yaml", {"extend": "nowhere.yaml"})
-    with pytest.raises(ValueError, match="there is no file") as told:
+    with pytest.raises(ValueError, match="does not exist") as told:
         inputs.one_build(path)
     assert "\n" not in str(told.value)

@@ -186,7 +186,7 @@ def test_while_there_is_doubt_nothing_is_better(few):
 
 def test_a_bundle_is_not_judged_against_itself(months):
     both = told("old", months.old), told("old", months.old)
-    with pytest.raises(judge.JudgeError, match="both are bundle old"):
+    with pytest.raises(judge.JudgeError, match="one and the same bundle, old"):
         judge.judge(*both, months.builds, months.pulls, RULES, 0.9)
 
 
@@ -424,11 +424,11 @@ def test_the_month_as_an_analyst_runs_it(months, bundles, tmp_path):
     [
         (("promote", "--into", "x"), "--back"),
         (("promote", "--back", "--into", "nowhere"), "no earlier bundle"),
-        (("promote", "nowhere", "--into", "x"), "holds no bundle"),
-        (("jury", "nowhere", "--out", "x"), "no curated data set"),
-        (("judge", "nowhere", "nowhere", "--on", "nowhere"), "no curated data set"),
+        (("promote", "nowhere", "--into", "x"), "nowhere does not exist"),
+        (("jury", "nowhere", "--out", "x"), "nowhere does not exist"),
+        (("judge", ".", ".", "--on", "."), "no curated data set"),
         (("report", "drift", "nowhere", "--since", "x", "--bundle", "x", "--out", "x"),
-         "no curated data set"),
+         "nowhere does not exist"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_done_is_one_sentence(words, said, tmp_path, monkeypatch):

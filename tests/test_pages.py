@@ -10,7 +10,7 @@ from matplotlib.text import Text
 from pullbook.charts import drawing
 from pullbook.reports import checks_page, curation_page
 from pullbook.reports.document import Page
-from pullbook.schemas.codes import CODES
+from pullbook.schemas.finding_codes import CODES
 
 ROOT = Path(__file__).parents[1]
 

@@ -15,8 +15,8 @@ from valid_sheet import sheet_text
 
 from pullbook.commands.main import app
 from pullbook.pipeline.features.engineered_features import FEATURES
-from pullbook.schemas.codes import CODES
 from pullbook.schemas.fields import FIELDS, PULL_FIELDS
+from pullbook.schemas.finding_codes import CODES
 
 ROOT = Path(__file__).parents[1]
 PAGES = ROOT / "docs" / "reference"

@@ -109,7 +109,7 @@ def test_the_commands_withdraw_train_anew_and_audit(demo, shared, tmp_path):
     assert run("report", "curation", out, "--out", tmp_path / "reports").returncode == 0
     after = run("audit", out, tmp_path / "bundle", tmp_path / "reports", *listed)
     assert after.returncode == 0, after.stderr
-    assert "Nothing" in after.stdout
+    assert "nothing is left" in after.stdout
     assert code not in set(pd.read_parquet(out / "builds.parquet")["shop"])
     shutil.rmtree(out)
     missing = run("audit", out, *listed)

@@ -1,13 +1,15 @@
 """Words a user reads: the condition in every answer, plain words, one system of units."""
 
 import re
+from pathlib import Path
 
 import pytest
 from typer.main import get_command
 from typer.testing import CliRunner
 
 from pullbook.commands.main import app
-from pullbook.text import figures
+from pullbook.pipeline.privacy import contribute
+from pullbook.text import check_text, figures
 from pullbook.text.units import Units
 
 BUILD = """\
@@ -135,6 +137,20 @@ def test_an_option_of_speeds_names_its_unit(option):
     helps = [text for words, text in every_help() if words.endswith(f" {option}")]
     assert helps
     assert all("rpm" in text for text in helps)
+
+
+def test_names_with_a_word_of_the_shop_in_them_are_one_line(tmp_path, write_sheet):
+    for number in range(6):
+        write_sheet({"sheet_id": f"tern-{number}"}, name=f"in/{number}.csv")
+    made = contribute.plan([tmp_path / "in"], b"key")
+    (line,) = check_text.names([entry.sheet for entry in made.accepted])
+    assert line.startswith("6 sheet IDs with a word of the shop's name: tern-0, tern-1, tern-2 and")
+    assert "and 3 more. " in line
+
+
+def test_what_is_not_read_is_named_with_what_a_sheet_is():
+    line = check_text.passed_over([Path("in/question.yaml")])
+    assert line.startswith("Not read: question.yaml (a sheet file ends in .csv or .xlsx,")
 
 
 def test_figures_have_the_digits_they_deserve():

@@ -147,12 +147,11 @@ def compare(
     scores = None if pairs is None else pairs.one_shop if one_shop else pairs.two_shops
     inside = np.linspace(*band, BAND_POINTS)
     means = [float(np.mean(one.torque(inside))) for one in both]
-    expected = float(np.mean(_expected(both, inside, scores)))
+    expected = expected_of_mean(both, band, scores)
     difference = means[0] - means[1]
     single = None if scores is None else scores.point.threshold(level)
-    whole = None if scores is None else scores.mean.threshold(level)
-    if band[1] - band[0] < NARROW and whole is not None and single is not None:
-        whole = max(whole, single)
+    law = None if scores is None else law_of_mean(scores, band, level)
+    whole = None if law is None else law.threshold(level)
     values = both[0].torque(rpm) - both[1].torque(rpm)
     widths = _expected(both, rpm, scores)
     return Difference(
@@ -163,7 +162,7 @@ def compare(
         mean_a=means[0],
         mean_b=means[1],
         mean=_between(difference, expected, whole),
-        chance=None if scores is None else _chance(difference / expected, scores.mean),
+        chance=None if law is None else _chance(difference / expected, law),
         rpm=rpm,
         curve=[
             _between(v, w, single) for v, w in zip(values.tolist(), widths.tolist(), strict=True)
@@ -176,6 +175,25 @@ def compare(
         crossovers=_crossovers(both, band, scores, single),
         standings=(both[0].standing, both[1].standing),
     )
+
+
+def law_of_mean(scores: PairScores, band: tuple[float, float], level: float) -> Scores:
+    """Return the scores for the mean over a band; over a narrow one, those of one speed if wider.
+
+    Limits and chance of a mean both come from these, so that they cannot contradict each other.
+    """
+    if band[1] - band[0] >= NARROW:
+        return scores.mean
+    single, whole = (one.threshold(level) for one in (scores.point, scores.mean))
+    narrower = single is None or whole is None or whole >= single
+    return scores.mean if narrower else scores.point
+
+
+def expected_of_mean(
+    both: Sequence[Prediction], band: tuple[float, float], scores: PairScores | None
+) -> float:
+    """Return the expected error of the difference of two means over a band, lb-ft."""
+    return float(np.mean(_expected(both, np.linspace(*band, BAND_POINTS), scores)))
 
 
 def _expected(both: Sequence[Prediction], rpm: Floats, scores: PairScores | None) -> Floats:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy.special import ndtri
+from scipy.special import ndtr, ndtri
 
 from pullbook.model.answers import compare as comparing
 from pullbook.model.answers.prediction import BAND_POINTS
@@ -22,6 +23,13 @@ if TYPE_CHECKING:
 
 
 _SEED = 1
+_DRAWS = 20_000
+
+#: Most builds of a choice that are drawn for, and how often; the others have no chance.
+_CONTENDERS, _DRAWS_OF_MANY = 250, 4000
+
+#: The level at which the normal distribution of the draws agrees with the limits.
+_LEVEL = 0.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +41,8 @@ class Comparison:
     differences
         The first minus each of the others.
     chances
-        Chance that each makes the most over the band; ``None`` without calibration.
+        Chance that each makes the most over the band, from the same errors of pairs as the
+        differences, on one shop's dyno or on several as these; ``None`` without calibration.
     """
 
     differences: list[Difference]
@@ -82,21 +91,43 @@ def compare(
         comparing.compare((found[0], one), (names[0], name), pairs, band, level, rpm, one_shop)
         for name, one in zip(names[1:], found[1:], strict=True)
     ]
-    chances = None
-    if pairs is not None:
-        scores = pairs.one_shop if one_shop else pairs.two_shops
-        places = np.array([one.place for one in found])
-        chances = chances_of_best(*means(found, band), places, scores, scores.mean, _SEED)
-    return Comparison(differences, None if chances is None else chances.tolist())
+    scores = None if pairs is None else pairs.one_shop if one_shop else pairs.two_shops
+    chances = None if scores is None else _chances_of_few(found, scores, band, level)
+    if chances is not None and len(found) == 2 and (first := differences[0].chance) is not None:
+        chances = [first, 1 - first]
+    return Comparison(differences, chances)
 
 
-_DRAWS = 4000
+def _chances_of_few(
+    found: Sequence[Prediction], scores: PairScores, band: tuple[float, float], level: float
+) -> list[float] | None:
+    """Return the chance that each of a few builds makes the most; they sum to one.
 
-#: Most builds that are drawn for; the others have no chance to be the best.
-_CONTENDERS = 250
-
-#: The level at which the normal distribution of the draws agrees with the limits.
-_LEVEL = 0.8
+    As `chances_of_best`, but the difference of each pair follows the very distribution of its own
+    chance, so that no build is likelier to be the best of all than to beat any one of the others.
+    ``None`` if there are too few shops.
+    """
+    law = comparing.law_of_mean(scores, band, level)
+    if law.threshold(_LEVEL) is None:
+        return None
+    count = len(found)
+    value, expected = means(found, band)
+    places = np.array([one.place for one in found])
+    correlation = _correlations(np.linalg.norm(places[:, None] - places[None], axis=2), scores)
+    root = expected[:, None] * np.linalg.cholesky(correlation + 1e-9 * np.eye(count))
+    drawn = np.random.default_rng(_SEED).normal(size=(_DRAWS, count)) @ root.T
+    least = np.full((_DRAWS, count), np.inf)
+    for a, b in combinations(range(count), 2):
+        apart = drawn[:, a] - drawn[:, b]
+        share = np.abs(2 * ndtr(apart / np.hypot.reduce(root[a] - root[b])) - 1)
+        size = np.append(law.values, np.inf)[np.searchsorted(law.mass, share)]
+        size *= comparing.expected_of_mean((found[a], found[b]), band, scores)
+        ahead = value[a] - value[b] + np.sign(apart) * size
+        least[:, a] = np.minimum(least[:, a], ahead)
+        least[:, b] = np.minimum(least[:, b], -ahead)
+    # In a few draws each is beaten by another, for pairs are drawn by their own law; none counts.
+    best = (least > 0).sum(axis=0)
+    return (best / best.sum()).tolist()  # type: ignore[no-any-return]
 
 
 def means(builds: Sequence[Prediction], band: tuple[float, float]) -> tuple[Floats, Floats]:
@@ -145,11 +176,17 @@ def chances_of_best(
     top = np.argsort(-(value + 3 * expected), kind="stable")[:_CONTENDERS]
     squares = np.square(places[top]).sum(axis=1)
     distance = squares[:, None] + squares[None] - 2 * places[top] @ places[top].T
-    correlation = scores.likeness * np.exp(-np.sqrt(np.maximum(distance, 0.0)) / scores.reach)
-    np.fill_diagonal(correlation, 1.0)
+    correlation = _correlations(np.sqrt(np.maximum(distance, 0.0)), scores)
     scale = factor / float(ndtri((1 + _LEVEL) / 2)) * expected[top]
     root = np.linalg.cholesky(correlation + 1e-9 * np.eye(len(top)))
-    drawn = np.random.default_rng(seed).normal(size=(_DRAWS, len(top))) @ root.T
+    drawn = np.random.default_rng(seed).normal(size=(_DRAWS_OF_MANY, len(top))) @ root.T
     first = np.argmax(value[top] + drawn * scale, axis=1)
-    chance[top] = np.bincount(first, minlength=len(top)) / _DRAWS
+    chance[top] = np.bincount(first, minlength=len(top)) / _DRAWS_OF_MANY
     return chance
+
+
+def _correlations(distance: Floats, scores: PairScores) -> Floats:
+    """Return the correlation of the errors of builds, given their distances, shape as given."""
+    correlation: Floats = scores.likeness * np.exp(-distance / scores.reach)
+    np.fill_diagonal(correlation, 1.0)
+    return correlation

@@ -99,7 +99,7 @@ class Measured:
     rpm, torque
         Measured torque, at the reference condition, lb-ft, where such builds were tested.
     beyond
-        Number of readings at speeds where no such build was tested; they are left out.
+        Engine speeds of readings that are left out: no such build was tested there.
     predicted, low, high
         Predicted torque at the same speeds, and the limits of the whole curve, lb-ft; the limits
         are ``None`` without calibration.
@@ -117,7 +117,7 @@ class Measured:
 
     rpm: Floats
     torque: Floats
-    beyond: int
+    beyond: list[float]
     predicted: Floats
     low: Floats | None
     high: Floats | None
@@ -154,7 +154,7 @@ class Measured:
         return {
             "level": self.level,
             "inside": self.inside,
-            "readings_beyond": self.beyond,
+            "readings_beyond": len(self.beyond),
             "where": None if self.where is None else dict(
                 zip(("part", "verdict"), self.where, strict=True)),
             "whole": self.whole.as_json(),
@@ -192,8 +192,8 @@ def against(found: Prediction, rpm: Floats, torque: Floats, level: float) -> Mea
 
     """
     order = np.argsort(rpm, kind="stable")
-    order = order[found.supported(rpm[order])]
-    beyond = len(rpm) - len(order)
+    tested = found.supported(rpm[order])
+    beyond, order = rpm[order][~tested].tolist(), order[tested]
     if not len(order):
         msg = (
             f"no build like this one was tested at the speeds of this pull, {rpm.min():.0f} to"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -183,7 +183,12 @@ class Predictor:
         """
         values = vary.combinations(ranges, ties or {}, base.values)
         own, *others = self.predictions([base, *vary.builds(base, values)])
-        return vary.variants(own, others, values, self.model.pairs, band, level, band_speeds(band))
+        speeds = band_speeds(band)
+        found = vary.variants(own, others, values, self.model.pairs, band, level, speeds)
+        return [
+            replace(one, is_base=all(base.values.get(n) == value for n, value in own.items()))
+            for one, own in zip(found, values, strict=True)
+        ]
 
     def choose(
         self, parts: str | Path, low_range: tuple[float, float], level: float = DEFAULT_LEVEL

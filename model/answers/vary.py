@@ -53,6 +53,8 @@ class Variant:
         Whether builds like it were tested over the whole band.
     peaks
         Its peaks of torque and of power.
+    is_base
+        Whether it is the original build itself.
     """
 
     values: Mapping[str, Any]
@@ -61,6 +63,7 @@ class Variant:
     difference: Difference
     swept: bool
     peaks: Peaks
+    is_base: bool = False
 
     def as_json(self) -> dict[str, Any]:
         """Return the variant as ``vary --json`` prints it."""

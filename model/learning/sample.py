@@ -128,8 +128,8 @@ def engines_of(builds: pd.DataFrame) -> Ints:
     named = builds["engine"].notna()
     alike = builds[["family", "cylinders", "bore"]].mask(named)
     groups = [builds["shop"], builds["engine"], *(alike[name] for name in alike)]
-    numbers: Ints = builds.groupby(groups, dropna=False, sort=False).ngroup().to_numpy(np.int64)
-    return numbers
+    numbers = builds.groupby(groups, dropna=False, sort=False).ngroup()
+    return np.asarray(numbers, dtype=np.int64)
 
 
 def charge(table: pd.DataFrame) -> Floats:

@@ -69,7 +69,10 @@ def judge(
 
     """
     if old[1]["id"] == new[1]["id"]:
-        msg = f"both are bundle {old[1]['id']}; name the one in use and the one to replace it"
+        msg = (
+            f"both names are of one and the same bundle, {old[1]['id']}; name first the bundle in"
+            " use, then the new one"
+        )
         raise JudgeError(msg)
     if level not in LEVELS:
         msg = f"the level is {level:g}; bundles are judged at {', '.join(map(str, LEVELS))}"

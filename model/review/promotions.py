@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.model.review.judgement import Verdict
 from pullbook.model.training import bundle
-from pullbook.schemas.errors import InputError
+from pullbook.schemas.errors import InputError, must_exist
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -73,6 +73,7 @@ def history(folder: Path) -> list[Promotion]:
 
 def current(folder: Path) -> Path:
     """Return the bundle of a folder: the folder itself, or the one in use of a registry."""
+    must_exist(folder)
     record = history(folder)
     return folder / record[-1].bundle if record else folder
 
@@ -108,6 +109,7 @@ def promote(
         and no reason was given.
 
     """
+    must_exist(candidate)
     _, manifest = bundle.load(candidate)
     identity = str(manifest["id"])
     record = history(folder)

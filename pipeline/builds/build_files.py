@@ -14,6 +14,7 @@ from pullbook.pipeline.reading import sheet_file, tables, text_file
 from pullbook.pipeline.reading.find_sheets import SHEET_FILES, NothingToReadError
 from pullbook.pipeline.values.headings import PLAIN
 from pullbook.pipeline.values.sheet import RawSheet
+from pullbook.schemas.errors import not_there
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -37,8 +38,7 @@ def raw_builds(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
         path = tables.table_in(path, tables.BUILDS) or path
     suffix = path.suffix.casefold()
     if not path.exists():
-        msg = f"{path} does not exist"
-        raise NothingToReadError(msg)
+        raise NothingToReadError(not_there(path))
     if not path.is_file() or suffix not in extended_build.ENDINGS + SHEET_FILES:
         msg = f"{path} is not a file of builds. Builds are in .yaml, .csv or .xlsx files."
         raise NothingToReadError(msg)

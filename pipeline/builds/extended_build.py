@@ -17,6 +17,7 @@ from pullbook.pipeline.reading import sheet_file
 from pullbook.pipeline.values.cells import is_missing
 from pullbook.pipeline.values.headings import PLAIN, squash
 from pullbook.pipeline.values.sheet import Cell
+from pullbook.schemas.errors import not_there
 from pullbook.schemas.field import Kind
 from pullbook.schemas.fields import FIELDS
 from pullbook.schemas.findings import Finding, refused
@@ -143,7 +144,7 @@ def _find_no_file(path: Path) -> str | None:
         exists = path.is_file()
     except (OSError, ValueError):  # an impossible name, or a folder that cannot be opened
         exists = False
-    return None if exists else f"there is no file {path}. Check its name and folder."
+    return None if exists else f"{not_there(path)}. Check its name and folder."
 
 
 def _find_bad_chain(path: Path, files: list[Path]) -> str | None:

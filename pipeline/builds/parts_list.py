@@ -40,9 +40,9 @@ from pullbook.pipeline.reading import text_file
 from pullbook.pipeline.reading.sheet_file import add_field
 from pullbook.pipeline.values import numerals
 from pullbook.pipeline.values.sheet import RawSheet
-from pullbook.schemas.codes import Severity
-from pullbook.schemas.errors import did_you_mean
+from pullbook.schemas.errors import did_you_mean, must_exist
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
+from pullbook.schemas.finding_codes import Severity
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -78,6 +78,7 @@ def read(path: Path) -> PartsList:
         It cannot be read, or something in it is not valid.
 
     """
+    must_exist(path)
     try:
         text, _ = text_file.read(path)
     except text_file.UnreadableError as error:

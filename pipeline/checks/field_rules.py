@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.values.units import convert
-from pullbook.schemas.codes import Severity
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS, PULL_FIELDS
+from pullbook.schemas.finding_codes import Severity
 from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from pullbook.pipeline.checks.field_rules import is_refused
 from pullbook.pipeline.physics import engine_quantities
-from pullbook.pipeline.physics.constants import CUBIC_INCH, INCH
+from pullbook.pipeline.physics.constants import CUBIC_INCH, FOOT, INCH
 from pullbook.schemas.fields import FIELDS
 from pullbook.schemas.findings import Finding
 
@@ -138,8 +138,8 @@ def boost(sheet: Sheet) -> Iterator[Finding]:
         yield Finding("missing-boost", message, "boost")
     elif not boosted and given is not None and given > _NO_BOOST and not is_refused(sheet, "boost"):
         message = (
-            f"Boost is {given:g} psi, but the engine is naturally aspirated. Set aspiration to"
-            " supercharged or turbocharged, or remove boost."
+            f"Boost is {sheet.shown('boost', given)}, but the engine is naturally aspirated. Set"
+            " aspiration to supercharged or turbocharged, or remove boost."
         )
         yield Finding("boost-of-natural", message, "boost", sheet.rows.get("boost"), f"{given:g}")
 
@@ -149,6 +149,8 @@ _NO_BOOST = 0.5
 
 def knock(sheet: Sheet) -> Iterator[Finding]:
     """The compression ratio is usual for the octane, and the octane for the fuel."""
+    if is_refused(sheet, "octane"):
+        return
     ratio, octane = sheet.number("compression_ratio"), sheet.number("octane")
     fuel = str(sheet.values.get("fuel") or "gasoline")
     if ratio is not None and sheet.values.get("aspiration") in (None, "natural"):
@@ -205,10 +207,14 @@ def piston_speed(sheet: Sheet) -> Iterator[Finding]:
     if speed <= _PISTON_SPEED[0]:
         return
     impossible = speed > _PISTON_SPEED[1]
+    found, most = (
+        f"{one:.3g} m/s" if sheet.metric else f"{round(one * 60 / FOOT, -1):.0f} ft/min"
+        for one in (speed, _PISTON_SPEED[impossible])
+    )
     message = (
-        f"{stroke:g} in stroke at {rpm:.0f} rpm is a mean piston speed of {speed:.1f} m/s;"
-        f" up to {_PISTON_SPEED[impossible]:g} m/s is {'possible' if impossible else 'usual'}."
-        " Check the unit of the stroke, and the rpm."
+        f"{sheet.shown('stroke', stroke)} of stroke at {rpm:.0f} rpm is a mean piston speed of"
+        f" {found}; up to {most} is {'possible' if impossible else 'usual'}. Check the unit of the"
+        " stroke, and the rpm."
     )
     yield Finding("piston-speed" if impossible else "piston-speed-unusual", message, "rpm")
 

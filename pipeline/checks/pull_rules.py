@@ -25,6 +25,7 @@ _ENOUGH_RPM = 5
 _MEAN_PRESSURE = (300.0, 1750.0)
 _USUAL_PRESSURE = (450.0, 1450.0)
 _ATMOSPHERE_PSI = 14.696
+_KPA_PER_PSI = 6.894757
 #: Torque and power of one row may differ by this share plus half a horsepower of rounding.
 _IDENTITY_SHARE = 0.015
 _IDENTITY_HP = 0.5
@@ -95,8 +96,9 @@ def identity(sheet: Sheet) -> Iterator[Finding]:
         expected = torque * rpm / TORQUE_POWER_CONSTANT
         if abs(power - expected) > _IDENTITY_SHARE * expected + _IDENTITY_HP:
             message = (
-                f"{torque:.1f} lb-ft at {rpm:.0f} rpm is {expected:.1f} hp, but row {row} has"
-                f" {power:.1f} hp. Check the units of both columns."
+                f"{sheet.read('torque', torque, 1)} at {rpm:.0f} rpm is"
+                f" {sheet.read('power', expected, 1)}, but row {row} has"
+                f" {sheet.read('power', power, 1)}. Check the units of both columns."
             )
             yield Finding("torque-power-disagree", message, "power", row)
 
@@ -118,11 +120,16 @@ def mean_pressure(sheet: Sheet) -> Iterator[Finding]:
     if not impossible:
         low, high = _USUAL_PRESSURE
     if impossible or (natural and not low <= kpa <= high):
+        metric = sheet.metric
+        unit, per = ("kPa", 1.0) if metric else ("psi", _KPA_PER_PSI)
+        size = f"{size_in3 * CUBIC_INCH * 1e6:.0f} cc" if metric else f"{size_in3:.0f} in3"
+        given = sheet.number("boost")
+        boost = "no boost given" if not given else f"{sheet.shown('boost', given)} of boost"
         message = (
-            f"The best torque, {max(torques):.0f} lb-ft from {size_in3:.0f} in3, is a mean"
-            f" effective pressure of {kpa:.0f} kPa; {low:.0f} to {high:.0f} kPa is"
-            f" {'possible' if impossible else 'usual'}. Check the units of torque, bore and"
-            " stroke, and the number of cylinders."
+            f"The best torque, {sheet.read('torque', max(torques))} from {size}, is a mean"
+            f" effective pressure of {kpa / per:.0f} {unit}. With {boost}, {low / per:.0f} to"
+            f" {high / per:.0f} {unit} is {'possible' if impossible else 'usual'}. Check the units"
+            " of torque, bore and stroke, and the number of cylinders."
         )
         yield Finding("mean-pressure" if impossible else "mean-pressure-unusual", message, "torque")
 
@@ -144,7 +151,7 @@ def spikes(sheet: Sheet) -> Iterator[Finding]:
                 continue
             code = "spike" if here > 0 else "dropout"
             message = (
-                f"{torque:.0f} lb-ft at {rpm:.0f} rpm in row {reading.row} is"
+                f"{sheet.read('torque', torque)} at {rpm:.0f} rpm in row {reading.row} is"
                 f" {100 * abs(here):.0f} % {'above' if here > 0 else 'below'} the readings beside"
                 " it; it was left out of the curve."
             )
@@ -170,9 +177,9 @@ def repeated(sheet: Sheet) -> Iterator[Finding]:
         for (rpm, first, _), (again, second, reading) in pairwise(curve):
             if rpm == again and abs(second / first - 1) > _TWICE:
                 message = (
-                    f"{rpm:.0f} rpm was read twice in one pull: {first:.0f} lb-ft, and"
-                    f" {second:.0f} lb-ft in row {reading.row}. If there are several pulls, number"
-                    " them."
+                    f"{rpm:.0f} rpm was read twice in one pull: {sheet.read('torque', first)}, and"
+                    f" {sheet.read('torque', second)} in row {reading.row}. If there are several"
+                    " pulls, number them."
                 )
                 yield Finding("rpm-read-twice", message, "torque", reading.row)
 
@@ -201,9 +208,9 @@ def stuck(sheet: Sheet) -> Iterator[Finding]:
                 beside = [abs(curve[i][1] - held) for i in (start - 1, at) if 0 <= i < len(curve)]
                 if not whole or len(speeds) >= _STUCK_FLAT or max(beside, default=0.0) > _STEPS:
                     message = (
-                        f"Torque is {held:.4g} lb-ft at {len(speeds)} successive speeds, from"
-                        f" {min(speeds):.0f} to {max(speeds):.0f} rpm. Check whether the sensor was"
-                        " stuck or at its limit."
+                        f"Torque is {sheet.read('torque', held, 1)} at {len(speeds)} speeds in a"
+                        f" row, from {min(speeds):.0f} to {max(speeds):.0f} rpm. Check whether the"
+                        " sensor was stuck or at its limit."
                     )
                     yield Finding("sensor-plateau", message, "torque", curve[start][2].row)
             start = at

@@ -11,6 +11,7 @@ from pullbook.pipeline.physics.correction_factors import (
     REFERENCE,
     STANDARDS,
 )
+from pullbook.pipeline.physics.humid_air import KPA_PER_INHG, fahrenheit_of
 from pullbook.pipeline.physics.reference_condition import is_exact, station_pressure, weather_of
 from pullbook.schemas.fields import FIELDS, WEATHER_REQUIRED
 from pullbook.schemas.findings import Finding
@@ -18,6 +19,7 @@ from pullbook.schemas.findings import Finding
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from pullbook.pipeline.physics.correction_factors import Standard, Weather
     from pullbook.pipeline.values.sheet import Sheet
 
 _WEATHER = (*WEATHER_REQUIRED, "relative_humidity")
@@ -44,14 +46,34 @@ def weather(sheet: Sheet) -> Iterator[Finding]:
     for name in dict.fromkeys((used, REFERENCE)):
         if not STANDARDS[name].covers(at):
             message = (
-                f"The weather, {at.celsius:.0f} degC and {at.pressure:.1f} kPa (factor"
-                f" {STANDARDS[name].factor(at):.3f}), is outside the range of {name}."
-                " If it is right, the sheet only counts a little less."
+                f"Outside the range of {name}: {_beyond(sheet, STANDARDS[name], at)}. If it is"
+                " right, the sheet only counts a little less."
             )
             yield Finding("correction-range", message, "correction", sheet.rows.get("correction"))
     if sheet.values.get("relative_humidity") is None:
         message = f"Relative humidity is missing; {ASSUMED_HUMIDITY:g} % was assumed."
         yield Finding("assumed-humidity", message, "relative_humidity")
+
+
+def _beyond(sheet: Sheet, standard: Standard, at: Weather) -> str:
+    """Return what of the weather is outside a standard's range, and that range."""
+    found = []
+    (cold, hot), (low, high) = standard.celsius, standard.pressure
+    if not cold <= at.celsius <= hot:
+        here, *ends = (
+            sheet.shown("air_temperature", fahrenheit_of(one), 3) for one in (at.celsius, cold, hot)
+        )
+        found.append(f"air temperature {here} (range {ends[0].split()[0]} to {ends[1]})")
+    if not low <= at.pressure <= high:
+        here, *ends = (
+            sheet.shown("barometer", one / KPA_PER_INHG) for one in (at.pressure, low, high)
+        )
+        found.append(f"barometer {here} (range {ends[0].split()[0]} to {ends[1]})")
+    factor = standard.factor(at)
+    if standard.limits is not None and not standard.limits[0] <= factor <= standard.limits[1]:
+        least, most = standard.limits
+        found.append(f"correction factor {factor:.3f} (range {least:g} to {most:g})")
+    return ", ".join(found)
 
 
 def station(sheet: Sheet) -> Iterator[Finding]:
@@ -62,8 +84,10 @@ def station(sheet: Sheet) -> Iterator[Finding]:
     expected = station_pressure(elevation)
     if abs(read - expected) > _WEATHER_INHG:
         message = (
-            f"Barometer is {read:.2f} inHg at {elevation:.0f} ft, where about {expected:.2f} inHg"
-            " is usual. Give the station pressure, not the one reduced to sea level."
+            f"Barometer is {sheet.shown('barometer', read)} at"
+            f" {sheet.shown('elevation', elevation)}, where about"
+            f" {sheet.shown('barometer', expected)} is usual. Give the station pressure, not the"
+            " one reduced to sea level."
         )
         yield Finding("sea-level-barometer", message, "barometer", sheet.rows.get("barometer"),
                       f"{read:.2f}")  # fmt: skip

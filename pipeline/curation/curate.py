@@ -18,7 +18,7 @@ from pullbook.pipeline.privacy.refused_sheets import ACCEPTED, refusals
 from pullbook.pipeline.privacy.withdraw import is_named, named
 from pullbook.pipeline.reading import find_sheets
 from pullbook.schemas import curated_tables
-from pullbook.schemas.codes import CODES
+from pullbook.schemas.finding_codes import CODES
 from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:

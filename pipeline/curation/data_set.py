@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from pullbook.schemas import curated_tables
-from pullbook.schemas.errors import InputError
+from pullbook.schemas.errors import InputError, must_exist
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -87,6 +87,7 @@ def load(folder: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
     from pandera.errors import SchemaError, SchemaErrors  # noqa: PLC0415 - slow to import
     from pyarrow import ArrowException  # noqa: PLC0415 - slow to import
 
+    must_exist(folder)
     try:
         builds = curated_tables.complete(pd.read_parquet(folder / BUILDS))
         pulls = pd.read_parquet(folder / PULLS)

@@ -147,6 +147,7 @@ _RUNNERS = {
 def draw_intake(build: Build, rng: Generator, wild: float) -> None:
     """Draw an intake manifold that takes the fuel system of the engine."""
     v = build.values
+    kinds: tuple[str, ...]
     if v["fuel_metering"] == "carburetor":
         kinds = ("dual plane", "single plane", "tunnel ram", "individual runner")
         weights = np.array([0.75 - 0.45 * wild, 0.2 + 0.3 * wild, 0.05 + 0.15 * wild, 0.05])

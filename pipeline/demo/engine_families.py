@@ -6,7 +6,7 @@ ports flow, how fast their chambers burn, how much heat they lose, how soon they
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -85,8 +85,6 @@ def invent(count: int, rng: Generator) -> tuple[Family, ...]:
 
 
 def _under_two_names(family: Family) -> Family:
-    from dataclasses import replace  # noqa: PLC0415
-
     return replace(family, second_name=f"old {family.name.partition('-')[0]}")
 
 
@@ -107,6 +105,7 @@ def _invent(bird: str, rng: Generator) -> Family:
         round(stroke * step, 2) for step in (1.0, 1.07, 1.14)[: int(rng.integers(2, 4))]
     )
     quality = float(np.clip(rng.normal(0.96 + 0.06 * four_valves, 0.075), 0.8, 1.15))
+    first, last = sorted(rng.choice(len(_PUSHROD) + 1, 2, replace=False).tolist())
     return Family(
         name=f"{bird}-{_NUMBERS[cylinders]}",
         arrangement=str(rng.choice(arrangement)),
@@ -116,7 +115,7 @@ def _invent(bird: str, rng: Generator) -> Family:
         rod=round(stroke * float(rng.uniform(1.55, 1.85)), 2),
         valves=4 if four_valves else 2,
         valve_ratio=0.385 if four_valves else round(float(rng.uniform(0.43, 0.52)), 3),
-        lifters=_OHC if overhead else _PUSHROD[slice(*sorted(rng.choice(5, 2, replace=False)))],
+        lifters=_OHC if overhead else _PUSHROD[first:last],
         compression=round(float(np.clip(8.2 + 12 * (quality - 0.85), 8.0, 10.6)), 1),
         hidden=Hidden(
             quality,

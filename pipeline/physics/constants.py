@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 INCH = 0.0254
+FOOT = 12 * INCH
 #: One foot pound-force in newton metres, exact by the definitions of inch, pound and gravity.
 LBFT = 1.3558179483314004
 CUBIC_INCH = INCH**3

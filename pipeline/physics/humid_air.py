@@ -43,3 +43,12 @@ def celsius_of(fahrenheit: float) -> float:
     25.0
     """
     return (fahrenheit - 32) / 1.8
+
+
+def fahrenheit_of(celsius: float) -> float:
+    """Convert degrees Celsius to degrees Fahrenheit.
+
+    >>> fahrenheit_of(25)
+    77.0
+    """
+    return celsius * 1.8 + 32

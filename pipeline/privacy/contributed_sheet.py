@@ -7,7 +7,8 @@ import io
 import json
 from typing import TYPE_CHECKING
 
-from pullbook.schemas.fields import FIELDS
+from pullbook.schemas.field_words import unit_of, with_unit
+from pullbook.schemas.fields import FIELDS, PULL_FIELDS
 
 if TYPE_CHECKING:
     from pullbook.pipeline.values.sheet import Reading
@@ -48,6 +49,36 @@ def sheet_text(values: dict[str, Value], readings: list[Reading]) -> str:
         for r in readings
     ]
     return assemble(lines, rows)
+
+
+def shown(values: dict[str, Value], readings: list[Reading]) -> str:
+    """Return what `sheet_text` writes as a person reads it: with units, and few digits."""
+    lines = [
+        f"{FIELDS[name].label}: {_worded(name, value)}"
+        for name in FIELDS
+        if (value := values.get(name)) is not None
+    ]
+    heads = [f"{name}, {PULL_FIELDS[name].unit}" for name in ("torque", "power")]
+    lines += ["", "".join(f"{head:>14}" for head in ("rpm", *heads, "pull"))]
+    lines += [
+        "".join(
+            f"{cell:>14}"
+            for cell in (f"{r.rpm:.0f}", _rounded(r.torque), _rounded(r.power), str(r.pull))
+        )
+        for r in readings
+    ]
+    return "\n".join(lines)
+
+
+def _worded(name: str, value: Value) -> str:
+    if isinstance(value, float):
+        return with_unit(name, value)
+    unit = unit_of(name) if isinstance(value, int) and not isinstance(value, bool) else ""
+    return f"{_format_value(value)} {unit}".rstrip()
+
+
+def _rounded(number: float | None) -> str:
+    return "" if number is None else f"{number:.1f}"
 
 
 def assemble(lines: list[str], rows: list[list[str]]) -> str:

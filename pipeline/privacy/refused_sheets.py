@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 from pullbook.pipeline.privacy import anonymise, identity_leaks
 from pullbook.pipeline.privacy.contributed_sheet import assemble, yaml_scalar
 from pullbook.pipeline.reading import find_sheets, table_layout
-from pullbook.schemas.codes import CODES
+from pullbook.schemas.errors import must_exist
 from pullbook.schemas.fields import WITHHELD
+from pullbook.schemas.finding_codes import CODES
 
 if TYPE_CHECKING:
     from pullbook.pipeline.values.sheet import RawSheet, Sheet
@@ -195,6 +196,7 @@ def unseal(shared: Path, into: Path, key: bytes) -> list[Path]:
     """
     from pullbook.pipeline.privacy import sealed_originals  # noqa: PLC0415
 
+    must_exist(shared)
     sealed = sorted(shared.rglob(f"*{sealed_originals.SUFFIX}"))
     if not sealed:
         msg = f"{shared} has no sealed originals in it"

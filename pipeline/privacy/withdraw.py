@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from pullbook.schemas.errors import InputError
+from pullbook.schemas.errors import InputError, must_exist
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -83,10 +83,11 @@ def read(path: Path) -> list[Withdrawn]:
     ------
     WithdrawError
         The file is not a list of withdrawals.
-    OSError
-        It cannot be read.
+    InputError
+        There is no such file.
 
     """
+    must_exist(path)
     invalid = f"{path} is not a list of withdrawals; it needs the columns shop, sheet_id, on, why"
     try:
         with path.open(encoding="utf-8", newline="") as file:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from pullbook.pipeline.reading import sheet_file, tables, text_file
 from pullbook.pipeline.values.headings import PLAIN
-from pullbook.schemas.errors import InputError
+from pullbook.schemas.errors import InputError, not_there
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -115,8 +115,7 @@ def _is_other_text(path: Path) -> bool:
 
 def _check_file(path: Path) -> Path:
     if not path.exists():
-        msg = f"{path} does not exist"
-        raise NothingToReadError(msg)
+        raise NothingToReadError(not_there(path))
     if _is_other_text(path):
         msg = f"{path} is not a sheet: it does not start with --- and then the fields"
         raise NothingToReadError(msg)

@@ -47,7 +47,8 @@ def typed(raw: RawSheet) -> Sheet:
             if field.unit and cell.unit is None and cell.text.strip()[-1:].isdigit():
                 bare.add(name)
     values["sheet_id"] = raw.sheet_id
-    readings = [] if raw.table is None else _readings(raw, findings, of_table)
+    columns: dict[str, str | None] = {}
+    readings = [] if raw.table is None else _readings(raw, findings, of_table, columns)
     rows = {name: cell.row for name, cell in raw.fields.items()}
     return Sheet(
         sheet_id=raw.sheet_id,
@@ -57,6 +58,8 @@ def typed(raw: RawSheet) -> Sheet:
         findings=findings,
         rows=rows,
         bare=frozenset(bare),
+        cells=raw.fields,
+        columns=columns,
     )
 
 
@@ -78,12 +81,15 @@ def _decimal_marks(raw: RawSheet) -> tuple[str | None, str | None]:
     )
 
 
-def _readings(raw: RawSheet, findings: list[Finding], mark: str | None) -> list[Reading]:
+def _readings(
+    raw: RawSheet, findings: list[Finding], mark: str | None, columns: dict[str, str | None]
+) -> list[Reading]:
     found, in_layout = blocks(raw.table or [], raw.headings)
     findings += in_layout
     readings: list[Reading] = []
     pulls: dict[str, int] = {}
     for block in found:
+        columns |= {name: unit for name, (_, unit) in block.columns.items()}
         own = _read_block(block, findings, mark, pulls)
         if "pull" not in block.columns:
             own, in_sweeps = split_sweeps(own, block.number)

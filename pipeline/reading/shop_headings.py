@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from pullbook.pipeline.reading import front_matter, text_file
 from pullbook.pipeline.values.headings import PLAIN, Headings, squash
-from pullbook.schemas.errors import InputError
+from pullbook.schemas.errors import InputError, must_exist
 from pullbook.schemas.fields import FIELDS, PULL_FIELDS
 
 if TYPE_CHECKING:
@@ -41,6 +41,7 @@ def load(path: Path) -> Headings:
 
 def _read_meanings(path: Path) -> dict[str, str]:
     meanings = {}
+    must_exist(path)
     try:
         text, _ = text_file.read(path)
         for heading, meaning, row in front_matter.read(text):

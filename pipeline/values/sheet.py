@@ -6,10 +6,14 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
 from pullbook.pipeline.physics.engine_quantities import SIZE_FIELDS, size_of
+from pullbook.pipeline.values import numerals
 from pullbook.pipeline.values.headings import PLAIN
+from pullbook.pipeline.values.units import UnknownUnitError, WrongUnitError, scale, tidy
+from pullbook.schemas.fields import FIELDS, PULL_FIELDS
 from pullbook.schemas.findings import refused
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from pullbook.pipeline.values.headings import Headings
@@ -98,6 +102,8 @@ class Build:
         The row of each field in the file, for the findings of later checks.
     bare
         The fields whose number was written without a unit.
+    cells
+        The cells of the fields as written, for messages in the sheet's own units.
     """
 
     sheet_id: str
@@ -106,6 +112,7 @@ class Build:
     findings: list[Finding] = field(default_factory=list)
     rows: dict[str, int] = field(default_factory=dict)
     bare: frozenset[str] = frozenset()
+    cells: Mapping[str, Cell] = field(default_factory=dict)
 
     @property
     def accepted(self) -> bool:
@@ -124,6 +131,31 @@ class Build:
             return None
         return float(size_of(self.values).engine)
 
+    @property
+    def metric(self) -> bool:
+        """Whether bore or stroke is written in a metric unit."""
+        return any(self.unit(name) in _METRIC for name in SIZE_FIELDS[:2])
+
+    def unit(self, name: str) -> str:
+        """Return the unit that a field is written in on the sheet."""
+        own, cell = FIELDS[name].unit, self.cells.get(name)
+        if cell is None:
+            return own
+        found = numerals.read(cell.text.strip(), None)
+        rest = "" if found is None else found.rest.strip()
+        return tidy(rest or cell.unit or own, own)
+
+    def shown(self, name: str, number: float, digits: int = 4) -> str:
+        """Return a number, in the unit of the field dictionary, in the unit it was written in.
+
+        >>> cells = {"bore": Cell("101.6 mm", 3)}
+        >>> Build(sheet_id="a", source="a.csv", values={}, cells=cells).shown("bore", 4.0)
+        '101.6 mm'
+        """
+        own = FIELDS[name].unit
+        here, unit = _in_unit(number, self.unit(name), own)
+        return f"{float(f'{here:.{digits}g}'):.10g} {unit}".rstrip()
+
     def number(self, name: str) -> float | None:
         """Return the number in a field, or ``None`` if there is none."""
         value = self.values.get(name)
@@ -138,9 +170,35 @@ class Sheet(Build):
     ----------
     readings
         The rows of the pull that could be read.
+    columns
+        The columns of the pull, each with the unit in its heading.
     curves
         The pulls as curves, once `pipeline.checks.pull_rules` has made them.
     """
 
     readings: list[Reading] = field(default_factory=list)
+    columns: Mapping[str, str | None] = field(default_factory=dict)
     curves: list[Curve] | None = None
+
+    def read(self, name: str, number: float, decimals: int = 0) -> str:
+        """Return a torque or a power, in lb-ft or hp, in the unit of its column."""
+        own = PULL_FIELDS[name].unit
+        if name in self.columns:
+            unit = tidy(self.columns[name] or own, own)
+        else:  # worked out from the other column
+            unit = {"torque": "N.m", "power": "kW"}[name] if self.metric else own
+        here, unit = _in_unit(number, unit, own)
+        return f"{here:.{decimals}f} {unit}"
+
+
+#: Units of length that make a sheet metric.
+_METRIC = ("mm", "cm", "m")
+
+
+def _in_unit(number: float, unit: str, own: str) -> tuple[float, str]:
+    """Return a number in another unit than its own, or in its own if that is not a known one."""
+    try:
+        slope, offset = scale(unit, own)
+    except (UnknownUnitError, WrongUnitError):
+        return number, own
+    return (number - offset) / slope, unit

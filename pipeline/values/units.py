@@ -110,6 +110,17 @@ _SPELLINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
     }
 )  # fmt: skip
 
+#: How units are written in messages.
+_TIDY: Mapping[str, str] = MappingProxyType(
+    {
+        "inch": "in", "millimeter": "mm", "centimeter": "cm", "meter": "m", "foot": "ft",
+        "degF": "degF", "degC": "degC", "kelvin": "K", "inch_Hg": "inHg", "hectopascal": "hPa",
+        "millibar": "mbar", "kilopascal": "kPa", "millimeter_Hg": "mmHg", "psi": "psi",
+        "bar": "bar", _LBFT: "lb-ft", _TORQUE: "N.m", "force_kilogram*meter": "kgf.m",
+        "horsepower": "hp", "kilowatt": "kW", "metric_horsepower": "PS", "centimeter**3": "cc",
+        "liter": "l", "inch**3": "in3",
+    }
+)  # fmt: skip
 #: The texts that are passed to pint: unit names with small whole powers, joined. Pint's own
 #: grammar allows more, such as towers of powers that take forever to evaluate.
 _NAME = r"[^\W\d_][^\W_]{0,23}(?:(?:\^|\*\*)[234])?"
@@ -126,6 +137,15 @@ def _squash(text: str) -> str:
 def spelled(text: str, field_unit: str) -> bool:
     """Return whether a text is a customary spelling of a unit for fields in ``field_unit``."""
     return _squash(text) in _SPELLINGS[field_unit]
+
+
+def tidy(text: str, field_unit: str) -> str:
+    """Return a unit as messages write it.
+
+    >>> tidy("Nm", "lb-ft"), tidy("°C", "degF"), tidy("inHg", "inHg")
+    ('N.m', 'degC', 'inHg')
+    """
+    return _TIDY.get(_SPELLINGS.get(field_unit, {}).get(_squash(text), ""), text.strip())
 
 
 @cache

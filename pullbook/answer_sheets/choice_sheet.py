@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pullbook.answer_sheets import customer_sheet
-from pullbook.text.choice_text import first, headings, notes, shown, table_cells
+from pullbook.text.choice_text import columns, first, headings, notes, shown, table_cells
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -29,7 +29,7 @@ def page(
     )
     made = customer_sheet.begin(f"Parts for {found.base.sheet_id}", draw, alt, units)
     made.heading("Result")
-    for line in [*first(found, units), *notes(found)]:
+    for line in [*first(found, units), columns(found), *notes(found)]:
         made.text(line)
     made.table(["parts", *headings(found, units), "data"],
                [[one.name, *table_cells(found, one, units)[:6], one.found.standing.value]

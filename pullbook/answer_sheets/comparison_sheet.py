@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.answer_sheets import customer_sheet
 from pullbook.text import figures
-from pullbook.text.comparison_text import crossings, rows, verdict
+from pullbook.text.comparison_text import assumed, crossings, notes, rows, verdict
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -33,9 +33,10 @@ def page(
         f" {' '.join(verdicts)}"
     )
     made = customer_sheet.begin(" and ".join(found.names), draw, alt, units)
+    made.text(assumed(found))
     band = found.differences[0].band
     made.heading(f"Mean torque from {band[0]:.0f} to {band[1]:.0f} rpm")
-    made.table(["build", units.torque, "chance to be best", "data"], rows(found, units))
+    made.table(["build", units.torque, "chance to make the most", "data"], rows(found, units))
     for one, line in zip(found.differences, verdicts, strict=True):
         percent = f"{100 * one.level:g} % limits"
         made.heading(f"{one.names[0]} (A) minus {one.names[1]}")
@@ -47,5 +48,7 @@ def page(
             for rpm, point, known in zip(one.rpm.tolist(), shown, one.supported, strict=True)
             if known
         ])  # fmt: skip
+    for text in notes(found)[:1]:
+        made.text(text)
     customer_sheet.builds(made, sheets, units)
     return customer_sheet.close(made, manifest)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pullbook.answer_sheets import customer_sheet
-from pullbook.text.explanation_text import by_size, first, heading, near, notes, rows
+from pullbook.text.explanation_text import DISTANCE, by_size, first, heading, near, notes, rows
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -36,6 +36,7 @@ def page(
     made.table(
         ["sheet", "distance", "what differs most (this build / that sheet)"], near(found, units)
     )
+    made.text(DISTANCE)
     for line in notes(found):
         made.text(line)
     customer_sheet.builds(made, [sheet], units)

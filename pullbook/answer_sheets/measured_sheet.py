@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pullbook.answer_sheets import customer_sheet
-from pullbook.text.measured_text import head, rows, verdict
+from pullbook.text.measured_text import corrected, head, rows, verdict
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -31,7 +31,7 @@ def page(
     alt = f"Measured torque and the predicted curve with its limits. {lines[0]}"
     made = customer_sheet.begin(f"{sheet.sheet_id}: measured and predicted", draw, alt, units)
     made.heading("Result")
-    for line in [*before, *lines]:
+    for line in [*before, *lines, corrected(sheet)]:
         made.text(line)
     made.table(["rpm", f"measured, {units.torque}", "predicted", "off, %", head(found)],
                rows(found, units))  # fmt: skip

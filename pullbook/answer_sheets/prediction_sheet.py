@@ -45,6 +45,9 @@ def of_answers(
     page = begin(title, lambda: prediction_chart.of_answers(drawn, units), alt, units)
     for one in answers:
         _answer(page, one, units, alone=len(answers) == 1)
+    page.heading("What the limits mean")
+    for line in prediction_text.meaning(answers):
+        page.text(line)
     builds(page, sheets, units)
     return close(page, answers[0].bundle)
 
@@ -66,6 +69,6 @@ def _answer(page: Page, one: Answer, units: Units, *, alone: bool) -> None:
             if point.supported else [f"{point.rpm:.0f}", "", "not tested", "", ""]
         )  # fmt: skip
     page.table(["rpm", f"torque, {units.torque}", percent, f"power, {units.power}", percent], rows)
-    page.text(prediction_text.promise(one))
-    page.text(prediction_text.missing(one.missing))
+    for line in (*prediction_text.widened(one), prediction_text.missing(one.missing)):
+        page.text(line)
     page.text("Nearest sheets: " + ", ".join(name for name, _ in one.nearest) + ".")

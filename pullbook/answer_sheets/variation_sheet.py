@@ -5,7 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pullbook.answer_sheets import customer_sheet
-from pullbook.text.variation_text import fields, headings, notes, table_cells, trade, values
+from pullbook.text.variation_text import (
+    fields,
+    headings,
+    notes,
+    row_name,
+    table_cells,
+    trade,
+    values,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -36,7 +44,7 @@ def page(
         [names, *headings(found, units)],
         [
             [
-                values(one, units),
+                row_name(values(one, units), one),
                 *table_cells(one, units)[:5],
                 one.found.standing.value,
             ]

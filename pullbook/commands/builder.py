@@ -120,6 +120,8 @@ def _print(builds: Sequence[Build], found: list[Answer | None], units: Units) ->
             typer.echo(form(answer, units))
     given = [answer for answer in found if answer is not None]
     if given:
+        for line in [] if whole else prediction_text.summary_foot(given):
+            typer.echo(line)
         typer.echo(prediction_text.closing(given))
 
 
@@ -131,7 +133,8 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     one_shop: Annotated[
         bool,
         typer.Option(
-            "--one-shop/--two-shops", help="Both builds on one shop's dyno, or on two shops' dynos."
+            "--one-shop/--two-shops",
+            help="All builds on one shop's dyno, or each on a different shop's.",
         ),
     ] = True,
     shop: options.Shop = None,

@@ -184,7 +184,7 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
     wanted = output.Wanted(as_json, plot, html)
     pull = measured_pull.pull(sheet)
     ran = pull.sheet
-    inputs.print_notes([ran])
+    inputs.print_notes([ran], measured_text.CORRECTED)
     (code,) = inputs.shop_codes([ran], shop, key_file)
     predictor = inputs.load(bundle)
     found = predictor.against(pull, level, code)

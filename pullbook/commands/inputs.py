@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import typer
 
-from pullbook.schemas.errors import InputError
+from pullbook.schemas.errors import InputError, must_exist
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
     from pathlib import Path
 
     from pullbook.model.answers.prediction import Prediction
@@ -71,15 +71,18 @@ def sound_builds(path: Path) -> tuple[list[Build], bool]:
     return kept, len(kept) < len(found)
 
 
-def print_notes(sheets: Sequence[Build]) -> None:
-    """Print what was left out of the builds, or read differently from how it was written."""
-    from pullbook.schemas.codes import Severity
+def print_notes(sheets: Sequence[Build], but: Collection[str] = ()) -> None:
+    """Print what was left out of the builds, or read differently from how it was written.
+
+    ``but`` are codes of findings that the answer itself tells.
+    """
+    from pullbook.schemas.finding_codes import Severity
 
     notes = [
         f.message if f.row is None or "row" in f.message else f"row {f.row}: {f.message}"
         for sheet in sheets
         for f in sheet.findings
-        if f.severity is not Severity.REFUSE
+        if f.severity is not Severity.REFUSE and f.code not in but
     ]
     for message in notes[:_MOST_NOTES]:
         typer.echo(message, err=True)
@@ -123,6 +126,7 @@ def _codes(named: Sequence[object], key_file: Path | None) -> list[str | None]:
     if clear:
         path = key_file or anonymise.default_key_file()
         if key_file is not None or path.exists():
+            must_exist(path)
             key = anonymise.read_key(path)
         else:
             typer.echo(

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from pullbook.commands import analyst, builder, builder_parts, demo, reports, review, shop
-from pullbook.schemas.errors import PullbookError
+from pullbook.schemas.errors import PullbookError, not_there
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -85,6 +85,8 @@ def run() -> None:
         sys.exit(0)
     except PullbookError as fault:
         _stop(str(fault))
+    except FileNotFoundError as fault:
+        _stop(not_there(fault.filename))
     except OSError as fault:
         _stop(f"{fault.filename}: {fault.strerror}" if fault.filename is not None else str(fault))
     except Exception as fault:  # the one place where an error of the program ends

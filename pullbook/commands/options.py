@@ -54,7 +54,10 @@ Cluster = Annotated[
         help="Address of a Dask scheduler (tcp://host:port) whose workers see the same files.",
     ),
 ]
-Level = Annotated[float, typer.Option(help="Level of the error bars, between 0 and 1.")]
+Level = Annotated[
+    float,
+    typer.Option(help="Level of the limits: at 0.9 about 9 in 10 measured values fall inside."),
+]
 Rpm = Annotated[str, typer.Option(help="Engine speeds in rpm, as first:last:step.")]
 Plot = Annotated[Path | None, typer.Option(help="Write a chart to this file (.svg, .png or .pdf).")]
 Html = Annotated[

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from pullbook.commands import inputs, options
-from pullbook.schemas.errors import InputError
+from pullbook.schemas.errors import InputError, must_exist
 from pullbook.text.figures import counted
 
 if TYPE_CHECKING:
@@ -176,9 +177,12 @@ def withdraw(
     named = "" if code == shop else f" (the code of {shop!r} under your key)"
     short = one.shop[: withdrawing.CODE_CHARS]
     typer.echo(f"Withdrawn, in the list {listed}: {what} {short}{named}")
+    name = shlex.quote(str(listed))
     typer.echo(
-        f"Next: curate again with --withdrawn {listed}, train again, and look for what is left"
-        " with pullbook audit."
+        "Next, with your own folders for shared, curated and bundle:\n"
+        f"  pullbook curate shared --out curated --withdrawn {name}\n"
+        "  pullbook train curated --out bundle\n"
+        f"  pullbook audit curated bundle --list {name}"
     )
 
 
@@ -190,9 +194,7 @@ def audit(
     from pullbook.pipeline.privacy import withdraw as withdrawing
 
     for place in places:
-        if not place.exists():
-            msg = f"there is no {place}"
-            raise withdrawing.WithdrawError(msg)
+        must_exist(place)
     found = withdrawing.read(listed)
     hits = [hit for hit in withdrawing.left(places, found) if hit[0].resolve() != listed.resolve()]
     for file, one in hits:
@@ -202,8 +204,7 @@ def audit(
     for file in blind:
         message = f"{file} names sheets without their shops, so a whole shop cannot be found in it"
         typer.echo(message, err=True)
-    files = len({file for file, _ in hits})
-    where = f"is left in {counted(files, 'file')}" if hits else "is left"
-    what = counted(len(found), "withdrawal")
-    typer.echo(f"{'Something' if hits else 'Nothing'} of {what} {where}")
+    files = counted(len({file for file, _ in hits}), "file")
+    left = f"something is left in {files}" if hits else "nothing is left"
+    typer.echo(f"{counted(len(found), 'withdrawal')} looked for: {left}.")
     raise typer.Exit(code=int(bool(hits or blind)))

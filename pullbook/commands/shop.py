@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from pullbook.commands import options
+from pullbook.schemas.errors import must_exist
 from pullbook.text import check_text
 from pullbook.text.figures import counted
 
@@ -62,9 +64,12 @@ def headings(
     sheets = _read(paths, save if save.exists() else None).sheets
     unknown = shop_headings.unknown(f for sheet in sheets for f in sheet.findings)
     new = shop_headings.save(save, unknown)
-    typer.echo(f"{counted(len(unknown), 'unknown heading')}; {new} added to {save}")
-    if unknown:
-        typer.echo(f"Fill in what each one means, then: pullbook check ... --headings {save}")
+    if not unknown:
+        typer.echo(f"0 unknown headings: nothing to add to {save}.")
+        return
+    typer.echo(f"{counted(len(unknown), 'unknown heading')}; {new} added to {save}.")
+    again = shlex.join(["pullbook", "check", *map(str, paths), "--headings", str(save)])
+    typer.echo(f"Fill in what each one means, then: {again}")
 
 
 def contribute(
@@ -150,9 +155,11 @@ def _preview(plan: Plan, against: Path | None, *, new_key: bool) -> None:
         )
 
         builds, _ = data_set.load(against)
+    from pullbook.pipeline.privacy import contributed_sheet
+
     for entry in plan.accepted:
         typer.echo(f"=== {entry.name}: everything that is shared of {entry.sheet.source}")
-        typer.echo(entry.text.rstrip())
+        typer.echo(contributed_sheet.shown(entry.sheet.values, entry.sheet.readings))
         if builds is not None:
             from pullbook.pipeline.privacy.rare_builds import rarity
 
@@ -167,6 +174,8 @@ def _preview(plan: Plan, against: Path | None, *, new_key: bool) -> None:
     typer.echo(check_text.count(accepted + rejected))
     _names(accepted)
     typer.echo(
+        "Rounded here for reading; the files hold the same fields and readings with all their"
+        " digits.\n"
         "Never shared: the shop's name, notes, elevation, the day of a date, names of files, and"
         " unknown fields and columns."
     )
@@ -189,7 +198,9 @@ def unseal(
     """Get back the originals of rejected sheets, byte for byte, with your contributor key."""
     from pullbook.pipeline.privacy import anonymise, refused_sheets
 
-    key = anonymise.read_key(key_file or anonymise.default_key_file())
+    path = key_file or anonymise.default_key_file()
+    must_exist(path)
+    key = anonymise.read_key(path)
     written = refused_sheets.unseal(shared, into, key)
     for path in written:
         typer.echo(str(path))

@@ -12,7 +12,7 @@ from pullbook.model.evaluation import accuracy
 from pullbook.model.review.judgement import Apart, Verdict
 from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.reports.document import Page
-from pullbook.text.prediction_text import PLACE
+from pullbook.text.prediction_text import PLACE, wrap
 
 if TYPE_CHECKING:
     from pullbook.model.review.judgement import Judgement
@@ -39,9 +39,15 @@ def rows(found: Judgement) -> list[list[str]]:
 
 def _cells(one: Apart, digits: int) -> list[str]:
     return [
-        f"{one.old:.{digits}f}", f"{one.new:.{digits}f}", f"{one.difference:+.{digits}f}",
-        f"{one.low:+.{digits}f} to {one.high:+.{digits}f}",
+        f"{one.old:.{digits}f}", f"{one.new:.{digits}f}", _signed(one.difference, digits),
+        f"{_signed(one.low, digits)} to {_signed(one.high, digits)}",
     ]  # fmt: skip
+
+
+def _signed(value: float, digits: int) -> str:
+    """Return a number with its sign; zero has none."""
+    text = f"{value:+.{digits}f}"
+    return text if float(text) else text[1:]
 
 
 def _sides(found: Judgement) -> list[list[str]]:
@@ -76,13 +82,23 @@ def _worst(found: Judgement) -> str:
     """Return a sentence on the kind of sheet for which the limits of each hold least."""
     kinds = [
         f"{name} bundle {100 * one.inside:.1f} % inside ({100 * one.low:.1f} to"
-        f" {100 * one.high:.1f} %), for {' '.join(one.name.split())}"
+        f" {100 * one.high:.1f} %), {_kind(one.name)}"
         for name, one in (("old", found.old.worst), ("new", found.new.worst))
         if one is not None
     ]
     if not kinds:
         return "Too few shops to say for which kind of sheet the limits hold least."
     return f"Where the {100 * found.level:g} % limits hold least: {'; '.join(kinds)}."
+
+
+def _kind(name: str) -> str:
+    """Return a kind of sheet in words, without the number of its tenth.
+
+    >>> _kind("distance to the data: 10: from 0.778"), _kind("standing: edge")
+    ('distance to the data from 0.778', 'standing edge')
+    """
+    by, _, what = name.partition(": ")
+    return f"{by} {what.strip().rpartition(': ')[2]}"
 
 
 def text(found: Judgement) -> str:
@@ -94,10 +110,11 @@ def text(found: Judgement) -> str:
         f"{'':36}{'old':>9}{'new':>9}{'difference':>12}  90 % limits",
     ]
     lines += [f"{a:36}{b:>9}{c:>9}{d:>12}  {e}" for a, b, c, d, e in rows(found)]
-    lines += [f"{a}: {b} | {c}" for a, b, c in _sides(found)]
-    lines.append(_worst(found))
+    bundle, *sides = _sides(found)
     old, new = found.seconds
-    lines.append(f"seconds to predict all sheets: {old:.2f} | {new:.2f}")
+    sides.append(["seconds to predict all sheets", f"{old:.2f}", f"{new:.2f}"])
+    lines += [f"{a:36}{b:>9}{c:>9}" for a, b, c in sides]
+    lines += ["", f"Old bundle {bundle[1]}, new bundle {bundle[2]}.", wrap(_worst(found)), ""]
     lines.append(f"{_TITLES[found.verdict]} (verdict: {found.verdict.value}):")
     lines += [f"  {reason}" for reason in found.reasons]
     return "\n".join(lines)

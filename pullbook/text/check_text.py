@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from pullbook.schemas.codes import CODES, Severity
-from pullbook.text.figures import counted
+from pullbook.schemas.finding_codes import CODES, Severity
+from pullbook.text.figures import counted, listed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -17,13 +17,15 @@ if TYPE_CHECKING:
 
 #: A warning or a note that so many sheets share is one line.
 _SHARED = 3
-_MOST_SHEETS, _MOST_NAMES = 20, 3
+_MOST_SHEETS, _MOST_NAMES, _MOST_SKIPPED = 20, 3, 5
 _WORDS = {Severity.REFUSE: "error", Severity.WARN: "warning", Severity.NOTE: "note"}
 _TITLES = {Severity.REFUSE: "Errors (the sheet is rejected)",
            Severity.WARN: "Warnings (the sheet is accepted)",
            Severity.NOTE: "Notes"}  # fmt: skip
 #: Findings about names that are shared, or withheld.
-_NAMES = ("name-withheld", "text-withheld", "name-hint")
+_HINT = "name-hint"
+_NAMED = {"sheet_id": "sheet ID", "family": "family name"}
+_NAMES = ("name-withheld", "text-withheld", _HINT)
 
 
 def printable(text: str) -> str:
@@ -72,10 +74,26 @@ def rejected(sheets: Sequence[Sheet]) -> str:
 
 def names(sheets: Iterable[Sheet]) -> list[str]:
     """Return what was done about names that could identify the shop, each once with a count."""
-    found = Counter(
-        finding.message for sheet in sheets for finding in sheet.findings if finding.code in _NAMES
+    done: Counter[str] = Counter()
+    hinting: dict[str, list[str]] = {}
+    for finding in (one for sheet in sheets for one in sheet.findings):
+        if finding.code == _HINT:
+            named = hinting.setdefault(str(finding.field), [])
+            named += [printable(str(finding.value))] if finding.value not in named else []
+        elif finding.code in _NAMES:
+            done[finding.message] += 1
+    return [
+        *(_hints(_NAMED[field], named) for field, named in hinting.items()),
+        *(f"{printable(message)}{_in_sheets(number)}" for message, number in done.most_common()),
+    ]
+
+
+def _hints(kind: str, named: list[str]) -> str:
+    """Return one line about all names of a kind that hold a word of the shop's name."""
+    return (
+        f"{counted(len(named), kind)} with a word of the shop's name: {listed(named, _MOST_NAMES)}."
+        " Shared as written; rename what gives you away."
     )
-    return [f"{printable(message)}{_in_sheets(number)}" for message, number in found.most_common()]
 
 
 def _in_sheets(number: int) -> str:
@@ -83,12 +101,11 @@ def _in_sheets(number: int) -> str:
 
 
 def passed_over(paths: Sequence[Path]) -> str:
-    """Return which files were skipped because of their names."""
-    first = ", ".join(printable(path.name) for path in paths[:5])
-    more = f" and {len(paths) - 5} more" if len(paths) > 5 else ""
+    """Return which files were not read because of their names."""
+    names = listed([printable(path.name) for path in paths], _MOST_SKIPPED)
     return (
-        f"Skipped, because sheets end in .csv or .xlsx, or in .tsv or .txt and start with ---:"
-        f" {first}{more}"
+        f"Not read: {names} (a sheet file ends in .csv or .xlsx, or in .tsv or .txt with --- as its"
+        " first line)"
     )
 
 
@@ -161,10 +178,9 @@ def _shared_lines(sheets: Sequence[Sheet], shared: set[tuple[str, str | None]]) 
 
     for kind in sorted(having, key=order):
         some = having[kind]
-        listed = ", ".join(printable(sheet.sheet_id) for sheet in some[:_MOST_NAMES])
-        more = f" and {len(some) - _MOST_NAMES} more" if len(some) > _MOST_NAMES else ""
+        names = listed([printable(sheet.sheet_id) for sheet in some], _MOST_NAMES)
         message = printable(first[kind].message)
-        lines.append(f"  {_WORDS[first[kind].severity]:7} {len(some)} sheets ({listed}{more}),"
+        lines.append(f"  {_WORDS[first[kind].severity]:7} {len(some)} sheets ({names}),"
                      f" for example: {message}")  # fmt: skip
     return ["", "Shared by several sheets:", *lines] if lines else []
 

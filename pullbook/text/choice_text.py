@@ -28,6 +28,7 @@ def text(found: Choice, manifest: Mapping[str, Any], units: Units, most: int = S
     """Return a choice as lines for the terminal."""
     lines = [prediction_text.wrap(line) for line in first(found, units)]
     lines.append(units.condition)
+    lines.append(prediction_text.wrap(columns(found)))
     if found.ranked:
         lines += ["", *_table(found, found.ranked[:most], units)]
     if found.outside:
@@ -36,6 +37,15 @@ def text(found: Choice, manifest: Mapping[str, Any], units: Units, most: int = S
     lines += ["", *(prediction_text.wrap(line) for line in notes(found))]
     return "\n".join([*lines, prediction_text.source(manifest),
                       prediction_text.wrap(prediction_text.CAUTION, "")])  # fmt: skip
+
+
+def columns(found: Choice) -> str:
+    """Return what the columns of the table are: the goal, and what is kept beside it."""
+    low, high = found.low
+    return (
+        f"Goal: {goal(found)}. Kept: what each still makes elsewhere, as mean torque from"
+        f" {low:.0f} to {high:.0f} rpm and as peak power."
+    )
 
 
 def first(found: Choice, units: Units) -> list[str]:
@@ -52,6 +62,8 @@ def first(found: Choice, units: Units) -> list[str]:
     if not found.ranked:
         return [*lines, "Every combination within the limits is outside the data."]
     best = found.ranked[0]
+    if len(found.ranked) == 1:
+        return [*lines, f"Best for {goal(found)}: {best.name}, the only one that is left."]
     chance = (
         "" if best.chance is None
         else f" ({figures.percent(best.chance)} chance that it is the best of these)"
@@ -62,6 +74,11 @@ def first(found: Choice, units: Units) -> list[str]:
 def notes(found: Choice) -> list[str]:
     """Return what was left out, and which combinations no other beats."""
     lines = []
+    if len(found.ranked) > 1 and found.ranked[0].chance is not None:
+        lines.append(
+            "Chance best: the chance that it makes the most of all, with all of them run on the"
+            " same dyno."
+        )
     if found.beyond:
         what = ", ".join(f"{count} by {name}" for name, count in found.beyond.items())
         lines.append(f"Ruled out by the limits: {what}.")
@@ -88,9 +105,10 @@ def shown(found: Choice) -> list[Combination]:
 def headings(found: Choice, units: Units) -> list[str]:
     """Return the headings over the cells of `table_cells`."""
     return [
-        f"goal, {units.of(found.unit)}", f"{100 * found.level:g} % limits", "chance best",
-        f"{found.low[0]:.0f} to {found.low[1]:.0f} rpm, {units.torque}",
-        f"peak power, {units.power} at rpm", "price",
+        f"goal, {units.of(found.unit)}", f"goal, {100 * found.level:g} % limits",
+        "chance best",
+        f"kept at {found.low[0]:.0f} to {found.low[1]:.0f} rpm, {units.torque}",
+        f"kept peak, {units.power} at rpm", "price",
     ]  # fmt: skip
 
 
@@ -112,11 +130,11 @@ def table_cells(found: Choice, one: Combination, units: Units) -> list[str]:
     value = units.between(one.goal, found.unit)
     standing = one.found.standing.value
     marks = [] if standing == "inside" else [prediction_text.PLACE[standing]]
-    marks += [] if one.swept else ["not tested at every one of these speeds"]
+    marks += [] if one.swept else ["tested at some of these speeds only"]
     return [
         f"{value.value:.0f}",
         prediction_text.limits(value),
-        "" if one.chance is None else figures.percent(one.chance),
+        "" if one.chance is None or len(found.ranked) == 1 else figures.percent(one.chance),
         f"{units.shown(one.low.value, 'lb-ft'):.0f}",
         prediction_text.short_peak(units.peak(one.power, "hp")),
         "" if one.price is None else f"{one.price:g}",

@@ -16,28 +16,42 @@ if TYPE_CHECKING:
 
 def text(found: Comparison, manifest: Mapping[str, Any], units: Units) -> str:
     """Return a comparison as lines for the terminal."""
-    lines = [units.condition, ""]
+    lines = [units.condition, prediction_text.wrap(assumed(found)), ""]
     if len(found.differences) > 1:
         lines += [*_ranking(found, units), ""]
     for at, one in enumerate(found.differences, start=1):
         lines += [*_pair(one, "ABCD"[at], units), ""]
-    return "\n".join(
-        [
-            *lines,
-            prediction_text.source(manifest),
-            prediction_text.wrap(prediction_text.CAUTION, ""),
-        ]
-    )
+    lines += [*map(prediction_text.wrap, notes(found)), "", prediction_text.source(manifest)]
+    return "\n".join([*lines, prediction_text.wrap(prediction_text.CAUTION, "")])
+
+
+def assumed(found: Comparison) -> str:
+    """Return on which dynos the builds are compared."""
+    if found.differences[0].one_shop:
+        return "Chances and limits are for all builds run on the same dyno."
+    return "Chances and limits are for each build run on a different shop's dyno."
+
+
+def notes(found: Comparison) -> list[str]:
+    """Return from when on a difference is clear, and what a chance is of."""
+    if not found.differences[0].calibrated:
+        return []
+    return [
+        figures.clear(found.differences[0].level),
+        "Chance of A: the chance that A makes more than the other build at that speed.",
+    ]
 
 
 def _ranking(found: Comparison, units: Units) -> list[str]:
     band = found.differences[0].band
-    lines = [f"Mean torque from {band[0]:.0f} to {band[1]:.0f} rpm:"]
-    for at, (name, mean, chance, standing) in enumerate(rows(found, units)):
-        best = f"best: {chance} chance" if chance else "chance unknown"
-        lines.append(
-            f"  {'ABCD'[at]} {name:28} {mean:>5} {units.torque}  {best:>18}  {standing} data"
-        )
+    lines = [
+        f"Mean torque from {band[0]:.0f} to {band[1]:.0f} rpm, and the chance of each to make the"
+        " most:"
+    ]
+    width = max(len(name) for name in found.names)
+    for at, (name, mean, chance, place) in enumerate(rows(found, units)):
+        best = f"{chance} chance" if chance else "chance unknown"
+        lines.append(f"  {'ABCD'[at]} {name:{width}} {mean:>5} {units.torque}  {best:>14}  {place}")
     return lines
 
 
@@ -52,7 +66,7 @@ def rows(found: Comparison, units: Units) -> list[list[str]]:
             name,
             f"{units.shown(mean, 'lb-ft'):.0f}",
             "" if chance is None else figures.percent(chance),
-            standing.value,
+            prediction_text.PLACE[standing.value],
         ]
         for name, mean, chance, standing in zip(found.names, means, chances, standings, strict=True)
     ]
@@ -61,17 +75,16 @@ def rows(found: Comparison, units: Units) -> list[list[str]]:
 def _pair(found: Difference, letter: str, units: Units) -> list[str]:
     a, b = found.names
     percent = f"{100 * found.level:g} %"
-    dyno = "both on one shop's dyno" if found.one_shop else "on the dynos of two shops"
     mean = units.between(found.mean, "lb-ft")
     mean_a, mean_b = (units.shown(one, "lb-ft") for one in (found.mean_a, found.mean_b))
     lines = [
         f"A: {a}, {prediction_text.PLACE[found.standings[0].value]}",
         f"{letter}: {b}, {prediction_text.PLACE[found.standings[1].value]}",
         "",
-        f"Mean torque from {found.band[0]:.0f} to {found.band[1]:.0f} rpm, {dyno}:",
-        f"  A {mean_a:.0f}, {letter} {mean_b:.0f}; A minus {letter}"
-        f" {figures.difference(mean.value)} {units.torque}"
-        f" ({percent} limits {figures.difference_limits(mean)})",
+        f"Mean torque from {found.band[0]:.0f} to {found.band[1]:.0f} rpm:",
+        f"  A {mean_a:.0f} {units.torque}, {letter} {mean_b:.0f} {units.torque}",
+        f"  A minus {letter} {figures.difference(mean.value)} {units.torque}"
+        f" ({percent} limits {figures.difference_limits(mean)} {units.torque})",
         "",
         prediction_text.wrap(verdict(found, letter)),
         "",
@@ -88,10 +101,7 @@ def _pair(found: Difference, letter: str, units: Units) -> list[str]:
         sure = "" if chance is None else figures.percent(chance)
         lines.append(f"{rpm:6.0f}  {figures.difference(shown.value):>16}"
                      f"  {figures.difference_limits(shown):>18}  {sure:>12}")  # fmt: skip
-    lines.append("")
-    if found.calibrated:
-        lines.append(f"Chance of A: the chance that A makes more than {letter} at that speed.")
-    return lines + [prediction_text.wrap(line) for line in crossings(found)]
+    return [*lines, "", *(prediction_text.wrap(line) for line in crossings(found))]
 
 
 def crossings(found: Difference) -> list[str]:

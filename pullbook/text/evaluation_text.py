@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from pullbook.pipeline.physics.correction_factors import REFERENCE
+from pullbook.text.prediction_text import PLACE, wrap
 
 COVERAGE, ERRORS, PICTURE = "coverage.csv", "errors.csv", "held_out.svg"
 NAMES = {
@@ -18,7 +19,7 @@ def text(metrics: dict[str, Any]) -> str:
     """Return the accuracy figures as lines for the terminal."""
     lines = [
         f"{metrics['sheets']} sheets of {metrics['shops']} shops; each shop was held out once.",
-        f"Torque at the flywheel ({REFERENCE})",
+        f"Torque at the flywheel ({REFERENCE}).",
         f"{'error, % of torque':32} {'rms':>7} {'median':>7} {'90th':>7}",
     ]
     for name, title in NAMES.items():
@@ -39,13 +40,14 @@ def text(metrics: dict[str, Any]) -> str:
         for level, apart in metrics["coverage_difference"].get(name, {}).items():
             if level == "0.9":
                 lines.append(
-                    f"difference of two builds {title}, inside its 90 % limits: at one speed"
-                    f" {100 * apart['point']:.1f} %, mean over a band"
-                    f" {100 * apart['mean']:.1f} %; {apart['width_over_two_bands']:.2f} times as"
-                    " wide as the two builds' limits together"
+                    wrap(
+                        f"Difference of two builds {title}: {100 * apart['point']:.1f} % at one"
+                        f" speed and {100 * apart['mean']:.1f} % of means over a band are inside"
+                        " its 90 % limits; these are"
+                        f" {apart['width_over_two_bands']:.2f} times as wide as the two builds'"
+                        " limits together"
+                    )
                 )
     share = metrics["standing_share"]
-    lines.append(
-        "builds against the data: " + ", ".join(f"{100 * v:.0f} % {k}" for k, v in share.items())
-    )
+    lines.append("Builds: " + ", ".join(f"{100 * v:.0f} % {PLACE[k]}" for k, v in share.items()))
     return "\n".join(lines)

@@ -18,6 +18,12 @@ if TYPE_CHECKING:
     from pullbook.model.answers.explain import Explanation
     from pullbook.text.units import Units
 
+#: What stands above the nearest sheets.
+NEAREST = "Nearest sheets, and what differs most (this build / that sheet):"
+DISTANCE = (
+    "Distance: 0 is the same build; at 1 everything that matters differs by as much as builds in"
+    " the data usually do."
+)
 #: Where the largest part is this many times the next, its panel has a scale of its own.
 DWARFS = 3.0
 _NAME = 28
@@ -25,20 +31,23 @@ _NAME = 28
 
 def text(found: Explanation, manifest: Mapping[str, Any], units: Units) -> str:
     """Return an explanation as lines for the terminal."""
+    before = first(found, units)
     lines = [
         f"{found.sheet_id}: torque that each group of parts adds, {units.torque_condition}",
         "",
-        *(prediction_text.wrap(line) for line in first(found, units)),
+        *(prediction_text.wrap(line) for line in before),
+        *([""] if before else []),
     ]
     lines += [
         f"{name:{_NAME}}" + "".join(f"{cell:>8}" for cell in cells)
         for name, *cells in [heading(found), *rows(found, units)]
     ]
-    lines += ["", "Nearest sheets, and what differs most (this build / that sheet):"]
+    lines += ["", prediction_text.wrap(NEAREST)]
     lines += [
         prediction_text.wrap(f"  {name} (distance {far}): {differs}", "    ")
         for name, far, differs in near(found, units)
     ]
+    lines.append(prediction_text.wrap(DISTANCE))
     lines += ["", *(prediction_text.wrap(line) for line in notes(found))]
     return "\n".join([*lines, prediction_text.source(manifest),
                       prediction_text.wrap(prediction_text.CAUTION, "")])  # fmt: skip
@@ -104,7 +113,9 @@ def _differs(name: str, here: str, there: str, units: Units) -> str:
 def notes(found: Explanation) -> list[str]:
     """Return which missing field would narrow the limits most, and what the parts mean."""
     worth = prediction_text.worth_naming(found.missing)
-    missing = [f"Not given, and would narrow the limits most: {worth}."] if worth else []
+    missing = (
+        [f"Not given; pullbook predict would give narrower limits with: {worth}."] if worth else []
+    )
     return [
         *missing,
         "The typical build has the median of every number and the most frequent of every choice in"

@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from pullbook.schemas.answer import Between
 
 _ONE_DECIMAL_BELOW = 9.95
@@ -85,3 +87,28 @@ def counted(count: int, what: str) -> str:
     ('1 sheet', '2 sheets')
     """
     return f"{count} {what}{'' if count == 1 else 's'}"
+
+
+def clear(level: float) -> str:
+    """Return from which chance on a difference is clear; zero is then outside its limits.
+
+    >>> clear(0.9)
+    'A difference is clear where zero is outside its 90 % limits: a chance of 95 % or more.'
+    """
+    least = f"{100 * (1 + level) / 2:g} %"
+    return (
+        f"A difference is clear where zero is outside its {100 * level:g} % limits: a chance of"
+        f" {least} or more."
+    )
+
+
+def listed(names: Sequence[str], most: int = 3) -> str:
+    """Return names as a list in words; of many the first ones and how many more there are.
+
+    >>> listed(["a"]), listed(["a", "b"]), listed(["a", "b", "c", "d", "e"])
+    ('a', 'a and b', 'a, b, c and 2 more')
+    """
+    if len(names) > most + 1:
+        return f"{', '.join(names[:most])} and {len(names) - most} more"
+    *before, last = names
+    return f"{', '.join(before)} and {last}" if before else last

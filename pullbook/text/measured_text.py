@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pullbook.model.answers.measured_pull import WHOLE
+from pullbook.pipeline.physics.correction_factors import REFERENCE
+from pullbook.pipeline.physics.reference_condition import route
 from pullbook.schemas.answer import Standing
 from pullbook.text import figures, prediction_text
 
@@ -15,6 +17,8 @@ if TYPE_CHECKING:
     from pullbook.pipeline.values.sheet import Build
     from pullbook.text.units import Units
 
+#: Findings that the line of `corrected` tells.
+CORRECTED = ("nominal-correction", "chassis-dyno")
 #: What to check first: common practice, no source, and no diagnosis.
 CAUSES = {
     (WHOLE, "low"): (
@@ -50,10 +54,11 @@ def first(found: Measured, known: bool, units: Units) -> list[str]:
     if known:
         lines.append("This sheet was used to train the model, so a good match does not prove much.")
     if found.beyond:
-        one = found.beyond == 1
+        one = len(found.beyond) == 1
+        speeds = figures.listed([f"{rpm:.0f}" for rpm in found.beyond])
         lines.append(
-            f"{figures.counted(found.beyond, 'reading')} {'is' if one else 'are'} left out: no"
-            f" build like this one was tested at {'that speed' if one else 'those speeds'}."
+            f"{figures.counted(len(found.beyond), 'reading')} {'is' if one else 'are'} left out, at"
+            f" {speeds} rpm: no build like this one was tested there."
         )
     return lines
 
@@ -88,7 +93,10 @@ def text(
 
     ``before`` is what `first` returns.
     """
-    lines = [f"{sheet.sheet_id}: measured against predicted", f"Torque, {units.torque_condition}"]
+    lines = [
+        f"{sheet.sheet_id}: measured against predicted, {units.torque_condition}",
+        prediction_text.wrap(corrected(sheet)),
+    ]
     lines += ["", *(prediction_text.wrap(line) for line in [*before, *verdict(found)])]
     lines += ["", f"{'rpm':>6}  {'measured':>9}  {'predicted':>9}  {'off, %':>7}  {head(found)}"]
     lines += [
@@ -101,6 +109,28 @@ def text(
         prediction_text.wrap(prediction_text.CAUTION, ""),
     ]
     return "\n".join(lines)
+
+
+def corrected(sheet: Build) -> str:
+    """Return how the measured torque came to the reference condition."""
+    way = route(sheet.values)
+    wheels = sheet.values.get("dyno") == "chassis"
+    flywheel = "from the wheels to the flywheel" if wheels else ""
+    if way.name == "stated":
+        how = "as on the sheet"
+        if wheels:
+            how = f"brought {flywheel} (times {way.factor:.3f})"
+        return f"Measured: the sheet's torque, corrected to {REFERENCE} already, {how}."
+    with_what = (
+        "with the weather on the sheet"
+        if way.name == "weather"
+        else "by a nominal ratio, as the sheet has no weather"
+    )
+    also = f", and brought {flywheel}" if wheels else ""
+    return (
+        f"Measured: the sheet's torque ({sheet.values['correction']}), corrected to {REFERENCE}"
+        f" {with_what}{also} (times {way.factor:.3f})."
+    )
 
 
 def head(found: Measured) -> str:

@@ -72,7 +72,7 @@ def full(answer: Answer, units: Units) -> str:
         else:
             lines.append(f"{point.rpm:6.0f}       -  {NOT_TESTED}")
     lines += ["", *(wrap(line) for line in peaks(answer, units)), ""]
-    lines += [wrap(promise(answer)), wrap(missing(answer.missing))]
+    lines += [wrap(line) for line in (*widened(answer), missing(answer.missing))]
     near = ", ".join(name for name, _ in answer.nearest)
     return "\n".join([*lines, wrap(f"Nearest sheets: {near}"), ""])
 
@@ -124,17 +124,32 @@ def promise(answer: Answer) -> str:
             f"No limits: {percent} limits need sheets of more shops than the"
             f" {answer.bundle['shops']} behind this model."
         )
-    whose = "this shop" if answer.known_shop else "a shop new to the model"
-    text = (
+    return (
         f"{percent} limits: about {figures.in_ten(answer.level)} values measured on such builds by"
-        f" {whose} fall inside."
+        f" {_whose(answer)} fall inside."
     )
-    if answer.widened > 1:
-        text += (
-            f" This build is outside the data: its limits were made {answer.widened:.1f} times as"
-            " wide and may still not hold."
-        )
-    return text
+
+
+def _whose(answer: Answer) -> str:
+    return "this shop" if answer.known_shop else "a shop new to the model"
+
+
+def widened(answer: Answer) -> list[str]:
+    """Return by how much the limits of a build outside the data were widened."""
+    if not answer.calibrated or answer.widened <= 1:
+        return []
+    return [
+        f"{100 * answer.level:g} % limits for values measured by {_whose(answer)}, made"
+        f" {answer.widened:.1f} times as wide because the build is outside the data; how often they"
+        " hold there is not known."
+    ]
+
+
+#: Why the limits of a peak are not those of the row at its speed.
+PEAK_LIMITS = (
+    "The limits of a peak are for the highest value over all these speeds, so they differ a little"
+    " from those of a single speed."
+)
 
 
 def missing(fields: Sequence[Missing]) -> str:
@@ -146,7 +161,9 @@ def missing(fields: Sequence[Missing]) -> str:
         return f"Not given, and would narrow the limits most: {worth}."
     names = ", ".join(label(m.field) for m in fields[:_MOST_MISSING])
     more = f" and {len(fields) - _MOST_MISSING} more" if len(fields) > _MOST_MISSING else ""
-    return f"Not given: {names}{more}; none of them alone would narrow the limits."
+    known = any(one.narrows is not None for one in fields)
+    none = "; none of them alone would narrow the limits" if known else ""
+    return f"Not given: {names}{more}{none}."
 
 
 def worth_naming(fields: Sequence[Missing]) -> str:
@@ -178,7 +195,7 @@ def summary(answer: Answer, units: Units) -> str:
         if peak is None:
             return f"{'not tested':>{width}} {'':>10}"
         height = f"{peak.height.value:.0f} ({limits(peak.height)})"
-        where = f"{peak.rpm.value:.0f} end" if peak.at_end else figures.speed(peak.rpm.value)
+        where = f"{peak.rpm.value:.0f} (end)" if peak.at_end else figures.speed(peak.rpm.value)
         return f"{height:>{width}} {where:>10}"
 
     torque = cell(units.peak(answer.peak_torque, "lb-ft"), 24)
@@ -187,8 +204,23 @@ def summary(answer: Answer, units: Units) -> str:
 
 
 def closing(answers: Sequence[Answer]) -> str:
-    """Return what is printed below every answer."""
-    return f"{source(answers[0].bundle)}\n{wrap(CAUTION, '')}"
+    """Return what is printed once below all answers: what their limits mean, and the source."""
+    lines = [*map(wrap, meaning(answers)), ""]
+    return "\n".join([*lines, source(answers[0].bundle), wrap(CAUTION, "")])
+
+
+def meaning(answers: Sequence[Answer]) -> list[str]:
+    """Return what the limits of answers mean, each sentence once."""
+    kept = (promise(one) for one in answers if one.widened <= 1 or not one.calibrated)
+    peaks = (peak for one in answers for peak in (one.peak_torque, one.peak_power))
+    limited = any(peak is not None and peak.height.low is not None for peak in peaks)
+    return [*dict.fromkeys(kept), *([PEAK_LIMITS] if limited else [])]
+
+
+def summary_foot(answers: Sequence[Answer]) -> list[str]:
+    """Return what explains the lines of `summary`."""
+    peaks = (peak for one in answers for peak in (one.peak_torque, one.peak_power))
+    return ["", *([END_EXPLAINED] if any(p is not None and p.at_end for p in peaks) else [])]
 
 
 def source(manifest: Mapping[str, Any]) -> str:

@@ -48,7 +48,7 @@ def text(
         "",
     ]
     rows = [["", *headings(found, units)]]
-    rows += [[named(one.values, units), *table_cells(one, units)] for one in found]
+    rows += [[row_name(named(one.values, units), one), *table_cells(one, units)] for one in found]
     widths = [max(len(row[at]) for row in rows) for at in range(len(rows[0]))]
     for name, *cells in rows:
         numbers = "".join(
@@ -64,8 +64,13 @@ def text(
 def headings(found: Sequence[Variant], units: Units) -> list[str]:
     """Return the headings over the cells of `table_cells`."""
     level = f"{100 * found[0].difference.level:g} %"
-    return [f"mean, {units.torque}", "minus the build", f"{level} limits",
+    return [f"mean, {units.torque}", f"change, {units.torque}", f"{level} limits of it",
             f"peak {units.torque} at rpm", f"peak {units.power} at rpm", "data"]  # fmt: skip
+
+
+def row_name(name: str, one: Variant) -> str:
+    """Return the name of a variant's row; that of the build itself is marked."""
+    return f"{name} (your build)" if one.is_base else name
 
 
 def table_cells(one: Variant, units: Units) -> list[str]:
@@ -79,6 +84,8 @@ def table_cells(one: Variant, units: Units) -> list[str]:
     place = "" if standing is Standing.INSIDE else standing.value
     if not one.swept:
         return ["not tested", "", "", *peaks, place]
+    if one.is_base:
+        return [f"{mean.value:.0f}", "-", "-", *peaks, place]
     return [f"{mean.value:.0f}", figures.difference(apart.value),
             figures.difference_limits(apart), *peaks, place]  # fmt: skip
 
@@ -87,14 +94,26 @@ def notes(found: Sequence[Variant], units: Units) -> list[str]:
     """Return what stands below the table."""
     peaks = [peak for one in found for peak in one.peaks if peak is not None]
     ends = [prediction_text.END_EXPLAINED] if any(peak.at_end for peak in peaks) else []
-    return [*trade(found, units), *leaving(found, units), *ends]
+    return [*trade(found, units), *leaving(found, units), *explained(found), *ends]
+
+
+def explained(found: Sequence[Variant]) -> list[str]:
+    """Return what a change is, what is in its limits, and from when on it is clear."""
+    about = "Change: mean torque minus that of your build, both on one shop's dyno."
+    if not any(one.difference.calibrated for one in found):
+        return [about]
+    return [
+        f"{about} Its limits include the scatter of tests, so they are wide even for a small"
+        " change.",
+        figures.clear(found[0].difference.level),
+    ]
 
 
 def trade(found: Sequence[Variant], units: Units) -> list[str]:
     """Return what the furthest variants gain and lose against the build, and where."""
     lines = []
     for one in (found[0], found[-1]) if len(found) > 1 else found:
-        if not one.swept:
+        if not one.swept or one.is_base:
             continue
         apart = one.difference
         at = np.array([point.value for point in apart.curve])[np.array(apart.supported)]

@@ -185,7 +185,7 @@ def _open(name: str, sheets: int, families: tuple[Family, ...], rng: Generator) 
         chassis=bool(rng.random() < 0.06),
         step=int(rng.choice([100, 200, 250, 250, 500])),
         start=int(rng.choice([1500, 1800, 2000, 2000, 2500, 3000])),
-        reach=float(rng.normal(1.0, 0.06)),
+        reach=float(rng.normal(0.96, 0.06)),
         digits=int(rng.random() < 0.6),
         naming=str(rng.choice(["boat", "block", "number", ""], p=[0.25, 0.25, 0.3, 0.2])),
     )

@@ -32,22 +32,22 @@ _TRADES = ("Marine", "Engine Works", "Rebuilds")
 #: Fields that a shop may never write down, and the chance that it does not.
 _ALONE = {
     "rod_length": 0.2, "intake_duration_seat": 0.25, "exhaust_duration_seat": 0.25,
-    "intake_centerline": 0.2, "port_csa": 0.3, "port_volume": 0.2, "intake_flow": 0.15,
-    "exhaust_flow": 0.2, "runner_length": 0.25, "airflow": 0.08, "primary_diameter": 0.12,
+    "intake_centerline": 0.2, "port_csa": 0.25, "port_volume": 0.2, "intake_flow": 0.1,
+    "exhaust_flow": 0.15, "runner_length": 0.25, "airflow": 0.05, "primary_diameter": 0.12,
     "primary_length": 0.25, "exhaust_valve": 0.1, "lifter": 0.1, "arrangement": 0.12,
     "muffled": 0.15, "exhaust_lift": 0.1,
 }  # fmt: skip
 #: Fields that stand on one page of a shop's form, or in its head: they are missing together.
 BLOCKS = {
-    ("compression_ratio", "octane", "timing", "fuel"): 0.15,
-    ("port_csa", "port_volume", "intake_flow", "exhaust_flow"): 0.25,
-    ("intake_duration_seat", "exhaust_duration_seat", "intake_centerline"): 0.25,
-    ("intake_valve", "exhaust_valve"): 0.12,
-    ("primary_diameter", "primary_length", "muffled"): 0.15,
-    ("airflow", "fuel_metering", "runner_length"): 0.1,
-    ("valves_per_cylinder", "arrangement", "lifter", "rod_length"): 0.12,
+    ("compression_ratio", "octane", "timing", "fuel"): 0.1,
+    ("port_csa", "port_volume", "intake_flow", "exhaust_flow"): 0.18,
+    ("intake_duration_seat", "exhaust_duration_seat", "intake_centerline"): 0.2,
+    ("intake_valve", "exhaust_valve"): 0.08,
+    ("primary_diameter", "primary_length", "muffled"): 0.1,
+    ("airflow", "fuel_metering", "runner_length"): 0.07,
+    ("valves_per_cylinder", "arrangement", "lifter", "rod_length"): 0.1,
     ("water_pump", "accessories"): 0.3,
-    ("octane", "timing"): 0.15,
+    ("octane", "timing"): 0.1,
 }
 #: One shop in so many has a dyno that reads far too high.
 _READS_HIGH = 20

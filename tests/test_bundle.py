@@ -86,7 +86,7 @@ def signed(folder, **changes):
         ("curve.txt", "left_child=1", "left_child=7"),
         ("curve.txt", "leaf_value=", "leaf_value=nan "),
         ("curve.txt", "Tree=0", "Tree=0\nnum_leaves=1000000"),
-        ("curve.txt", "leaf_value=-0.0", "leaf_value=-9.0"),
+        ("curve.txt", "leaf_value=-", "leaf_value=-9"),
         ("spread.txt", "tree\n", "shrub\n"),
         ("golden.json", "[", "[[["),
     ],

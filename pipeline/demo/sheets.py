@@ -69,7 +69,8 @@ def make(
     """
     made = dyno_pulls.run(circle, track)
     rng = np.random.default_rng([circle.seed, 1])
-    spoiled = rng.choice(len(made), size=len(made) // 60, replace=False)
+    few = 2 if circle.shops > 1 else 0
+    spoiled = rng.choice(len(made), size=max(few, len(made) // 60), replace=False)
     for i, victim in enumerate(spoiled):
         made[victim].extra["fault"] = _FAULTS[i % len(_FAULTS)]
     circle_shops = list({m.shop.name: m.shop for m in made}.values())

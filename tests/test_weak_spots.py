@@ -1,0 +1,72 @@
+"""What answers should do over invented circles, by the last `make weak-spots`; not all of it holds.
+
+A row that does not hold yet is expected to fail. Once it passes, strictness asks for its mark to be
+taken off, so the list below is what is known to be wrong.
+"""
+
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+TABLE = pd.read_csv(
+    Path(__file__).parents[1] / "benchmarks" / "results" / "weak_spots.csv",
+    index_col=["kind", "figure"],
+)
+HELD = (88.0, 96.0)  # %, of limits at 90 %: the mean of five circles is uncertain by two or so
+PULLS_TRUE = (0.75, 1.25)
+ENOUGH_LIKE = (0.75, 1.0)
+
+
+def wanted(kind, figure, limits, why=None):
+    marks = [pytest.mark.xfail(reason=why, strict=True)] if why else []
+    return pytest.param(kind, figure, limits, marks=marks, id=f"{kind}: {figure}")
+
+
+SHRUNKEN = "what a part does is learned from builds of other engines, which blurs it"
+EARLY = "most sweeps end before power turns over, and another highest power was calibrated"
+FAMILY = "a family never seen gets the limits of known families"
+BLOCK = "missing fields are filled with one value, as if each were missing alone"
+
+
+@pytest.mark.parametrize(
+    ("kind", "figure", "limits"),
+    [
+        wanted("new shop", "readings inside, %", HELD),
+        wanted("new shop", "whole curves inside, %", HELD),
+        wanted("new shop", "highest torque inside, %", HELD),
+        wanted("new shop", "highest power inside, %", HELD),
+        wanted("known shop", "readings inside, %", HELD),
+        wanted("known shop", "highest power inside, %", HELD, EARLY),
+        wanted("new family", "readings inside, %", HELD, FAMILY),
+        wanted("new family", "highest power inside, %", HELD, FAMILY),
+        wanted("new family, known shop", "highest power inside, %", HELD, FAMILY),
+        wanted("no ratio, octane, timing, fuel", "highest torque inside, %", HELD, BLOCK),
+        wanted("no ratio, octane, timing, fuel", "highest power inside, %", HELD, BLOCK),
+        wanted("nothing of the heads", "readings inside, %", HELD),
+        wanted("small changes", "standing flips, %", (0.0, 0.5), "a standing has hard edges"),
+        wanted("lone shop", "with limits, %", (90.0, 100.0), "limits are calibrated over shops"),
+        *(
+            wanted("part effects", f"{part}: predicted over true change", PULLS_TRUE, why)
+            for part, why in (
+                ("camshaft", SHRUNKEN), ("intake", SHRUNKEN), ("heads", SHRUNKEN),
+                ("header", SHRUNKEN), ("compression", SHRUNKEN), ("carburetor", None),
+                ("stroke", None),
+            )
+        ),
+        *(
+            wanted("part effects", f"{part}: correlation", ENOUGH_LIKE, why)
+            for part, why in (
+                ("camshaft", None), ("intake", None), ("heads", SHRUNKEN), ("header", SHRUNKEN),
+                ("compression", None), ("carburetor", SHRUNKEN), ("stroke", None),
+            )
+        ),
+    ],
+)  # fmt: skip
+def test_answers_over_circles(kind, figure, limits):
+    low, high = limits
+    assert low <= TABLE.loc[(kind, figure), "mean"] <= high
+
+
+def test_the_table_is_of_enough_circles():
+    assert (TABLE["sets"] >= 5).all()

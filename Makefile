@@ -5,6 +5,8 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check -qq
+# Python compiles a module when it is first used; all of them at once takes longer than the rest.
+INSTALL := $(PIP) install --no-compile
 
 .PHONY: demo test test-slow cover lint format repro bench docs peers ablation weak-spots fuzz pins pythons release \
   clean
@@ -16,13 +18,13 @@ $(VENV)/run-ready: requirements/run.txt pyproject.toml
 	  { echo "pullbook needs Python 3.11 or newer; name one with: make PYTHON=/path/to/python3 $(MAKECMDGOALS)" >&2; exit 1; }
 	@echo "Setting up $(VENV) from requirements/run.txt (about a minute, once)"
 	@$(PYTHON) -m venv $(VENV)
-	@$(PIP) install --require-hashes --requirement requirements/run.txt
-	@$(PIP) install --no-deps --no-build-isolation --editable .
+	@$(INSTALL) --require-hashes --requirement requirements/run.txt
+	@$(INSTALL) --no-deps --no-build-isolation --editable .
 	@touch $@
 
 $(VENV)/dev-ready: $(VENV)/run-ready requirements/dev.txt
 	@echo "Adding the development tools from requirements/dev.txt (about a minute, once)"
-	@$(PIP) install --require-hashes --requirement requirements/dev.txt
+	@$(INSTALL) --require-hashes --requirement requirements/dev.txt
 	@touch $@
 
 # --- for everyone ---------------------------------------------------------------------
@@ -74,7 +76,7 @@ bench: $(VENV)/dev-ready
 
 $(VENV)/peers-ready: $(VENV)/dev-ready requirements/peers.txt
 	@echo "Adding the peers from requirements/peers.txt (about a minute, once)"
-	@$(PIP) install --require-hashes --requirement requirements/peers.txt
+	@$(INSTALL) --require-hashes --requirement requirements/peers.txt
 	@touch $@
 
 peers: $(VENV)/peers-ready

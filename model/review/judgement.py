@@ -12,6 +12,9 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 
+_MOST_DIGITS = 6
+
+
 class Verdict(StrEnum):
     """The verdict on a new bundle."""
 
@@ -67,6 +70,20 @@ class Apart(NamedTuple):
     difference: float
     low: float
     high: float
+
+    def digits(self, least: int) -> int:
+        """Return with how many decimals, from ``least``, old plus difference is new.
+
+        >>> Apart(3.824, 3.666, -0.158, -0.3, 0.0).digits(2)
+        2
+        >>> Apart(3.824, 3.669, -0.155, -0.3, 0.0).digits(2), Apart(1.4, 2.6, 1.2, 0, 2).digits(0)
+        (2, 1)
+        """
+        for digits in range(least, _MOST_DIGITS):
+            old, new, difference = (round(value, digits) for value in self[:3])
+            if abs(new - old - difference) < 0.5 * 10.0**-digits:
+                return digits
+        return _MOST_DIGITS
 
 
 class Stratum(NamedTuple):

@@ -159,5 +159,10 @@ def test_figures_have_the_digits_they_deserve():
     ]  # fmt: skip
     assert [figures.percent(v) for v in (0.0, 0.5, 1.0)] == ["<1 %", "50 %", ">99 %"]
     assert figures.speed(3674.0) == "3650"
-    assert Units.METRIC.named("intake_flow", 225.0) == "intake flow 6.371 m3/min"
+    assert Units.METRIC.named("intake_flow", 225.0) == "intake flow 6.37 m3/min"
+    lengths = (("primary_diameter", 1.625), ("bore", 4.0), ("intake_lift", 0.47))
+    assert [Units.METRIC.field(name, value) for name, value in lengths] == [
+        "41.3 mm", "101.6 mm", "11.94 mm"
+    ]  # fmt: skip
+    assert Units.INCH.field("primary_diameter", 1.625) == "1.625 in"
     assert Units.INCH.named("intake_duration", 230.0) == "intake duration 230 deg"

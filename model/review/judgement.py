@@ -74,10 +74,10 @@ class Apart(NamedTuple):
     def digits(self, least: int) -> int:
         """Return with how many decimals, from ``least``, old plus difference is new.
 
-        >>> Apart(3.824, 3.666, -0.158, -0.3, 0.0).digits(2)
+        >>> Apart(3.82, 3.67, -0.15, -0.3, 0.0).digits(2)  # 3.82, 3.67, -0.15
         2
-        >>> Apart(3.824, 3.669, -0.155, -0.3, 0.0).digits(2), Apart(1.4, 2.6, 1.2, 0, 2).digits(0)
-        (2, 1)
+        >>> Apart(3.824, 3.666, -0.158, -0.3, 0.0).digits(2)  # not 3.82, 3.67, -0.16
+        3
         """
         for digits in range(least, _MOST_DIGITS):
             old, new, difference = (round(value, digits) for value in self[:3])

@@ -73,7 +73,7 @@ def _given(sheet: Build, name: str, units: Units) -> str:
 
 def close(page: Page, manifest: Mapping[str, Any]) -> Page:
     """Add the source and the cautions, and return the page."""
-    page.heading("Based on")
+    page.heading("Source")
     page.text(prediction_text.source(manifest))
     page.heading("Caution")
     page.text(prediction_text.CAUTION)

@@ -128,5 +128,6 @@ def notes(found: Explanation) -> list[str]:
         "The typical build has the median of every number and the most frequent of every choice in"
         " the data. What a group of parts adds is the model's figure; each group's share is an"
         " average, so that it does not depend on the order in which the groups are fitted. It shows"
-        " what goes with more torque in the data. Not the gain of bolting one on.",
+        " what goes with more torque in the data, not the gain of bolting one on: it does not"
+        " promise what a swap of parts will do.",
     ]

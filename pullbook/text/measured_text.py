@@ -144,8 +144,8 @@ def meaning(found: Measured) -> list[str]:
     if found.inside is None:
         return []
     return [
-        f"Limits of the whole curve: {figures.in_ten(found.level)} pulls of such builds stay"
-        " inside them over their whole sweep."
+        f"About {figures.in_ten(found.level)} such pulls stay inside these limits over their whole"
+        " sweep."
     ]
 
 

@@ -294,7 +294,7 @@ def test_the_front_holds_what_no_other_beats(demo, parts):
         ("parts:", "partz:", "sections are"),
         ("  intake:\n", "  intake: []\n  more:\n", "must be a list"),
         ("build: {", "build: [", "cannot be read in row"),
-        ("goal:", "limits: {comfort: {at_most: 1}}\ngoal:", "is torque, price"),
+        ("goal:", "limits: {comfort: {at_most: 1}}\ngoal:", "give torque, price"),
         ("goal:", "limits: {torque: {at_least: 1}}\ngoal:", "needs its engine speeds"),
         ("bore: 4.03, ", "", "bore"),
         ("  intake:\n", "  camshaft:\n", "'camshaft' occurs twice"),

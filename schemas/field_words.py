@@ -39,6 +39,10 @@ METRIC: Mapping[str, tuple[str, float, float]] = MappingProxyType(
 #: Units that are written shorter where the field's name says the rest.
 _SHORT = MappingProxyType({"crank deg": "deg", "cam deg": "deg"})
 _DIGITS = 4
+#: Metric units of which three digits are as good as the inches they come from: a length from 20 to
+#: 100 mm to 0.1 mm, a shorter one (a lift) to 0.01 mm.
+_THREE_DIGITS = ("mm", "cm2", "m3/min")
+_FINE, _COARSE = 20.0, 100.0
 
 
 def spoken(name: str) -> str:
@@ -97,6 +101,19 @@ def with_unit(name: str, value: float, *, metric: bool = False, digits: int = _D
     number = _number(in_units(name, value, metric=metric), digits)
     unit = unit_of(name, metric=metric)
     return number + (unit if not unit or unit.startswith(":") else f" {unit}")
+
+
+def digits_of(name: str, value: float, *, metric: bool = False) -> int:
+    """Return how many digits a value deserves: one turned into metric units no false ones.
+
+    >>> digits_of("primary_diameter", 1.625, metric=True), digits_of("bore", 4.0, metric=True)
+    (3, 4)
+    """
+    unit = _unit(name)
+    if not metric or unit not in METRIC or METRIC[unit][0] not in _THREE_DIGITS:
+        return _DIGITS
+    here = abs(in_units(name, value, metric=True))
+    return _DIGITS if unit == "in" and not _FINE < here < _COARSE else _DIGITS - 1
 
 
 def described(name: str, value: float | str, *, metric: bool = False, digits: int = _DIGITS) -> str:

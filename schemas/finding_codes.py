@@ -67,7 +67,7 @@ CODES: Mapping[str, Code] = MappingProxyType(
             _REFUSE, "A sheet to curate still carries the shop's name instead of its code"
         ),
         "missing-weather": Code(
-            _REFUSE, "Observed numbers need air temperature and barometer to be corrected"
+            _REFUSE, "Uncorrected torque, but no air temperature or barometer to correct it with"
         ),
         "sea-level-barometer": Code(
             _REFUSE, "The barometer does not fit the elevation; it may be reduced to sea level"
@@ -88,9 +88,7 @@ CODES: Mapping[str, Code] = MappingProxyType(
         "unknown-unit": Code(_REFUSE, "The unit is not known"),
         "wrong-unit": Code(_REFUSE, "The unit does not fit the field"),
         "out-of-range": Code(_REFUSE, "The value is out of range"),
-        "unit-left-out": Code(
-            _REFUSE, "The value only makes sense in another unit, which was not written"
-        ),
+        "unit-left-out": Code(_REFUSE, "The number fits another unit only, and no unit is written"),
         "missing-rpm": Code(_REFUSE, "A reading has no rpm"),
         "too-few-rpm": Code(_REFUSE, "The pull has fewer than five different rpm"),
         "torque-power-disagree": Code(_REFUSE, "Torque, power and rpm contradict each other"),

@@ -7,9 +7,12 @@ import subprocess
 from html.parser import HTMLParser
 
 import pytest
+from matplotlib.figure import Figure
 from typer.testing import CliRunner
 
+from pullbook.answer_sheets import customer_sheet
 from pullbook.commands.main import app
+from pullbook.text.units import Units
 
 BROWSER = next(
     filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), ""
@@ -100,11 +103,26 @@ def test_a_page_is_whole_says_what_it_must_and_takes_nothing_for_markup(pages, n
     text = " ".join(" ".join(reader.text).split())
     assert "A prediction does not clear an engine to run" in text
     assert "The build" in text
-    assert re.search(r"From \d+ sheets of \d+ shops \(bundle \w+\)", text)
+    assert re.search(r"Based on \d+ sheets of \d+ shops \(model \w+\)", text)
+    assert "invented" not in text
     assert " mm" in text
     if name != "next":
         assert "N.m" in text
         assert "lb-ft" not in text
+
+
+def test_a_choice_shows_what_each_part_is(pages):
+    reader = Reader()
+    reader.feed(pages["choose"].read_text(encoding="utf-8"))
+    text = " ".join(" ".join(reader.text).split())
+    assert "The parts kind part what it is price" in text
+    assert "intake duration " in text
+
+
+def test_a_page_of_invented_engines_says_so_first():
+    made = customer_sheet.begin("a", Figure, "what it shows", Units.INCH, {"invented": True})
+    shown = made.markdown().splitlines()
+    assert shown[2].startswith("The engines behind this model are invented")
 
 
 @pytest.mark.skipif(

@@ -62,6 +62,9 @@ def test_messages_are_in_the_units_of_the_sheet(write_sheet):
     assert "611 psi. With no boost given, 44 to 254 psi is possible" in said
     said = _message(findings(write_sheet({"bore": "48.26 mm"})), "mean-pressure")
     assert re.search(r"361 N\.m from 1011 cc, .* kPa\. With no boost given, 300 to 1750 kPa", said)
+    mixed = [("rpm", "torque (lb-ft)"), *feet[1:]]
+    said = _message(findings(write_sheet({"bore": "48.26 mm"}, mixed)), "mean-pressure")
+    assert re.search(r"250 lb-ft from 1011 cc, .* With no boost given, 44 to 254 psi", said)
     boosted = {"bore": "48.26 mm", "aspiration": "turbocharged", "boost": "0.5 bar"}
     assert "With 0.5 bar of boost, 300 to " in _message(
         findings(write_sheet(boosted)), "mean-pressure"

@@ -8,11 +8,16 @@ import numpy as np
 import pytest
 from command_line import run
 
+from pullbook.model.answers import compare_several
 from pullbook.model.answers.compare import compare
 from pullbook.model.answers.predict import predict
 from pullbook.model.limits.conformal import Scores
+from pullbook.schemas.answer import Between, Standing
+from pullbook.text import comparison_text
+from pullbook.text.units import Units
 
 BAND = (2500.0, 4500.0)
+MANIFEST = {"id": "0123456789abcdef", "sheets": 9, "shops": 3}
 
 
 @pytest.fixture(scope="module")
@@ -167,6 +172,35 @@ def test_more_cam_loses_below_and_gains_above(files, demo):
     found = json.loads(run(*words, "--band", "2000:5500", "--json").stdout)
     assert found["curve"][0]["difference"] > 0 > found["curve"][-1]["difference"]
     assert len(found["crossovers"]) == 1
+
+
+def test_a_chance_outside_the_data_is_not_to_be_relied_on(demo, two):
+    inside = between(demo, two)
+    assert "rely" not in comparison_text.verdict(inside)
+    outside = dataclasses.replace(inside, standings=(Standing.INSIDE, Standing.OUTSIDE))
+    said = comparison_text.verdict(outside)
+    assert re.search(r"% chance.*; b is outside the data, so do not rely on this chance\)", said)
+    both = compare_several.Comparison([outside], [0.3, 0.7])
+    assert [row[3] for row in comparison_text.rows(both, Units.INCH)] == [
+        "inside the data", "outside the data, so do not rely on this chance"
+    ]  # fmt: skip
+    assert "Outside the data: b." in comparison_text.text(both, MANIFEST, Units.INCH)
+
+
+def test_where_one_is_clearly_stronger_is_said_though_the_mean_is_not_clear(demo, two):
+    found = between(demo, two)
+    ends = [(5, 20), (5, 20), (-5, 20), *[(-20, 5)] * (len(found.rpm) - 4), (-20, -5)]
+    curve = [Between((low + high) / 2, low, high) for low, high in ends]
+    known = [True] * len(curve)
+    unsure = dataclasses.replace(
+        found, curve=curve, supported=known, mean=Between(1.0, -9.0, 11.0), chance=0.57
+    )
+    assert comparison_text.verdict(unsure) == (
+        "A is clearly stronger from 2500 to 2750 rpm, B is clearly stronger at 4500 rpm; over the"
+        " whole band the difference is not clear (57 % chance that A, a, makes more)."
+    )
+    unknown = dataclasses.replace(unsure, supported=[False, *known[1:-1], False])
+    assert "A is clearly stronger at 2750 rpm; over" in comparison_text.verdict(unknown)
 
 
 def test_it_says_it_in_words_and_draws_it(files, demo, tmp_path):

@@ -240,9 +240,14 @@ def test_limits_rule_out_and_say_how_many(demo, parts):
     assert found["ruled_out"]["price"] + found["ruled_out"].get("compression_ratio", 0) == 4
     assert all(one["price"] <= 1400 for one in left)
     assert all(one["parts"]["heads"] == "as cast" for one in left)
+    told = " ".join(run(demo, "choose", parts(text)).stdout.split())
+    assert "torque from 2000 to 3500 rpm at least 300 lb-ft" in told
+    assert "Requirements: price at most 1400; compression ratio at most 9.5:1; torque" in told
+    assert "compression_ratio" not in told
+    assert " price  data " in run(demo, "choose", parts(text)).stdout.replace("\n", " \n")
     none = text.replace("at_least: 300", "at_least: 900")
     done = CliRunner().invoke(app, ["choose", str(parts(none)), "--bundle", str(demo.bundle)])
-    assert "no combination keeps the torque within its limits" in str(done.exception)
+    assert "no combination meets the torque requirements" in str(done.exception)
 
 
 def test_what_stands_outside_is_never_recommended_and_said_first(demo, parts):
@@ -289,7 +294,7 @@ def test_the_front_holds_what_no_other_beats(demo, parts):
         ("parts:", "partz:", "sections are"),
         ("  intake:\n", "  intake: []\n  more:\n", "must be a list"),
         ("build: {", "build: [", "cannot be read in row"),
-        ("goal:", "limits: {comfort: {at_most: 1}}\ngoal:", "is torque, price"),
+        ("goal:", "limits: {comfort: {at_most: 1}}\ngoal:", "give torque, price"),
         ("goal:", "limits: {torque: {at_least: 1}}\ngoal:", "needs its engine speeds"),
         ("bore: 4.03, ", "", "bore"),
         ("  intake:\n", "  camshaft:\n", "'camshaft' occurs twice"),
@@ -315,7 +320,7 @@ def test_a_faulty_list_of_parts_is_one_sentence(demo, parts, old, new, said):
 def test_a_limit_of_price_needs_every_price(demo, parts):
     text = PARTS.replace(", price: 900}", "}") + "limits: {price: {at_most: 900}}\n"
     done = CliRunner().invoke(app, ["choose", str(parts(text)), "--bundle", str(demo.bundle)])
-    assert "the price limit needs every price: heads 'ported' has none" in str(done.exception)
+    assert "the price requirement needs every price: heads 'ported' has none" in str(done.exception)
 
 
 def test_parts_that_do_not_go_together_are_counted_and_told_by_the_status(demo, parts):

@@ -1,14 +1,18 @@
 """Words a user reads: the condition in every answer, plain words, one system of units."""
 
+import dataclasses
 import re
 from pathlib import Path
 
 import pytest
+from command_line import run
 from typer.main import get_command
 from typer.testing import CliRunner
 
 from pullbook.commands.main import app
+from pullbook.model.review.judgement import Apart, Judgement, Side, Verdict
 from pullbook.pipeline.privacy import contribute
+from pullbook.reports import judgement_page
 from pullbook.text import check_text, figures
 from pullbook.text.units import Units
 
@@ -159,5 +163,30 @@ def test_figures_have_the_digits_they_deserve():
     ]  # fmt: skip
     assert [figures.percent(v) for v in (0.0, 0.5, 1.0)] == ["<1 %", "50 %", ">99 %"]
     assert figures.speed(3674.0) == "3650"
-    assert Units.METRIC.named("intake_flow", 225.0) == "intake flow 6.371 m3/min"
+    assert Units.METRIC.named("intake_flow", 225.0) == "intake flow 6.37 m3/min"
+    lengths = (("primary_diameter", 1.625), ("bore", 4.0), ("intake_lift", 0.47))
+    assert [Units.METRIC.field(name, value) for name, value in lengths] == [
+        "41.3 mm", "101.6 mm", "11.94 mm"
+    ]  # fmt: skip
+    assert Units.INCH.field("primary_diameter", 1.625) == "1.625 in"
     assert Units.INCH.named("intake_duration", 230.0) == "intake duration 230 deg"
+
+
+def test_a_judgement_names_what_got_worse_in_its_one_sentence():
+    side = Side("a", 9, 3, {"curve": {}}, {}, None, {})
+    rms, median = Apart(3.8, 3.6, -0.2, -0.3, -0.1), Apart(2.5, 2.8, 0.3, 0.1, 0.4)
+    found = Judgement(side, side, 9, 9, 0.9, {"rms": rms, "median_sheet": median}, None,
+                      Verdict.BETTER, ["error of the curve"], (0.1, 0.1))  # fmt: skip
+    sentence = "The new bundle is better, although beyond chance it is worse in median sheet"
+    assert judgement_page.conclusion(found) == f"{sentence} (+0.30 %):"
+    quiet = dataclasses.replace(found, figures={"rms": rms})
+    assert judgement_page.conclusion(quiet) == "The new bundle is better:"
+    assert f"{sentence} (+0.30 %)." in " ".join(judgement_page.page(found).markdown().split())
+
+
+def test_the_preview_takes_back_its_promise_where_a_sheet_id_names_the_shop(write_sheet, tmp_path):
+    words = ("contribute", "--preview", "--key-file", tmp_path / "key")
+    hint = run(*words, write_sheet({"shop": "Tern Quay Marine", "sheet_id": "tern-1"})).stdout
+    assert "the shop's name (unless it is part of a sheet ID), notes" in hint
+    none = run(*words, write_sheet({"shop": "Tern Quay Marine", "sheet_id": "a-1"})).stdout
+    assert "Never shared: the shop's name, notes" in none

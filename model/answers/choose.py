@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pullbook.model.answers import compare_several
-from pullbook.model.answers.parts_choice import Choice, ChooseError, Combination
+from pullbook.model.answers.parts_choice import SWEEP, Choice, ChooseError, Combination
 from pullbook.model.answers.predict import predict
 from pullbook.model.answers.prediction import between
 from pullbook.pipeline.builds import build_files
@@ -31,8 +31,6 @@ if TYPE_CHECKING:
 
 #: Most combinations that are predicted.
 MOST = 20_000
-#: Rules out a combination when similar builds were not swept over the wanted speeds.
-SWEEP = "what was swept"
 #: The share of each band that must have been swept; the answer says if it is not all of it.
 _ENOUGH = 0.5
 _POINTS = 41
@@ -82,7 +80,7 @@ def choose(
         kept.append((parts, sheet))
     if not kept:
         names = ", ".join(map(spoken, beyond))
-        cause = why or f"every combination breaks a limit ({names}); relax one of them"
+        cause = why or f"no combination meets the requirements ({names}); relax one of them"
         msg = f"there is nothing to choose from: {cause}"
         raise ChooseError(msg)
     found = predict(model, typed_builds([sheet for _, sheet in kept]), [None] * len(kept))
@@ -90,7 +88,7 @@ def choose(
     if max(swept) < _ENOUGH:
         msg = (
             "builds like these were not tested at the engine speeds of the goal, the low range and"
-            " the torque limits; choose other speeds"
+            " the torque requirements; choose other speeds"
         )
         raise ChooseError(msg)
     known = [at for at, share in enumerate(swept) if share >= _ENOUGH]
@@ -103,14 +101,17 @@ def choose(
         beyond[TORQUE] = short
     if not kept_torque:
         msg = (
-            "there is nothing to choose from: no combination keeps the torque within its limits;"
-            " relax them"
+            "there is nothing to choose from: no combination meets the torque requirements; relax"
+            " them"
         )
         raise ChooseError(msg)
     kept_torque.sort(key=lambda one: -one.goal.value)
     ranked = _with_chances(model, wanted, [one for one in kept_torque if not one.outside], seed)
     outside = [one for one in kept_torque if one.outside]
-    return Choice(ranked, outside, beyond, (unfit, why), wanted.base, wanted.goal, level, low)
+    return Choice(
+        ranked, outside, beyond, (unfit, why), wanted.base, wanted.goal, level, low,
+        wanted.parts, wanted.limits,
+    )  # fmt: skip
 
 
 def _swept(found: Prediction, wanted: PartsList, low: tuple[float, float]) -> float:

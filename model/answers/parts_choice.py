@@ -11,10 +11,16 @@ from pullbook.schemas.answer import Between, Standing, rounded
 from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from pullbook.model.answers.prediction import Prediction
-    from pullbook.pipeline.builds.parts import Part
+    from pullbook.pipeline.builds.parts import Limit, Part
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Peak
+
+
+#: Rules out a combination when similar builds were not swept over the wanted speeds.
+SWEEP = "what was swept"
 
 
 class ChooseError(InputError):
@@ -101,6 +107,8 @@ class Choice:
         The build that the parts go into.
     goal, level, low
         The goal, the confidence level of the limits, and the band of the low range.
+    parts, limits
+        The parts that were to choose from, by kind, and what every combination had to meet.
     """
 
     ranked: list[Combination]
@@ -111,6 +119,8 @@ class Choice:
     goal: tuple[str, tuple[float, float]]
     level: float
     low: tuple[float, float]
+    parts: Mapping[str, tuple[Part, ...]]
+    limits: tuple[Limit, ...]
 
     @property
     def unit(self) -> str:

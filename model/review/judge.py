@@ -262,7 +262,8 @@ def _worse(
 
 
 def _worded(name: str, one: Apart) -> str:
+    n = one.digits(2)
     return (
-        f"{DECIDING[name]} {one.new:.2f} %, before {one.old:.2f} % (change {one.difference:+.2f},"
-        f" {one.low:+.2f} to {one.high:+.2f})"
+        f"{DECIDING[name]} {one.new:.{n}f} %, before {one.old:.{n}f} % (change"
+        f" {one.difference:+.{n}f}, {one.low:+.{n}f} to {one.high:+.{n}f})"
     )

@@ -12,6 +12,9 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 
+_MOST_DIGITS = 6
+
+
 class Verdict(StrEnum):
     """The verdict on a new bundle."""
 
@@ -67,6 +70,20 @@ class Apart(NamedTuple):
     difference: float
     low: float
     high: float
+
+    def digits(self, least: int) -> int:
+        """Return with how many decimals, from ``least``, old plus difference is new.
+
+        >>> Apart(3.82, 3.67, -0.15, -0.3, 0.0).digits(2)  # 3.82, 3.67, -0.15
+        2
+        >>> Apart(3.824, 3.666, -0.158, -0.3, 0.0).digits(2)  # not 3.82, 3.67, -0.16
+        3
+        """
+        for digits in range(least, _MOST_DIGITS):
+            old, new, difference = (round(value, digits) for value in self[:3])
+            if abs(new - old - difference) < 0.5 * 10.0**-digits:
+                return digits
+        return _MOST_DIGITS
 
 
 class Stratum(NamedTuple):

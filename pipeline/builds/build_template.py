@@ -24,7 +24,8 @@ _HEAD = """\
 # named above it. You can also write the unit yourself: 92.1 mm, 24 degC or 1 5/8 in.
 #
 # To start from another build, add a line with the name of its file (extend: other.yaml) and
-# give only the fields that differ. Write NA to drop a field of the other build."""
+# give only the fields that differ. Write NA to drop a field of the other build (NA: not
+# given, not naturally aspirated)."""
 _FOOT = "# Weather and correction are not needed here: they describe a pull, not a build."
 
 #: Example values by field, in groups of parts that belong together.

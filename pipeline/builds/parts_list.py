@@ -118,7 +118,8 @@ def _check_limits(made: PartsList) -> None:
         if limit.of == PRICE:
             bare = [part for parts in made.parts.values() for part in parts if part.price is None]
             if bare:
-                msg = f"the price limit needs every price: {bare[0].kind} {bare[0].name!r} has none"
+                who = f"{bare[0].kind} {bare[0].name!r}"
+                msg = f"the price requirement needs every price: {who} has none"
                 raise PartsListError(msg)
         elif limit.of != TORQUE and limit.of not in made.base.values:
             kinds = [
@@ -131,7 +132,7 @@ def _check_limits(made: PartsList) -> None:
                     if bare
                     else "the build and the parts do"
                 )
-                msg = f"the limit of {limit.of} cannot be checked: {who} not give it"
+                msg = f"the requirement of {limit.of} cannot be checked: {who} not give it"
                 raise PartsListError(msg)
 
 
@@ -237,9 +238,12 @@ def _parse_limits(given: Mapping[str, Any]) -> tuple[Limit, ...]:
     found = []
     for name, entries in given.items():
         if name not in (PRICE, TORQUE) and not (name in BUILD_FIELDS and FIELDS[name].numeric):
-            msg = f"the limit {name!r} is not known; a limit is torque, price or a numeric field"
+            msg = (
+                f"the requirement {name!r} is not known; give torque, price or a field that is a"
+                " number"
+            )
             raise PartsListError(msg)
-        where = f"the limit of {name}"
+        where = f"the requirement of {name}"
         limit = _check_mapping(entries, where)
         allowed = {"at_least", "at_most"} | ({"over"} if name == TORQUE else set())
         if not set(limit) & {"at_least", "at_most"} or not set(limit) <= allowed:

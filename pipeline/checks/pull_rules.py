@@ -120,13 +120,14 @@ def mean_pressure(sheet: Sheet) -> Iterator[Finding]:
     if not impossible:
         low, high = _USUAL_PRESSURE
     if impossible or (natural and not low <= kpa <= high):
-        metric = sheet.metric
-        unit, per = ("kPa", 1.0) if metric else ("psi", _KPA_PER_PSI)
-        size = f"{size_in3 * CUBIC_INCH * 1e6:.0f} cc" if metric else f"{size_in3:.0f} in3"
+        top = sheet.read("torque", max(torques))
+        inch = top.endswith(PULL_FIELDS["torque"].unit)
+        unit, per = ("psi", _KPA_PER_PSI) if inch else ("kPa", 1.0)
+        size = f"{size_in3 * CUBIC_INCH * 1e6:.0f} cc" if sheet.metric else f"{size_in3:.0f} in3"
         given = sheet.number("boost")
         boost = "no boost given" if not given else f"{sheet.shown('boost', given)} of boost"
         message = (
-            f"The best torque, {sheet.read('torque', max(torques))} from {size}, is a mean"
+            f"The best torque, {top} from {size}, is a mean"
             f" effective pressure of {kpa / per:.0f} {unit}. With {boost}, {low / per:.0f} to"
             f" {high / per:.0f} {unit} is {'possible' if impossible else 'usual'}. Check the units"
             " of torque, bore and stroke, and the number of cylinders."

@@ -5,7 +5,17 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pullbook.answer_sheets import customer_sheet
-from pullbook.text.choice_text import columns, first, headings, notes, shown, table_cells
+from pullbook.text.choice_text import (
+    PART_HEADINGS,
+    about,
+    first,
+    headings,
+    notes,
+    part_rows,
+    shown,
+    table_cells,
+    title,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -25,14 +35,15 @@ def page(
 ) -> Page:
     """Return the answer sheet of a choice of parts."""
     alt = (
-        f"Low-range torque against peak power of each combination. {' '.join(first(found, units))}"
+        f"Low-end torque against highest power of each combination. {' '.join(first(found, units))}"
     )
-    made = customer_sheet.begin(f"Parts for {found.base.sheet_id}", draw, alt, units)
+    made = customer_sheet.begin(title(found), draw, alt, units, manifest)
     made.heading("Result")
-    for line in [*first(found, units), columns(found), *notes(found)]:
+    for line in [*first(found, units), *about(found, units), *notes(found)]:
         made.text(line)
-    made.table(["parts", *headings(found, units), "data"],
-               [[one.name, *table_cells(found, one, units)[:6], one.found.standing.value]
-                for one in shown(found)])  # fmt: skip
+    made.table(["parts", *headings(found, units)],
+               [[one.name, *table_cells(found, one, units)] for one in shown(found)])  # fmt: skip
+    made.heading("The parts")
+    made.table(PART_HEADINGS, part_rows(found, units))
     customer_sheet.builds(made, [found.base], units)
     return customer_sheet.close(made, manifest)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.answer_sheets import customer_sheet
 from pullbook.text import figures
-from pullbook.text.comparison_text import assumed, crossings, notes, rows, verdict
+from pullbook.text.comparison_text import assumed, crossings, doubts, notes, rows, verdict
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -32,8 +32,9 @@ def page(
         "Torque of the builds over engine speed, and their difference with its limits."
         f" {' '.join(verdicts)}"
     )
-    made = customer_sheet.begin(" and ".join(found.names), draw, alt, units)
-    made.text(assumed(found))
+    made = customer_sheet.begin(" and ".join(found.names), draw, alt, units, manifest)
+    for text in (assumed(found), *doubts(found)):
+        made.text(text)
     band = found.differences[0].band
     made.heading(f"Mean torque from {band[0]:.0f} to {band[1]:.0f} rpm")
     made.table(["build", units.torque, "chance to make the most", "data"], rows(found, units))

@@ -18,8 +18,29 @@ if TYPE_CHECKING:
     from pullbook.text.units import Units
 
 
-def begin(title: str, draw: Callable[[], Figure], alt: str, units: Units) -> Page:
-    """Return a page with its condition and its chart; ``alt`` says what the chart shows."""
+def begin(
+    title: str,
+    draw: Callable[[], Figure],
+    alt: str,
+    units: Units,
+    manifest: Mapping[str, Any],
+) -> Page:
+    """Return a page with its condition and its chart.
+
+    Parameters
+    ----------
+    title
+        What it is about.
+    draw
+        Draws the chart.
+    alt
+        Says what the chart shows.
+    units
+        Units to write in.
+    manifest
+        The bundle's description of itself; if its engines are invented, the page says so first.
+
+    """
     import matplotlib as mpl
 
     from pullbook.charts import (
@@ -27,6 +48,8 @@ def begin(title: str, draw: Callable[[], Figure], alt: str, units: Units) -> Pag
     )
 
     page = Page(title)
+    if manifest.get("invented"):
+        page.text(prediction_text.INVENTED)
     page.text(units.condition)
     with mpl.rc_context(drawing.STYLE):
         page.picture("answer.svg", svg_of(draw()), alt)
@@ -50,13 +73,8 @@ def _given(sheet: Build, name: str, units: Units) -> str:
 
 def close(page: Page, manifest: Mapping[str, Any]) -> Page:
     """Add the source and the cautions, and return the page."""
-    page.heading("Based on")
+    page.heading("Source")
     page.text(prediction_text.source(manifest))
-    if manifest.get("invented"):
-        page.text(
-            "The engines behind this model are invented; this page only shows what an answer looks"
-            " like."
-        )
     page.heading("Caution")
     page.text(prediction_text.CAUTION)
     return page

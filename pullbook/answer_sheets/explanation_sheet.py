@@ -5,7 +5,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pullbook.answer_sheets import customer_sheet
-from pullbook.text.explanation_text import DISTANCE, by_size, first, heading, near, notes, rows
+from pullbook.text.explanation_text import (
+    DISTANCE,
+    by_size,
+    first,
+    group,
+    heading,
+    near,
+    notes,
+    rows,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -26,8 +35,10 @@ def page(
     units: Units,
 ) -> Page:
     """Return the answer sheet of an explanation."""
-    alt = f"What each group of parts adds over engine speed; most: {by_size(found)[0]}."
-    made = customer_sheet.begin(f"What makes the curve of {found.sheet_id}", draw, alt, units)
+    alt = f"What each group of parts adds over engine speed; most: {group(by_size(found)[0])}."
+    made = customer_sheet.begin(
+        f"What makes the curve of {found.sheet_id}", draw, alt, units, manifest
+    )
     for line in first(found, units):
         made.text(line)
     made.heading(f"Torque that each group of parts adds, {units.torque}")

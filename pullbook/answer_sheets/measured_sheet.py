@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pullbook.answer_sheets import customer_sheet
-from pullbook.text.measured_text import corrected, head, rows, verdict
+from pullbook.text.measured_text import corrected, head, meaning, rows, verdict
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -29,11 +29,15 @@ def page(
     """Return the answer sheet of a measured pull; ``before`` is what `first` returns."""
     lines = verdict(found)
     alt = f"Measured torque and the predicted curve with its limits. {lines[0]}"
-    made = customer_sheet.begin(f"{sheet.sheet_id}: measured and predicted", draw, alt, units)
+    made = customer_sheet.begin(
+        f"{sheet.sheet_id}: measured and predicted", draw, alt, units, manifest
+    )
     made.heading("Result")
     for line in [*before, *lines, corrected(sheet)]:
         made.text(line)
     made.table(["rpm", f"measured, {units.torque}", "predicted", "off, %", head(found)],
                rows(found, units))  # fmt: skip
+    for line in meaning(found):
+        made.text(line)
     customer_sheet.builds(made, [sheet], units)
     return customer_sheet.close(made, manifest)

@@ -29,7 +29,7 @@ def page(
     """Return the answer sheet of which engine to test next."""
     best = candidates[found[0].candidate].sheet_id
     alt = f"How much each test would narrow the limits; {best} narrows them most."
-    made = customer_sheet.begin("Which engine to test next", draw, alt, units)
+    made = customer_sheet.begin("Which engine to test next", draw, alt, units, manifest)
     made.heading("Result")
     made.text(explained(units))
     made.table(HEADINGS, rows(found, candidates, questions))

@@ -42,7 +42,9 @@ def of_answers(
     )
     title = answers[0].sheet_id if len(answers) == 1 else "Predicted torque and power"
     alt = f"Predicted torque and power over engine speed with limits. {lines}"
-    page = begin(title, lambda: prediction_chart.of_answers(drawn, units), alt, units)
+    page = begin(
+        title, lambda: prediction_chart.of_answers(drawn, units), alt, units, answers[0].bundle
+    )
     for one in answers:
         _answer(page, one, units, alone=len(answers) == 1)
     page.heading("What the limits mean")
@@ -66,7 +68,7 @@ def _answer(page: Page, one: Answer, units: Units, *, alone: bool) -> None:
         rows.append(
             [f"{point.rpm:.0f}", f"{torque.value:.0f}", prediction_text.limits(torque),
              f"{power.value:.0f}", prediction_text.limits(power)]
-            if point.supported else [f"{point.rpm:.0f}", "", "not tested", "", ""]
+            if point.supported else [f"{point.rpm:.0f}", "", prediction_text.NOT_TESTED, "", ""]
         )  # fmt: skip
     page.table(["rpm", f"torque, {units.torque}", percent, f"power, {units.power}", percent], rows)
     for line in (*prediction_text.widened(one), prediction_text.missing(one.missing)):

@@ -38,18 +38,11 @@ def page(
     names = fields(found)
     lines = " ".join(trade(found, units))
     alt = f"Torque curves for each {names}, and the mean over the band. {lines}"
-    made = customer_sheet.begin(f"{base.sheet_id}: {names} varied", draw, alt, units)
+    made = customer_sheet.begin(f"{base.sheet_id}: {names} varied", draw, alt, units, manifest)
     made.heading(f"Mean torque from {band[0]:.0f} to {band[1]:.0f} rpm")
     made.table(
         [names, *headings(found, units)],
-        [
-            [
-                row_name(values(one, units), one),
-                *table_cells(one, units)[:5],
-                one.found.standing.value,
-            ]
-            for one in found
-        ],
+        [[row_name(values(one, units), one), *table_cells(one, units)] for one in found],
     )
     for line in notes(found, units):
         made.text(line)

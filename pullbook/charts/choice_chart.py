@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.physics.correction_factors import REFERENCE
-from pullbook.text.choice_text import goal
+from pullbook.text.choice_text import goal, title
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -52,6 +52,6 @@ def figure(found: Choice, units: Units) -> Figure:
     )
     axes.margins(0.12)
     drawing.legend(drawn, axes)
-    drawing.title(drawn, axes, f"Parts for {found.base.sheet_id}",
+    drawing.title(drawn, axes, title(found),
                   f"predicted torque and power at the flywheel\ngoal: {goal(found)}")  # fmt: skip
     return drawn

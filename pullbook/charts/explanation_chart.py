@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 
 from pullbook.charts import drawing
 from pullbook.pipeline.physics.correction_factors import REFERENCE
-from pullbook.text.explanation_text import DWARFS, by_size
+from pullbook.text.explanation_text import DWARFS, by_size, group
 
 if TYPE_CHECKING:
     from pullbook.model.answers.explain import Explanation
@@ -44,7 +44,7 @@ def figure(found: Explanation, units: Units) -> Figure:
             axes.fill_between(found.rpm, 0, part, where=where, interpolate=True, color=colour,
                               alpha=0.75, linewidth=0, hatch=hatch)  # fmt: skip
         own = " (own scale)" if dwarfs and name == order[0] else ""
-        axes.set_title(textwrap.fill(f"{name}{own}", _TITLE), loc="left", fontsize=10)
+        axes.set_title(textwrap.fill(f"{group(name)}{own}", _TITLE), loc="left", fontsize=10)
         axes.set_ylim(-limit, limit)
     drawn.supxlabel("engine speed, rpm", fontsize=10)
     added = f"torque added to the typical build, {units.torque} at the flywheel ({REFERENCE})"

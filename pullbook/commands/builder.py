@@ -237,7 +237,7 @@ def template(
     out: Annotated[
         Path | None,
         typer.Option(
-            "--out", help="New file to write the build to; printed on the terminal without."
+            "--out", help="New file to write the build to. Without it, prints to the screen."
         ),
     ] = None,
     schema: Annotated[

@@ -28,7 +28,8 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
     tie: Annotated[
         list[str] | None,
         typer.Option(
-            help="Field that moves with the varied one: as much, or field=amount for each unit."
+            help="Field to change along with the varied one. The name alone changes it by as much;"
+            " field=amount changes it by that amount for each unit of the varied one."
         ),
     ] = None,
     bundle: options.Bundle = None,
@@ -98,7 +99,7 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     html: options.Html = None,
     as_json: options.AsJson = False,
 ) -> None:
-    """Rank combinations of parts for a goal, with prices and limits."""
+    """Rank combinations of parts for a goal, within what you require of price and torque."""
     from pullbook.answer_sheets import choice_sheet
     from pullbook.charts import choice_chart
     from pullbook.text import choice_text

@@ -31,7 +31,7 @@ KeyFile = Annotated[
 ]
 Shop = Annotated[
     str | None,
-    typer.Option(help="Answer for this shop's dyno; takes the key that it contributed with."),
+    typer.Option(help="Answer for this shop's dyno; needs the key that the shop contributed with."),
 ]
 Params = Annotated[
     Path | None,

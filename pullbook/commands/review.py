@@ -105,7 +105,10 @@ def promote(
     ] = None,
     although: Annotated[
         str,
-        typer.Option(help="Reason to put it in use without a good judgement; kept in the record."),
+        typer.Option(
+            help="Puts it in use even without a good judgement. Give the reason here; it is kept in"
+            " the record."
+        ),
     ] = "",
     back: Annotated[
         bool, typer.Option("--back", help="Go back to the bundle that was in use before.")

@@ -173,11 +173,13 @@ def _preview(plan: Plan, against: Path | None, *, new_key: bool) -> None:
     rejected = [refusal.sheet for refusal in plan.refused]
     typer.echo(check_text.count(accepted + rejected))
     _names(accepted)
+    kinds = " or ".join(f"a {kind}" for kind in check_text.hinted(accepted))
+    part = f" (unless it is part of {kinds})" if kinds else ""
     typer.echo(
         "Rounded here for reading; the files hold the same fields and readings with all their"
         " digits.\n"
-        "Never shared: the shop's name, notes, elevation, the day of a date, names of files, and"
-        " unknown fields and columns."
+        f"Never shared: the shop's name{part}, notes, elevation, the day of a date, names of"
+        " files, and unknown fields and columns."
     )
     if rejected:
         typer.echo(check_text.rejected(rejected), err=True)

@@ -103,12 +103,13 @@ def _warned(made: Page, builds: pd.DataFrame, findings: pd.DataFrame) -> None:
     made.text(
         f"{clean} of {len(builds)} sheets have no warning that makes them count less. A warning"
         " adds to the 2.5 % standard deviation of torque that any sheet has (common practice, no"
-        " source); the larger the sum, the less the sheet counts."
+        " source); the larger the sum, the less the sheet counts. Notes and some warnings add 0:"
+        " they only inform."
     )
     rows = []
     for severity in (Severity.WARN, Severity.NOTE):
         for code, count in _items(_by_code(findings, severity)):
-            adds = f"{100 * CODES[code].sd:g}" if CODES[code].sd else ""
+            adds = f"{100 * CODES[code].sd:g}"
             rows.append([code, severity.value, CODES[code].meaning, adds, count])
     made.table(["code", "kind", "what was found", "adds, %", "sheets"], rows)
 

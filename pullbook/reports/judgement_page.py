@@ -21,7 +21,7 @@ _TITLES = {
     Verdict.BETTER: "The new bundle is better",
     Verdict.NO_WORSE: "The new bundle is no worse",
     Verdict.WORSE: "The new bundle is worse",
-    Verdict.CANNOT_TELL: "No clear difference between the two bundles",
+    Verdict.CANNOT_TELL: "Cannot tell which of the two bundles is better",
 }
 
 
@@ -37,7 +37,8 @@ def rows(found: Judgement) -> list[list[str]]:
     return table
 
 
-def _cells(one: Apart, digits: int) -> list[str]:
+def _cells(one: Apart, least: int) -> list[str]:
+    digits = one.digits(least)
     return [
         f"{one.old:.{digits}f}", f"{one.new:.{digits}f}", _signed(one.difference, digits),
         f"{_signed(one.low, digits)} to {_signed(one.high, digits)}",
@@ -115,9 +116,30 @@ def text(found: Judgement) -> str:
     sides.append(["seconds to predict all sheets", f"{old:.2f}", f"{new:.2f}"])
     lines += [f"{a:36}{b:>9}{c:>9}" for a, b, c in sides]
     lines += ["", f"Old bundle {bundle[1]}, new bundle {bundle[2]}.", wrap(_worst(found)), ""]
-    lines.append(f"{_TITLES[found.verdict]} (verdict: {found.verdict.value}):")
+    lines.append(wrap(conclusion(found)))
     lines += [f"  {reason}" for reason in found.reasons]
     return "\n".join(lines)
+
+
+def conclusion(found: Judgement) -> str:
+    """Return the verdict as a sentence that also names what got worse by more than chance."""
+    rose = [_risen(name, one) for name, one in found.figures.items() if one.low > 0]
+    if found.inside is not None and found.inside.high < 0 and found.inside.new < found.level:
+        rose.append(f"readings inside the limits ({100 * found.inside.difference:+.1f} %)")
+    if not rose:
+        return f"{_TITLES[found.verdict]}:"
+    if found.verdict is Verdict.WORSE:
+        return f"{_TITLES[found.verdict]}; beyond chance it is worse in {', '.join(rose)}:"
+    return f"{_TITLES[found.verdict]}, although beyond chance it is worse in {', '.join(rose)}:"
+
+
+def _risen(name: str, one: Apart) -> str:
+    """Return a figure in words, and by how much it rose."""
+    title, _, unit = accuracy.FIGURES[name][2].rpartition(", ")
+    if unit == "rpm":
+        title = f"speed of the {name.removesuffix('_rpm').replace('_', ' ')}"
+    digits = one.digits(0 if unit == "rpm" else 2)
+    return f"{title.removesuffix(', rms')} ({_signed(one.difference, digits)} {unit})"
 
 
 def page(found: Judgement) -> Page:
@@ -130,6 +152,7 @@ def page(found: Judgement) -> Page:
         " resampling whole shops."
     )
     made.heading(f"Verdict: {found.verdict.value}")
+    made.text(f"{conclusion(found).removesuffix(':')}.")
     made.table(["reason"], [[reason] for reason in found.reasons])
     made.heading("Accuracy")
     made.picture(

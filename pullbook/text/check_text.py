@@ -88,6 +88,12 @@ def names(sheets: Iterable[Sheet]) -> list[str]:
     ]
 
 
+def hinted(sheets: Iterable[Sheet]) -> list[str]:
+    """Return the kinds of names that hold a word of the shop's name and are shared as written."""
+    fields = {f.field for sheet in sheets for f in sheet.findings if f.code == _HINT}
+    return [word for field, word in _NAMED.items() if field in fields]
+
+
 def _hints(kind: str, named: list[str]) -> str:
     """Return one line about all names of a kind that hold a word of the shop's name."""
     return (

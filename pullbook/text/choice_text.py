@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
+from pullbook.model.answers.parts_choice import SWEEP
+from pullbook.pipeline.builds.parts import PRICE, TORQUE
 from pullbook.text import figures, prediction_text
+from pullbook.text.units import label
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from pullbook.model.answers.parts_choice import Choice, Combination
+    from pullbook.pipeline.builds.parts import Limit
     from pullbook.text.units import Units
 
 SHOWN, SHOWN_OUTSIDE = 12, 3
 _MOST_UNBEATEN = 6
+_CLEAR_FAVOURITE = 0.6
 
 
 def goal(found: Choice) -> str:
@@ -28,7 +34,7 @@ def text(found: Choice, manifest: Mapping[str, Any], units: Units, most: int = S
     """Return a choice as lines for the terminal."""
     lines = [prediction_text.wrap(line) for line in first(found, units)]
     lines.append(units.condition)
-    lines.append(prediction_text.wrap(columns(found)))
+    lines += [prediction_text.wrap(line) for line in about(found, units)]
     if found.ranked:
         lines += ["", *_table(found, found.ranked[:most], units)]
     if found.outside:
@@ -39,13 +45,58 @@ def text(found: Choice, manifest: Mapping[str, Any], units: Units, most: int = S
                       prediction_text.wrap(prediction_text.CAUTION, "")])  # fmt: skip
 
 
-def columns(found: Choice) -> str:
-    """Return what the columns of the table are: the goal, and what is kept beside it."""
+def title(found: Choice) -> str:
+    """Return what the choice is of: a build with a name of its own, or the parts of a file."""
+    name = found.base.sheet_id
+    stem = PurePath(found.base.source).stem
+    return f"Parts list {name}" if name == stem else f"Parts for {name}"
+
+
+def about(found: Choice, units: Units) -> list[str]:
+    """Return the goal, what is shown beside it, and what every combination has to meet."""
     low, high = found.low
-    return (
-        f"Goal: {goal(found)}. Kept: what each still makes elsewhere, as mean torque from"
-        f" {low:.0f} to {high:.0f} rpm and as peak power."
-    )
+    lines = [
+        f"Goal: {goal(found)}. Also shown: low-end torque, mean of {low:.0f} to {high:.0f} rpm, and"
+        " highest power."
+    ]
+    if found.limits:
+        lines.append(
+            f"Requirements: {'; '.join(_requirement(one, units) for one in found.limits)}."
+        )
+    return lines
+
+
+def _requirement(one: Limit, units: Units) -> str:
+    def shown(value: float) -> str:
+        if one.of == TORQUE:
+            return f"{units.shown(value, 'lb-ft'):.0f} {units.torque}"
+        return f"{value:g}" if one.of == PRICE else units.field(one.of, value)
+
+    ends = [
+        f"at {side} {shown(value)}"
+        for side, value in (("least", one.at_least), ("most", one.at_most))
+        if value is not None
+    ]
+    over = f" from {one.over[0]:.0f} to {one.over[1]:.0f} rpm" if one.over else ""
+    return f"{label(one.of)}{over} {' and '.join(ends)}"
+
+
+#: The headings over `part_rows`.
+PART_HEADINGS = ("kind", "part", "what it is", "price")
+
+
+def part_rows(found: Choice, units: Units) -> list[list[str]]:
+    """Return kind, name, fields and price of every part of the list."""
+    return [
+        [
+            part.kind,
+            part.name,
+            ", ".join(units.named(name, value) for name, value in part.values.items()) or "-",
+            "-" if part.price is None else f"{part.price:g}",
+        ]
+        for parts in found.parts.values()
+        for part in parts
+    ]
 
 
 def first(found: Choice, units: Units) -> list[str]:
@@ -60,14 +111,14 @@ def first(found: Choice, units: Units) -> list[str]:
             " is not recommended."
         )
     if not found.ranked:
-        return [*lines, "Every combination within the limits is outside the data."]
+        return [*lines, "Every combination that meets the requirements is outside the data."]
     best = found.ranked[0]
     if len(found.ranked) == 1:
         return [*lines, f"Best for {goal(found)}: {best.name}, the only one that is left."]
-    chance = (
-        "" if best.chance is None
-        else f" ({figures.percent(best.chance)} chance that it is the best of these)"
-    )  # fmt: skip
+    chance = ""
+    if best.chance is not None:
+        slight = ": a slight favourite only" if best.chance < _CLEAR_FAVOURITE else ""
+        chance = f" ({figures.percent(best.chance)} chance that it is the best of these{slight})"
     return [*lines, f"Best for {goal(found)}: {best.name}{chance}."]
 
 
@@ -80,8 +131,11 @@ def notes(found: Choice) -> list[str]:
             " same dyno."
         )
     if found.beyond:
-        what = ", ".join(f"{count} by {name}" for name, count in found.beyond.items())
-        lines.append(f"Ruled out by the limits: {what}.")
+        what = ", ".join(
+            f"{count} by {'speeds not tested' if name == SWEEP else label(name)}"
+            for name, count in found.beyond.items()
+        )
+        lines.append(f"Ruled out: {what}.")
     if found.unfit[0]:
         what = figures.counted(found.unfit[0], "combination")
         lines.append(f"Cannot be built: {what}; the first: {found.unfit[1]}")
@@ -90,7 +144,7 @@ def notes(found: Choice) -> list[str]:
         names = "; ".join(one.name for one in front[:_MOST_UNBEATEN])
         lines.append(
             f"Best trade-offs of torque from {found.low[0]:.0f} to {found.low[1]:.0f} rpm against"
-            f" peak power: {names}."
+            f" highest power: {names}."
         )
     if any(one.power is not None and one.power.at_end for one in shown(found)):
         lines.append(prediction_text.END_EXPLAINED)
@@ -107,8 +161,8 @@ def headings(found: Choice, units: Units) -> list[str]:
     return [
         f"goal, {units.of(found.unit)}", f"goal, {100 * found.level:g} % limits",
         "chance best",
-        f"kept at {found.low[0]:.0f} to {found.low[1]:.0f} rpm, {units.torque}",
-        f"kept peak, {units.power} at rpm", "price",
+        f"{found.low[0]:.0f} to {found.low[1]:.0f} rpm, {units.torque}",
+        f"highest {units.power} at rpm", "price", "data",
     ]  # fmt: skip
 
 
@@ -116,9 +170,11 @@ def _table(found: Choice, rows: Sequence[Combination], units: Units) -> list[str
     width = max(len(one.name) for one in rows)
     heads = headings(found, units)
     cells = [table_cells(found, one, units) for one in rows]
-    columns = range(len(heads) if any(one.price is not None for one in rows) else len(heads) - 1)
+    columns = range(len(heads) - (1 if any(one.price is not None for one in rows) else 2))
     widths = [max(len(heads[at]), *(len(row[at]) for row in cells)) for at in columns]
-    lines = [f"{'parts':{width}}" + "".join(f"  {heads[at]:>{widths[at]}}" for at in columns)]
+    width = max(width, len("parts"))
+    over = "".join(f"  {heads[at]:>{widths[at]}}" for at in columns)
+    lines = [f"{'parts':{width}}{over}  {heads[-1]}"]
     for one, row in zip(rows, cells, strict=True):
         numbers = "".join(f"  {row[at]:>{widths[at]}}" for at in columns)
         lines.append(f"{one.name:{width}}{numbers}  {row[-1]}".rstrip())
@@ -128,8 +184,7 @@ def _table(found: Choice, rows: Sequence[Combination], units: Units) -> list[str
 def table_cells(found: Choice, one: Combination, units: Units) -> list[str]:
     """Return the cells of a combination's row."""
     value = units.between(one.goal, found.unit)
-    standing = one.found.standing.value
-    marks = [] if standing == "inside" else [prediction_text.PLACE[standing]]
+    marks = [one.found.standing.value]
     marks += [] if one.swept else ["tested at some of these speeds only"]
     return [
         f"{value.value:.0f}",

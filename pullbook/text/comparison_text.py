@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
+from pullbook.schemas.answer import Standing
 from pullbook.text import figures, prediction_text
 
 if TYPE_CHECKING:
@@ -16,7 +18,7 @@ if TYPE_CHECKING:
 
 def text(found: Comparison, manifest: Mapping[str, Any], units: Units) -> str:
     """Return a comparison as lines for the terminal."""
-    lines = [units.condition, prediction_text.wrap(assumed(found)), ""]
+    lines = [units.condition, *map(prediction_text.wrap, [assumed(found), *doubts(found)]), ""]
     if len(found.differences) > 1:
         lines += [*_ranking(found, units), ""]
     for at, one in enumerate(found.differences, start=1):
@@ -30,6 +32,22 @@ def assumed(found: Comparison) -> str:
     if found.differences[0].one_shop:
         return "Chances and limits are for all builds run on the same dyno."
     return "Chances and limits are for each build run on a different shop's dyno."
+
+
+def doubts(found: Comparison) -> list[str]:
+    """Return which builds are outside the data, so that no chance they take part in is good."""
+    standings = [found.differences[0].standings[0], *(d.standings[1] for d in found.differences)]
+    beyond = [
+        name
+        for name, standing in zip(found.names, standings, strict=True)
+        if standing is Standing.OUTSIDE
+    ]
+    if not beyond or not found.differences[0].calibrated:
+        return []
+    return [
+        f"Outside the data: {figures.listed(beyond)}. Do not rely on a chance that involves such a"
+        " build."
+    ]
 
 
 def notes(found: Comparison) -> list[str]:
@@ -66,10 +84,16 @@ def rows(found: Comparison, units: Units) -> list[list[str]]:
             name,
             f"{units.shown(mean, 'lb-ft'):.0f}",
             "" if chance is None else figures.percent(chance),
-            prediction_text.PLACE[standing.value],
+            _place(standing, chance),
         ]
         for name, mean, chance, standing in zip(found.names, means, chances, standings, strict=True)
     ]
+
+
+def _place(standing: Standing, chance: float | None) -> str:
+    """Return where a build lies, for a row that gives a chance."""
+    doubtful = standing is Standing.OUTSIDE and chance is not None
+    return prediction_text.NO_RELYING if doubtful else prediction_text.PLACE[standing.value]
 
 
 def _pair(found: Difference, letter: str, units: Units) -> list[str]:
@@ -125,9 +149,30 @@ def verdict(found: Difference, letter: str = "B") -> str:
         return f"No limits: {100 * found.level:g} % limits need sheets of more shops."
     first = found.mean.value > 0
     better, name, share = ("A", a, found.chance) if first else (letter, b, 1 - found.chance)
+    beyond = [n for n, s in zip((a, b), found.standings, strict=True) if s is Standing.OUTSIDE]
+    are = "is" if len(beyond) == 1 else "are"
+    doubt = f"; {' and '.join(beyond)} {are} {prediction_text.NO_RELYING}" if beyond else ""
     if found.told_apart:
-        return f"{name} makes more over the band ({figures.percent(share)} chance)."
-    return (
-        "No clear difference over the band"
-        f" ({figures.percent(share)} chance that {better}, {name}, makes more)."
-    )
+        return f"{name} makes more over the band ({figures.percent(share)} chance{doubt})."
+    chance = f"({figures.percent(share)} chance that {better}, {name}, makes more{doubt})"
+    if where := _clear_speeds(found, letter):
+        return f"{where}; over the whole band the difference is not clear {chance}."
+    return f"No clear difference over the band {chance}."
+
+
+def _clear_speeds(found: Difference, letter: str) -> str:
+    """Return at which speeds each build is clearly stronger; nothing if at none."""
+    sides = []
+    for one in found.curve:
+        clear = one.low is not None and one.high is not None and not one.low <= 0 <= one.high
+        sides.append(letter if clear and one.value < 0 else "A" if clear else "")
+    runs = []
+    for side, points in groupby(
+        zip(found.rpm.tolist(), sides, found.supported, strict=True),
+        lambda point: point[1] if point[2] else "",
+    ):
+        speeds = [rpm for rpm, _, _ in points]
+        span = f"from {speeds[0]:.0f} to {speeds[-1]:.0f}"
+        span = span if len(speeds) > 1 else f"at {speeds[0]:.0f}"
+        runs += [f"{side} is clearly stronger {span} rpm"] if side else []
+    return ", ".join(runs)

@@ -27,6 +27,8 @@ DISTANCE = (
 #: Where the largest part is this many times the next, its panel has a scale of its own.
 DWARFS = 3.0
 _NAME = 28
+#: Groups of parts that are called otherwise in words.
+_GROUPS = {"size": "displacement"}
 
 
 def text(found: Explanation, manifest: Mapping[str, Any], units: Units) -> str:
@@ -63,11 +65,16 @@ def by_size(found: Explanation) -> list[str]:
     return sorted(found.parts, key=lambda name: -float(np.abs(found.parts[name]).mean()))
 
 
+def group(name: str) -> str:
+    """Return the name of a group of parts in words."""
+    return _GROUPS.get(name, name)
+
+
 def rows(found: Explanation, units: Units) -> list[list[str]]:
     """Return the typical build, what each group of parts adds, and this build."""
     factor = units.shown(1.0, "lb-ft")
     added = [
-        [name, *map(figures.difference, (factor * found.parts[name]).tolist())]
+        [group(name), *map(figures.difference, (factor * found.parts[name]).tolist())]
         for name in by_size(found)
     ]
     return [
@@ -119,7 +126,8 @@ def notes(found: Explanation) -> list[str]:
     return [
         *missing,
         "The typical build has the median of every number and the most frequent of every choice in"
-        " the data. What a group of parts adds is the model's figure, averaged over every order of"
-        " fitting the groups. It shows what goes with more torque in the data; it does not promise"
-        " what a swap of parts will do.",
+        " the data. What a group of parts adds is the model's figure; each group's share is an"
+        " average, so that it does not depend on the order in which the groups are fitted. It shows"
+        " what goes with more torque in the data, not the gain of bolting one on: it does not"
+        " promise what a swap of parts will do.",
     ]

@@ -105,6 +105,7 @@ def text(
     ]
     lines += [
         "",
+        *(prediction_text.wrap(line) for line in meaning(found)),
         prediction_text.source(manifest),
         prediction_text.wrap(prediction_text.CAUTION, ""),
     ]
@@ -136,6 +137,16 @@ def corrected(sheet: Build) -> str:
 def head(found: Measured) -> str:
     """Return the heading over the limits."""
     return f"{100 * found.level:g} % limits of the whole curve"
+
+
+def meaning(found: Measured) -> list[str]:
+    """Return what the limits of the whole curve mean; nothing where there are none."""
+    if found.inside is None:
+        return []
+    return [
+        f"About {figures.in_ten(found.level)} such pulls stay inside these limits over their whole"
+        " sweep."
+    ]
 
 
 def rows(found: Measured, units: Units) -> list[list[str]]:

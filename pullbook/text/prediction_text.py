@@ -32,7 +32,12 @@ PLACE = {
     "edge": "at the edge of the data",
     "outside": "outside the data",
 }
-NOT_TESTED = "not tested at this speed"
+NOT_TESTED = "no similar engine was tested at this speed"
+#: What stands beside a chance in which a build outside the data takes part.
+NO_RELYING = "outside the data, so do not rely on this chance"
+INVENTED = (
+    "The engines behind this model are invented; this page only shows what an answer looks like."
+)
 
 
 def summary_head(units: Units) -> str:
@@ -97,10 +102,10 @@ def _peak(what: str, answer: Answer, peak: Peak | None, unit: str) -> str:
     height = f"{peak.height.value:.0f} {unit} ({limits(peak.height)})"
     if peak.at_end:
         title = f"Most {what}"
-        return f"{title}: {height} at {peak.rpm.value:.0f} rpm, {end(answer, peak)}"
+        return f"{title}: {height}, at {peak.rpm.value:.0f} rpm, {end(answer, peak)}"
     span = "" if peak.rpm.low is None or peak.rpm.high is None else (
         f" ({figures.speed(peak.rpm.low)} to {figures.speed(peak.rpm.high)})")  # fmt: skip
-    return f"{title}: {height} at {figures.speed(peak.rpm.value)} rpm{span}"
+    return f"{title}: {height}, at about {figures.speed(peak.rpm.value)} rpm{span}"
 
 
 def end(answer: Answer, peak: Peak) -> str:
@@ -110,10 +115,10 @@ def end(answer: Answer, peak: Peak) -> str:
     middle = (tested[0] + tested[-1]) / 2 if tested else (first + last) / 2
     if peak.rpm.value < middle:
         asked = peak.rpm.value <= first
-        return f"the lowest speed {'asked for' if asked else 'tested'}, falling from there"
-    if peak.rpm.value >= last:
-        return "the end of the speeds asked for, still rising"
-    return "the end of what was tested, still rising"
+        where = "the speeds asked for start" if asked else "the data starts"
+        return f"where {where}; falling from there, so the real peak may be lower down"
+    where = "the speeds asked for stop" if peak.rpm.value >= last else "the data stops"
+    return f"where {where}; still climbing, so the real peak is likely higher"
 
 
 def promise(answer: Answer) -> str:
@@ -176,7 +181,7 @@ def worth_naming(fields: Sequence[Missing]) -> str:
 
 
 def short_peak(peak: Peak | None, *, at: str = " at ") -> str:
-    """Return a peak for a table cell, marked where it is no peak but the end of what was tested."""
+    """Return a peak for a table cell, marked where it is no peak but where the data stops."""
     if peak is None:
         return "not tested"
     if peak.at_end:
@@ -185,7 +190,10 @@ def short_peak(peak: Peak | None, *, at: str = " at ") -> str:
 
 
 #: What stands below a table with such cells.
-END_EXPLAINED = "(end): highest at the end of what was tested, so there may be more beyond it."
+END_EXPLAINED = (
+    "(end): no peak, but the highest value where the data or the speeds asked for stop. Do not"
+    " compare such values where they stop at different speeds."
+)
 
 
 def summary(answer: Answer, units: Units) -> str:
@@ -227,7 +235,7 @@ def source(manifest: Mapping[str, Any]) -> str:
     """Return what an answer is based on; ``manifest`` is the bundle's description of itself."""
     invented = "invented " if manifest.get("invented") else ""
     return (
-        f"From {figures.counted(manifest['sheets'], f'{invented}sheet')} of"
+        f"Based on {figures.counted(manifest['sheets'], f'{invented}sheet')} of"
         f" {figures.counted(manifest['shops'], f'{invented}shop')}"
-        f" (bundle {manifest['id']})."
+        f" (model {manifest['id']})."
     )

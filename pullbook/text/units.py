@@ -83,7 +83,8 @@ class Units(StrEnum):
             return "yes" if value else "no"
         if not isinstance(value, int | float):
             return str(value)
-        return field_words.with_unit(name, value, metric=self.metric)
+        digits = field_words.digits_of(name, value, metric=self.metric)
+        return field_words.with_unit(name, value, metric=self.metric, digits=digits)
 
     def named(self, name: str, value: object) -> str:
         """Return a field's name and its value with the unit: ``intake duration 230 deg``."""

@@ -65,7 +65,7 @@ def headings(found: Sequence[Variant], units: Units) -> list[str]:
     """Return the headings over the cells of `table_cells`."""
     level = f"{100 * found[0].difference.level:g} %"
     return [f"mean, {units.torque}", f"change, {units.torque}", f"{level} limits of it",
-            f"peak {units.torque} at rpm", f"peak {units.power} at rpm", "data"]  # fmt: skip
+            f"highest {units.torque} at rpm", f"highest {units.power} at rpm", "data"]  # fmt: skip
 
 
 def row_name(name: str, one: Variant) -> str:
@@ -80,8 +80,7 @@ def table_cells(one: Variant, units: Units) -> list[str]:
         prediction_text.short_peak(units.peak(peak, unit))
         for peak, unit in ((one.peaks.torque, "lb-ft"), (one.peaks.power, "hp"))
     ]
-    standing = one.found.standing
-    place = "" if standing is Standing.INSIDE else standing.value
+    place = one.found.standing.value
     if not one.swept:
         return ["not tested", "", "", *peaks, place]
     if one.is_base:
@@ -140,7 +139,9 @@ def _sure(one: Variant) -> str:
         return "How sure that is takes sheets of more shops."
     more = apart.mean.value > 0
     share = figures.percent(apart.chance if more else 1 - apart.chance)
-    chance = f"{share} chance that it makes {'more' if more else 'less'}"
+    outside = one.found.standing is Standing.OUTSIDE
+    doubt = f"; it is {prediction_text.NO_RELYING}" if outside else ""
+    chance = f"{share} chance that it makes {'more' if more else 'less'}{doubt}"
     if apart.told_apart:
         return f"Over the band the difference is clear ({chance})."
     return f"Over the band there is no clear difference ({chance})."

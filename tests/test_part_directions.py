@@ -45,17 +45,44 @@ def shipped():
     return pullbook.load()
 
 
-@pytest.mark.parametrize("engine", ENGINES)
-@pytest.mark.parametrize("direction", DIRECTIONS, ids=lambda d: d.name)
-def test_the_bundle_that_ships_obeys_the_table(direction, engine, shipped):
-    def predicted(_name, values, _heads=1.0):
+@pytest.fixture(scope="module")
+def predicted(shipped):
+    def torque(_name, values, _heads=1.0):
         build = {name: value for name, value in values.items() if value is not None}
         return lambda rpm: np.array(
             [p.torque.value for p in shipped.predict(build, rpm=rpm)[0].curve]
         )
 
+    return torque
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+@pytest.mark.parametrize("direction", DIRECTIONS, ids=lambda d: d.name)
+def test_the_bundle_that_ships_obeys_the_table(direction, engine, predicted):
     low, high = direction.percent
     assert low <= change(predicted, engine, direction) <= high
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+def test_compression_brings_less_where_the_octane_does_not_carry_it(engine, predicted):
+    carried, short = (
+        next(d for d in DIRECTIONS if d.part == f"1.5 points of compression {how}")
+        for how in ("with the octane for it", "without the octane")
+    )
+    for torque in (simulated, predicted):
+        assert change(torque, engine, short) < change(torque, engine, carried) - 0.5
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+def test_a_bigger_cam_crosses_over_once_in_between(engine, predicted):
+    (bigger, _) = (d for d in DIRECTIONS if d.part.startswith("18 deg more"))
+    rpm = np.arange(1800.0, 5801.0, 100.0)
+    for torque in (simulated, predicted):
+        after = part_directions.changed(ENGINES[engine], bigger.after)
+        gain = torque(engine, after)(rpm) / torque(engine, ENGINES[engine])(rpm) - 1
+        assert gain[0] < 0 < gain[-1]
+        crossings = rpm[1:][np.diff(np.sign(gain)) != 0]
+        assert 2600 < crossings[-1] < 5400
 
 
 @pytest.mark.parametrize("name", [n for n, f in FAMILIES.items() if f.cylinders >= 6])

@@ -65,7 +65,8 @@ def _rows(change):
 
 
 def _stuck(heads, rows):
-    held = rows[4][1]
+    digits = 1 if "." in rows[4][1] else 0
+    held = f"{1.03 * float(rows[4][1]):.{digits}f}"  # off the curve
     return heads[:2], [[x[0], held if 3 <= i < 10 else x[1]] for i, x in enumerate(rows)]
 
 

@@ -16,7 +16,7 @@ INSTALL := $(PIP) install --no-compile
 $(VENV)/run-ready: requirements/run.txt pyproject.toml
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
 	  { echo "pullbook needs Python 3.11 or newer; name one with: make PYTHON=/path/to/python3 $(MAKECMDGOALS)" >&2; exit 1; }
-	@echo "Setting up $(VENV) from requirements/run.txt (about a minute, once)"
+	@echo "Setting up $(VENV) from requirements/run.txt (about half a minute, once)"
 	@$(PYTHON) -m venv $(VENV)
 	@$(INSTALL) --require-hashes --requirement requirements/run.txt
 	@$(INSTALL) --no-deps --no-build-isolation --editable .

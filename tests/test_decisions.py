@@ -99,7 +99,7 @@ def test_a_bigger_cam_loses_below_and_gains_above(demo, build):
     peaks = [v["peak_power"]["rpm"] for v in found["variants"]]
     assert peaks == sorted(peaks)
     text = " ".join(run(demo, *words, "--band", "2000:5500").stdout.split())
-    assert "loses torque below and gains above" in text
+    assert "is predicted lower below and higher above" in text
 
 
 def test_the_row_of_the_build_is_marked_and_has_no_change(demo, build):

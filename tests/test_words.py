@@ -181,6 +181,8 @@ def test_a_judgement_names_what_got_worse_in_its_one_sentence():
     assert judgement_page.conclusion(found) == f"{sentence} (+0.30 %):"
     quiet = dataclasses.replace(found, figures={"rms": rms})
     assert judgement_page.conclusion(quiet) == "The new bundle is better:"
+    worse = judgement_page.conclusion(dataclasses.replace(found, verdict=Verdict.WORSE))
+    assert "it is worse in median sheet (+0.30 %), but better in curve (-0.20 %):" in worse
     assert f"{sentence} (+0.30 %)." in " ".join(judgement_page.page(found).markdown().split())
 
 

@@ -47,7 +47,7 @@ def weather(sheet: Sheet) -> Iterator[Finding]:
         if not STANDARDS[name].covers(at):
             message = (
                 f"Outside the range of {name}: {_beyond(sheet, STANDARDS[name], at)}. If it is"
-                " right, the sheet only counts a little less."
+                " right, leave it; the sheet counts a little less in training."
             )
             yield Finding("correction-range", message, "correction", sheet.rows.get("correction"))
     if sheet.values.get("relative_humidity") is None:

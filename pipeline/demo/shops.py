@@ -85,7 +85,7 @@ def circles(count: int, seed: int, shops: int = SHOPS, sheets: int = SHEETS) -> 
 
 
 def lone_shops(count: int, seed: int) -> list[Circle]:
-    """Return lone shops with 10 to 150 sheets of one to four families."""
+    """Return lone shops with 10 to 150 sheets of two to four families."""
     rng = np.random.default_rng(seed)
     sizes = np.exp(rng.uniform(np.log(10), np.log(150), count)).round().astype(int)
     return [

@@ -41,7 +41,7 @@ def page(
     )
     for line in first(found, units):
         made.text(line)
-    made.heading(f"Torque that each group of parts adds, {units.torque}")
+    made.heading(f"Difference from a typical build, by group of parts, {units.torque}")
     made.table(heading(found), rows(found, units))
     made.heading("Nearest sheets")
     made.table(

@@ -131,8 +131,8 @@ def _report(outcome: Outcome, into: Path) -> None:
     typer.echo(f"Accepted sheets: {into / refused_sheets.ACCEPTED}")
     if rejected:
         typer.echo(
-            f"Rejected sheets, with their findings: {into / refused_sheets.REFUSED} (fix them; do"
-            " not share this folder)"
+            f"Rejected sheets, with their findings: {into / refused_sheets.REFUSED} (yours to"
+            f" fix; send {into / refused_sheets.ACCEPTED} alone)"
         )
         typer.echo(check_text.rejected(rejected), err=True)
     _passed_over(plan.passed_over)

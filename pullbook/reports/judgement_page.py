@@ -123,18 +123,20 @@ def text(found: Judgement) -> str:
 
 def conclusion(found: Judgement) -> str:
     """Return the verdict as a sentence that also names what got worse by more than chance."""
-    rose = [_risen(name, one) for name, one in found.figures.items() if one.low > 0]
+    rose = [_moved(name, one) for name, one in found.figures.items() if one.low > 0]
     if found.inside is not None and found.inside.high < 0 and found.inside.new < found.level:
         rose.append(f"readings inside the limits ({100 * found.inside.difference:+.1f} %)")
     if not rose:
         return f"{_TITLES[found.verdict]}:"
     if found.verdict is Verdict.WORSE:
-        return f"{_TITLES[found.verdict]}; beyond chance it is worse in {', '.join(rose)}:"
+        fell = [_moved(name, one) for name, one in found.figures.items() if one.high < 0]
+        but = f", but better in {', '.join(fell)}" if fell else ""
+        return f"{_TITLES[found.verdict]}; beyond chance it is worse in {', '.join(rose)}{but}:"
     return f"{_TITLES[found.verdict]}, although beyond chance it is worse in {', '.join(rose)}:"
 
 
-def _risen(name: str, one: Apart) -> str:
-    """Return a figure in words, and by how much it rose."""
+def _moved(name: str, one: Apart) -> str:
+    """Return a figure in words, and by how much it rose or fell."""
     title, _, unit = accuracy.FIGURES[name][2].rpartition(", ")
     if unit == "rpm":
         title = f"speed of the {name.removesuffix('_rpm').replace('_', ' ')}"

@@ -32,7 +32,7 @@ PLACE = {
     "edge": "at the edge of the data",
     "outside": "outside the data",
 }
-NOT_TESTED = "no similar engine was tested at this speed"
+NOT_TESTED = "too few similar engines were tested at this speed"
 #: What stands beside a chance in which a build outside the data takes part.
 NO_RELYING = "outside the data, so do not rely on this chance"
 INVENTED = (

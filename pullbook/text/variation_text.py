@@ -121,12 +121,12 @@ def trade(found: Sequence[Variant], units: Units) -> list[str]:
         name = figures.sentence(named(one.values, units))
         if len(apart.crossovers) == 1:
             cross = figures.speed(apart.crossovers[0].value)
-            what = ("loses torque below and gains above" if at[-1] > at[0] else
-                    "gains torque below and loses above")  # fmt: skip
+            what = ("is predicted lower below and higher above" if at[-1] > at[0] else
+                    "is predicted higher below and lower above")  # fmt: skip
             lines.append(f"{name} {what} {cross} rpm. {_sure(one)}")
         elif not apart.crossovers:
-            what = "gains" if at.mean() > 0 else "loses"
-            lines.append(f"{name} {what} torque all over the band. {_sure(one)}")
+            what = "higher" if at.mean() > 0 else "lower"
+            lines.append(f"{name} is predicted {what} over the whole band. {_sure(one)}")
         else:
             where = ", ".join(figures.speed(cross.value) for cross in apart.crossovers)
             lines.append(f"{name} crosses the build's curve at {where} rpm. {_sure(one)}")

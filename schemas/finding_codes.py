@@ -88,7 +88,7 @@ CODES: Mapping[str, Code] = MappingProxyType(
         "unknown-unit": Code(_REFUSE, "The unit is not known"),
         "wrong-unit": Code(_REFUSE, "The unit does not fit the field"),
         "out-of-range": Code(_REFUSE, "The value is out of range"),
-        "unit-left-out": Code(_REFUSE, "No unit is written, and the number only makes sense in another one"),
+        "unit-left-out": Code(_REFUSE, "No unit given, and the number only fits another one"),
         "missing-rpm": Code(_REFUSE, "A reading has no rpm"),
         "too-few-rpm": Code(_REFUSE, "The pull has fewer than five different rpm"),
         "torque-power-disagree": Code(_REFUSE, "Torque, power and rpm contradict each other"),

@@ -35,7 +35,8 @@ def text(found: Explanation, manifest: Mapping[str, Any], units: Units) -> str:
     """Return an explanation as lines for the terminal."""
     before = first(found, units)
     lines = [
-        f"{found.sheet_id}: difference from a typical build, by group of parts, {units.torque_condition}",
+        f"{found.sheet_id}: difference from a typical build, by group of parts,"
+        f" {units.torque_condition}",
         "",
         *(prediction_text.wrap(line) for line in before),
         *([""] if before else []),

@@ -66,7 +66,7 @@ _TABLE = (
     _whole("valves_per_cylinder", "valves per cylinder", 2, 5),
     _choice(
         "lifter",
-        "lifter type",
+        "lifter or cam type",
         "hydraulic flat tappet",
         "solid flat tappet",
         "hydraulic roller",

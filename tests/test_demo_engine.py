@@ -194,6 +194,20 @@ def test_circles_share_neither_families_nor_engines():
     assert {m.build.values["bore"] for m in one} != {m.build.values["bore"] for m in other}
 
 
+def test_a_mix_makes_a_circle_of_another_kind():
+    often = shops.Mix(returning=0.8, reads_high=0.5, missing=0.0, whole_numbers=1.0, nameless=0.0)
+    usual, other = (dyno_pulls.run(shops.Circle(8, 80, 5, 4, mix)) for mix in (shops.Mix(), often))
+
+    def in_series(made):
+        return sum(len(own) for own in engines(made).values() if len(own) > 1) / len(made)
+
+    assert in_series(other) > 0.7 > in_series(usual)
+    found = {m.shop.name: m.shop for m in other}.values()
+    assert sum(shop.bias > 1.04 for shop in found) == 4
+    assert not any(shop.never or shop.digits for shop in found)
+    assert all(m.engine for m in other)
+
+
 def test_lone_shops_have_10_to_150_sheets():
     sizes = [circle.sheets for circle in shops.lone_shops(200, seed=1)]
     assert min(sizes) >= 10

@@ -196,9 +196,9 @@ REFERENCE = novelty.Reference(
     [
         (3.5, "gasoline", 0.5, Standing.INSIDE, None),
         (3.5, "gasoline", 0.77, Standing.EDGE, "few tested builds are like this one as a whole"
-         " (distance 0.77; 90 % of the tested builds are within 0.71 of others)"),
+         " (distance 0.77; 90 % of the tested builds come within 0.71 of another)"),
         (3.5, "gasoline", 1.0004, Standing.OUTSIDE, "no tested build is like this one as a whole"
-         " (distance 1.0004; 98 % of the tested builds are within 1.0000 of others)"),
+         " (distance 1.0004; 98 % of the tested builds come within 1.0000 of another)"),
         (4.05, "gasoline", 0.5, Standing.EDGE, "bore 4.05 in is just above the tested range,"
          " 3 to 4 in"),
         (4.00004, "gasoline", 0.5, Standing.EDGE, "bore 4.00004 in is just above the tested range,"

@@ -34,6 +34,8 @@ MOST = 20_000
 #: The share of each band that must have been swept; the answer says if it is not all of it.
 _ENOUGH = 0.5
 _POINTS = 41
+#: How far apart speeds are looked at, rev/min.
+_STEP = 50.0
 
 
 def choose(
@@ -94,8 +96,9 @@ def choose(
     known = [at for at, share in enumerate(swept) if share >= _ENOUGH]
     if len(known) < len(kept):
         beyond[SWEEP] = len(kept) - len(known)
+    for_power = _shared_speeds([found[at] for at in known])
     kept_torque, short = _within(
-        wanted, [kept[at][0] for at in known], [found[at] for at in known], level, low
+        wanted, [kept[at][0] for at in known], [found[at] for at in known], level, low, for_power
     )
     if short:
         beyond[TORQUE] = short
@@ -110,8 +113,16 @@ def choose(
     outside = [one for one in kept_torque if one.outside]
     return Choice(
         ranked, outside, beyond, (unfit, why), wanted.base, wanted.goal, level, low,
-        wanted.parts, wanted.limits,
+        wanted.parts, wanted.limits, for_power,
     )  # fmt: skip
+
+
+def _shared_speeds(found: Sequence[Prediction]) -> tuple[float, float] | None:
+    """Return the lowest and highest speed at which all were tested; ``None`` without any."""
+    ends = found[0].speeds[0], found[0].speeds[-1]
+    rpm = np.arange(np.ceil(ends[0] / _STEP) * _STEP, ends[1] + 1, _STEP)
+    all_of_them = rpm[np.all([one.supported(rpm) for one in found], axis=0)]
+    return (float(all_of_them[0]), float(all_of_them[-1])) if len(all_of_them) > 1 else None
 
 
 def _swept(found: Prediction, wanted: PartsList, low: tuple[float, float]) -> float:
@@ -154,6 +165,7 @@ def _within(
     found: Sequence[Prediction],
     level: float,
     low: tuple[float, float],
+    for_power: tuple[float, float] | None,
 ) -> tuple[list[Combination], int]:
     """Return the combinations whose torque is within its limits, and how many others there are."""
     lines = [limit for limit in wanted.limits if limit.of == TORQUE and limit.over is not None]
@@ -168,7 +180,7 @@ def _within(
                 price=_price(own),
                 goal=_goal(one, wanted.goal, level),
                 low=one.mean(low, level),
-                power=one.peaks(one.speeds, level).power,
+                power=one.peaks(np.array(for_power), level).power if for_power else None,
                 chance=None,
                 swept=_swept(one, wanted, low) == 1.0,
                 found=one,

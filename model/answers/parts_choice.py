@@ -109,6 +109,10 @@ class Choice:
         The goal, the confidence level of the limits, and the band of the low range.
     parts, limits
         The parts that were to choose from, by kind, and what every combination had to meet.
+    for_power
+        Lowest and highest engine speed at which all of them were tested, rev/min: highest power is
+        over these, so that none looks better for having been tested further. ``None`` if there is
+        no such speed.
     """
 
     ranked: list[Combination]
@@ -121,6 +125,7 @@ class Choice:
     low: tuple[float, float]
     parts: Mapping[str, tuple[Part, ...]]
     limits: tuple[Limit, ...]
+    for_power: tuple[float, float] | None
 
     @property
     def unit(self) -> str:
@@ -134,6 +139,7 @@ class Choice:
             "goal": {"of": name, "rpm": list(rpm), "unit": self.unit},
             "level": self.level,
             "low_range": list(self.low),
+            "power_range": None if self.for_power is None else list(self.for_power),
             "ranked": [one.as_json() for one in self.ranked],
             "outside": [one.as_json() for one in self.outside],
             "ruled_out": self.beyond,

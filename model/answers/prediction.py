@@ -178,7 +178,8 @@ class Prediction:
     def peaks(self, rpm: Floats, level: float) -> Peaks:
         """Return the highest supported points between the first and the last engine speed given.
 
-        A peak is ``None`` if no speed between them is supported.
+        A peak is ``None`` if no speed between them is supported. Limits of its speed end where the
+        supported speeds do: the highest value over them lies at one of them.
         """
         fine = np.append(np.arange(rpm[0], rpm[-1], _FINE), rpm[-1])
         supported = self.supported(fine)
@@ -194,7 +195,9 @@ class Prediction:
             *(
                 Peak(
                     height=between(height, width, self.threshold(name, level)),
-                    rpm=between(rpm, self.widened, self.threshold(f"{name}_rpm", level)),
+                    rpm=_inside(
+                        between(rpm, self.widened, self.threshold(f"{name}_rpm", level)), fine
+                    ),
                     at_end=at_end,
                 )
                 for name, (height, rpm, at_end), width in zip(
@@ -250,6 +253,14 @@ def _betweens(values: Floats, width: Floats, factor: float | None) -> list[Betwe
         return [Between(value, None, None) for value in values.tolist()]
     ratio = np.exp(width * factor)
     return list(map(Between, values.tolist(), (values / ratio).tolist(), (values * ratio).tolist()))
+
+
+def _inside(speed: Between, rpm: Floats) -> Between:
+    """Return the speed of a peak with limits that do not reach beyond the speeds answered."""
+    if speed.low is None or speed.high is None:
+        return speed
+    first, last = float(rpm[0]), float(rpm[-1])
+    return Between(speed.value, max(speed.low, first), min(speed.high, last))
 
 
 def between(value: float, width: float, factor: float | None) -> Between:

@@ -97,8 +97,8 @@ def _far_from_all(reference: Reference, distance: float) -> Reason:
         wording = "no tested build is like this one as a whole"
     digits = next((n for n in range(2, 9) if round(distance, n) != round(limit, n)), 9)
     wording += (
-        f" (distance {distance:.{digits}f}; {100 * share:.0f} % of the tested builds are within"
-        f" {limit:.{digits}f} of others)"
+        f" (distance {distance:.{digits}f}; {100 * share:.0f} % of the tested builds come within"
+        f" {limit:.{digits}f} of another)"
     )
     return Reason(COMBINATION, distance, 0.0, reference.outside, severity, wording)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import fields
 from pathlib import Path
 
 from pullbook.pipeline.demo import sheets, shops
@@ -22,16 +23,20 @@ def main() -> None:
         "--circles", type=int, default=0, help="so many circles, each with families of its own"
     )
     parser.add_argument("--lone", type=int, default=0, help="so many shops that are in no circle")
+    for share in fields(shops.Mix):
+        parser.add_argument(f"--{share.name.replace('_', '-')}", type=float, default=share.default)
     given = parser.parse_args()
+    mix = shops.Mix(*(getattr(given, share.name) for share in fields(shops.Mix)))
     several = {
-        "circle": shops.circles(given.circles, given.seed, given.shops, given.sheets),
-        "lone": shops.lone_shops(given.lone, given.seed),
+        "circle": shops.circles(given.circles, given.seed, given.shops, given.sheets, mix),
+        "lone": shops.lone_shops(given.lone, given.seed, mix),
     }
     for name, found in several.items():
         for number, circle in enumerate(found, start=1):
             sheets.make(given.folder / f"{name}-{number}", circle)
     if not given.circles and not given.lone:
-        sheets.make(given.folder, shops.Circle(given.shops, given.sheets, given.seed), given.newer)
+        circle = shops.Circle(given.shops, given.sheets, given.seed, mix=mix)
+        sheets.make(given.folder, circle, given.newer)
 
 
 if __name__ == "__main__":

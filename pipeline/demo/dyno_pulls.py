@@ -88,7 +88,7 @@ def run(circle: Circle, track: Track | None = None) -> list[Made]:
     found = [
         (shop, visit)
         for shop in shops.open_shops(circle, rng)
-        for visit in engine_series.visits(shop, rng)
+        for visit in engine_series.visits(shop, circle.mix, rng)
     ]
     builds = list({id(visit.build): visit.build for _, visit in found}.values())
     curve = dict(zip(map(id, builds), simulate(builds, track), strict=True))

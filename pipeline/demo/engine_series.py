@@ -16,15 +16,11 @@ if TYPE_CHECKING:
     from numpy.random import Generator
 
     from pullbook.pipeline.demo.engine_builds import Build
-    from pullbook.pipeline.demo.shops import Shop
+    from pullbook.pipeline.demo.shops import Mix, Shop
 
 FIRST_YEAR, LAST_YEAR = 2016, 2025
-#: Share of engines that come back with other parts, and how often each comes back.
-_RETURNING, _VISITS = 0.3, (2, 6)
-#: Of those visits, the share with nothing changed, and with a rebuild.
-_UNCHANGED, _REBUILT = 0.13, 0.05
-#: Standard deviations of the logarithm of torque: between engines, level and tilt; between mounts.
-_ENGINE, _MOUNT = (0.016, 0.010), (0.006, 0.003)
+#: How often an engine that comes back is tested.
+_VISITS = (2, 6)
 
 _BOATS = (
     "Lugworm", "Sea Holly", "Bladderwrack", "Samphire", "Limpet", "Dog Whelk", "Sandmason",
@@ -61,36 +57,37 @@ class Visit:
     day: dt.date
 
 
-def visits(shop: Shop, rng: Generator) -> list[Visit]:
+def visits(shop: Shop, mix: Mix, rng: Generator) -> list[Visit]:
     """Return what a shop tested, as many visits as it has sheets, engine after engine."""
     found: list[Visit] = []
     number = 0
     while len(found) < shop.sheets:
         number += 1
-        found += _of_engine(shop, _name(shop, number, rng), rng)
+        found += _of_engine(shop, _name(shop, number, rng), mix, rng)
     return found[: shop.sheets]
 
 
-def _of_engine(shop: Shop, name: str, rng: Generator) -> list[Visit]:
+def _of_engine(shop: Shop, name: str, mix: Mix, rng: Generator) -> list[Visit]:
     family = shop.families[int(rng.integers(len(shop.families)))]
     build = engine_builds.draw(family, rng, shop.ambition)
     build.values["family"] = shop.words.get(family.name, family.name)
-    count = int(rng.integers(_VISITS[0], _VISITS[1] + 1)) if rng.random() < _RETURNING else 1
+    count = int(rng.integers(_VISITS[0], _VISITS[1] + 1)) if rng.random() < mix.returning else 1
     first = dt.date(FIRST_YEAR, 1, 1) + dt.timedelta(
         days=int(rng.integers(365 * (LAST_YEAR - FIRST_YEAR + 1)))
     )
-    engine, day = _scatter(rng, _ENGINE), first
+    of_engine = (mix.engine_scatter, mix.engine_tilt)
+    engine, day = _scatter(rng, of_engine), first
     found = []
     for visit in range(count):
         if visit:
             kind = rng.random()
-            if kind < _REBUILT:
-                build, engine = part_changes.rebuilt(build, rng), _scatter(rng, _ENGINE)
-            elif kind > _REBUILT + _UNCHANGED:
-                build = part_changes.changed(build, rng, shop.ambition)
+            if kind < mix.rebuilt:
+                build, engine = part_changes.rebuilt(build, rng), _scatter(rng, of_engine)
+            elif kind > mix.rebuilt + mix.unchanged:
+                build = part_changes.changed(build, rng, shop.ambition, mix.two_parts)
             later = day + dt.timedelta(days=int(rng.geometric(1 / 40)))
             day = min(later, dt.date(LAST_YEAR, 12, 31))
-        mount = _scatter(rng, _MOUNT)
+        mount = _scatter(rng, (mix.mount_scatter, mix.mount_tilt))
         both = Scatter(engine.level + mount.level, engine.tilt + mount.tilt)
         found.append(Visit(name, build, both, day))
     return found

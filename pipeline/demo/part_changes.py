@@ -18,8 +18,6 @@ if TYPE_CHECKING:
 
     Change = Callable[[Build, Generator, float], None]
 
-#: Chance that two parts are changed at once.
-_TWO = 0.2
 #: A part that comes out as it was is drawn again this often.
 _TRIES = 6
 
@@ -58,12 +56,12 @@ def copy(build: Build) -> Build:
     return replace(build, values=dict(build.values))
 
 
-def changed(build: Build, rng: Generator, ambition: float) -> Build:
-    """Return the engine with other parts; what is not changed is the very same part."""
+def changed(build: Build, rng: Generator, ambition: float, two_parts: float) -> Build:
+    """Return the engine with another part, at times two; the others are the very same."""
     weights = np.array([weight for weight, _ in CHANGES.values()])
     parts = rng.choice(
         list(CHANGES),
-        size=2 if rng.random() < _TWO else 1,
+        size=2 if rng.random() < two_parts else 1,
         replace=False,
         p=weights / weights.sum(),
     )

@@ -49,8 +49,50 @@ BLOCKS = {
     ("water_pump", "accessories"): 0.3,
     ("octane", "timing"): 0.1,
 }
-#: One shop in so many has a dyno that reads far too high.
-_READS_HIGH = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Mix:
+    """What is how common in a circle: shares from 0 to 1, and standard deviations.
+
+    Attributes
+    ----------
+    returning
+        Share of engines that come back to the stand, two to six times in all.
+    unchanged, rebuilt
+        Share of those visits with nothing changed, and with a rebuild.
+    two_parts
+        Share of changes of two parts at once.
+    engine_scatter, engine_tilt
+        Standard deviation of the logarithm of torque from engine to engine of one build: of its
+        level, and of its tilt from one end of the sweep to the other.
+    mount_scatter, mount_tilt
+        The same from one mounting of an engine to the next.
+    reads_high
+        Share of shops whose dyno reads far too high.
+    dyno_scatter
+        Standard deviation of the logarithm of what the others' dynos read.
+    missing
+        How often a shop never writes down a field, relative to the demo.
+    whole_numbers
+        Share of shops that write readings in whole numbers.
+    nameless
+        Share of shops that do not name engines.
+    """
+
+    returning: float = 0.3
+    unchanged: float = 0.13
+    rebuilt: float = 0.05
+    two_parts: float = 0.2
+    engine_scatter: float = 0.016
+    engine_tilt: float = 0.010
+    mount_scatter: float = 0.006
+    mount_tilt: float = 0.003
+    reads_high: float = 0.05
+    dyno_scatter: float = 0.018
+    missing: float = 1.0
+    whole_numbers: float = 0.4
+    nameless: float = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,29 +109,35 @@ class Circle:
         Seed of everything that is drawn.
     families
         How many engine families are invented for it; 0 takes the twelve of the demo.
+    mix
+        What is how common in it.
     """
 
     shops: int = SHOPS
     sheets: int = SHEETS
     seed: int = SEED
     families: int = 0
+    mix: Mix = Mix()
 
 
-def circles(count: int, seed: int, shops: int = SHOPS, sheets: int = SHEETS) -> list[Circle]:
+def circles(
+    count: int, seed: int, shops: int = SHOPS, sheets: int = SHEETS, mix: Mix | None = None
+) -> list[Circle]:
     """Return circles that share nothing but the physics: other shops, families and engines."""
     rng = np.random.default_rng(seed)
     return [
-        Circle(shops, sheets, int(rng.integers(2**31)), int(rng.integers(9, 14)))
+        Circle(shops, sheets, int(rng.integers(2**31)), int(rng.integers(9, 14)), mix or Mix())
         for _ in range(count)
     ]
 
 
-def lone_shops(count: int, seed: int) -> list[Circle]:
+def lone_shops(count: int, seed: int, mix: Mix | None = None) -> list[Circle]:
     """Return lone shops with 10 to 150 sheets of two to four families."""
     rng = np.random.default_rng(seed)
     sizes = np.exp(rng.uniform(np.log(10), np.log(150), count)).round().astype(int)
     return [
-        Circle(1, int(size), int(rng.integers(2**31)), int(rng.integers(2, 5))) for size in sizes
+        Circle(1, int(size), int(rng.integers(2**31)), int(rng.integers(2, 5)), mix or Mix())
+        for size in sizes
     ]
 
 
@@ -122,7 +170,7 @@ class Shop:
 def open_shops(circle: Circle, rng: Generator) -> list[Shop]:
     """Return the shops of a circle.
 
-    The last sixth of the families is in one shop each; about one shop in twenty reads far too high.
+    The last sixth of the families is in one shop each; a few shops read far too high.
     """
     families = (
         engine_families.invent(circle.families, rng)
@@ -133,19 +181,20 @@ def open_shops(circle: Circle, rng: Generator) -> list[Shop]:
     shares = rng.gamma(1.6, 1.0, circle.shops)
     numbers = np.maximum(3, np.round(shares / shares.sum() * circle.sheets)).astype(int)
     if circle.shops == 1:
-        return [_open(names[0], int(numbers[0]), families, rng)]
+        return [_open(names[0], int(numbers[0]), families, circle.mix, rng)]
     rare = families[-max(1, len(families) // 6) :]
     shops = []
     for name, sheets in zip(names, numbers, strict=True):
         own = _families(families[: -len(rare)], rng)
-        shops.append(_open(name, int(sheets), own, rng))
+        shops.append(_open(name, int(sheets), own, circle.mix, rng))
     for family in rare:
         home = shops[int(rng.integers(len(shops)))]
         home.families = (*home.families[:2], family)
     for family in families:
         for shop in [s for s in shops if family in s.families][1::2] if family.second_name else []:
             shop.words[family.name] = family.second_name
-    for place in rng.choice(len(shops), size=len(shops) // _READS_HIGH, replace=False):
+    high = int(len(shops) * circle.mix.reads_high)
+    for place in rng.choice(len(shops), size=high, replace=False):
         shops[place].bias = float(rng.uniform(1.045, 1.07))
     return shops
 
@@ -158,18 +207,19 @@ def _families(families: tuple[Family, ...], rng: Generator) -> tuple[Family, ...
     return tuple(families[i] for i in kinds)
 
 
-def _open(name: str, sheets: int, families: tuple[Family, ...], rng: Generator) -> Shop:
+def _open(name: str, sheets: int, families: tuple[Family, ...], mix: Mix, rng: Generator) -> Shop:
     standards = ("observed", "SAE J1349", "SAE J607", "DIN 70020", "ISO 1585")
     stated = str(rng.choice(standards, p=[0.25, 0.25, 0.3, 0.1, 0.1]))
     altitude = float(rng.choice([0.0, 0.0, 1.5, 6.0]))
     few = sheets < 8
-    never = {name for name, chance in _ALONE.items() if rng.random() < chance}
+    never = {name for name, chance in _ALONE.items() if rng.random() < mix.missing * chance}
     for block, chance in BLOCKS.items():
-        never |= set(block) if rng.random() < chance else set()
+        never |= set(block) if rng.random() < mix.missing * chance else set()
+    named = (1 - mix.nameless) * np.array([0.3125, 0.3125, 0.375])
     return Shop(
         name=name,
         sheets=sheets,
-        bias=float(np.exp(rng.normal(0, 0.018))),
+        bias=float(np.exp(rng.normal(0, mix.dyno_scatter))),
         tilt=float(rng.normal(0, 0.006)),
         families=families,
         ambition=float(rng.beta(1.6, 1.9)),
@@ -186,6 +236,6 @@ def _open(name: str, sheets: int, families: tuple[Family, ...], rng: Generator) 
         step=int(rng.choice([100, 200, 250, 250, 500])),
         start=int(rng.choice([1500, 1800, 2000, 2000, 2500, 3000])),
         reach=float(rng.normal(0.96, 0.06)),
-        digits=int(rng.random() < 0.6),
-        naming=str(rng.choice(["boat", "block", "number", ""], p=[0.25, 0.25, 0.3, 0.2])),
+        digits=int(rng.random() < 1 - mix.whole_numbers),
+        naming=str(rng.choice(["boat", "block", "number", ""], p=[*named, mix.nameless])),
     )

@@ -56,14 +56,21 @@ def about(found: Choice, units: Units) -> list[str]:
     """Return the goal, what is shown beside it, and what every combination has to meet."""
     low, high = found.low
     lines = [
-        f"Goal: {goal(found)}. Also shown: low-end torque, mean of {low:.0f} to {high:.0f} rpm, and"
-        " highest power."
+        f"Goal: {goal(found)}. Also shown: low-end torque, mean of {low:.0f} to {high:.0f} rpm"
+        f"{_power(found)}."
     ]
     if found.limits:
         lines.append(
             f"Requirements: {'; '.join(_requirement(one, units) for one in found.limits)}."
         )
     return lines
+
+
+def _power(found: Choice) -> str:
+    if found.for_power is None:
+        return ""
+    low, high = found.for_power
+    return f", and highest power from {low:.0f} to {high:.0f} rpm, where all were tested"
 
 
 def _requirement(one: Limit, units: Units) -> str:

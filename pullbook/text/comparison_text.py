@@ -37,16 +37,21 @@ def assumed(found: Comparison) -> str:
 def doubts(found: Comparison) -> list[str]:
     """Return which builds are outside the data, so that no chance they take part in is good."""
     standings = [found.differences[0].standings[0], *(d.standings[1] for d in found.differences)]
-    beyond = [
-        name
-        for name, standing in zip(found.names, standings, strict=True)
-        if standing is Standing.OUTSIDE
-    ]
+    beyond = _outside(found.names, standings)
     if not beyond or not found.differences[0].calibrated:
         return []
     return [
-        f"Outside the data: {figures.listed(beyond)}. Do not rely on a chance that involves such a"
-        " build."
+        f"Outside the data: {figures.listed(beyond)}. No chance is given where such a build takes"
+        " part, and its limits may not hold."
+    ]
+
+
+def _outside(names: Sequence[str], standings: Sequence[Standing]) -> list[str]:
+    """Return the names of the builds that are outside the data."""
+    return [
+        name
+        for name, standing in zip(names, standings, strict=True)
+        if standing is Standing.OUTSIDE
     ]
 
 
@@ -68,8 +73,8 @@ def _ranking(found: Comparison, units: Units) -> list[str]:
     ]
     width = max(len(name) for name in found.names)
     for at, (name, mean, chance, place) in enumerate(rows(found, units)):
-        best = f"{chance} chance" if chance else "chance unknown"
-        lines.append(f"  {'ABCD'[at]} {name:{width}} {mean:>5} {units.torque}  {best:>14}  {place}")
+        best = f"{chance} chance" if chance else "no chance given"
+        lines.append(f"  {'ABCD'[at]} {name:{width}} {mean:>5} {units.torque}  {best:>15}  {place}")
     return lines
 
 
@@ -78,26 +83,23 @@ def rows(found: Comparison, units: Units) -> list[list[str]]:
     first = found.differences[0]
     means = [first.mean_a, *(one.mean_b for one in found.differences)]
     standings = [first.standings[0], *(one.standings[1] for one in found.differences)]
-    chances: Sequence[float | None] = found.chances or [None] * len(means)
+    chances: Sequence[float | None] = [None] * len(means)
+    if found.chances and not _outside(found.names, standings):
+        chances = found.chances
     return [
         [
             name,
             f"{units.shown(mean, 'lb-ft'):.0f}",
             "" if chance is None else figures.percent(chance),
-            _place(standing, chance),
+            prediction_text.PLACE[standing.value],
         ]
         for name, mean, chance, standing in zip(found.names, means, chances, standings, strict=True)
     ]
 
 
-def _place(standing: Standing, chance: float | None) -> str:
-    """Return where a build lies, for a row that gives a chance."""
-    doubtful = standing is Standing.OUTSIDE and chance is not None
-    return prediction_text.NO_RELYING if doubtful else prediction_text.PLACE[standing.value]
-
-
 def _pair(found: Difference, letter: str, units: Units) -> list[str]:
     a, b = found.names
+    beyond = _outside(found.names, found.standings)
     percent = f"{100 * found.level:g} %"
     mean = units.between(found.mean, "lb-ft")
     mean_a, mean_b = (units.shown(one, "lb-ft") for one in (found.mean_a, found.mean_b))
@@ -122,7 +124,7 @@ def _pair(found: Difference, letter: str, units: Units) -> list[str]:
             lines.append(f"{rpm:6.0f}  {'-':>16}  {prediction_text.NOT_TESTED}")
             continue
         shown = units.between(one, "lb-ft")
-        sure = "" if chance is None else figures.percent(chance)
+        sure = "" if chance is None or beyond else figures.percent(chance)
         lines.append(f"{rpm:6.0f}  {figures.difference(shown.value):>16}"
                      f"  {figures.difference_limits(shown):>18}  {sure:>12}")  # fmt: skip
     return [*lines, "", *(prediction_text.wrap(line) for line in crossings(found))]
@@ -149,23 +151,26 @@ def verdict(found: Difference, letter: str = "B") -> str:
         return f"No limits: {100 * found.level:g} % limits need sheets of more shops."
     first = found.mean.value > 0
     better, name, share = ("A", a, found.chance) if first else (letter, b, 1 - found.chance)
-    beyond = [n for n, s in zip((a, b), found.standings, strict=True) if s is Standing.OUTSIDE]
-    are = "is" if len(beyond) == 1 else "are"
-    doubt = f"; {' and '.join(beyond)} {are} {prediction_text.NO_RELYING}" if beyond else ""
+    beyond = _outside((a, b), found.standings)
+    if beyond:
+        return (
+            f"{name} is predicted higher over the band, but {figures.listed(beyond)}"
+            f" {'is' if len(beyond) == 1 else 'are'} {prediction_text.NO_CHANCE}."
+        )
     if found.told_apart:
-        return f"{name} makes more over the band ({figures.percent(share)} chance{doubt})."
-    chance = f"({figures.percent(share)} chance that {better}, {name}, makes more{doubt})"
-    if where := _clear_speeds(found, letter):
+        return f"{name} makes more over the band ({figures.percent(share)} chance)."
+    chance = f"({figures.percent(share)} chance that {better}, {name}, makes more)"
+    if where := clear_speeds(found, "A", letter):
         return f"{where}; over the whole band the difference is not clear {chance}."
     return f"No clear difference over the band {chance}."
 
 
-def _clear_speeds(found: Difference, letter: str) -> str:
+def clear_speeds(found: Difference, first: str, second: str) -> str:
     """Return at which speeds each build is clearly stronger; nothing if at none."""
     sides = []
     for one in found.curve:
         clear = one.low is not None and one.high is not None and not one.low <= 0 <= one.high
-        sides.append(letter if clear and one.value < 0 else "A" if clear else "")
+        sides.append(second if clear and one.value < 0 else first if clear else "")
     runs = []
     for side, points in groupby(
         zip(found.rpm.tolist(), sides, found.supported, strict=True),

@@ -33,8 +33,8 @@ PLACE = {
     "outside": "outside the data",
 }
 NOT_TESTED = "too few similar engines were tested at this speed"
-#: What stands beside a chance in which a build outside the data takes part.
-NO_RELYING = "outside the data, so do not rely on this chance"
+#: Why a comparison in which a build outside the data takes part gives no chance.
+NO_CHANCE = "outside the data, so no chance is given"
 INVENTED = (
     "The engines behind this model are invented; this page only shows what an answer looks like."
 )

@@ -8,6 +8,7 @@ import numpy as np
 
 from pullbook.schemas.answer import Standing
 from pullbook.text import figures, prediction_text
+from pullbook.text.comparison_text import clear_speeds
 from pullbook.text.units import label
 
 if TYPE_CHECKING:
@@ -139,11 +140,16 @@ def _sure(one: Variant) -> str:
         return "How sure that is takes sheets of more shops."
     more = apart.mean.value > 0
     share = figures.percent(apart.chance if more else 1 - apart.chance)
-    outside = one.found.standing is Standing.OUTSIDE
-    doubt = f"; it is {prediction_text.NO_RELYING}" if outside else ""
-    chance = f"{share} chance that it makes {'more' if more else 'less'}{doubt}"
+    if one.found.standing is Standing.OUTSIDE:
+        return f"It is {prediction_text.NO_CHANCE}."
+    chance = f"{share} chance that it makes {'more' if more else 'less'}"
     if apart.told_apart:
         return f"Over the band the difference is clear ({chance})."
+    if where := clear_speeds(apart, "it", "your build"):
+        return (
+            f"{figures.sentence(where)}; over the whole band the difference is not clear"
+            f" ({chance})."
+        )
     return f"Over the band there is no clear difference ({chance})."
 
 

@@ -17,9 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 #: Sizes that are worked out from other fields, and their units.
-DERIVED_UNITS: Mapping[str, str] = MappingProxyType(
-    {"displacement": "in3", "cylinder_displacement": "in3"}
-)
+DERIVED_UNITS: Mapping[str, str] = MappingProxyType({"cylinder_displacement": "in3"})
 #: For each unit of ours the metric one, what to multiply by, and what to subtract before. Exact by
 #: the definitions of inch, foot and pound; inHg of 3386.389 Pa (NIST SP 811, from memory).
 METRIC: Mapping[str, tuple[str, float, float]] = MappingProxyType(

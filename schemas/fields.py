@@ -47,6 +47,9 @@ def _weather(name: str, meaning: str, unit: str, low: float, high: float) -> Fie
 
 
 _CRANK = "crank deg"
+_STANDARDS = ("observed", "SAE J1349", "SAE J607", "DIN 70020", "ISO 1585")
+#: How a contributed sheet came to the reference condition: by its weather, or a nominal ratio.
+ROUTES = EXACT, NOMINAL = ("exact", "nominal")
 
 _TABLE = (
     _text("sheet_id", Role.IDENTITY, "name of the sheet"),
@@ -59,8 +62,15 @@ _TABLE = (
     ),
     _whole("cylinders", "number of cylinders", 1, 24, required=True),
     _choice("arrangement", "cylinder arrangement", "inline", "vee", "flat"),
-    _number("bore", "cylinder bore", "in", 1, 9, required=True),
-    _number("stroke", "crankshaft stroke", "in", 0.8, 12, required=True),
+    _number("bore", "cylinder bore", "in", 1, 9),
+    _number("stroke", "crankshaft stroke", "in", 0.8, 12),
+    _number(
+        "displacement",
+        "displacement of all cylinders, where bore or stroke is not known",
+        "in3",
+        0.6,
+        18500,
+    ),
     _number("rod_length", "connecting rod length, centre to centre", "in", 1.5, 24),
     _number("compression_ratio", "static compression ratio", ":1", 4, 20),
     _whole("valves_per_cylinder", "valves per cylinder", 2, 5),
@@ -124,11 +134,7 @@ _TABLE = (
     _choice(
         "correction",
         "correction standard of the torque and power figures",
-        "observed",
-        "SAE J1349",
-        "SAE J607",
-        "DIN 70020",
-        "ISO 1585",
+        *_STANDARDS,
         role=Role.TEST,
         required=True,
     ),
@@ -147,6 +153,24 @@ _TABLE = (
     _weather("sweep_rate", "sweep rate; 0 for a step test", "rpm/s", 0, 3000),
     Field("tested_on", Kind.DATE, Role.TEST, "test date; only the year is shared"),
     _text("notes", Role.TEST, "free text; never shared"),
+    _text(
+        "measured",
+        Role.IDENTITY,
+        "of a build: the sheet ID or path of the sheet on which this engine was measured before"
+        " parts were changed",
+    ),
+    _choice(
+        "stated_correction",
+        "of a contributed sheet: the standard that your sheet was in",
+        *_STANDARDS,
+        role=Role.TEST,
+    ),
+    _choice(
+        "correction_route",
+        "of a contributed sheet: how it came to SAE J1349, by its weather or by a nominal ratio",
+        *ROUTES,
+        role=Role.TEST,
+    ),
 )
 
 #: Every field by name, in the order of the sheet.
@@ -171,8 +195,14 @@ WEATHER_REQUIRED = ("air_temperature", "barometer")
 #: Fields that describe the engine, in the order of the sheet.
 BUILD_FIELDS = tuple(field.name for field in _TABLE if field.role is Role.BUILD)
 
+#: The weather of a pull: with a day and a height it tells where the dyno is.
+WEATHER = (*WEATHER_REQUIRED, "relative_humidity")
+
+#: Fields that never enter a data set.
+_NOT_CURATED = ("notes", "elevation", "measured")
+
 #: Fields that are never shared.
-WITHHELD = ("notes", "elevation")
+WITHHELD = (*_NOT_CURATED, *WEATHER)
 
 #: The columns of curated builds that come from the sheet.
-CURATED_FIELDS = tuple(name for name in FIELDS if name not in WITHHELD)
+CURATED_FIELDS = tuple(name for name in FIELDS if name not in _NOT_CURATED)

@@ -63,8 +63,20 @@ CODES: Mapping[str, Code] = MappingProxyType(
         "repeated-field": Code(_REFUSE, "A field, a heading or a sheet name occurs twice"),
         "missing": Code(_REFUSE, "A required field is missing"),
         "missing-shop": Code(_REFUSE, "A sheet to contribute does not name its shop"),
-        "shop-in-clear": Code(
-            _REFUSE, "A sheet to curate still carries the shop's name instead of its code"
+        "unsigned": Code(_REFUSE, "A sheet to curate is not signed by its shop"),
+        "not-the-signers-code": Code(
+            _REFUSE, "A sheet to curate carries another shop's code than its signer's"
+        ),
+        "altered": Code(_REFUSE, "A sheet to curate was altered after it was signed"),
+        "signed-among-own": Code(_REFUSE, "A contributed sheet lies among a shop's own sheets"),
+        "same-id-other-engine": Code(
+            _REFUSE, "One shop signed sheets with one name of engines of another size"
+        ),
+        "count-used-twice": Code(
+            _REFUSE, "Two versions of a sheet were signed with the same count of their shop"
+        ),
+        "not-contributed": Code(
+            _REFUSE, "A field that only contributed sheets have stands on a sheet of your own"
         ),
         "missing-weather": Code(
             _REFUSE, "Uncorrected torque, but no air temperature or barometer to correct it with"
@@ -93,6 +105,16 @@ CODES: Mapping[str, Code] = MappingProxyType(
         "too-few-rpm": Code(_REFUSE, "The pull has fewer than five different rpm"),
         "torque-power-disagree": Code(_REFUSE, "Torque, power and rpm contradict each other"),
         "mean-pressure": Code(_REFUSE, "The brake mean effective pressure is impossible"),
+        **_fit(
+            "displacement-disagrees",
+            "Bore, stroke and displacement contradict each other",
+            "Displacement is a little off what bore and stroke make",
+        ),
+        **_fit(
+            "cylinder-size",
+            "The displacement does not fit the number of cylinders",
+            "The displacement of a cylinder is unusual",
+        ),
         **_fit(
             "bore-stroke",
             "Bore and stroke do not fit one engine",
@@ -240,6 +262,7 @@ CODES: Mapping[str, Code] = MappingProxyType(
         ),
         "unknown-field": Code(_NOTE, "An unknown field was left out"),
         "unknown-column": Code(_NOTE, "An unknown column was left out"),
+        "measured-not-used": Code(_NOTE, "A build names a measured sheet that is not used yet"),
         "assumed-humidity": Code(_NOTE, "No humidity on the sheet: 50 % was assumed"),
         "read-as": Code(_NOTE, "A customary word or heading was read as one of ours"),
         "encoding": Code(_NOTE, "The file is not UTF-8; its encoding was detected"),

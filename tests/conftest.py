@@ -75,6 +75,15 @@ def demo(once) -> trained_demo.Demo:
     return once("demo", trained_demo.make)
 
 
+@pytest.fixture
+def demo_key(demo, tmp_path):
+    """Return a file with the demo's key, that only its owner can read."""
+    path = tmp_path / "demo.key"
+    path.write_bytes(demo.key)
+    path.chmod(0o600)
+    return path
+
+
 @pytest.fixture(autouse=True, scope="session")
 def own_cache(tmp_path_factory):
     """Keep what commands cache away from the user's own, also in processes of their own."""

@@ -7,9 +7,9 @@ import pandas as pd
 import pytest
 from valid_sheet import FIELDS, PULL, sheet_text
 
+from pullbook.pipeline.curation.rare_builds import rarity
 from pullbook.pipeline.privacy import identity_leaks, sealed_originals
 from pullbook.pipeline.privacy.contribute import contribute, plan
-from pullbook.pipeline.privacy.rare_builds import rarity
 from pullbook.pipeline.privacy.refused_sheets import unseal
 from pullbook.pipeline.reading import find_sheets
 

@@ -9,7 +9,8 @@ import yaml
 from command_line import run, run_apart
 from valid_sheet import FIELDS, PULL
 
-from pullbook.pipeline.privacy import anonymise
+from pullbook.pipeline.privacy import key_file
+from pullbook.pipeline.privacy.contributed_sheet import without_signature
 from pullbook.schemas.field_words import spoken, unit_of
 from pullbook.schemas.fields import FIELDS as FIELDS_OF
 
@@ -160,7 +161,7 @@ def test_the_key_is_made_in_the_users_configuration(write_sheet, tmp_path):
     (key,) = (tmp_path / "config").rglob("contributor.key")
     assert key.stat().st_mode & 0o777 == 0o600
     assert str(key) in done.stderr
-    assert anonymise.read_key(key)
+    assert key_file.read(key)
 
 
 USAGE = [
@@ -205,8 +206,8 @@ NOT_THERE = [
     ("train", "data/examples", "--out", "x", "--params", "nowhere"),
     ("judge", "nowhere", "data", "--on", "nowhere"),
     ("promote", "nowhere"),
-    ("audit", "nowhere", "--list", "data/withdrawn.csv"),
-    ("audit", "data/examples", "--list", "nowhere"),
+    ("audit", "nowhere", "--request", "data/demo.key"),
+    ("audit", "data/examples", "--request", "nowhere"),
 ]
 
 
@@ -278,7 +279,7 @@ def test_a_preview_shows_all_that_leaves_and_writes_nothing(way, tmp_path, write
     assert written.returncode == 0
     (file,) = (tmp_path / "out" / "accepted").iterdir()
     assert f"=== {file.name}" in done.stdout
-    _, fields, table = file.read_text().split("---\n")
+    _, fields, table = without_signature(file.read_text()).split("---\n")
     for name, text in yaml.safe_load(fields).items():
         (line,) = re.findall(rf"^{spoken(name)}: (.*)$", done.stdout, re.MULTILINE)
         if FIELDS_OF[name].numeric and isinstance(text, float):

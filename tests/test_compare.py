@@ -12,6 +12,7 @@ from pullbook.model.answers import compare_several
 from pullbook.model.answers.compare import compare
 from pullbook.model.answers.predict import predict
 from pullbook.model.limits.conformal import Scores
+from pullbook.pipeline.privacy import anonymise
 from pullbook.schemas.answer import Between, Standing
 from pullbook.text import comparison_text
 from pullbook.text.units import Units
@@ -148,21 +149,23 @@ def test_the_command_prints_the_promised_json(files, demo):
     assert wider["mean_torque"]["high"] > found["mean_torque"]["high"]
 
 
-def test_a_shop_that_the_bundle_knows_is_compared_as_itself(files, demo):
+def test_a_shop_that_the_bundle_knows_is_compared_as_itself(files, demo, demo_key):
     """Both builds are read as that shop reads, so their difference grows or shrinks with it."""
     words = ("compare", files / "small.yaml", files / "big.yaml", "--bundle", demo.bundle, "--json")
     plain = json.loads(run(*words).stdout)["mean_torque"]
+    codes = {anonymise.code(demo.key, m.shop.name): m.shop.name for m in demo.made}
     place = int(np.argmax(np.abs(demo.model.shop_offsets)))
-    done = run(*words, "--shop", demo.model.shop_codes[place])
+    key = ("--key-file", demo_key)
+    done = run(*words, "--shop", codes[demo.model.shop_codes[place]], *key)
     assert done.returncode == 0, done.stderr
     own = json.loads(done.stdout)["mean_torque"]
     reads = np.exp(demo.model.shop_offsets[place])
     for name in ("a", "b", "difference"):
         assert own[name] == pytest.approx(plain[name] * reads, abs=0.02)
-    stranger = run(*words, "--shop", "0" * 32)
+    stranger = run(*words, "--shop", "0" * 32, *key)
     assert json.loads(stranger.stdout)["mean_torque"] == plain
     assert "does not know that shop" in stranger.stderr
-    two = run(*words, "--shop", "0" * 32, "--two-shops")
+    two = run(*words, "--shop", "0" * 32, "--two-shops", *key)
     assert two.returncode == 2
     assert "leave one" in two.stderr
 

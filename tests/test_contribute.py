@@ -4,12 +4,13 @@ import hashlib
 import hmac
 import json
 import os
-import stat
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from valid_sheet import FIELDS, PULL
 
 from pullbook.pipeline.checks import check_sheet
+from pullbook.pipeline.physics import reference_condition
 from pullbook.pipeline.privacy import anonymise
 from pullbook.pipeline.privacy.contribute import contribute
 from pullbook.pipeline.reading import find_sheets, parse_sheet
@@ -18,28 +19,14 @@ KEY = b"a key for the tests alone"
 SHOP = FIELDS["shop"]
 
 
-def test_a_code_is_the_keyed_hash_of_the_name():
-    expected = hmac.new(KEY, b"tern quay marine", hashlib.sha256).hexdigest()
-    assert anonymise.code(KEY, SHOP) == expected[:32]
-    assert anonymise.code(KEY, "  TERN quay  Marine ") == expected[:32]
-    assert anonymise.code(KEY + b"!", SHOP) != expected[:32]
-    assert anonymise.is_code(expected[:32])
-    assert not anonymise.is_code(SHOP)
-
-
-def test_a_key_is_made_once_and_only_its_owner_may_read_it(tmp_path):
-    path = tmp_path / "deep" / "contributor.key"
-    key = anonymise.make_key(path)
-    assert anonymise.make_key(path) == key
-    assert len(key) == 64
-    assert stat.S_IMODE(path.stat().st_mode) == 0o600
-
-
-def test_an_empty_or_absent_key_is_an_error(tmp_path):
-    (tmp_path / "empty").write_text("\n")
-    for name in ("empty", "absent"):
-        with pytest.raises(anonymise.KeyFileError):
-            anonymise.read_key(tmp_path / name)
+def test_a_code_is_of_the_public_key_that_the_keyed_hash_of_the_name_seeds():
+    seed = hmac.new(KEY, b"tern quay marine", hashlib.sha256).digest()
+    public = Ed25519PrivateKey.from_private_bytes(seed).public_key().public_bytes_raw()
+    expected = hashlib.sha256(public).hexdigest()[:32]
+    assert anonymise.code(KEY, SHOP) == expected
+    assert anonymise.code(KEY, "  TERN quay  Marine ") == expected
+    assert anonymise.code(KEY + b"!", SHOP) != expected
+    assert expected not in anonymise.code(KEY, expected)  # a code in a field is text like any other
 
 
 def everything(folder):
@@ -77,12 +64,20 @@ def test_an_accepted_sheet_reads_back_as_it_was(tmp_path, write_sheet):
     assert outcome.plan.accepted[0].sheet.sheet_id == after.sheet_id == FIELDS["sheet_id"]
     assert after.values.pop("shop") == anonymise.code(KEY, SHOP)
     before.values.pop("shop")
-    assert after.values.keys() == before.values.keys()
+    weather = {"air_temperature", "barometer", "relative_humidity"}
+    written = {"stated_correction": "observed", "correction_route": "exact"}
+    assert after.values.keys() == (before.values.keys() - weather) | written.keys()
+    assert written.items() <= after.values.items()
+    assert after.values["correction"] == "SAE J1349"
     for name, value in before.values.items():
-        is_number = isinstance(value, float)
-        assert after.values[name] == (pytest.approx(value, rel=1e-9) if is_number else value)
-    ours, theirs = ([(r.rpm, r.torque, r.power) for r in s.readings] for s in (before, after))
-    assert [x for r in theirs for x in r] == pytest.approx([x for r in ours for x in r], rel=1e-9)
+        if name not in weather | {"correction"}:
+            is_number = isinstance(value, float)
+            assert after.values[name] == (pytest.approx(value, rel=1e-9) if is_number else value)
+    factor = reference_condition.route(before.values).factor
+    assert [r.rpm for r in after.readings] == [r.rpm for r in before.readings]
+    assert all(r.power is None for r in after.readings)
+    for own, there in zip(before.readings, after.readings, strict=True):
+        assert there.torque == pytest.approx(own.torque * factor, abs=0.1 + 1e-9)
     assert check_sheet.judge(after, check_sheet.SHEET_RULES).accepted
 
 
@@ -107,7 +102,9 @@ def test_a_refused_sheet_can_be_mended_and_sent_again(tmp_path, write_sheet):
     path = write_sheet({"bore": "99"}, name="in/a.csv")
     contribute([path], tmp_path / "out", KEY)
     (kept,) = (tmp_path / "out" / "refused").glob("*.csv")
-    kept.write_text(kept.read_text().replace('"99"', '"99 mm"'))
+    mended = kept.read_text().replace('"99"', '"99 mm"')
+    assert "shop" not in mended
+    kept.write_text(mended.replace("family:", f"shop: {SHOP}\nfamily:"))
     outcome = contribute([kept], tmp_path / "again", KEY)
     assert len(outcome.plan.accepted) == 1
     assert outcome.plan.accepted[0].sheet.values["shop"] == anonymise.code(KEY, SHOP)

@@ -10,6 +10,7 @@ from pullbook.pipeline.physics import correction_factors
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.pipeline.physics.humid_air import KPA_PER_INHG
 from pullbook.pipeline.privacy.contribute import contribute
+from pullbook.pipeline.privacy.key_file import Counts
 from pullbook.schemas.fields import CURATED_FIELDS
 
 KEY = b"a key for the tests alone"
@@ -18,11 +19,12 @@ KEY = b"a key for the tests alone"
 @pytest.fixture
 def shared(tmp_path, write_sheet):
     """Return a function that contributes sheets and returns the folder."""
+    counts = Counts()
 
     def share(*changes, name="shared"):
         for i, change in enumerate(changes):
             write_sheet({"sheet_id": f"s{i}", **change}, name=f"{name}-in/{i}.csv")
-        contribute([tmp_path / f"{name}-in"], tmp_path / name, KEY)
+        contribute([tmp_path / f"{name}-in"], tmp_path / name, KEY, counts=counts)
         return tmp_path / name
 
     return share
@@ -33,37 +35,37 @@ def test_torque_stands_at_the_reference_condition(shared):
     weather = correction_factors.Weather(24.0, 29.72 * KPA_PER_INHG, 48.0)
     expected = 345.2 / 1.3558179483 * correction_factors.sae_j1349(weather)
     first = found.pulls.iloc[0]
-    assert first["torque"] == pytest.approx(expected, rel=1e-6)
-    assert first["power"] == pytest.approx(expected * first["rpm"] / TORQUE_POWER_CONSTANT)
+    assert first["torque"] == pytest.approx(expected, abs=0.1)  # rounded to 0.2 lb-ft
+    assert first["power"] == pytest.approx(first["torque"] * first["rpm"] / TORQUE_POWER_CONSTANT)
     assert found.builds["route"].tolist() == ["weather"]
 
 
-def test_two_standards_of_one_engine_and_day_agree(shared):
+def test_two_standards_of_one_engine_and_day_agree(tmp_path, write_sheet):
     weather = correction_factors.Weather(24.0, 29.72 * KPA_PER_INHG, 48.0)
     by = {
         s: correction_factors.factor(s, weather)
         for s in ("observed", *correction_factors.STANDARDS)
     }
-    folder = shared(*({"correction": s} for s in by))
-    for path in (folder / "accepted").iterdir():
-        text = path.read_text()
-        factor = next(f for s, f in by.items() if f'correction: "{s}"' in text)
-        head, _, table = text.rpartition("---\n")
-        lines = [line.split(",") for line in table.strip().splitlines()]
-        scaled = [
-            [r, repr(float(t) * factor), repr(float(p) * factor), n] for r, t, p, n in lines[1:]
-        ]
-        path.write_text(head + "---\n" + "\n".join(",".join(x) for x in [lines[0], *scaled]) + "\n")
-    pulls = curate([folder]).pulls.pivot_table(index="rpm", columns="sheet_id", values="torque")
-    spread = pulls.max(axis=1) / pulls.min(axis=1) - 1
+    sheets = []
+    for standard, factor in by.items():
+        torques = [float(t) * factor / by["observed"] for _, t, _ in PULL[1:]]
+        rows = [(r, f"{t!r}") for (r, _, _), t in zip(PULL[1:], torques, strict=True)]
+        sheets.append(({"sheet_id": standard.replace(" ", "-"), "correction": standard}, rows))
+    for fields, rows in sheets:
+        write_sheet(fields, [("rpm", "torque (N.m)"), *rows], name=f"in/{fields['sheet_id']}.csv")
+    contribute([tmp_path / "in"], tmp_path / "out", KEY)
+    pulls = curate([tmp_path / "out"]).pulls.pivot_table(
+        index="rpm", columns="sheet_id", values="torque"
+    )
+    spread = pulls.max(axis=1) - pulls.min(axis=1)
     assert pulls.shape == (6, 5)
-    assert spread.max() < 1e-9
+    assert spread.max() < 0.21  # one step of rounding
 
 
 def test_a_chassis_reading_is_brought_to_the_flywheel_and_marked(shared):
     found = curate([shared({}, {"dyno": "chassis"})])
     flywheel, chassis = (g["torque"].to_numpy() for _, g in found.pulls.groupby("sheet_id"))
-    assert chassis == pytest.approx(flywheel / correction_factors.CHASSIS_EFFICIENCY)
+    assert chassis == pytest.approx(flywheel / correction_factors.CHASSIS_EFFICIENCY, abs=0.23)
     assert found.builds["factor_sd"].tolist() == [0.0, correction_factors.CHASSIS_SD]
 
 
@@ -112,7 +114,7 @@ def test_a_name_in_clear_is_refused(tmp_path, write_sheet, shared):
     write_sheet(name="clear/accepted/a.csv")
     found = curate([tmp_path / "clear", shared({"sheet_id": "other"})])
     assert found.refused == 1
-    assert "shop-in-clear" in found.findings["code"].tolist()
+    assert "unsigned" in found.findings["code"].tolist()
 
 
 def test_nothing_fit_is_an_error(tmp_path, write_sheet):

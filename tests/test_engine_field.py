@@ -61,8 +61,11 @@ def test_the_schema_of_a_build_knows_the_field():
 
 
 def table(rows):
-    columns = ["shop", "engine", "family", "cylinders", "bore"]
-    return pd.DataFrame(rows, columns=columns).astype({"engine": "str", "family": "str"})
+    columns = ["shop", "engine", "family", "cylinders", "bore", "displacement"]
+    whole = [(*row, *[None] * (len(columns) - len(row))) for row in rows]
+    return pd.DataFrame(whole, columns=columns).astype(
+        {"engine": "str", "family": "str", "bore": float, "displacement": float}
+    )
 
 
 def test_sheets_of_one_engine_share_its_number_and_others_do_not():
@@ -79,10 +82,13 @@ def test_sheets_of_one_engine_share_its_number_and_others_do_not():
                 ("a", None, None, 6, 3.9),
                 ("b", None, "petrel", 6, 3.9),
                 ("a", None, "petrel", 6, 4.0),
+                ("a", None, "petrel", 6, None, 250.0),
+                ("a", None, "petrel", 6, None, 262.0),
+                ("a", None, "petrel", 6, None, 250.0),
             ]
         )
     )
-    assert found.tolist() == [0, 0, 1, 2, 3, 3, 4, 4, 5, 6]
+    assert found.tolist() == [0, 0, 1, 2, 3, 3, 4, 4, 5, 6, 7, 8, 7]
 
 
 def test_a_data_set_from_before_the_field_existed_is_read(contributed, tmp_path):

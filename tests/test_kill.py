@@ -12,8 +12,9 @@ from valid_sheet import PULL, sheet_text
 
 from pullbook.pipeline.privacy import contribute as contributing
 from pullbook.pipeline.privacy.contribute import contribute
+from pullbook.pipeline.privacy.contributed_sheet import without_signature
 
-KEY = b"a key for the tests alone"
+KEY = b"a key for the tests alone, long enough"
 
 
 @pytest.fixture
@@ -31,9 +32,9 @@ def sheets(tmp_path):
 
 
 def state(folder):
-    """Return every file below a folder with its bytes."""
+    """Return every file below a folder with its content, but for signatures: counts may differ."""
     return {
-        str(path.relative_to(folder)): path.read_bytes()
+        str(path.relative_to(folder)): without_signature(path.read_text())
         for path in folder.rglob("*")
         if path.is_file() and path.name != ".lock"
     }
@@ -100,6 +101,7 @@ def test_a_real_kill_and_two_at_once(tmp_path, sheets):
         (sheets / f"more-{i}.csv").write_text(sheet_text({"sheet_id": f"more-{i}"}))
     key = tmp_path / "key"
     key.write_bytes(KEY)
+    key.chmod(0o600)
     contribute([sheets], tmp_path / "whole", KEY)
     target = tmp_path / "out"
     first = run(sheets, target, key)
@@ -117,7 +119,7 @@ def test_a_lock_that_is_never_given_back_is_said(tmp_path, sheets, monkeypatch):
     from filelock import FileLock
 
     (tmp_path / "out").mkdir()
-    monkeypatch.setattr(contributing, "_PATIENCE", 0.1)
+    monkeypatch.setattr(contributing, "PATIENCE", 0.1)
     with FileLock(tmp_path / "out" / ".lock"), pytest.raises(TimeoutError, match="another"):
         contribute([sheets], tmp_path / "out", KEY)
 
@@ -133,8 +135,8 @@ def test_a_corrected_sheet_takes_the_place_and_the_old_ones_are_kept(tmp_path):
     assert (outcome.new, outcome.superseding, outcome.unchanged) == (0, 1, 0)
     (now,) = (tmp_path / "out" / "accepted").iterdir()
     kept = sorted((tmp_path / "out" / "superseded").iterdir())
-    assert now.read_text() == versions[-1]
-    assert [p.read_text() for p in kept] == versions[:-1]
+    assert without_signature(now.read_text()) == versions[-1]
+    assert [without_signature(p.read_text()) for p in kept] == versions[:-1]
     again = contribute([path], tmp_path / "out", KEY)
     assert (again.new, again.superseding, again.unchanged) == (0, 0, 1)
 

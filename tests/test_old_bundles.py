@@ -31,6 +31,9 @@ def test_a_bundle_of_this_format_answers_as_it_did():
     now = numbers(json.loads(json.dumps(answer.as_json())))
     assert set(before) <= set(now)
     for place, value in before.items():
+        if place[-1] in ("rpm_low", "rpm_high") and value is not None:
+            # since then, they end where the answered speeds do
+            value = min(max(value, 2000.0), 5800.0)  # noqa: PLW2901
         expected = value if not isinstance(value, float) else pytest.approx(value, abs=0.011)
         assert now[place] == expected, place
 

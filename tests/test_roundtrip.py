@@ -65,4 +65,5 @@ def test_a_curve_comes_back(torques, torque_unit, power_unit, given_as, stated, 
     left_out = set(rpm) - set(found.pulls["rpm"])
     assert len(left_out) == found.findings["code"].isin(["spike", "dropout"]).sum()
     for r, t in zip(found.pulls["rpm"], found.pulls["torque"], strict=True):
-        assert t == pytest.approx(expected[r], rel=1e-6)
+        # rounded to a thousandth of the highest torque, and to what the dyno read
+        assert t == pytest.approx(expected[r], abs=max(0.51, 0.00055 * max(expected.values())))

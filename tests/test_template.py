@@ -55,6 +55,11 @@ def build(folder, text):
     return check_sheet.judge(parse_sheet.typed(raw), check_sheet.BUILD_RULES)
 
 
+def findings(sheet):
+    """Return what was found, but that answers do not start from a measured sheet yet."""
+    return [found for found in sheet.findings if found.code != "measured-not-used"]
+
+
 def run(*words):
     return command_line.run("template", *words, env={"COLUMNS": "200"})
 
@@ -62,15 +67,16 @@ def run(*words):
 def test_the_template_is_a_build_as_it_stands(tmp_path):
     sheet = build(tmp_path, TEXT)
     assert sheet.findings == []
-    assert set(sheet.values) == {"sheet_id", *build_template.REQUIRED}
+    assert set(sheet.given) == {"sheet_id", "cylinders", "bore", "stroke"}
     assert "invented" in LINES[0]
 
 
 def test_every_field_that_bears_on_an_answer_is_in_it():
-    wanted = {"shop", "family", "sheet_id", *BUILD_FIELDS, "water_pump", "accessories", "dyno"}
+    wanted = {"shop", "family", "sheet_id", "engine", "measured", *BUILD_FIELDS}
+    wanted |= {"water_pump", "accessories", "dyno"}
     assert set(build_template.EXAMPLES) == wanted
     names = {LINES[at].lstrip("#").split(":")[0] for at in SPARE}
-    assert names == wanted - set(build_template.REQUIRED)
+    assert names == wanted - {"cylinders", "bore", "stroke"}
     assert all(FIELDS[name].role is not Role.BUILD for name in set(FIELDS) - wanted)
 
 
@@ -85,7 +91,7 @@ def test_a_comment_says_what_a_field_is_and_takes(name):
 def test_a_line_taken_in_is_read_without_a_word(tmp_path, at):
     sheet = build(tmp_path, taken_in({at}))
     name, value = LINES[at].lstrip("#").split(": ")
-    assert sheet.findings == []
+    assert findings(sheet) == []
     expected, _ = cells.parse(value, FIELDS[name])
     assert sheet.values[name] == expected
     assert expected is not None
@@ -95,12 +101,12 @@ def test_a_line_taken_in_is_read_without_a_word(tmp_path, at):
 @given(places=st.sets(st.sampled_from(SPARE)))
 def test_any_lines_taken_in_are_read_without_a_word(tmp_path_factory, places):
     sheet = build(tmp_path_factory.mktemp("any"), taken_in(places))
-    assert sheet.findings == []
+    assert findings(sheet) == []
 
 
 def test_all_lines_taken_in_are_read_without_a_word(tmp_path):
     sheet = build(tmp_path, taken_in(set(SPARE)))
-    assert sheet.findings == []
+    assert findings(sheet) == []
     assert set(sheet.values) == set(build_template.EXAMPLES)
 
 
@@ -122,6 +128,8 @@ def test_the_schema_takes_sound_builds(text):
 
 
 SOUND = [
+    {"bore": None, "stroke": None, "displacement": "4.4 l"},
+    {"bore": "NA", "displacement": 269},
     {"bore": "99,06 mm"},
     {"bore": '3.9"'},
     {"primary_diameter": "1 5/8"},

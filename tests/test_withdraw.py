@@ -1,27 +1,26 @@
-"""What a contributor asks back: left out, and nothing of it stays in what is made anew."""
+"""What a shop asks back, signed: left out, and nothing of it stays in what is made anew."""
 
-import datetime as dt
-import re
+import json
 import shutil
 
 import pandas as pd
 import pytest
 from command_line import run
+from valid_sheet import sheet_text
 
-from pullbook.pipeline.curation import curate, data_set
-from pullbook.pipeline.privacy import anonymise, withdraw
+from pullbook.pipeline.curation import curate, data_set, withdrawn_traces
+from pullbook.pipeline.privacy import anonymise, signatures, withdraw
+from pullbook.pipeline.privacy.contribute import contribute
+from pullbook.pipeline.privacy.key_file import Counts
 
-DAY = dt.date(2026, 3, 31)
+LATE = 10_000
 
 
 @pytest.fixture
-def listed(tmp_path):
-    return tmp_path / "withdrawn.csv"
-
-
-@pytest.fixture(scope="module")
-def shared(demo):
-    return demo.folder / "shared"
+def shared(demo, tmp_path):
+    """The demo's contributions, to take sheets out of."""
+    shutil.copytree(demo.folder / "shared", tmp_path / "shared")
+    return tmp_path / "shared"
 
 
 @pytest.fixture(scope="module")
@@ -32,37 +31,100 @@ def victim(demo):
     return own.iloc[0]
 
 
-def test_a_withdrawn_sheet_is_not_curated_and_the_others_are(demo, shared, victim, listed):
-    withdraw.add(listed, victim["shop"], victim["sheet_id"], DAY, "a mistake")
-    found = curate.curate([shared], withdrawn=withdraw.read(listed))
-    assert found.withdrawn == 1
+@pytest.fixture(scope="module")
+def signer(demo, victim):
+    """The shop of the victim, with its key."""
+    names = {anonymise.code(demo.key, m.shop.name): m.shop.name for m in demo.made}
+    return signatures.signer(demo.key, names[victim["shop"]])
+
+
+@pytest.fixture
+def asked(signer, victim, tmp_path):
+    """A request for the victim, as a file."""
+    path = tmp_path / "request.json"
+    path.write_text(withdraw.request(signer, [victim["sheet_id"]], LATE).as_text())
+    return path
+
+
+@pytest.fixture
+def asked_all(signer, tmp_path):
+    """A request for all sheets of the victim's shop, as a file."""
+    path = tmp_path / "request-all.json"
+    path.write_text(withdraw.request(signer, [], LATE).as_text())
+    return path
+
+
+def test_a_withdrawn_sheet_is_gone_and_the_others_are_not(demo, shared, victim, asked):
+    assert withdraw.apply(withdraw.read(asked), shared) == 1
+    found = curate.curate([shared])
     assert set(demo.builds["sheet_id"]) - set(found.builds["sheet_id"]) == {victim["sheet_id"]}
     assert victim["sheet_id"] not in set(found.pulls["sheet_id"])
     assert victim["sheet_id"] not in set(found.findings["sheet_id"])
 
 
+def test_a_withdrawn_sheet_that_comes_back_stays_out(demo, shared, victim, asked):
+    withdraw.apply(withdraw.read(asked), shared)
+    shutil.copytree(demo.folder / "shared/accepted", shared / "accepted", dirs_exist_ok=True)
+    found = curate.curate([shared])
+    assert found.withdrawn == 1
+    assert victim["sheet_id"] not in set(found.builds["sheet_id"])
+    elsewhere = curate.curate([demo.folder / "shared", shared])  # and from another folder too
+    assert victim["sheet_id"] not in set(elsewhere.builds["sheet_id"])
+
+
+def test_a_shop_may_contribute_anew_what_it_withdrew(tmp_path):
+    key, counts = b"a key for the tests alone", Counts()
+    (tmp_path / "a.csv").write_text(sheet_text())
+    contribute([tmp_path / "a.csv"], tmp_path / "out", key, counts=counts)
+    own = signatures.signer(key, "Tern Quay Marine")
+    (count,) = counts.take(own.code, "Tern Quay Marine", 1)
+    assert withdraw.apply(withdraw.request(own, ["tern-0417"], count), tmp_path / "out") == 1
+    contribute([tmp_path / "a.csv"], tmp_path / "out", key, counts=counts)
+    assert curate.curate([tmp_path / "out"]).builds["sheet_id"].tolist() == ["tern-0417"]
+
+
 def test_of_a_withdrawn_shop_nothing_is_left_not_even_what_was_refused(
-    demo, shared, victim, listed, tmp_path
+    demo, shared, victim, asked_all, tmp_path
 ):
-    code = victim["shop"]
-    withdraw.add(listed, code[:12], "", DAY, "asked")
-    found = curate.curate([shared], withdrawn=withdraw.read(listed))
+    one = withdraw.read(asked_all)
+    gone = demo.builds[demo.builds["shop"] == victim["shop"]]
+    assert withdraw.apply(one, shared) >= len(gone) > 1
+    found = curate.curate([shared])
     found.write(tmp_path / "curated")
-    gone = demo.builds[demo.builds["shop"] == code]
-    assert found.withdrawn >= len(gone) > 1
     assert not set(gone["sheet_id"]) & set(found.builds["sheet_id"])
-    assert not found.findings["source"].str.contains(code[:8]).any()
-    assert list(withdraw.left([tmp_path / "curated"], withdraw.read(listed))) == []
+    assert not found.findings["source"].str.contains(victim["shop"][:8]).any()
+    assert list(withdrawn_traces.left([tmp_path / "curated"], [one])) == []
 
 
-def test_the_audit_finds_what_is_left_wherever_it_is(demo, shared, victim, listed, tmp_path):
-    withdraw.add(listed, victim["shop"], "", DAY, "asked")
+@pytest.mark.parametrize("forgery", ["another shop", "other sheets", "later", "by hand"])
+def test_nobody_can_have_anothers_sheets_withdrawn(demo, shared, asked, forgery):
+    record = json.loads(asked.read_text())
+    if forgery == "another shop":
+        other = signatures.signer(b"the key of somebody else", "Tern Quay Marine")
+        record |= {"signer_signature": other.sign(withdraw.KIND, LATE, "[]").signature}
+    elif forgery == "other sheets":
+        record["sheets"] = []
+    elif forgery == "later":
+        record["signer_count"] = str(LATE + 1)
+    else:
+        del record["signer_signature"]
+    asked.write_text(json.dumps(record))
+    with pytest.raises(withdraw.WithdrawError, match="not signed by the shop"):
+        withdraw.read(asked)
+    done = run("withdraw", "--apply", asked, "--from", shared)
+    assert done.returncode == 2
+    (shared / withdraw.WITHDRAWN).mkdir()
+    shutil.copy(asked, shared / withdraw.WITHDRAWN)
+    assert set(curate.curate([shared]).builds["sheet_id"]) == set(demo.builds["sheet_id"])
+
+
+def test_the_audit_finds_what_is_left_wherever_it_is(demo, shared, victim, asked_all, tmp_path):
     (tmp_path / "page.md").write_text(f"| {victim['shop'][:8]} | reads high |\n")
     (tmp_path / "else.md").write_text("| 00000000 | reads high |\n")
     curated = tmp_path / "curated"
     data_set.write(curated, {data_set.BUILDS: demo.builds, data_set.PULLS: demo.pulls})
     places = [curated, demo.bundle, shared, tmp_path / "page.md", tmp_path / "else.md"]
-    files = {file for file, _ in withdraw.left(places, withdraw.read(listed))}
+    files = {file for file, _ in withdrawn_traces.left(places, [withdraw.read(asked_all)])}
     told = {file.relative_to(tmp_path) if tmp_path in file.parents else file.name for file in files}
     assert {"arrays.npz", "sheets.parquet"} <= {str(name) for name in told}
     assert {"curated/builds.parquet", "page.md"} <= {str(name) for name in told}
@@ -70,97 +132,94 @@ def test_the_audit_finds_what_is_left_wherever_it_is(demo, shared, victim, liste
     assert any(shared / "accepted" in file.parents for file in files)
 
 
-def test_a_sheet_is_looked_for_as_a_word(listed, tmp_path):
-    withdraw.add(listed, "0123456789ab", "launch-12", DAY, "asked")
+def test_a_sheet_is_looked_for_as_a_word(signer, tmp_path):
+    one = withdraw.request(signer, ["launch-12"], 1)
     for name, text in (("a", "the launch-12 is"), ("b", "launch-120"), ("c", "a-launch-12")):
         (tmp_path / f"{name}.md").write_text(text)
-    found = withdraw.left([tmp_path], withdraw.read(listed))
-    assert {file.name for file, _ in found} - {listed.name} == {"a.md"}
+    found = withdrawn_traces.left([tmp_path], [one])
+    assert {file.name for file, _ in found} == {"a.md"}
 
 
-@pytest.mark.parametrize("text", ["a,b\n1,2\n", "shop,sheet_id,on,why\nTern Quay,,x,y\n"])
-def test_a_list_that_is_none_is_refused(listed, text):
-    listed.write_text(text)
-    with pytest.raises(withdraw.WithdrawError, match=re.escape(str(listed))):
-        withdraw.read(listed)
+@pytest.mark.parametrize("text", ["a,b\n", "[]", "{}", '{"format": "x", "sheets": 3}'])
+def test_a_file_that_is_no_request_is_refused(asked, text):
+    asked.write_text(text)
+    with pytest.raises(withdraw.WithdrawError, match="request"):
+        withdraw.read(asked)
 
 
-def test_the_commands_withdraw_train_anew_and_audit(demo, shared, tmp_path):
-    """A shop goes by its name, with its key; after training anew nothing of it is left."""
-    (tmp_path / "key").write_text((demo.key + b" " * 64).hex())
-    name = demo.made[0].shop.name
-    code = anonymise.code(demo.key, name)
-    listed = ("--list", tmp_path / "list.csv")
-    asked = run("withdraw", "--shop", code, "--why", "asked by letter", *listed)
+def test_the_commands_ask_withdraw_train_anew_and_audit(demo, shared, victim, demo_key, tmp_path):
+    """A shop asks with its key; after training anew nothing of it is left."""
+    names = {anonymise.code(demo.key, m.shop.name): m.shop.name for m in demo.made}
+    Counts.beside(demo_key).take(victim["shop"], names[victim["shop"]], LATE)
+    request = tmp_path / "request.json"
+    asked = run("withdraw", "--request", "--out", request, "--key-file", demo_key)
     assert asked.returncode == 0, asked.stderr
-    again = run("withdraw", "--shop", code, "--why", "again", *listed)
-    assert again.returncode == 2
-    assert "before" in again.stderr
-    before = run("audit", shared, demo.bundle, *listed)
+    before = run("audit", shared, demo.bundle, "--request", request)
     assert before.returncode == 1
     assert "arrays.npz" in before.stderr
+    applied = run("withdraw", "--apply", request, "--from", shared)
+    assert applied.returncode == 0, applied.stderr
     (tmp_path / "p.yaml").write_text("train: {rounds: 20, folds: 2, spread_rounds: 5}\n")
     out = tmp_path / "curated"
-    done = run("curate", shared, "--out", out, "--fresh", "--withdrawn", tmp_path / "list.csv")
+    done = run("curate", shared, "--out", out, "--fresh")
     assert done.returncode == 0, done.stderr
-    assert " withdrawn" in done.stdout
     trained = run("train", out, "--params", tmp_path / "p.yaml", "--out", tmp_path / "bundle")
     assert trained.returncode == 0, trained.stderr
     assert run("report", "curation", out, "--out", tmp_path / "reports").returncode == 0
-    after = run("audit", out, tmp_path / "bundle", tmp_path / "reports", *listed)
+    places = (out, tmp_path / "bundle", tmp_path / "reports", shared / "accepted")
+    after = run("audit", *places, "--request", request)
     assert after.returncode == 0, after.stderr
     assert "nothing is left" in after.stdout
-    assert code not in set(pd.read_parquet(out / "builds.parquet")["shop"])
-    shutil.rmtree(out)
-    missing = run("audit", out, *listed)
-    assert missing.returncode == 2
+    assert victim["shop"] not in set(pd.read_parquet(out / "builds.parquet")["shop"])
 
 
-def test_a_name_without_a_key_says_nothing(tmp_path):
+def test_a_sheet_is_asked_for_by_its_own_name_or_file(tmp_path, write_sheet):
+    """Also where its name was replaced by a code; the request does not give the name away."""
+    key = tmp_path / "key"
+    told = write_sheet({"sheet_id": "Tern Quay Marine 12"}, name="in/told.csv")
+    plain = write_sheet({"sheet_id": "q-7"}, name="in/plain.csv")
+    shared = tmp_path / "shared"
+    assert run("contribute", tmp_path / "in", "--into", shared, "--key-file", key).returncode == 0
+    for number, words in enumerate((["Tern Quay Marine 12"], [told], ["q-7"], [plain])):
+        out = tmp_path / f"{number}.json"
+        asked = run("withdraw", "--request", *words, "--out", out, "--key-file", key)
+        assert asked.returncode == 0, asked.stderr
+        assert "Tern" not in out.read_text()
+        again = tmp_path / f"shared-{number}"
+        shutil.copytree(shared, again)
+        applied = run("withdraw", "--apply", out, "--from", again)
+        assert "1 file removed" in applied.stdout
+        assert len(list((again / "accepted").iterdir())) == 1
+
+
+def test_a_key_of_two_shops_must_say_which(tmp_path, write_sheet):
+    key = tmp_path / "key"
+    write_sheet({"shop": "Otter Weir"}, name="in/a.csv")
+    write_sheet({"shop": "Reed Cutting"}, name="in/b.csv")
+    run("contribute", tmp_path / "in", "--into", tmp_path / "shared", "--key-file", key)
+    words = ("withdraw", "--request", "--out", tmp_path / "r.json", "--key-file", key)
+    done = run(*words)
+    assert done.returncode == 2
+    assert "name the shop with --shop" in " ".join(done.stderr.split())
+    assert run(*words, "--shop", "Otter Weir").returncode == 0
+
+
+def test_without_a_key_nothing_is_asked(tmp_path):
     env = {"XDG_CONFIG_HOME": str(tmp_path), "HOME": str(tmp_path)}
-    done = run("withdraw", "--shop", "Nobody Marine", "--why", "x", "--list", tmp_path / "l.csv",
-               env=env)  # fmt: skip
+    done = run("withdraw", "--request", "--out", tmp_path / "r.json", env=env)
     assert done.returncode == 2
-    assert "is a name; to find the shop's code" in done.stderr
+    assert "does not exist" in done.stderr
 
 
-@pytest.mark.parametrize("code", ["3FA9C1D2", "3fa9c"])
-def test_what_was_meant_as_a_code_is_not_taken_as_a_name(tmp_path, code):
-    words = ("withdraw", "--shop", code, "--why", "asked", "--list", tmp_path / "list.csv")
-    done = run(*words, "--key-file", tmp_path / "key")
-    assert done.returncode == 2
-    assert "is not a shop's code" in done.stderr
-    assert not (tmp_path / "list.csv").exists()
-
-
-def test_a_withdrawal_that_finds_nothing_is_told(shared, victim, listed, tmp_path):
-    withdraw.add(listed, "deadbeef", "", DAY, "asked")
-    withdraw.add(listed, victim["shop"], "spindrift-9999", DAY, "asked")
-    withdraw.add(listed, victim["shop"], victim["sheet_id"], DAY, "asked")
-    done = run("curate", shared, "--out", tmp_path / "c", "--withdrawn", listed)
-    told = [line for line in done.stderr.splitlines() if "was not found here" in line]
-    assert [line.split(" is withdrawn")[0] for line in told] == [
-        "shop deadbeef", f"sheet spindrift-9999 of shop {victim['shop'][:8]}",
-    ]  # fmt: skip
-
-
-def test_a_withdrawal_says_why(listed):
-    with pytest.raises(withdraw.WithdrawError, match="say why"):
-        withdraw.add(listed, "deadbeef", "", DAY, " ")
-
-
-def test_tables_that_name_no_shop_are_read_by_the_builds_beside_them(
-    shared, victim, listed, tmp_path
-):
-    curate.curate([shared]).write(tmp_path / "curated")
-    withdraw.add(listed, victim["shop"], "", DAY, "asked")
-    asked = withdraw.read(listed)
+def test_tables_that_name_no_shop_are_read_by_the_builds_beside_them(demo, asked_all, tmp_path):
+    data_set.write(tmp_path / "curated", {data_set.BUILDS: demo.builds, data_set.PULLS: demo.pulls})
+    one = [withdraw.read(asked_all)]
     pulls = tmp_path / "curated" / data_set.PULLS
-    assert [file for file, _ in withdraw.left([pulls], asked)] == [pulls]
-    assert withdraw.blind([tmp_path / "curated"], asked) == []
+    assert [file for file, _ in withdrawn_traces.left([pulls], one)] == [pulls]
+    assert withdrawn_traces.blind([tmp_path / "curated"], one) == []
     alone = tmp_path / "alone.parquet"
     shutil.copy(pulls, alone)
-    assert withdraw.blind([alone], asked) == [alone]
-    done = run("audit", alone, "--list", listed)
+    assert withdrawn_traces.blind([alone], one) == [alone]
+    done = run("audit", alone, "--request", asked_all)
     assert done.returncode == 1
     assert "cannot be found in it" in " ".join(done.stderr.split())

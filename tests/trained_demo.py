@@ -36,7 +36,7 @@ class Demo:
 def make(folder: Path) -> Demo:
     """Go the whole way in a folder."""
     made = sheets.make(folder / "sheets")
-    key = b"a key for the tests alone"
+    key = b"a key for the tests alone, long enough"
     contribute.contribute([folder / "sheets"], folder / "shared", key)
     found = curate.curate([folder / "shared"])
     found.write(folder / "curated")

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 #: Groups of parts, and the fields of each.
 GROUPS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
-        "size": ("cylinders", "arrangement", "bore", "stroke", "rod_length"),
+        "size": ("cylinders", "arrangement", "bore", "stroke", "displacement", "rod_length"),
         "compression, fuel and spark": ("compression_ratio", "fuel", "octane", "timing"),
         "camshaft": (
             "intake_duration", "exhaust_duration", "intake_duration_seat",

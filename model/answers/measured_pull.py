@@ -56,7 +56,7 @@ def pull(path: Path) -> Pull:
     if sheet.fault is not None:
         raise MeasureError(sheet.fault.message, file=path)
     columns = Columns()
-    columns.add(sheet, str(path))
+    columns.add(sheet, str(path), 0)
     return Pull(sheet, np.array(columns.rpm), np.array(columns.torque))
 
 

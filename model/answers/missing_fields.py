@@ -9,6 +9,7 @@ import pandas as pd
 
 from pullbook.pipeline.features import engineered_features, feature_table
 from pullbook.pipeline.features.fill_missing import PLAUSIBLE_WEIGHTS
+from pullbook.pipeline.physics.engine_quantities import DISPLACEMENT
 from pullbook.schemas.answer import Missing
 from pullbook.schemas.fields import BUILD_FIELDS
 
@@ -68,7 +69,7 @@ def _narrowing(swing: float, width: float) -> float:
 
 def not_given(builds: pd.DataFrame) -> list[list[Swing]]:
     """Return for each build the fields that it does not give and that apply to it."""
-    names = [name for name in BUILD_FIELDS if name != "aspiration"]
+    names = [name for name in BUILD_FIELDS if name not in ("aspiration", DISPLACEMENT)]
     missing = builds[names].isna().to_numpy()
     natural = (builds["aspiration"] == "natural").to_numpy(dtype=bool)
     cast = (builds["exhaust_type"] == "cast manifold").fillna(value=False).to_numpy(dtype=bool)

@@ -34,7 +34,10 @@ _LEAST_DISTANCE = 0.1
 _CHUNK = 1000
 #: Sizes that are worked out from several fields.
 DERIVED = ("displacement", "cylinder_displacement")
-NUMBERS = (*(name for name in BUILD_FIELDS if FIELDS[name].numeric), *DERIVED)
+NUMBERS = (
+    *(name for name in BUILD_FIELDS if FIELDS[name].numeric and name not in DERIVED),
+    *DERIVED,
+)
 CHOICES = tuple(name for name in CATEGORIES if name != "dyno")
 
 

@@ -33,6 +33,7 @@ from pullbook.model.training.bundle_arrays import (
     regime_of,
 )
 from pullbook.model.training.train_model import Model
+from pullbook.pipeline.curation.read_own import is_private
 from pullbook.pipeline.features import feature_table
 from pullbook.schemas import curated_tables
 from pullbook.schemas.fields import CURATED_FIELDS
@@ -73,6 +74,7 @@ def save(model: Model, folder: Path, *, invented: bool = False) -> str:
         "sheets": len(model.sheet_ids),
         "shops": len(model.shop_codes),
         "invented": invented,
+        "private": is_private(model.fields),
         "columns": list(model.curve.columns),
         "settings": model.settings.as_dict(),
         "files": files,
@@ -142,7 +144,8 @@ def load(folder: Path) -> tuple[Model, dict[str, Any]]:
         )
         raise BundleError(msg)
     entries = ("sheets", "shops", "invented")
-    return model, {"id": manifest["id"], "format": FORMAT} | {n: manifest[n] for n in entries}
+    main = {"id": manifest["id"], "format": FORMAT} | {name: manifest[name] for name in entries}
+    return model, main | {"private": bool(manifest.get("private", False))}
 
 
 def _agree(given: Any, kept: Any) -> bool:

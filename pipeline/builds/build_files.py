@@ -93,5 +93,8 @@ def of_fields(fields: Mapping[str, object]) -> Build:
 def changed(build: Build, name: str, values: Mapping[str, Value]) -> Build:
     """Return a build under another name with some of its fields changed, checked anew."""
     own = {**build.values, **values, "sheet_id": name}
-    return check_sheet.judge(replace(build, sheet_id=name, values=own, findings=[]),
-                             check_sheet.BUILD_RULES)  # fmt: skip
+    derived = build.derived - set(values)
+    return check_sheet.judge(
+        replace(build, sheet_id=name, values=own, derived=derived, findings=[]),
+        check_sheet.BUILD_RULES,
+    )

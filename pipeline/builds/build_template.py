@@ -10,6 +10,7 @@ import textwrap
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from pullbook.pipeline.physics.engine_quantities import SIZE_FIELDS
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 
 if TYPE_CHECKING:
@@ -31,12 +32,19 @@ _FOOT = "# Weather and correction are not needed here: they describe a pull, not
 #: Example values by field, in groups of parts that belong together.
 GROUPS: Mapping[str, Mapping[str, str]] = MappingProxyType(
     {
-        "Name": {"sheet_id": "spring-refit", "shop": "Tern Quay Marine", "family": "petrel-six"},
+        "Name": {
+            "sheet_id": "spring-refit",
+            "shop": "Tern Quay Marine",
+            "family": "petrel-six",
+            "engine": "Lugworm, port",
+            "measured": "spring-test.csv",
+        },
         "Size": {
             "cylinders": "6",
             "arrangement": "inline",
             "bore": "3.9 in",
             "stroke": "95.25 mm",
+            "displacement": "270 in3",
             "rod_length": "6.0 in",
             "compression_ratio": "9.4",
         },
@@ -89,6 +97,8 @@ EXAMPLES: Mapping[str, str] = MappingProxyType(
 )
 #: Fields that a build must have.
 REQUIRED = tuple(name for name in BUILD_FIELDS if FIELDS[name].required)
+#: Fields that the template gives, so that it can be predicted as it stands.
+_WRITTEN = (*REQUIRED, *SIZE_FIELDS)
 #: What the field dictionary does not say about a field of a build.
 _REMARKS = MappingProxyType(
     {
@@ -96,6 +106,8 @@ _REMARKS = MappingProxyType(
         "shop": "for a prediction as a known shop, with its key",
         "aspiration": "default: natural",
         "boost": "required unless aspiration is natural",
+        "bore": "required, or the displacement",
+        "stroke": "required, or the displacement",
     }
 )
 
@@ -104,7 +116,7 @@ def describe(name: str) -> str:
     """Return a description of a field: what it is and what it accepts.
 
     >>> describe("bore")
-    'cylinder bore: a number from 1 to 9 in; required'
+    'cylinder bore: a number from 1 to 9 in; required, or the displacement'
     """
     field = FIELDS[name]
     remark = "required" if name in REQUIRED else _REMARKS.get(name)
@@ -114,7 +126,7 @@ def describe(name: str) -> str:
 
 
 def text() -> str:
-    """Return the template: a build file in which only the required fields are not commented."""
+    """Return the template: a build file in which only the size of the engine is not commented."""
     return "\n".join(_lines()) + "\n"
 
 
@@ -125,5 +137,5 @@ def _lines() -> Iterator[str]:
         for name, value in examples.items():
             comment = describe(name)
             yield textwrap.fill(comment, _WIDTH, initial_indent="# ", subsequent_indent="#   ")
-            yield f"{name}: {value}" if name in REQUIRED else f"#{name}: {value}"
+            yield f"{name}: {value}" if name in _WRITTEN else f"#{name}: {value}"
     yield f"\n{_FOOT}"

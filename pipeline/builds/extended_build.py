@@ -95,7 +95,7 @@ def _merge(sheet: RawSheet, base: RawSheet, row: int, files: list[Path]) -> list
     typed = checked_sheets.check(base, (field_rules.ranges,))
     found = [_name_file(finding, path) for finding in typed.findings] + further
     unfit = {finding.field for finding in found if refused([finding])}
-    for name, value in typed.values.items():
+    for name, value in typed.given.items():
         if name not in own | unfit:
             sheet.fields[name] = Cell(_write_value(value, FIELDS[name]), row)
     return [replace(finding, row=row) for finding in found if finding.field not in own]

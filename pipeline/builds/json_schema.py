@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pullbook.pipeline.builds import build_template, extended_build
+from pullbook.pipeline.physics.engine_quantities import DISPLACEMENT, SIZE_FIELDS
 from pullbook.pipeline.values.cells import CUSTOMARY, FLAGS, MISSING
 from pullbook.pipeline.values.headings import squash
 from pullbook.schemas.field import Kind
@@ -54,7 +55,7 @@ def schema() -> Schema:
             "type": ["string", "number", "boolean", "null"],
         },
         "if": {"properties": {extended_build.EXTEND: _NOT_KNOWN}},
-        "then": {"required": list(build_template.REQUIRED), **_boost()},
+        "then": {"required": list(build_template.REQUIRED), **_size(), **_boost()},
         "$defs": {
             "not-known": {
                 "description": "Not known. With extend, this drops the value of the other build.",
@@ -70,6 +71,16 @@ def _extend() -> Schema:
         "description": "Another build file, with its path from this one. Its fields are taken"
         " over unless they are given here.",
         "anyOf": [_text(rf"^\s*(?![A-Za-z]:)[^\s/\\].*(?:{endings})\s*$"), _NOT_KNOWN],
+    }
+
+
+def _size() -> Schema:
+    """Return the rule that a build gives bore and stroke, or the displacement."""
+    return {
+        "anyOf": [
+            {"required": list(names), "properties": {name: {"not": _NOT_KNOWN} for name in names}}
+            for names in (SIZE_FIELDS[:2], (DISPLACEMENT,))
+        ]
     }
 
 

@@ -22,8 +22,10 @@ if TYPE_CHECKING:
 
 BUILD_RULES: tuple[Rule, ...] = (
     field_rules.required_of_build,
+    field_rules.measured,
     field_rules.ranges,
     part_rules.boost,
+    part_rules.size,
     part_rules.fits,
     part_rules.knock,
     part_rules.count,
@@ -34,10 +36,12 @@ SHEET_RULES: tuple[Rule, ...] = (
     field_rules.degrees,
     field_rules.humidity,
     field_rules.pull_ranges,
+    weather_rules.contributed,
     weather_rules.weather,
     weather_rules.station,
     weather_rules.certainty,
     part_rules.boost,
+    part_rules.size,
     part_rules.fits,
     part_rules.knock,
     part_rules.count,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pullbook.pipeline.physics.engine_quantities import DISPLACEMENT, SIZE_FIELDS
 from pullbook.pipeline.values.units import convert
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS, PULL_FIELDS
 from pullbook.schemas.finding_codes import Severity
@@ -12,8 +13,8 @@ from pullbook.schemas.findings import Finding
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from pullbook.pipeline.values.sheet import Sheet
-    from pullbook.schemas.field import Field
+    from pullbook.pipeline.values.sheet import Build, Sheet
+    from pullbook.schemas.field import Field, Value
 
 #: Units that people forget to write, by the unit that is then assumed.
 _LEFT_OUT = {
@@ -45,14 +46,50 @@ def is_refused(sheet: Sheet, name: str) -> bool:
     return any(f.field == name and f.severity is Severity.REFUSE for f in sheet.findings)
 
 
+def measured(sheet: Build) -> Iterator[Finding]:
+    """A build that names the sheet it was measured on is still answered from its parts alone."""
+    named = sheet.values.get("measured")
+    if named is not None:
+        message = (
+            f"Measured names {named!r}. This version answers from the parts alone and does not"
+            " start from that sheet."
+        )
+        yield Finding("measured-not-used", message, "measured", sheet.rows.get("measured"))
+
+
+def is_within(name: str, value: Value) -> bool:
+    """Return whether a number is within the limits of its field."""
+    field = FIELDS[name]
+    low, high = field.low or 0.0, field.high or 0.0
+    return isinstance(value, int | float) and low <= value <= high
+
+
 def required(sheet: Sheet) -> Iterator[Finding]:
     """Fields that a tested sheet must have."""
-    return _find_missing(sheet, _REQUIRED)
+    yield from _find_missing(sheet, _REQUIRED)
+    yield from _size_missing(sheet)
 
 
 def required_of_build(sheet: Sheet) -> Iterator[Finding]:
     """Fields that a build must have: those that give the engine's size."""
-    return _find_missing(sheet, _BUILD_REQUIRED)
+    yield from _find_missing(sheet, _BUILD_REQUIRED)
+    yield from _size_missing(sheet)
+
+
+def _size_missing(sheet: Sheet) -> Iterator[Finding]:
+    """Bore and stroke are given, or the displacement is."""
+    gone = [name for name in SIZE_FIELDS[:2] if sheet.values.get(name) is None]
+    named = (*SIZE_FIELDS, DISPLACEMENT)
+    if not gone or sheet.displacement is not None or any(is_refused(sheet, n) for n in named):
+        return
+    if sheet.values.get("cylinders") is None and sheet.values.get(DISPLACEMENT) is not None:
+        return
+    names = " and ".join(FIELDS[name].label for name in gone)
+    message = (
+        f"The size of the engine is missing. Add {names}, or the displacement (in in3, or with"
+        " its own unit: 5.7 l)."
+    )
+    yield Finding("missing", message, gone[0], sheet.rows.get(gone[0]))
 
 
 def _find_missing(sheet: Sheet, names: tuple[str, ...]) -> Iterator[Finding]:
@@ -65,7 +102,7 @@ def _find_missing(sheet: Sheet, names: tuple[str, ...]) -> Iterator[Finding]:
 
 def ranges(sheet: Sheet) -> Iterator[Finding]:
     """Every number is in range; if it would be in another unit, the message says so."""
-    values = sheet.values
+    values = sheet.given
     for name, low, high in _LIMITED:
         number = values.get(name)
         if number is not None and not low <= number <= high:  # type: ignore[operator]

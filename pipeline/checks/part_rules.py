@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.checks.field_rules import is_refused
+from pullbook.pipeline.checks.field_rules import is_refused, is_within
 from pullbook.pipeline.physics import engine_quantities
 from pullbook.pipeline.physics.constants import CUBIC_INCH, FOOT, INCH
 from pullbook.schemas.fields import FIELDS
@@ -178,6 +178,62 @@ _OCTANES = {
     "methanol": (90.0, 125.0),
     "propane": (90.0, 118.0),
 }
+
+
+def size(sheet: Sheet) -> Iterator[Finding]:
+    """Bore, stroke and displacement fit each other, and a displacement fits the cylinders."""
+    volume, cylinders = sheet.given.get(_VOLUME), sheet.number("cylinders")
+    named = (*engine_quantities.SIZE_FIELDS, _VOLUME)
+    if not isinstance(volume, int | float) or any(is_refused(sheet, name) for name in named):
+        return
+    row, found = sheet.rows.get(_VOLUME), f"{volume:.4g}"
+    derived, worked_out = sorted(sheet.derived), sheet.displacement
+    if derived and not is_within(derived[0], sheet.values[derived[0]]):
+        other = next(name for name in engine_quantities.SIZE_FIELDS[:2] if name != derived[0])
+        message = (
+            f"{sheet.shown(_VOLUME, volume)} with a {other} of"
+            f" {sheet.shown(other, sheet.number(other) or 0.0)} would take a {derived[0]} of"
+            f" {FIELDS[derived[0]].quantity(sheet.number(derived[0]) or 0.0, 3)}. Check both, the"
+            " number of cylinders, and the unit of the displacement."
+        )
+        yield Finding("displacement-disagrees", message, _VOLUME, row, found)
+    elif worked_out is not None and worked_out != volume:
+        off = abs(volume / worked_out - 1)
+        if off > _ROUNDED:
+            impossible = off > _OTHER_ENGINE
+            what = " Correct the one that is wrong." if impossible else " Bore and stroke count."
+            message = (
+                f"Displacement is {sheet.shown(_VOLUME, volume)}, but bore, stroke and"
+                f" {cylinders:g} cylinders make {sheet.shown(_VOLUME, worked_out)}.{what}"
+            )
+            code = "displacement-disagrees" if impossible else "displacement-disagrees-unusual"
+            yield Finding(code, message, _VOLUME, row, found)
+    elif not derived and cylinders:
+        yield from _cylinder_size(sheet, volume, volume / cylinders)
+
+
+def _cylinder_size(sheet: Sheet, volume: float, each: float) -> Iterator[Finding]:
+    """A displacement given alone is one that cylinders have; without a unit, a usual one."""
+    can, usual = _CYLINDER
+    if usual[0] <= each <= usual[1]:
+        return
+    in_doubt = _VOLUME in sheet.bare or not can[0] <= each <= can[1]
+    low, high = (FIELDS[_VOLUME].quantity(one) for one in (can if in_doubt else usual))
+    low = low.partition(" ")[0]
+    message = (
+        f"Displacement {sheet.shown(_VOLUME, volume)} is {FIELDS[_VOLUME].quantity(each, 3)} a"
+        f" cylinder; {low} to {high} is {'possible' if in_doubt else 'usual'}. Write its unit, for"
+        " example 350 in3, 5.7 l or 5735 cc, and check the number of cylinders."
+    )
+    code = "cylinder-size" if in_doubt else "cylinder-size-unusual"
+    yield Finding(code, message, _VOLUME, sheet.rows.get(_VOLUME), f"{volume:.4g}")
+
+
+_VOLUME = engine_quantities.DISPLACEMENT
+#: A displacement may be rounded (5.0 l), or that of the engine before it was bored a size over.
+_ROUNDED, _OTHER_ENGINE = 0.0125, 0.04
+#: Displacement of one cylinder, in3, that is possible, and that is usual.
+_CYLINDER = ((1.0, 400.0), (5.0, 110.0))
 
 
 def count(sheet: Sheet) -> Iterator[Finding]:

@@ -20,10 +20,12 @@ _GRID = np.arange(1000.0, 9001.0, 250.0)
 _WINDOWS = [slice(start, start + 7, 2) for start in (2, 6, 10, 14, 18)]
 #: Two pulls of one engine scatter by more than this from reading to reading; copies do not.
 _SAME = 0.001
-_NEAR = 0.0025
+_NEAR = 0.004
 _FEWEST = 8
 #: With fewer readings they must agree more closely; with fewer than the least none is a copy.
 _SAME_OF_FEW, _LEAST = 0.0004, 5
+#: Steps that torque may be rounded to, lb-ft.
+_STEPS = (5.0, 2.0, 1.0, 0.5, 0.2, 0.1)
 #: Pairs compared at a time, so that memory does not grow with the square of the sheets.
 _PAIRS = 65_536
 #: Station pressure of one place differs from its median by less than this, inHg.
@@ -99,6 +101,9 @@ class _Readings(NamedTuple):
         All engine speeds that occur, rising.
     key
         ``sheet * len(speeds) + speed`` of each reading, as indices; rising.
+    rounding
+        Standard deviation of the logarithm of the torque of each sheet by rounding, shape
+        (sheets,).
     """
 
     bounds: Ints
@@ -106,13 +111,32 @@ class _Readings(NamedTuple):
     log_torque: Floats
     speeds: Floats
     key: Ints
+    rounding: Floats
 
 
 def _by_speed(sheets: int, sheet: Ints, rpm: Floats, torque: Floats) -> _Readings:
     speeds, speed = np.unique(rpm, return_inverse=True)
     key, first = np.unique(sheet * len(speeds) + speed, return_index=True)
     bounds = np.searchsorted(key, np.arange(sheets + 1) * len(speeds))
-    return _Readings(bounds, rpm[first], np.log(torque[first]), speeds, key)
+    return _Readings(
+        bounds, rpm[first], np.log(torque[first]), speeds, key, _rounding(bounds, torque[first])
+    )
+
+
+def _rounding(bounds: Ints, torque: Floats) -> Floats:
+    """Return how much rounding scatters the logarithm of each sheet's torque."""
+    scatter = np.zeros(len(bounds) - 1)
+    some = np.flatnonzero(np.diff(bounds))
+    if not len(some):
+        return scatter
+    starts, left = bounds[some], np.ones(len(some), dtype=bool)
+    mean = np.add.reduceat(torque, starts) / np.diff(bounds)[some]
+    for step in _STEPS:
+        off = np.abs(torque / step - np.round(torque / step))
+        here = left & (np.maximum.reduceat(off, starts) < 1e-6)
+        scatter[some[here]] = step / np.sqrt(12) / mean[here]
+        left &= ~here
+    return scatter
 
 
 def _factors(readings: _Readings, first: Ints, second: Ints) -> Floats:
@@ -128,7 +152,10 @@ def _factors(readings: _Readings, first: Ints, second: Ints) -> Floats:
     shared = np.bincount(pair, minlength=pairs)
     mean = np.bincount(pair, ratio, pairs) / np.maximum(shared, 1)
     spread = np.bincount(pair, (ratio - mean[pair]) ** 2, pairs) / np.maximum(shared, 1)
-    limit = np.where(shared >= _FEWEST, _SAME, _SAME_OF_FEW)
+    limit = np.hypot(
+        np.where(shared >= _FEWEST, _SAME, _SAME_OF_FEW),
+        np.hypot(readings.rounding[first], readings.rounding[second]),
+    )
     return np.where((shared >= _LEAST) & (np.sqrt(spread) <= limit), np.exp(mean), np.nan)
 
 

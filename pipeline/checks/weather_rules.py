@@ -76,6 +76,21 @@ def _beyond(sheet: Sheet, standard: Standard, at: Weather) -> str:
     return ", ".join(found)
 
 
+def contributed(sheet: Sheet) -> Iterator[Finding]:
+    """The fields that `pullbook contribute` writes stand together, and fit the correction."""
+    stated, taken = sheet.values.get("stated_correction"), sheet.values.get("correction_route")
+    if stated is None and taken is None:
+        return
+    if stated is None or taken is None or sheet.values.get("correction") != REFERENCE:
+        name = "stated_correction" if stated is not None else "correction_route"
+        message = (
+            f"{FIELDS[name].title} is only for sheets that pullbook contribute wrote: those give"
+            f" stated_correction and correction_route together, and are in {REFERENCE}. Remove it,"
+            " and let correction say what the numbers are in."
+        )
+        yield Finding("not-contributed", message, name, sheet.rows.get(name), str(stated or taken))
+
+
 def station(sheet: Sheet) -> Iterator[Finding]:
     """The barometer is the station pressure at the dyno, not reduced to sea level."""
     elevation, read = sheet.number("elevation"), sheet.number("barometer")
@@ -97,10 +112,16 @@ def certainty(sheet: Sheet) -> Iterator[Finding]:
     """What makes the numbers of a sheet less certain at the reference condition."""
     stated = sheet.values.get("correction")
     if stated is not None and not is_exact(sheet.values) and stated != "observed":
+        stated = sheet.values.get("stated_correction") or stated
         message = (
             f"The numbers are in {stated} without the weather, so a nominal ratio to {REFERENCE}"
             " was used. For an exact one, add air_temperature and barometer."
         )
+        if "correction_route" in sheet.values:
+            message = (
+                f"The numbers were in {stated}, without the weather or with one that is in doubt,"
+                f" so they are less certain at {REFERENCE}."
+            )
         yield Finding("nominal-correction", message, "correction", sheet.rows.get("correction"))
     if sheet.values.get("dyno") == "chassis":
         message = (

@@ -26,8 +26,9 @@ _LEFT_OUT = frozenset({"spike", "dropout"})
 _FINDING = ("code", "severity", "field", "row", "value", "message")
 
 
-_OF_SHEET = ("source", "content", "route")
+_OF_SHEET = ("source", "content", "route", "twin")
 _NUMBERS = ("factor", "factor_sd", "doubt_sd")
+_COUNT = "count"
 
 
 class Columns:
@@ -47,7 +48,7 @@ class Columns:
 
     def __init__(self) -> None:
         self.sheets: dict[str, list[Any]] = {
-            name: [] for name in (*CURATED_FIELDS, *_OF_SHEET, *_NUMBERS, "accepted")
+            name: [] for name in (*CURATED_FIELDS, *_OF_SHEET, *_NUMBERS, _COUNT, "accepted")
         }
         self.sheet, self.pull = array("q"), array("q")
         self.rpm, self.torque = array("d"), array("d")
@@ -56,12 +57,26 @@ class Columns:
     def __len__(self) -> int:
         return len(self.sheets["accepted"])
 
-    def add(self, sheet: Sheet, source: str) -> None:
-        """Add a checked sheet; ``source`` is the path it was read from."""
+    def add(self, sheet: Sheet, source: str, count: int, twin: str = "") -> None:
+        """Add a checked sheet.
+
+        Parameters
+        ----------
+        sheet, source
+            The sheet, and the path it was read from.
+        count
+            Its signer's count of it; 0 without one.
+        twin
+            Code of the shop and name that an own sheet was contributed under; empty if not known.
+
+        """
         number = len(self)
         accepted = sheet.accepted
         self.findings += [(number, sheet.source, *f.as_json().values()) for f in sheet.findings]
-        row: dict[str, Any] = {"source": source, "content": digest(sheet), "accepted": accepted}
+        row: dict[str, Any] = {
+            "source": source, "content": digest(sheet), "accepted": accepted,
+            _COUNT: count, "twin": twin,
+        }  # fmt: skip
         if accepted:
             taken = route(sheet.values)
             row |= sheet.values
@@ -124,7 +139,7 @@ def frames_of(columns: Columns) -> CheckedTables:
 
     types = {name: FIELDS[name].dtype for name in CURATED_FIELDS}
     types |= dict.fromkeys(_OF_SHEET, "str") | dict.fromkeys(_NUMBERS, "float64")
-    types["accepted"] = "bool"
+    types |= {"accepted": "bool", _COUNT: "int64"}
     sheets = pd.DataFrame(
         {name: pd.Series(column, dtype=types[name]) for name, column in columns.sheets.items()}
     )

@@ -10,26 +10,28 @@ import pandas as pd
 
 from pullbook.pipeline.checks import similar_sheets
 from pullbook.pipeline.curation import shop_consensus
+from pullbook.pipeline.curation.checked_tables import Columns, frames_of, join
 from pullbook.pipeline.curation.data_set import Curated, NotCuratedError
 from pullbook.pipeline.curation.gather import Cache, gather
+from pullbook.pipeline.curation.read_own import is_signed_folder
 from pullbook.pipeline.parallel.workers import Processes
 from pullbook.pipeline.physics.engine_quantities import size_of
 from pullbook.pipeline.privacy.refused_sheets import ACCEPTED, refusals
-from pullbook.pipeline.privacy.withdraw import is_named, named
+from pullbook.pipeline.privacy.withdraw import applied_to, is_withdrawn_refusal, named
 from pullbook.pipeline.reading import find_sheets
 from pullbook.schemas import curated_tables
 from pullbook.schemas.finding_codes import CODES
 from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable
 
     from numpy.typing import NDArray
 
     from pullbook.pipeline.curation.checked_tables import CheckedTables
     from pullbook.pipeline.curation.gather import Track
+    from pullbook.pipeline.curation.read_own import OwnReader
     from pullbook.pipeline.parallel.workers import Crew
-    from pullbook.pipeline.privacy.withdraw import Withdrawn
 
 _SHOP_CHARS = 8
 ALONE = Processes(1)
@@ -40,9 +42,12 @@ def curate(
     workers: Crew = ALONE,
     cache: Path | None = None,
     track: Track = iter,
-    withdrawn: Sequence[Withdrawn] = (),
+    own: OwnReader | None = None,
 ) -> Curated:
     """Bring the accepted sheets of contributions into one data set.
+
+    What a shop withdrew, by a request that lies in a contribution, is left out of all of them.
+    With ``own``, folders of a shop's own sheets are read as well; the result is private then.
 
     Parameters
     ----------
@@ -54,8 +59,8 @@ def curate(
         A folder to keep checked sheets in; sources that did not change are not read again.
     track
         Wraps the loop over lots of sheets to show progress.
-    withdrawn
-        Withdrawn sheets; they are left out.
+    own
+        Reads folders that are no contributions as the shop's own; ``None`` refuses what is in them.
 
     Raises
     ------
@@ -66,41 +71,69 @@ def curate(
 
     """
     folders = list(folders)
-    places = [path / ACCEPTED if (path / ACCEPTED).is_dir() else path for path in folders]
-    sources = find_sheets.find(places).sources
-    store = Cache.of(cache, places) if cache is not None else None
-    checked = gather(sources, workers, store, track)
-    before, all_sheets = len(checked.sheets), checked.sheets[["shop", "sheet_id"]]
-    if withdrawn:
-        left_out = named(checked.sheets["shop"], checked.sheets["sheet_id"], withdrawn)
+    contributed = [folder for folder in folders if own is None or _is_contribution(folder)]
+    checked = _gather_contributed(contributed, workers, cache, track)
+    if own is not None:
+        others = [folder for folder in folders if folder not in contributed]
+        sources = find_sheets.find(others).sources if others else []
+        mine = gather(sources, workers, None, track, own)
+        checked = _without_copies(join([checked, mine]))
+    requests = [one for folder in folders for one in applied_to(folder)[0]]
+    before = len(checked.sheets)
+    if requests:
+        sheets = checked.sheets
+        left_out = named(sheets["shop"], sheets["sheet_id"], requests, sheets["count"])
         checked = checked.take(np.flatnonzero(~left_out))
-    accepted = checked.sheets["accepted"].to_numpy()
+    accepted = checked.sheets["accepted"].to_numpy(copy=True)
     latest, findings = _find_latest(checked.sheets, accepted)
+    checked.sheets["accepted"] = accepted
     if not len(latest):
         msg = "no sheet was accepted; to see why, run: pullbook check"
         raise NotCuratedError(msg)
     curated = _make_curated(checked, latest, findings)
     curated.withdrawn = before - len(checked.sheets)
     refused = [found for folder in folders for found in refusals(folder)]
-    of_shop = [Path(source).name.split("-")[0] for _, source, _ in refused]
     _add_refusals(
         curated,
         [
             one
-            for one, shop in zip(refused, of_shop, strict=True)
-            if not is_named(shop, one[0], withdrawn)
+            for one in refused
+            if not is_withdrawn_refusal(Path(one[1]).name.split("-")[0], requests)
         ],
     )
-    curated.not_found = [
-        one
-        for one in withdrawn
-        if not named(all_sheets["shop"], all_sheets["sheet_id"], [one]).any()
-        and not any(is_named(shop, of[0], [one]) for of, shop in zip(refused, of_shop, strict=True))
-    ]
     curated_tables.builds_schema().validate(curated.builds)
     curated_tables.pulls_schema().validate(curated.pulls)
     curated_tables.findings_schema().validate(curated.findings)
     return curated
+
+
+def _is_contribution(folder: Path) -> bool:
+    return (folder / ACCEPTED).is_dir() or is_signed_folder(folder)
+
+
+def _gather_contributed(
+    folders: list[Path], workers: Crew, cache: Path | None, track: Track
+) -> CheckedTables:
+    if not folders:
+        return frames_of(Columns())
+    places = [path / ACCEPTED if (path / ACCEPTED).is_dir() else path for path in folders]
+    sources = find_sheets.find(places).sources
+    store = Cache.of(cache, places) if cache is not None else None
+    return gather(sources, workers, store, track)
+
+
+def _without_copies(checked: CheckedTables) -> CheckedTables:
+    """Leave out contributed copies of own sheets, and give their shop's other sheets its own code.
+
+    Own sheets tell which they are, with the contributor's key.
+    """
+    sheets = checked.sheets
+    twins = sheets["twin"].fillna("")
+    own = twins[twins != ""]
+    code = dict(zip(own.str.partition(" ")[0], sheets.loc[own.index, "shop"], strict=True))
+    copies = (sheets["shop"] + " " + sheets["sheet_id"]).isin(set(own)) & (twins == "")
+    sheets["shop"] = sheets["shop"].map(lambda shop: code.get(shop, shop)).astype("str")
+    return checked.take(np.flatnonzero(~copies.to_numpy(dtype=bool)))
 
 
 def _add_refusals(curated: Curated, refused: list[tuple[str, str, list[dict[str, Any]]]]) -> None:
@@ -120,29 +153,76 @@ def _add_refusals(curated: Curated, refused: list[tuple[str, str, list[dict[str,
 def _find_latest(
     sheets: pd.DataFrame, accepted: NDArray[np.bool_]
 ) -> tuple[NDArray[np.int64], list[tuple[int, Finding]]]:
-    """Return the places of the last sheet of each shop and name, sorted by name.
+    """Return the places of the latest sheet of each shop and name, sorted by name.
 
-    So the order, and with it the model, does not depend on the order of the files or on the codes.
-    Earlier sheets with other content get a finding.
+    The latest is the one that its shop signed last. So the order, and with it the model, does not
+    depend on the order of the files or on the codes. Earlier sheets with other content get a
+    finding. Where versions of one sheet are of engines of another size, or two were signed with one
+    count, none is kept: they are taken out of ``accepted``.
     """
-    own = sheets.loc[accepted, ["sheet_id", "shop", "content"]]
+    own = sheets.loc[accepted, ["sheet_id", "shop", "content", "count"]]
+    own = own.sort_values("count", kind="stable")
     groups = own.groupby(["shop", "sheet_id"], sort=False)
     last = groups["content"].transform("last")
     is_last = ~own.duplicated(["shop", "sheet_id"], keep="last")
-    earlier = own[~is_last & (own["content"] != last)]
-    findings = [
+    changed = groups["content"].transform("nunique") > 1
+    findings: list[tuple[int, Finding]] = []
+    for _, versions in own[changed].groupby(["shop", "sheet_id"], sort=False):
+        fault = _fault_of_versions(sheets.loc[versions.index])
+        if fault is not None:
+            accepted[versions.index] = False
+            findings += [(int(place), fault) for place in versions.index]
+    earlier = own[~is_last & (own["content"] != last) & accepted[own.index]]
+    findings += [
         (
-            place,
+            int(place),
             Finding(
                 "same-sheet-again",
-                f"A later sheet {name!r} of the same shop replaced this one.",
+                f"The same shop signed a later sheet {name!r}, which replaced this one.",
                 "sheet_id",
             ),
         )
         for place, name in zip(earlier.index.tolist(), earlier["sheet_id"].tolist(), strict=True)
     ]
-    kept = own[is_last].sort_values(["sheet_id", "shop"])
+    kept = own[is_last & accepted[own.index]].sort_values(["sheet_id", "shop"])
     return kept.index.to_numpy(dtype=np.int64), findings
+
+
+def _fault_of_versions(versions: pd.DataFrame) -> Finding | None:
+    """Return why none of the versions of one sheet can be kept; ``None`` if the latest can."""
+    name = versions["sheet_id"].iloc[0]
+    size = np.asarray(size_of(versions).engine)
+    bore = versions["bore"].to_numpy(dtype=float)
+    far = max(_spread(bore), _spread(np.where(np.isnan(bore), size, np.nan)))
+    if len(set(versions["cylinders"].tolist())) > 1 or far > _SAME_ENGINE:
+        message = (
+            f"The shop has sheets {name!r} of engines with other cylinders or another bore, so none"
+            " of them is kept. Give each its own sheet ID."
+        )
+        return Finding("same-id-other-engine", message, "sheet_id", None, name)
+    top = versions["count"] == versions["count"].max()
+    several = len(set(versions.loc[top, "content"].tolist())) > 1
+    if several and not versions["count"].any():
+        message = f"Different sheets have the sheet ID {name!r}. Give each its own."
+        return Finding("repeated-field", message, "sheet_id", None, name)
+    if several:
+        message = (
+            f"Two different sheets {name!r} were signed with the same count, so none of them is"
+            " kept: the shop's key is in use in two places. Ask the shop to restore it from its"
+            " backup and to contribute the sheet again."
+        )
+        return Finding("count-used-twice", message, "sheet_id", None, name)
+    return None
+
+
+#: Versions of one sheet whose bores differ by more than this share are not of one engine.
+_SAME_ENGINE = 0.02
+
+
+def _spread(values: NDArray[np.float64]) -> float:
+    """Return by which share the largest is above the smallest; 0 without two values."""
+    known = values[~np.isnan(values)]
+    return float(known.max() / known.min() - 1) if len(known) > 1 else 0.0
 
 
 def _make_curated(
@@ -150,7 +230,7 @@ def _make_curated(
 ) -> Curated:
     kept = checked.take(latest)
     names = _make_names_unique(kept.sheets)
-    builds = kept.sheets.drop(columns=["source", "accepted"])
+    builds = kept.sheets.drop(columns=["source", "accepted", "count", "twin"])
     builds["sheet_id"] = names
     builds["aspiration"] = builds["aspiration"].fillna("natural")
     pulls = kept.readings.drop(columns="sheet")
@@ -166,7 +246,6 @@ def _make_curated(
         refused_before=0,
         replaced=int(checked.sheets["accepted"].sum()) - len(latest),
         withdrawn=0,
-        not_found=[],
     )
 
 

@@ -14,8 +14,6 @@ from pullbook.schemas.errors import InputError, must_exist
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from pullbook.pipeline.privacy.withdraw import Withdrawn
-
 
 BUILDS, PULLS, FINDINGS = "builds.parquet", "pulls.parquet", "findings.parquet"
 
@@ -44,8 +42,6 @@ class Curated:
         Number of accepted sheets that a later sheet of the same shop and name replaced.
     withdrawn
         Number of sheets left out because they were withdrawn.
-    not_found
-        Withdrawals that match no contributed sheet.
     """
 
     builds: pd.DataFrame
@@ -55,7 +51,6 @@ class Curated:
     refused_before: int
     replaced: int
     withdrawn: int
-    not_found: list[Withdrawn]
 
     def write(self, folder: Path) -> None:
         """Write the three tables to a folder; it is made if it does not exist."""

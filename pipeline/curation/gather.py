@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from pullbook.pipeline.parallel.workers import Crew
 
+    Reader = Callable[[Sequence[Path]], Columns]
     Track = Callable[[Iterable[CheckedTables]], Iterable[CheckedTables]]
 
 #: Sources that one process checks at a time.
@@ -29,7 +30,11 @@ _TABLES = ("sheets", "readings", "findings")
 
 
 def gather(
-    sources: Sequence[Path], workers: Crew, cache: Cache | None = None, track: Track = iter
+    sources: Sequence[Path],
+    workers: Crew,
+    cache: Cache | None = None,
+    track: Track = iter,
+    reader: Reader = columns_of,
 ) -> CheckedTables:
     """Read and check the sheets of sources, in their order.
 
@@ -43,13 +48,15 @@ def gather(
         Sheets that were checked before; sources that did not change are taken from there.
     track
         Wraps the loop over lots of sources to show progress.
+    reader
+        Reads and checks some sources: contributed ones, unless told otherwise.
 
     """
     signatures = {str(source): _signature(source) for source in sources}
     known = None if cache is None else cache.load(signatures)
     seen = set() if known is None else set(known.sheets["source"])
     new = [source for source in sources if str(source) not in seen]
-    parts = list(track(_check(new, workers)))
+    parts = list(track(_check(new, workers, reader)))
     if known is not None:
         parts.append(known)
     if not parts:
@@ -62,8 +69,8 @@ def gather(
     return whole
 
 
-def _check(sources: Sequence[Path], workers: Crew) -> Iterator[CheckedTables]:
-    return map(frames_of, workers.each(columns_of, list(_split_lots(sources))))
+def _check(sources: Sequence[Path], workers: Crew, reader: Reader) -> Iterator[CheckedTables]:
+    return map(frames_of, workers.each(reader, list(_split_lots(sources))))
 
 
 def _split_lots(sources: Sequence[Path]) -> Iterator[Sequence[Path]]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from pullbook.pipeline.checks import check_sheet, checked_sheets
 from pullbook.pipeline.curation.checked_tables import Columns
 from pullbook.pipeline.parallel.garbage_collection import uncollected
-from pullbook.pipeline.privacy import anonymise
+from pullbook.pipeline.privacy import contributed_sheet, signatures
 from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:
@@ -20,13 +20,37 @@ if TYPE_CHECKING:
     from pullbook.pipeline.values.sheet import Sheet
 
 
-def check_contributed(sheet: Sheet) -> Sheet:
-    """Refuse a contributed sheet whose shop is a name, not a code."""
-    shop = sheet.values.get("shop")
-    if shop is not None and not anonymise.is_code(shop):
-        message = "The shop is a name, not a code. Run the sheet through pullbook contribute."
-        sheet.findings.append(Finding("shop-in-clear", message, "shop"))
-    return sheet
+def check_contributed(sheet: Sheet) -> int:
+    """Refuse a sheet that its shop did not sign, and return the signer's count of it.
+
+    A sheet that is not signed, one whose shop is not its signer and one that was altered since are
+    all refused, each with its own finding.
+    """
+    signature = signatures.of_fields(sheet.signature)
+    if signature is None:
+        message = (
+            "The sheet is not signed by its shop. Run the original through pullbook contribute with"
+            " the shop's key; bring-over does it for sheets contributed before there were"
+            " signatures, and curate --own takes a folder of your own sheets."
+        )
+        sheet.findings.append(Finding("unsigned", message, "shop"))
+        return 0
+    if sheet.values.get("shop") != signature.code:
+        message = (
+            "The sheet carries the code of one shop and the signature of another. Ask the shop to"
+            " contribute it itself."
+        )
+        sheet.findings.append(Finding("not-the-signers-code", message, "shop"))
+    elif not contributed_sheet.is_signed(sheet, signature):
+        message = (
+            "The sheet was altered after its shop signed it, or the signature is forged. Ask the"
+            " shop to send it again."
+        )
+        sheet.findings.append(Finding("altered", message))
+    elif sheet.values.get("correction_route") is None:
+        message = "The sheet is not at the reference condition. Run it through pullbook contribute."
+        sheet.findings.append(Finding("not-contributed", message, "correction"))
+    return signature.count
 
 
 def columns_of(sources: Sequence[Path]) -> Columns:
@@ -35,5 +59,5 @@ def columns_of(sources: Sequence[Path]) -> Columns:
     with uncollected():  # garbage collection would take a fifth of the time
         for source in sources:
             for _, sheet in checked_sheets.of_source(source, check_sheet.CONTRIBUTION_RULES):
-                columns.add(check_contributed(sheet), str(source))
+                columns.add(sheet, str(source), check_contributed(sheet))
     return columns

@@ -215,7 +215,16 @@ PER_RPM = tuple(f.name for f in _TABLE if f.per_rpm)
 _AS_THEY_ARE = tuple(
     name
     for name in (*BUILD_FIELDS, "water_pump", "accessories", "dyno")
-    if name not in ("boost", "port_volume", "intake_flow", "exhaust_flow", "airflow", "aspiration")
+    if name
+    not in (
+        "boost",
+        "port_volume",
+        "intake_flow",
+        "exhaust_flow",
+        "airflow",
+        "aspiration",
+        engine_quantities.DISPLACEMENT,
+    )
 )
 #: Choices as whole numbers, in the order of the field dictionary.
 CATEGORIES = tuple(n for n in (*_AS_THEY_ARE, "aspiration") if FIELDS[n].kind is Kind.CHOICE)
@@ -234,6 +243,7 @@ def numbers(builds: pd.DataFrame) -> dict[str, Column]:
             columns[name] = np.where(codes < 0, np.nan, codes.astype(float))
         elif field.numeric or field.kind is Kind.FLAG:
             columns[name] = builds[name].to_numpy(dtype=float, na_value=np.nan)
+    columns[engine_quantities.DISPLACEMENT] = _size(columns)
     return columns
 
 

@@ -17,7 +17,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from pullbook.pipeline.physics.engine_quantities import SIZE_FIELDS
+from pullbook.pipeline.physics.engine_quantities import (
+    DISPLACEMENT,
+    SIZE_FIELDS,
+    bore_of,
+    stroke_of,
+)
 from pullbook.schemas.field import Kind
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 
@@ -38,7 +43,7 @@ _ANGLES = (
     "lobe_separation", "intake_centerline", "timing", "octane",
 )  # fmt: skip
 FILLED = _SIZES + _ANGLES
-#: Fields that are always given.
+#: Fields that all others are filled from; bore and stroke are worked out first.
 _GIVEN = SIZE_FIELDS
 #: Choices that are used to fill other fields; they are not filled themselves.
 _HINTS = (*(n for n in BUILD_FIELDS if FIELDS[n].kind is Kind.CHOICE), "valves_per_cylinder")
@@ -71,8 +76,10 @@ class Filling:
     def fill(self, columns: Mapping[str, Column]) -> dict[str, Column]:
         """Return the columns with missing fields filled, if the model was fitted on them.
 
-        Fields of the header stay missing on a cast manifold, which has no primaries.
+        Bore and stroke come first: they are filled so that they make the displacement. Fields of
+        the header stay missing on a cast manifold, which has no primaries.
         """
+        columns = self._with_bore(columns)
         z, _ = _conditional(_standard(self, columns), self.covariance)
         filled = dict(columns)
         cast = FIELDS["exhaust_type"].choices.index("cast manifold")
@@ -85,6 +92,31 @@ class Filling:
                 value = np.where(bare, np.nan, value)
             filled[name] = np.where(np.isnan(columns[name]), value, columns[name])
         return filled
+
+    def _with_bore(self, columns: Mapping[str, Column]) -> dict[str, Column]:
+        """Return the columns with bore and stroke, in the ratio that builds like these have."""
+        bore, stroke = columns["bore"], columns["stroke"]
+        filled = dict(columns)
+        if not (np.isnan(bore) | np.isnan(stroke)).any():
+            return filled
+        volume, cylinders = columns[DISPLACEMENT], columns["cylinders"]
+        bore = np.where(np.isnan(bore), bore_of(volume, stroke, cylinders), bore)
+        stroke = np.where(np.isnan(stroke), stroke_of(volume, bore, cylinders), stroke)
+        gap = np.isnan(bore)
+        ratio = np.exp(self._log_ratio(columns)[gap])
+        bore[gap] = np.cbrt(bore_of(volume[gap], 1.0, cylinders[gap]) ** 2 * ratio)
+        stroke[gap] = bore[gap] / ratio
+        return filled | {"bore": bore, "stroke": stroke}
+
+    def _log_ratio(self, columns: Mapping[str, Column]) -> Column:
+        """Return the expected logarithm of bore over stroke."""
+        z, _ = _conditional(_standard(self, columns), self.covariance)
+        found = np.zeros(len(z))
+        for name, sign in (("bore", 1.0), ("stroke", -1.0)):
+            if name in self.names:
+                i = self.names.index(name)
+                found += sign * (z[:, i] * self.scale[i] + self.center[i])
+        return found
 
     def _in_unit(self, i: int, z: Column) -> Column:
         """Convert standardised values of a column to the unit of its field."""
@@ -108,18 +140,30 @@ class Filling:
         rule, whose weights are `PLAUSIBLE_WEIGHTS`.
 
         """
-        z = _standard(self, columns)
+        whole = self._with_bore(columns)
+        z = _standard(self, whole)
         gap = np.isnan(z[0])
         mean, spread = _conditional(z, self.covariance)
         sd = np.sqrt(np.diag(spread))
-        return {
-            name: self._in_unit(i, mean[0, i] + sd[i] * np.sqrt(3.0) * np.array([-1.0, 0.0, 1.0]))
+        found = {
+            name: self._in_unit(i, mean[0, i] + sd[i] * _NODES)
             for i, name in enumerate(self.names)
             if name in FILLED and gap[i]
         }
+        if np.isnan(columns["bore"][0]) and "bore" in self.names:
+            # At one displacement, bore goes with the cube root of the ratio of bore and stroke.
+            _, spread = _conditional(_standard(self, columns), self.covariance)
+            signs = {"bore": 1.0, "stroke": -1.0}
+            way = np.array([signs.get(n, 0.0) for n in self.names]) * self.scale
+            off = np.sqrt(max(float(way @ spread @ way), 0.0)) / 3
+            sizes = {"bore": whole["bore"] * np.exp(off * _NODES),
+                     "stroke": whole["stroke"] * np.exp(-2 * off * _NODES)}  # fmt: skip
+            found |= sizes
+        return found
 
 
-#: Weights of the three values of `Filling.plausible`.
+#: The three values of `Filling.plausible`, in standard deviations, and their weights.
+_NODES = np.sqrt(3.0) * np.array([-1.0, 0.0, 1.0])
 PLAUSIBLE_WEIGHTS = np.array([1 / 6, 2 / 3, 1 / 6])
 
 

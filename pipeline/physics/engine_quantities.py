@@ -23,8 +23,27 @@ def displacement(bore: Number, stroke: Number, cylinders: Number) -> Number:
     return np.pi / 4 * bore**2 * stroke * cylinders
 
 
+def bore_of(volume: Number, stroke: Number, cylinders: Number) -> Number:
+    """Return the bore that gives a displacement, in the unit of the stroke.
+
+    >>> round(float(bore_of(349.85, 3.48, 8)), 2)
+    4.0
+    """
+    return np.sqrt(volume / displacement(1.0, stroke, cylinders))
+
+
+def stroke_of(volume: Number, bore: Number, cylinders: Number) -> Number:
+    """Return the stroke that gives a displacement, in the unit of the bore.
+
+    >>> round(float(stroke_of(349.85, 4.0, 8)), 2)
+    3.48
+    """
+    return volume / displacement(bore, 1.0, cylinders)
+
+
 #: Fields that a displacement is worked out from; the first two are lengths.
 SIZE_FIELDS = ("bore", "stroke", "cylinders")
+DISPLACEMENT = "displacement"
 
 
 class Columns(Protocol):
@@ -32,6 +51,9 @@ class Columns(Protocol):
 
     def __getitem__(self, name: str, /) -> Any:
         """Return the numbers of a field."""
+
+    def __contains__(self, name: object, /) -> bool:
+        """Return whether there is such a field."""
 
 
 class EngineSize(NamedTuple):
@@ -47,16 +69,21 @@ def size_of(fields: Columns) -> EngineSize:
     Parameters
     ----------
     fields
-        ``bore``, ``stroke`` and ``cylinders``: numbers, arrays, or columns of a table.
+        ``bore``, ``stroke`` and ``cylinders``, and ``displacement``, which counts where bore or
+        stroke is missing: numbers, arrays, or columns of a table.
 
     >>> size = size_of({"bore": 4.0, "stroke": 3.48, "cylinders": 8})
     >>> [round(float(volume), 1) for volume in size]
     [349.8, 43.7]
     """
     bore, stroke, cylinders = (np.asarray(fields[name], dtype=float) for name in SIZE_FIELDS)
-    return EngineSize(
-        np.asarray(displacement(bore, stroke, cylinders)), np.asarray(displacement(bore, stroke, 1))
-    )
+    engine, cylinder = displacement(bore, stroke, cylinders), displacement(bore, stroke, 1)
+    if DISPLACEMENT in fields:
+        given = np.asarray(fields[DISPLACEMENT], dtype=float)
+        unknown = np.isnan(engine)
+        engine = np.where(unknown, given, engine)
+        cylinder = np.where(unknown, given / cylinders, cylinder)
+    return EngineSize(np.asarray(engine), np.asarray(cylinder))
 
 
 def mean_piston_speed(stroke: Number, rpm: Number) -> Number:

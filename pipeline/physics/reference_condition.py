@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from pullbook.pipeline.physics import correction_factors, humid_air
+from pullbook.schemas.fields import EXACT
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -19,7 +20,7 @@ class Route(NamedTuple):
     ----------
     name
         ``weather``: exactly, with the weather; ``nominal``: with a nominal ratio; ``stated``: it
-        is at the reference condition already.
+        was stated at the reference condition.
     factor
         Factor on the torque.
     sd
@@ -61,14 +62,21 @@ def weather_of(values: Mapping[str, Value]) -> correction_factors.Weather | None
 
 
 def is_exact(values: Mapping[str, Value]) -> bool:
-    """Return whether a sheet can be corrected without a nominal ratio."""
+    """Return whether a sheet can be corrected, or was contributed, without a nominal ratio."""
+    if (taken := values.get("correction_route")) is not None:
+        return taken == EXACT
     return (
         values.get("correction") == correction_factors.REFERENCE or weather_of(values) is not None
     )
 
 
 def route(values: Mapping[str, Value]) -> Route:
-    """Return the route of an accepted sheet's torque to the reference condition."""
+    """Return the route of an accepted sheet's torque to the reference condition.
+
+    A contributed sheet is there already; its route says how it came there.
+    """
+    if values.get("correction_route") is not None:
+        return _route_before(values)
     stated = str(values["correction"])
     at = weather_of(values)
     name = "weather" if at is not None else "nominal"
@@ -76,8 +84,21 @@ def route(values: Mapping[str, Value]) -> Route:
         name, factor = "stated", 1.0
     else:
         factor = correction_factors.to_reference(stated, at)
-    variance = correction_factors.NOMINAL_SD**2 if name == "nominal" else 0.0
     if values.get("dyno") == "chassis":
         factor /= correction_factors.CHASSIS_EFFICIENCY
+    return Route(name, factor, _sd(name, values))
+
+
+def _route_before(values: Mapping[str, Value]) -> Route:
+    """Return the route that a sheet took when it was contributed."""
+    name = "weather" if values["correction_route"] == EXACT else "nominal"
+    if name == "weather" and values.get("stated_correction") == correction_factors.REFERENCE:
+        name = "stated"
+    return Route(name, 1.0, _sd(name, values))
+
+
+def _sd(name: str, values: Mapping[str, Value]) -> float:
+    variance = correction_factors.NOMINAL_SD**2 if name == "nominal" else 0.0
+    if values.get("dyno") == "chassis":
         variance += correction_factors.CHASSIS_SD**2
-    return Route(name, factor, variance**0.5)
+    return float(variance**0.5)

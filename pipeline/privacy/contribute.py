@@ -1,9 +1,10 @@
 """Contribute sheets: check them, anonymise them, and write them as accepted or refused.
 
-Accepted sheets are written in the units of the field dictionary under the shop's code. A corrected
-sheet replaces the earlier one, which is kept in another folder. Refused sheets are written with
-their findings, without the shop's name and free text, so that they can be corrected and contributed
-again; their originals are kept encrypted. The contributor's own files are only read.
+Accepted sheets are written at the reference condition, in the units of the field dictionary, under
+the shop's code and signed. A corrected sheet replaces the earlier one, which is kept in another
+folder. Refused sheets are written with their findings, without the shop's name and free text, so
+that they can be corrected and contributed again; their originals are kept encrypted. The
+contributor's own files are only read.
 
 Files are written completely or not at all, under a lock. A contribution that is killed and run
 again ends in the same state.
@@ -18,12 +19,22 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.checks import check_sheet, checked_sheets
-from pullbook.pipeline.privacy import anonymise
-from pullbook.pipeline.privacy.contributed_sheet import sheet_text
+from pullbook.pipeline.privacy import anonymise, signatures
+from pullbook.pipeline.privacy.contributed_sheet import (
+    KIND,
+    bring_to_reference,
+    sheet_text,
+    signed_text,
+    values_to_share,
+    without_signature,
+)
+from pullbook.pipeline.privacy.key_file import Counts
 from pullbook.pipeline.privacy.refused_sheets import (
     ACCEPTED,
+    LOCK,
     NAME_CHARS,
     PART,
+    PATIENCE,
     REFUSED,
     SUPERSEDED,
     Refusal,
@@ -32,14 +43,14 @@ from pullbook.pipeline.privacy.refused_sheets import (
     write_whole,
 )
 from pullbook.pipeline.values.headings import PLAIN
+from pullbook.pipeline.values.sheet import SIGNATURE_FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from pullbook.pipeline.privacy.signatures import Signer
     from pullbook.pipeline.values.headings import Headings
     from pullbook.pipeline.values.sheet import RawSheet, Sheet
-
-_PATIENCE = 600.0
 
 
 @dataclass(slots=True)
@@ -53,15 +64,18 @@ class Entry:
     name
         Name of the file; a code, the same for the same shop and sheet.
     text
-        Text of the file: all that leaves the contributor.
+        Text of the file: all that leaves the contributor, but for the signature.
     origin
         Keyed code of the file that the sheet was read from.
+    shop
+        The shop's name; it stays here.
     """
 
     sheet: Sheet
     name: str
     text: str
     origin: str
+    shop: str
 
 
 @dataclass(slots=True)
@@ -103,7 +117,7 @@ class Outcome:
 def plan(
     paths: Iterable[Path], key: bytes, headings: Headings = PLAIN, into: Path | None = None
 ) -> Plan:
-    """Read, check and anonymise sheets; nothing is written.
+    """Read, check and anonymise sheets and bring them to one condition; nothing is written.
 
     Parameters
     ----------
@@ -128,12 +142,15 @@ def plan(
     counts: Counter[str] = Counter()
     for raw, sheet in zip(read.raws, read.sheets, strict=True):
         place = _describe_place(raw, home)
-        origin = anonymise.code(key, f"{place}\n{counts[place]}")
+        origin = anonymise.own_code(key, "", f"{place}\n{counts[place]}")
         counts[place] += 1
         if sheet.accepted:
+            shop = str(sheet.values["shop"])
+            bring_to_reference(sheet)
             anonymise.anonymise(sheet, key)
-            text = sheet_text(sheet.values, sheet.readings)
-            made.accepted.append(Entry(sheet, file_name(key, sheet), text, origin[:NAME_CHARS]))
+            text = sheet_text(values_to_share(sheet), sheet.readings)
+            name = file_name(key, shop, sheet)
+            made.accepted.append(Entry(sheet, name, text, origin[:NAME_CHARS], shop))
         else:
             made.refused.append(Refusal(raw, sheet, origin[:NAME_CHARS]))
     return made
@@ -157,9 +174,13 @@ def _relative_path(home: Path, file: Path) -> str:
 
 
 def contribute(
-    paths: Iterable[Path], into: Path, key: bytes, headings: Headings = PLAIN
+    paths: Iterable[Path],
+    into: Path,
+    key: bytes,
+    headings: Headings = PLAIN,
+    counts: Counts | None = None,
 ) -> Outcome:
-    """Check and anonymise sheets and write them to a folder; see `plan`.
+    """Check, anonymise and sign sheets and write them to a folder; see `plan`.
 
     Parameters
     ----------
@@ -167,6 +188,9 @@ def contribute(
         As for `plan`.
     into
         The folder; ``accepted``, ``refused`` and ``superseded`` are made in it.
+    counts
+        The counts of what the key's shops have signed; ``None`` goes on from the highest in the
+        folder.
 
     Raises
     ------
@@ -182,34 +206,67 @@ def contribute(
     for folder in (ACCEPTED, REFUSED):
         (into / folder).mkdir(parents=True, exist_ok=True)
     try:
-        with FileLock(into / ".lock", timeout=_PATIENCE):
+        with FileLock(into / LOCK, timeout=PATIENCE):
             for part in into.rglob(f".*{PART}"):
                 part.unlink()  # left by a run that was killed
-            _write_all(outcome, into, key)
+            _write_all(outcome, into, key, counts)
     except Timeout as error:
         msg = f"another contribution is still writing to {into}; wait for it, then try again"
         raise TimeoutError(msg) from error
     return outcome
 
 
-def _write_all(outcome: Outcome, into: Path, key: bytes) -> None:
+def _write_all(outcome: Outcome, into: Path, key: bytes, counts: Counts | None) -> None:
+    changed: dict[str, list[tuple[Entry, bytes | None]]] = {}
     for entry in outcome.plan.accepted:
         path = into / ACCEPTED / entry.name
-        data = entry.text.encode()
         old = path.read_bytes() if path.is_file() else None
-        if old is None:
-            outcome.new += 1
-        elif old == data:
+        if old is not None and without_signature(old.decode("utf-8", "replace")) == entry.text:
             outcome.unchanged += 1
         else:
-            outcome.superseding += 1
-            _keep_version(into / SUPERSEDED, path.stem, old)
-        if old != data:
-            write_whole(path, data)
+            changed.setdefault(entry.shop, []).append((entry, old))
+    for shop, entries in changed.items():
+        _sign_and_write(outcome, into, signatures.signer(key, shop), shop, entries, counts)
+    for entry in outcome.plan.accepted:
         for corrected in (into / REFUSED).glob(f"*-{entry.origin}.*"):
             corrected.unlink()
     for refusal in outcome.plan.refused:
         write_refused(into / REFUSED, refusal, key)
+
+
+def _sign_and_write(
+    outcome: Outcome,
+    into: Path,
+    signer: Signer,
+    shop: str,
+    entries: list[tuple[Entry, bytes | None]],
+    counts: Counts | None,
+) -> None:
+    latest = {entry.name: (entry, old) for entry, old in entries}
+    outcome.unchanged += len(entries) - len(latest)  # given twice
+    counts = counts or Counts(known={signer.code: {"count": _highest(into, signer.code)}})
+    taken = counts.take(signer.code, shop, len(latest))
+    for count, (entry, old) in zip(taken, latest.values(), strict=True):
+        path = into / ACCEPTED / entry.name
+        if old is None:
+            outcome.new += 1
+        else:
+            outcome.superseding += 1
+            _keep_version(into / SUPERSEDED, path.stem, old)
+        signature = signer.sign(KIND, count, entry.text)
+        write_whole(path, signed_text(entry.text, signature).encode())
+
+
+def _highest(into: Path, code: str) -> int:
+    """Return the highest count of a shop in a contribution; 0 if it has none."""
+    highest = 0
+    for path in (into / ACCEPTED).glob(f"{code[:NAME_CHARS]}-*.csv"):
+        with path.open(encoding="utf-8", errors="replace") as file:
+            for _, line in zip(range(len(SIGNATURE_FIELDS) + 1), file, strict=False):
+                name, _, value = line.partition(":")
+                if name == SIGNATURE_FIELDS[1] and value.strip().isdigit():
+                    highest = max(highest, int(value))
+    return highest
 
 
 def _keep_version(folder: Path, stem: str, data: bytes) -> None:

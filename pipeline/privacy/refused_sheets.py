@@ -12,7 +12,6 @@ from pullbook.pipeline.privacy import anonymise, identity_leaks
 from pullbook.pipeline.privacy.contributed_sheet import assemble, yaml_scalar
 from pullbook.pipeline.reading import find_sheets, table_layout
 from pullbook.schemas.errors import must_exist
-from pullbook.schemas.fields import WITHHELD
 from pullbook.schemas.finding_codes import CODES
 
 if TYPE_CHECKING:
@@ -28,6 +27,9 @@ NAME_CHARS = 12
 
 PART = ".part"
 
+#: The lock of a contribution, and how long to wait for another that writes to it, s.
+LOCK, PATIENCE = ".lock", 600.0
+
 
 #: Ending of the files with the findings of refused sheets.
 FINDINGS_FILE = ".findings.json"
@@ -41,6 +43,9 @@ _QUOTES_WHAT_IT_FOUND = frozenset(
 )  # fmt: skip
 
 
+#: Fields that the private copy of a refused sheet does not have.
+_LEFT_OUT = ("shop", "notes", "elevation")
+
 _NUMBER = re.compile(r"[+-]?[\d.,]+(?:[eE][+-]?\d+)?")
 
 
@@ -53,10 +58,10 @@ class Refusal:
     origin: str
 
 
-def file_name(key: bytes, sheet: Sheet) -> str:
+def file_name(key: bytes, shop: str, sheet: Sheet) -> str:
     """Return a file name made of codes, the same for the same shop and sheet."""
-    shop = str(sheet.values["shop"])
-    return f"{shop[:NAME_CHARS]}-{anonymise.code(key, sheet.sheet_id)[:NAME_CHARS]}.csv"
+    own = anonymise.own_code(key, shop, sheet.sheet_id)
+    return f"{anonymise.code(key, shop)[:NAME_CHARS]}-{own[:NAME_CHARS]}.csv"
 
 
 def write_whole(path: Path, data: bytes) -> None:
@@ -87,15 +92,16 @@ def write_refused(folder: Path, refusal: Refusal, key: bytes) -> None:
 
 
 def _private_fields(raw: RawSheet, key: bytes, shop: str, code: str) -> list[str]:
-    """Return the fields of a refused sheet without anything that an accepted sheet drops."""
+    """Return the fields of a refused sheet without shop, notes and place.
+
+    The weather stays, as the sheet does: it is needed once the sheet is mended.
+    """
     lines = []
     for name, cell in raw.fields.items():
         text = identity_leaks.withhold(shop, cell.text, code) if shop else cell.text
-        if name in WITHHELD:
+        if name in _LEFT_OUT:
             continue
-        if name == "shop":
-            text = code
-        elif name == "engine":
+        if name == "engine":
             text = anonymise.engine_code(key, shop, cell.text)
         elif name in ("sheet_id", "family"):
             text, _ = anonymise.private_name(key, name, cell.text, shop, of_file=False)
@@ -151,7 +157,8 @@ def _keep_originals(folder: Path, raw: RawSheet, key: bytes) -> list[str]:
         if not file.is_file():
             continue
         data = file.read_bytes()
-        name = f"{anonymise.code(key, f'{file.name}{data.hex()}')}{sealed_originals.SUFFIX}"
+        code = anonymise.own_code(key, "", f"{file.name}{data.hex()}")
+        name = f"{code}{sealed_originals.SUFFIX}"
         names.append(name)
         if not (folder / name).exists():
             folder.mkdir(exist_ok=True)

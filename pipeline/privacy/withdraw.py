@@ -1,247 +1,219 @@
-"""Withdraw sheets: a contributor takes back one sheet or all of them, and no trace is left.
+"""Withdraw sheets: the shop that signed them asks, and whoever holds them takes them out.
 
-Contributed files are never changed. A list records what was withdrawn; curating leaves it out, so
-nothing made from the data set afterwards contains it. An audit checks that.
+A request is a file that the shop signs with its key, so nobody can have another's sheets withdrawn.
+It is kept in the contribution that it was applied to: a sheet that comes back later, signed before
+the request, stays out. A shop may contribute it anew, for that has a later count.
 """
 
 from __future__ import annotations
 
-import csv
-import re
-from dataclasses import astuple, dataclass, fields
+import json
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
+from pullbook.pipeline.privacy import signatures
+from pullbook.pipeline.privacy.refused_sheets import (
+    ACCEPTED,
+    LOCK,
+    NAME_CHARS,
+    PATIENCE,
+    SUPERSEDED,
+    write_whole,
+)
+from pullbook.pipeline.privacy.signatures import SHORT_CODE, Signature
 from pullbook.schemas.errors import InputError, must_exist
 
 if TYPE_CHECKING:
-    import datetime as dt
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Sequence
     from pathlib import Path
 
+    import pandas as pd
     from numpy.typing import NDArray
 
-#: Number of characters of a shop's code that pages and file names show.
-CODE_CHARS = 8
-_CODE = re.compile(r"[0-9a-f]{8,64}")
-#: A code that is too short or in capitals; no shop has such a name.
-_LIKE_A_CODE = re.compile(r"(?=.*\d)[0-9a-fA-F]{3,64}")
-#: Shorter names of sheets are searched in tables only: in a text they could be anything.
-_SHORTEST_NAME = 4
+    from pullbook.pipeline.privacy.signatures import Signer
+
+#: Folder of a contribution that holds the requests applied to it, and their kind as signed things.
+WITHDRAWN, KIND = "withdrawn", "withdrawal"
+_FORMAT = "pullbook withdrawal 1"
+_MOST_BYTES = 10_000_000
 
 
 class WithdrawError(InputError):
-    """A list of withdrawals that is not valid, or a withdrawal that cannot be added."""
+    """A request that is not valid or not signed by the shop, or one that cannot be made."""
 
 
 @dataclass(frozen=True, slots=True)
-class Withdrawn:
-    """One line of the list.
+class Withdrawal:
+    """A request to withdraw sheets.
 
     Attributes
     ----------
-    shop
-        The code of the shop, or at least its first eight characters.
-    sheet_id
-        The sheet; blank for all sheets of the shop.
-    on
-        ISO date.
-    why
-        The reason given.
+    sheets
+        Names of the sheets as they were contributed; empty for all sheets of the shop.
+    signature
+        The shop's signature; its count is later than those of the sheets.
     """
 
-    shop: str
-    sheet_id: str
-    on: str
-    why: str
+    sheets: tuple[str, ...]
+    signature: Signature
+
+    @property
+    def code(self) -> str:
+        """The code of the shop that asks."""
+        return self.signature.code
+
+    @property
+    def file_name(self) -> str:
+        """The name of its file in a contribution."""
+        return f"{self.code[:NAME_CHARS]}-{self.signature.count}.json"
+
+    def as_text(self) -> str:
+        """Return it as the text of its file."""
+        record = {"format": _FORMAT, "sheets": list(self.sheets), **self.signature.as_fields()}
+        return json.dumps(record, indent=2) + "\n"
 
 
-def is_code(text: str) -> bool:
-    """Return whether a text is a shop's code, or its first eight characters or more.
-
-    >>> is_code("3fa9c1d2"), is_code("Tern Quay Marine")
-    (True, False)
-    """
-    return _CODE.fullmatch(text) is not None
+def _content(sheets: Iterable[str]) -> str:
+    return json.dumps(sorted(sheets))
 
 
-def is_like_code(text: str) -> bool:
-    """Return whether a text that is not a code was probably meant as one.
-
-    >>> is_like_code("3FA9C1D2"), is_like_code("3fa9"), is_like_code("Ada")
-    (True, True, False)
-    """
-    return not is_code(text) and _LIKE_A_CODE.fullmatch(text) is not None
+def request(signer: Signer, sheets: Sequence[str], count: int) -> Withdrawal:
+    """Return a signed request for sheets; for all of the shop's if none is named."""
+    names = tuple(dict.fromkeys(sheets))
+    return Withdrawal(names, signer.sign(KIND, count, _content(names)))
 
 
-def read(path: Path) -> list[Withdrawn]:
-    """Read a list of withdrawals.
+def read(path: Path) -> Withdrawal:
+    """Read a request and check its signature.
 
     Raises
     ------
     WithdrawError
-        The file is not a list of withdrawals.
+        The file is no request, or its signature does not hold.
     InputError
         There is no such file.
 
     """
     must_exist(path)
-    invalid = f"{path} is not a list of withdrawals; it needs the columns shop, sheet_id, on, why"
     try:
-        with path.open(encoding="utf-8", newline="") as file:
-            reader = csv.DictReader(file)
-            found = [Withdrawn(**row) for row in reader]
-    except (TypeError, UnicodeDecodeError, csv.Error) as error:
-        raise WithdrawError(invalid) from error
-    if set(reader.fieldnames or ()) != {field.name for field in fields(Withdrawn)}:
-        raise WithdrawError(invalid)
-    for line, one in enumerate(found, start=2):
-        if not is_code(one.shop or ""):
-            msg = f"{path}, row {line}: {one.shop!r} is not a shop's code"
-            raise WithdrawError(msg)
-    return found
+        record = json.loads(_text_of(path))
+        names = tuple(record["sheets"])
+        signature = signatures.of_fields(record)
+        sound = record["format"] == _FORMAT and all(isinstance(name, str) for name in names)
+    except (OSError, ValueError, TypeError, KeyError, RecursionError) as error:
+        msg = f"{path} is no request to withdraw sheets; make one with: pullbook withdraw --request"
+        raise WithdrawError(msg) from error
+    if not sound or signature is None or not signature.holds(KIND, _content(names)):
+        msg = (
+            f"{path} is not signed by the shop whose sheets it names, so nothing is withdrawn. Ask"
+            " the shop to make the request itself: pullbook withdraw --request"
+        )
+        raise WithdrawError(msg)
+    return Withdrawal(names, signature)
 
 
-def add(path: Path, shop: str, sheet_id: str, on: dt.date, why: str) -> Withdrawn:
-    """Add a line to a list; a list that does not exist is made.
+def _text_of(path: Path) -> str:
+    if path.stat().st_size > _MOST_BYTES:
+        msg = "too large"
+        raise ValueError(msg)
+    return path.read_text(encoding="utf-8")
+
+
+def applied_to(folder: Path) -> tuple[list[Withdrawal], list[Path]]:
+    """Return the requests that were applied to a contribution, and files there that are none."""
+    found, damaged = [], []
+    for path in sorted((folder / WITHDRAWN).glob("*.json")):
+        try:
+            found.append(read(path))
+        except WithdrawError:
+            damaged.append(path)
+    return found, damaged
+
+
+def apply(one: Withdrawal, folder: Path) -> int:
+    """Take the sheets of a request out of a contribution, and keep the request there.
+
+    Parameters
+    ----------
+    one
+        The request, as `read` returns it.
+    folder
+        The contribution.
+
+    Returns
+    -------
+    The number of files that were removed.
 
     Raises
     ------
     WithdrawError
-        The shop is not given by its code, no reason is given, or the same line is there already.
+        The folder is no contribution.
 
     """
-    if not why.strip():
-        msg = "say why it is withdrawn; the reason is kept in the list"
+    if not (folder / ACCEPTED).is_dir():
+        msg = f"{folder} is no contribution: there is no folder {ACCEPTED} in it"
         raise WithdrawError(msg)
-    if not is_code(shop):
-        msg = f"{shop!r} is not a shop's code; give at least its first {CODE_CHARS} characters"
-        raise WithdrawError(msg)
-    listed = read(path) if path.exists() else []
-    if any((one.shop, one.sheet_id) == (shop, sheet_id) for one in listed):
-        msg = f"this was withdrawn before; it is listed in {path}"
-        raise WithdrawError(msg)
-    one = Withdrawn(shop, sheet_id, on.isoformat(), why)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    part = path.with_name(f".{path.name}.part")
-    with part.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow([field.name for field in fields(Withdrawn)])
-        writer.writerows(astuple(line) for line in [*listed, one])
-    part.replace(path)
-    return one
+    from filelock import FileLock  # noqa: PLC0415 - only needed to write
+
+    with FileLock(folder / LOCK, timeout=PATIENCE):
+        (folder / WITHDRAWN).mkdir(exist_ok=True)
+        write_whole(folder / WITHDRAWN / one.file_name, one.as_text().encode())
+        gone = [path for part in (ACCEPTED, SUPERSEDED) for path in _files(folder / part, one)]
+        for path in gone:
+            path.unlink()
+    return len(gone)
 
 
-def named(shops: pd.Series, sheet_ids: pd.Series, listed: Iterable[Withdrawn]) -> NDArray[np.bool_]:
-    """Return which sheets were withdrawn, shape (sheets,)."""
+def _files(folder: Path, one: Withdrawal) -> list[Path]:
+    """Return the files of a folder that hold a withdrawn sheet of the shop."""
+    from pullbook.pipeline.reading import sheet_file  # noqa: PLC0415 - only to withdraw
+
+    found = []
+    for path in sorted(folder.glob(f"{one.code[:NAME_CHARS]}-*.csv")):
+        raw = sheet_file.read(path)
+        signature = signatures.of_fields(raw.signature)
+        if signature is None or signature.code != one.code:
+            continue
+        if signature.count <= one.signature.count and (
+            not one.sheets or raw.sheet_id in one.sheets
+        ):
+            found.append(path)
+    return found
+
+
+def named(
+    shops: pd.Series,
+    sheet_ids: pd.Series,
+    requests: Iterable[Withdrawal],
+    counts: pd.Series | None = None,
+) -> NDArray[np.bool_]:
+    """Return which sheets were withdrawn, shape (sheets,).
+
+    Parameters
+    ----------
+    shops, sheet_ids
+        Code of the shop and name of each sheet.
+    requests
+        The requests.
+    counts
+        The shop's count of each sheet: one signed after a request stays. ``None`` looks for all.
+
+    """
     codes, names = shops.astype("str").fillna(""), sheet_ids.astype("str")
     found = np.zeros(len(shops), dtype=bool)
-    for one in listed:
-        own = codes.str.startswith(one.shop).to_numpy(dtype=bool, copy=True)
-        if one.sheet_id:
-            with_shop = f"{one.sheet_id}@{one.shop[:CODE_CHARS]}"
-            own &= names.isin([one.sheet_id, with_shop]).to_numpy(dtype=bool)
+    for one in requests:
+        own = (codes == one.code).to_numpy(dtype=bool, copy=True)
+        if one.sheets:
+            with_shop = {f"{sheet}@{one.code[:SHORT_CODE]}" for sheet in one.sheets}
+            own &= names.isin({*one.sheets, *with_shop}).to_numpy(dtype=bool)
+        if counts is not None:
+            own &= (counts <= one.signature.count).to_numpy(dtype=bool)
         found |= own
     return found
 
 
-def is_named(shop: str, sheet_id: str, listed: Iterable[Withdrawn]) -> bool:
-    """Return whether a sheet was withdrawn; ``shop`` may be only the start of the code."""
-    return any(
-        bool(shop)
-        and (shop.startswith(one.shop) or one.shop.startswith(shop))
-        and one.sheet_id in ("", sheet_id)
-        for one in listed
-    )
-
-
-def left(places: Sequence[Path], listed: Sequence[Withdrawn]) -> Iterator[tuple[Path, Withdrawn]]:
-    """Yield each file below some places that still contains a withdrawn sheet, with its line.
-
-    Tables, arrays and texts are searched for the shop's code and the sheet's name. Other kinds of
-    files cannot be searched.
-    """
-    for file in _list_files(places):
-        content = _read_content(file)
-        for one in listed:
-            if _contains(content, one):
-                yield file, one
-
-
-def blind(places: Sequence[Path], listed: Sequence[Withdrawn]) -> list[Path]:
-    """Return the tables that cannot be searched for the sheets of a whole shop.
-
-    They name sheets but no shops, and there is no table of builds in their folder to look the
-    shops up.
-    """
-    if all(one.sheet_id for one in listed):
-        return []
-    return [file for file in _list_files(places) if file.suffix == ".parquet" and _is_blind(file)]
-
-
-def _is_blind(file: Path) -> bool:
-    table = pd.read_parquet(file)
-    shops = {"shop", "source"} & set(table)  # a source is a file named by its shop's code
-    return not shops and _sheets_of(table) is not None and _find_owners(file, table) is None
-
-
-def _list_files(places: Sequence[Path]) -> list[Path]:
-    return [
-        file
-        for place in places
-        for file in ([place] if place.is_file() else sorted(place.rglob("*")))
-        if file.is_file()
-    ]
-
-
-def _sheets_of(table: pd.DataFrame) -> pd.Series | None:
-    """Return the names of the sheets in a table; ``None`` if it has none."""
-    if table.index.name == "sheet_id":
-        return table.index.to_series().reset_index(drop=True)
-    return table.get("sheet_id")
-
-
-def _find_owners(file: Path, table: pd.DataFrame) -> pd.DataFrame | None:
-    """Return shop and name of the sheets of a table, from the table of builds in its folder."""
-    builds, sheets = file.with_name("builds.parquet"), _sheets_of(table)
-    if sheets is None or not builds.is_file():
-        return None
-    owners = pd.read_parquet(builds, columns=["shop", "sheet_id"])
-    own = owners[owners["sheet_id"].isin(set(sheets))]
-    return own if set(sheets) <= set(own["sheet_id"]) else None
-
-
-@dataclass(frozen=True, slots=True)
-class _Content:
-    table: pd.DataFrame | None
-    text: str
-
-
-def _read_content(file: Path) -> _Content:
-    """Return the content of a file: a table of shops and sheets if it is one, else its text."""
-    if file.suffix == ".parquet":
-        table = pd.read_parquet(file)
-        if {"shop", "sheet_id"} <= set(table):
-            return _Content(table[["shop", "sheet_id"]], "")
-        if (owned := _find_owners(file, table)) is not None:
-            return _Content(owned, "")
-        table = table.reset_index() if table.index.name == "sheet_id" else table
-        texts = table.select_dtypes(include=["object", "string"]).to_numpy().ravel()
-        return _Content(None, "\n".join(map(str, texts)))
-    if file.suffix == ".npz":
-        with np.load(file, allow_pickle=False) as arrays:
-            names = [arrays[name] for name in arrays.files if arrays[name].dtype.kind == "U"]
-        return _Content(None, "\n".join(text for some in names for text in some.ravel().tolist()))
-    return _Content(None, f"{file.name}\n{file.read_bytes().decode('utf-8', errors='replace')}")
-
-
-def _contains(content: _Content, one: Withdrawn) -> bool:
-    if content.table is not None:
-        return bool(named(content.table["shop"], content.table["sheet_id"], [one]).any())
-    if not one.sheet_id:
-        return one.shop[:CODE_CHARS] in content.text
-    if len(one.sheet_id) < _SHORTEST_NAME:
-        return f"{one.sheet_id}@{one.shop[:CODE_CHARS]}" in content.text
-    return re.search(rf"(?<![\w-]){re.escape(one.sheet_id)}(?![\w-])", content.text) is not None
+def is_withdrawn_refusal(shop: str, requests: Iterable[Withdrawal]) -> bool:
+    """Return whether a refused sheet is of a shop that withdrew all; ``shop`` starts its code."""
+    return any(bool(shop) and one.code.startswith(shop) and not one.sheets for one in requests)

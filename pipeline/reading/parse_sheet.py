@@ -60,6 +60,7 @@ def typed(raw: RawSheet) -> Sheet:
         bare=frozenset(bare),
         cells=raw.fields,
         columns=columns,
+        signature=raw.signature,
     )
 
 

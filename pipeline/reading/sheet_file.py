@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from pullbook.pipeline.reading import front_matter, text_file
 from pullbook.pipeline.values.cells import is_missing
 from pullbook.pipeline.values.headings import PLAIN
-from pullbook.pipeline.values.sheet import Cell, RawSheet
+from pullbook.pipeline.values.sheet import SIGNATURE_FIELDS, Cell, RawSheet
 from pullbook.schemas.errors import did_you_mean
 from pullbook.schemas.fields import FIELDS
 from pullbook.schemas.findings import Finding
@@ -111,6 +111,9 @@ def add_fields(sheet: RawSheet, text: str, first_row: int) -> None:
 def add_field(sheet: RawSheet, heading: str, text: str, row: int) -> None:
     """Add one field to a sheet, or a finding that says why not."""
     name, unit, inferred, _ = sheet.headings.sheet(heading)
+    if name is None and heading in SIGNATURE_FIELDS:
+        sheet.signature[heading] = text
+        return
     if name is None:
         near = did_you_mean(heading, FIELDS)
         message = f"{heading!r} is not a field of a sheet; it was left out.{near}"

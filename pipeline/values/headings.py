@@ -26,6 +26,8 @@ _NOT_NAME = re.compile(r"[\s_\-]+")
 #: heading is a unit. Common practice, no source.
 _OF_SHEET: Mapping[str, str] = MappingProxyType(
     {
+        "cid": "displacement (in3)", "ci": "displacement (in3)", "displ": "displacement",
+        "cubicinches": "displacement (in3)", "sweptvolume": "displacement",
         "cyl": "cylinders", "cr": "compression_ratio", "compression": "compression_ratio",
         "lsa": "lobe_separation", "icl": "intake_centerline", "rod": "rod_length",
         "intakeduration.050": "intake_duration", "exhaustduration.050": "exhaust_duration",

@@ -5,7 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
-from pullbook.pipeline.physics.engine_quantities import SIZE_FIELDS, size_of
+from pullbook.pipeline.physics.engine_quantities import (
+    DISPLACEMENT,
+    SIZE_FIELDS,
+    bore_of,
+    displacement,
+    size_of,
+    stroke_of,
+)
 from pullbook.pipeline.values import numerals
 from pullbook.pipeline.values.headings import PLAIN
 from pullbook.pipeline.values.units import UnknownUnitError, WrongUnitError, scale, tidy
@@ -61,6 +68,8 @@ class RawSheet:
         The findings made while reading.
     files
         All files it was read from.
+    signature
+        The fields of a contributed sheet's signature, as written.
     """
 
     sheet_id: str
@@ -70,6 +79,7 @@ class RawSheet:
     headings: Headings = PLAIN
     findings: list[Finding] = field(default_factory=list)
     files: tuple[Path, ...] = ()
+    signature: dict[str, str] = field(default_factory=dict)
 
 
 class Reading(NamedTuple):
@@ -81,6 +91,9 @@ class Reading(NamedTuple):
     torque: float | None
     power: float | None
 
+
+#: The fields that hold the signature of a contributed sheet: public key, count and signature.
+SIGNATURE_FIELDS = ("signer_key", "signer_count", "signer_signature")
 
 #: Engine speed, torque in lb-ft and the reading itself, in order of rising speed.
 Curve = list[tuple[float, float, Reading]]
@@ -104,6 +117,9 @@ class Build:
         The fields whose number was written without a unit.
     cells
         The cells of the fields as written, for messages in the sheet's own units.
+    derived
+        The fields of `values` that were not given but worked out: one of bore, stroke and
+        displacement, from the other two.
     """
 
     sheet_id: str
@@ -113,6 +129,19 @@ class Build:
     rows: dict[str, int] = field(default_factory=dict)
     bare: frozenset[str] = frozenset()
     cells: Mapping[str, Cell] = field(default_factory=dict)
+    derived: frozenset[str] = frozenset()
+
+    def __post_init__(self) -> None:
+        """Work out the third of bore, stroke and displacement, anew if parts were changed."""
+        given = self.given
+        third = _third_of_size(given)
+        self.values = {**given, **third}
+        self.derived = frozenset(third)
+
+    @property
+    def given(self) -> dict[str, Value]:
+        """The values that are written on the sheet, without those that were worked out."""
+        return {name: value for name, value in self.values.items() if name not in self.derived}
 
     @property
     def accepted(self) -> bool:
@@ -128,7 +157,7 @@ class Build:
     def displacement(self) -> float | None:
         """Displacement, in3; ``None`` where a field that it needs is missing."""
         if any(self.number(name) is None for name in SIZE_FIELDS):
-            return None
+            return self.number(DISPLACEMENT)
         return float(size_of(self.values).engine)
 
     @property
@@ -174,11 +203,14 @@ class Sheet(Build):
         The columns of the pull, each with the unit in its heading.
     curves
         The pulls as curves, once `pipeline.checks.pull_rules` has made them.
+    signature
+        As for `RawSheet`.
     """
 
     readings: list[Reading] = field(default_factory=list)
     columns: Mapping[str, str | None] = field(default_factory=dict)
     curves: list[Curve] | None = None
+    signature: Mapping[str, str] = field(default_factory=dict)
 
     def read(self, name: str, number: float, decimals: int = 0) -> str:
         """Return a torque or a power, in lb-ft or hp, in the unit of its column."""
@@ -189,6 +221,24 @@ class Sheet(Build):
             unit = {"torque": "N.m", "power": "kW"}[name] if self.metric else own
         here, unit = _in_unit(number, unit, own)
         return f"{here:.{decimals}f} {unit}"
+
+
+def _third_of_size(values: Mapping[str, Value]) -> dict[str, Value]:
+    """Return the one of bore, stroke and displacement that follows from the other two."""
+    bore, stroke, cylinders, volume = (
+        float(value) if isinstance(value := values.get(name), int | float) and value > 0 else None
+        for name in (*SIZE_FIELDS, DISPLACEMENT)
+    )
+    if cylinders is None:
+        return {}
+    if bore is not None and stroke is not None:
+        made = float(displacement(bore, stroke, cylinders))
+        return {} if volume is not None else {DISPLACEMENT: made}
+    if volume is None:
+        return {}
+    if bore is not None:
+        return {"stroke": float(stroke_of(volume, bore, cylinders))}
+    return {"bore": float(bore_of(volume, stroke, cylinders))} if stroke is not None else {}
 
 
 #: Units of length that make a sheet metric.

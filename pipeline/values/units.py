@@ -31,6 +31,7 @@ _OF_FIELD: Mapping[str, str] = MappingProxyType(
         "in": "inch",
         "in2": "inch**2",
         "ft": "foot",
+        "in3": "inch**3",
         "cc": "centimeter**3",
         "cfm": "foot**3/minute",
         "psi": "psi",
@@ -51,6 +52,12 @@ _OF_FIELD: Mapping[str, str] = MappingProxyType(
 
 _TORQUE = "newton*meter"
 _LBFT = "foot*force_pound"
+_VOLUMES = MappingProxyType(
+    {"cc": "centimeter**3", "ccm": "centimeter**3", "cm3": "centimeter**3", "ml": "milliliter",
+     "l": "liter", "lit": "liter", "litre": "liter", "litres": "liter", "liter": "liter",
+     "liters": "liter", "in3": "inch**3", "cuin": "inch**3", "ci": "inch**3", "cid": "inch**3",
+     "inch3": "inch**3", "cubicinch": "inch**3", "cubicinches": "inch**3"}
+)  # fmt: skip
 #: Customary spellings, as `_squash` returns them, by the unit of the field.
 _SPELLINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
     {
@@ -60,9 +67,8 @@ _SPELLINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
         "in2": {"in2": "inch**2", "sqin": "inch**2", "squarein": "inch**2", "inch2": "inch**2",
                 "mm2": "millimeter**2", "sqmm": "millimeter**2", "cm2": "centimeter**2",
                 "sqcm": "centimeter**2"},
-        "cc": {"cc": "centimeter**3", "cm3": "centimeter**3", "ml": "milliliter",
-               "l": "liter", "in3": "inch**3", "cuin": "inch**3", "ci": "inch**3",
-               "cid": "inch**3"},
+        "in3": _VOLUMES,
+        "cc": _VOLUMES,
         "cfm": {"cfm": "foot**3/minute", "ft3/min": "foot**3/minute", "l/s": "liter/second",
                 "lps": "liter/second", "l/min": "liter/minute", "m3/h": "meter**3/hour",
                 "m3/min": "meter**3/minute"},

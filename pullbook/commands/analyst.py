@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pullbook.commands import options, output
+from pullbook.commands import inputs, options, output
 from pullbook.text.figures import counted
 
 if TYPE_CHECKING:
@@ -22,16 +22,18 @@ _OUT = typer.Option("--out", help="Folder to write to; made if it is not there."
 def curate(
     folders: Annotated[
         list[Path],
-        typer.Argument(help="Folders of contributed sheets, written by `pullbook contribute`."),
+        typer.Argument(
+            help="Folders of contributed sheets, written by `pullbook contribute`; with --own also"
+            " folders of your own sheets."
+        ),
     ],
     out: Annotated[Path, _OUT],
     fresh: Annotated[
         bool, typer.Option("--fresh", help="Read every sheet again, changed or not.")
     ] = False,
-    withdrawn: Annotated[
-        Path | None,
-        typer.Option(help="List of withdrawn sheets to leave out, from `pullbook withdraw`."),
-    ] = None,
+    own: options.Own = False,
+    key_file: options.KeyFile = None,
+    headings: options.OwnHeadings = None,
     cluster: options.Cluster = None,
 ) -> None:
     """Build one data set from contributed sheets, all torque at SAE J1349."""
@@ -41,12 +43,15 @@ def curate(
     from pullbook.pipeline.parallel import workers as crews
     from pullbook.pipeline.privacy import withdraw as withdrawing
 
+    damaged = [path for folder in folders for path in withdrawing.applied_to(folder)[1]]
+    for path in damaged:
+        typer.echo(f"{path} is no request signed by its shop, so it withdraws nothing", err=True)
     root = None if fresh else platformdirs.user_cache_path("pullbook") / "judged"
-    withdrawals = [] if withdrawn is None else withdrawing.read(withdrawn)
     with crews.cluster(cluster) as far:
         crew = far or crews.Processes(os.cpu_count() or 1)
         places = [folder.resolve() for folder in folders] if far else folders
-        curated = curating.curate(places, crew, root, output.bar("Curating"), withdrawals)
+        reader = inputs.own_reader(headings, key_file) if own else None
+        curated = curating.curate(places, crew, root, output.bar("Curating"), reader)
     curated.write(out)
     builds, findings = curated.builds, curated.findings
     total = len(builds) + curated.refused + curated.replaced + curated.withdrawn
@@ -64,12 +69,9 @@ def curate(
     )
     for sheet, message in _refusals(findings):
         typer.echo(f"{sheet}: {message}", err=True)
-    for one in curated.not_found:
-        what = f"sheet {one.sheet_id} of shop" if one.sheet_id else "shop"
-        message = f"{what} {one.shop[: withdrawing.CODE_CHARS]} is withdrawn but was not found here"
-        typer.echo(message, err=True)
-    typer.echo(f"The data set is in {out}")
-    raise typer.Exit(code=int(curated.refused > 0))
+    private = "; it holds sheets in clear: keep it to yourself" if own else ""
+    typer.echo(f"The data set is in {out}{private}")
+    raise typer.Exit(code=int(curated.refused > 0 or bool(damaged)))
 
 
 def _refusals(findings: Any) -> list[tuple[str, str]]:
@@ -95,7 +97,7 @@ def features(
     typer.echo(f"{made.table.shape[1]} features of {len(made.table)} builds are in {out}")
 
 
-def train(
+def train(  # noqa: PLR0913, PLR0917 - every one an option of the command
     curated: options.Curated,
     out: Annotated[Path, _OUT],
     seed: options.Seed = None,
@@ -106,6 +108,9 @@ def train(
             help="Features of this data set, written by `pullbook features`; computed if left out."
         ),
     ] = None,
+    own: options.Own = False,
+    key_file: options.KeyFile = None,
+    headings: options.OwnHeadings = None,
     invented: Annotated[
         bool,
         typer.Option("--invented", help="Mark the data as invented; every answer then says so."),
@@ -116,11 +121,20 @@ def train(
     from pullbook.model.limits.conformal import needed_shops
     from pullbook.model.training import bundle, train_model
     from pullbook.pipeline.curation import data_set
+    from pullbook.pipeline.curation.read_own import is_private
     from pullbook.pipeline.features import feature_table
     from pullbook.pipeline.parallel import workers as crews
 
     settings = _settings(params, seed)
-    builds, pulls = data_set.load(curated)
+    if own:
+        from pullbook.pipeline.curation.curate import curate as curate_sheets
+
+        found = curate_sheets([curated], own=inputs.own_reader(headings, key_file))
+        for sheet, message in _refusals(found.findings):
+            typer.echo(f"{sheet}: {message}", err=True)
+        builds, pulls = found.builds, found.pulls
+    else:
+        builds, pulls = data_set.load(curated)
     made = feature_table.fit(builds) if features is None else feature_table.load(features, builds)
     with crews.cluster(cluster) as far:
         crew = far or train_model.THREADS
@@ -130,6 +144,7 @@ def train(
     typer.echo(
         f"Learned from {counted(len(builds), 'sheet')} of {counted(shops, 'shop')};"
         f" bundle {identity} is in {out}"
+        + ("; it holds sheets in clear: keep it to yourself" if is_private(builds) else "")
     )
     for level in (0.9, 0.95):
         if shops < needed_shops(level):

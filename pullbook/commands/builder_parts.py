@@ -46,10 +46,8 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
         drawing,
         variation_chart,
     )
-    from pullbook.commands import (
-        inputs,
-        vary_ranges,
-    )
+    from pullbook.commands import inputs
+    from pullbook.pipeline.builds import field_ranges
     from pullbook.text import variation_text
 
     limits = options.band_of(band)
@@ -57,8 +55,8 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
     wanted = output.Wanted(as_json, plot, html)
     base = inputs.one_build(build)
     inputs.print_notes([base])
-    ranges = vary_ranges.ranges(field)
-    ties = vary_ranges.ties(tie or [], next(iter(ranges)))
+    ranges = field_ranges.ranges(field)
+    ties = field_ranges.ties(tie or [], next(iter(ranges)))
     predictor = inputs.load(bundle)
     (own,) = predictor.predictions([base])
     if warning := inputs.check_band([own], limits):

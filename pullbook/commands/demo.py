@@ -52,7 +52,7 @@ def demo(
     from pullbook.pipeline.builds import build_files
     from pullbook.pipeline.curation import curate as curating
     from pullbook.pipeline.demo import sheets, shops
-    from pullbook.pipeline.privacy import anonymise, contribute
+    from pullbook.pipeline.privacy import contribute, key_file
 
     typer.echo("Every shop, engine and number here is invented.\n")
     raw, shared, curated, bundle = (into / n for n in ("sheets", "shared", "curated", "bundle"))
@@ -62,8 +62,9 @@ def demo(
     typer.echo(
         f"1. {len(names)} shops of the Tern Coast rebuilders' circle have {len(made)} dyno sheets."
     )
-    key = anonymise.make_key(into / "contributor.key")
-    outcome = contribute.contribute([raw], shared, key)
+    path = into / "contributor.key"
+    counts = key_file.Counts.beside(path)
+    outcome = contribute.contribute([raw], shared, key_file.make(path), counts=counts)
     typer.echo(
         f"2. Contributed with codes for the shops' names: {len(outcome.plan.accepted)} accepted,"
         f" {len(outcome.plan.refused)} rejected, with reasons."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 
     from pullbook.model.answers.prediction import Prediction
     from pullbook.model.answers.predictor import Predictor
+    from pullbook.pipeline.curation.read_own import OwnReader
     from pullbook.pipeline.values.sheet import Build
 
 
@@ -90,6 +92,45 @@ def print_notes(sheets: Sequence[Build], but: Collection[str] = ()) -> None:
         typer.echo(f"and {len(notes) - _MOST_NOTES} more like these", err=True)
 
 
+#: Set to ``yes`` to use a key file that other users of the machine can read.
+OPEN_KEY = "PULLBOOK_OPEN_KEY"
+
+
+def key_of(path: Path | None, *, make: bool = False) -> bytes:
+    """Return the key in a file; ``None`` means the user's own.
+
+    With ``make``, one is made if there is none.
+
+    Raises
+    ------
+    KeyFileError
+        It cannot be used.
+    InputError
+        There is none.
+
+    """
+    from pullbook.pipeline.privacy import key_file
+
+    path = path or key_file.default_path()
+    allowed = os.environ.get(OPEN_KEY, "").casefold() == "yes"
+    if make:
+        return key_file.make(path, open_to_others=allowed)
+    must_exist(path)
+    return key_file.read(path, open_to_others=allowed)
+
+
+def own_reader(headings: Path | None, key_file: Path | None) -> OwnReader:
+    """Return what reads a shop's own sheets, with the key if it has one."""
+    from pullbook.pipeline.curation.read_own import OwnReader
+    from pullbook.pipeline.privacy import key_file as keys
+    from pullbook.pipeline.reading import shop_headings
+    from pullbook.pipeline.values.headings import PLAIN
+
+    meanings = PLAIN if headings is None else shop_headings.load(headings)
+    there = key_file is not None or keys.default_path().exists()
+    return OwnReader(meanings, key_of(key_file) if there else None)
+
+
 def shop_codes(
     sheets: Sequence[Build], shop: str | None, key_file: Path | None
 ) -> list[str | None]:
@@ -107,7 +148,7 @@ def shop_codes(
     Raises
     ------
     KeyFileError
-        The named key file cannot be read.
+        The key cannot be used.
 
     """
     return _codes([shop or sheet.values.get("shop") for sheet in sheets], key_file)
@@ -118,31 +159,20 @@ def shop_code(shop: str | None, key_file: Path | None) -> str | None:
     return _codes([shop], key_file)[0]
 
 
-def _codes(named: Sequence[object], key_file: Path | None) -> list[str | None]:
-    from pullbook.pipeline.privacy import anonymise
+def _codes(named: Sequence[object], path: Path | None) -> list[str | None]:
+    from pullbook.pipeline.privacy import anonymise, key_file
 
-    clear = {name for name in named if isinstance(name, str) and not anonymise.is_code(name)}
-    key = None
-    if clear:
-        path = key_file or anonymise.default_key_file()
-        if key_file is not None or path.exists():
-            must_exist(path)
-            key = anonymise.read_key(path)
-        else:
-            typer.echo(
-                "No key found, so the limits are those for a new shop. Give the key that the shop"
-                " contributed with: --key-file FILE",
-                err=True,
-            )
-    return [_code(name, key) for name in named]
-
-
-def _code(name: object, key: bytes | None) -> str | None:
-    from pullbook.pipeline.privacy import anonymise
-
-    if not isinstance(name, str) or anonymise.is_code(name):
-        return name if isinstance(name, str) else None
-    return None if key is None else anonymise.code(key, name)
+    if not any(isinstance(name, str) for name in named):
+        return [None] * len(named)
+    if path is None and not key_file.default_path().exists():
+        typer.echo(
+            "No key found, so the limits are those for a new shop. Give the key that the shop"
+            " contributed with: --key-file FILE",
+            err=True,
+        )
+        return [None] * len(named)
+    key = key_of(path)
+    return [anonymise.code(key, name) if isinstance(name, str) else None for name in named]
 
 
 def predictions(

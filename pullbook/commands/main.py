@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pullbook.commands import analyst, builder, builder_parts, demo, reports, review, shop
+from pullbook.commands import analyst, builder, builder_parts, demo, reports, review, sharing, shop
 from pullbook.schemas.errors import PullbookError, not_there
 
 if TYPE_CHECKING:
@@ -26,7 +26,15 @@ app = typer.Typer(
 #: Commands by the person who uses them, in the order of work.
 _ORDER: dict[str, tuple[Callable[..., Any], ...]] = {
     "Start here": (demo.demo,),
-    "Shop: your sheets": (shop.check, shop.headings, shop.contribute, shop.unseal),
+    "Shop: your sheets": (
+        shop.check,
+        shop.headings,
+        shop.contribute,
+        shop.unseal,
+        sharing.withdraw,
+        sharing.backup_key,
+        sharing.restore_key,
+    ),
     "Builder: ask": (
         builder.template,
         builder.predict,
@@ -45,13 +53,12 @@ _ORDER: dict[str, tuple[Callable[..., Any], ...]] = {
         review.jury,
         review.judge,
         review.promote,
-        review.withdraw,
         review.audit,
     ),
 }
 for panel, commands in _ORDER.items():
     for command in commands:
-        app.command(command.__name__.rstrip("_"), rich_help_panel=panel)(command)
+        app.command(command.__name__.rstrip("_").replace("_", "-"), rich_help_panel=panel)(command)
 app.add_typer(reports.group, rich_help_panel="Analyst: data and models")
 
 _INTERRUPTED = 130

@@ -47,6 +47,13 @@ OwnHeadings = Annotated[
         "--headings", help="File that says what your own headings mean, from `pullbook headings`."
     ),
 ]
+Own = Annotated[
+    bool,
+    typer.Option(
+        "--own",
+        help="Take folders of your own sheets, just as you keep them; the result is private.",
+    ),
+]
 Cluster = Annotated[
     str | None,
     typer.Option(

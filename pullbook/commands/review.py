@@ -1,17 +1,16 @@
-"""Commands of an analyst: set a jury aside, judge two bundles, promote one, withdraw sheets."""
+"""Commands of an analyst: set a jury aside, judge two bundles, promote one, audit withdrawals."""
 
 from __future__ import annotations
 
 import json
-import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pullbook.commands import inputs, options
+from pullbook.commands import options
 from pullbook.schemas.errors import InputError, must_exist
-from pullbook.text.figures import counted
+from pullbook.text.figures import counted, listed
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -146,68 +145,34 @@ def _read(path: Path, wanted: str) -> Mapping[str, Any]:
     return found
 
 
-_LIST = Path("data/withdrawn.csv")
-
-
-def withdraw(
-    shop: Annotated[
-        str, typer.Option(help="Shop: its name, or the first 8 characters of its code or more.")
-    ],
-    why: Annotated[str, typer.Option(help="Reason; kept in the list.")],
-    sheet: Annotated[
-        str, typer.Option(help="ID of one sheet; without it, all sheets of the shop.")
-    ] = "",
-    listed: Annotated[
-        Path, typer.Option("--list", help="List of withdrawn sheets to add to.")
-    ] = _LIST,
-    key_file: options.KeyFile = None,
-) -> None:
-    """Withdraw a sheet, or all sheets of a shop, from future data sets."""
-    import datetime as dt
-
-    from pullbook.pipeline.privacy import withdraw as withdrawing
-
-    if withdrawing.is_like_code(shop):
-        msg = f"{shop!r} is not a shop's code: give its first 8 characters or more, in lower case"
-        raise withdrawing.WithdrawError(msg)
-    code = shop if withdrawing.is_code(shop) else inputs.shop_code(shop, key_file)
-    if code is None:
-        msg = f"{shop!r} is a name; to find the shop's code give its key (--key-file)"
-        raise withdrawing.WithdrawError(msg)
-    today = dt.datetime.now(tz=dt.UTC).date()
-    one = withdrawing.add(listed, code, sheet, today, why)
-    what = f"sheet {one.sheet_id} of shop" if one.sheet_id else "all of shop"
-    named = "" if code == shop else f" (the code of {shop!r} under your key)"
-    short = one.shop[: withdrawing.CODE_CHARS]
-    typer.echo(f"Withdrawn, in the list {listed}: {what} {short}{named}")
-    name = shlex.quote(str(listed))
-    typer.echo(
-        "Next, with your own folders for shared, curated and bundle:\n"
-        f"  pullbook curate shared --out curated --withdrawn {name}\n"
-        "  pullbook train curated --out bundle\n"
-        f"  pullbook audit curated bundle --list {name}"
-    )
-
-
 def audit(
     places: Annotated[list[Path], typer.Argument(help="Files and folders to search.")],
-    listed: Annotated[Path, typer.Option("--list", help="List of withdrawn sheets.")] = _LIST,
+    requests: Annotated[
+        list[Path],
+        typer.Option("--request", help="Request to withdraw sheets; may be given several times."),
+    ],
 ) -> None:
     """Find out whether anything withdrawn is left in data, bundles or reports."""
+    from pullbook.pipeline.curation import withdrawn_traces
     from pullbook.pipeline.privacy import withdraw as withdrawing
+    from pullbook.pipeline.privacy.signatures import SHORT_CODE
 
     for place in places:
         must_exist(place)
-    found = withdrawing.read(listed)
-    hits = [hit for hit in withdrawing.left(places, found) if hit[0].resolve() != listed.resolve()]
+    found = [withdrawing.read(path) for path in requests]
+    own = {path.resolve() for path in requests}
+    hits = [
+        hit for hit in withdrawn_traces.left(places, found)
+        if hit[0].resolve() not in own and hit[0].parent.name != withdrawing.WITHDRAWN
+    ]  # fmt: skip
     for file, one in hits:
-        what = f"sheet {one.sheet_id} of shop" if one.sheet_id else "shop"
-        typer.echo(f"{file} holds {what} {one.shop[: withdrawing.CODE_CHARS]}", err=True)
-    blind = withdrawing.blind(places, found)
+        what = f"{listed(one.sheets)} of shop" if one.sheets else "shop"
+        typer.echo(f"{file} holds {what} {one.code[:SHORT_CODE]}", err=True)
+    blind = withdrawn_traces.blind(places, found)
     for file in blind:
         message = f"{file} names sheets without their shops, so a whole shop cannot be found in it"
         typer.echo(message, err=True)
     files = counted(len({file for file, _ in hits}), "file")
     left = f"something is left in {files}" if hits else "nothing is left"
-    typer.echo(f"{counted(len(found), 'withdrawal')} looked for: {left}.")
+    typer.echo(f"{counted(len(found), 'request')} looked for: {left}.")
     raise typer.Exit(code=int(bool(hits or blind)))

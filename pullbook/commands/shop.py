@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pullbook.commands import options
+from pullbook.commands import inputs, options
 from pullbook.schemas.errors import must_exist
 from pullbook.text import check_text
 from pullbook.text.figures import counted
@@ -91,25 +91,28 @@ def contribute(
     ] = None,
 ) -> None:
     """Check sheets, replace the shop's name by a code, and write what you can share."""
-    from pullbook.pipeline.privacy import anonymise
     from pullbook.pipeline.privacy import contribute as contributing
+    from pullbook.pipeline.privacy import key_file as keys
 
     if (into is None) != preview:
         msg = "give either a folder to write to (--into DIR) or --preview"
         raise typer.BadParameter(msg)
-    path = key_file or anonymise.default_key_file()
+    path = key_file or keys.default_path()
     new = not path.exists()
     if into is None:
-        key = b"a key for a preview" if new else anonymise.read_key(path)
+        key = b"a key for a preview" if new else inputs.key_of(path)
         plan = contributing.plan(paths, key, _own_headings(headings))
         _preview(plan, against, new_key=new)
         raise typer.Exit(code=int(bool(plan.refused)))
-    key = anonymise.make_key(path)
-    outcome = contributing.contribute(paths, into, key, _own_headings(headings))
+    key = inputs.key_of(path, make=True)
+    outcome = contributing.contribute(
+        paths, into, key, _own_headings(headings), keys.Counts.beside(path)
+    )
     if new:
         typer.echo(
-            f"Made a key in {path}. Back it up and keep it private: it gives you predictions for"
-            " your own dyno, and your rejected originals back.",
+            f"Made a key in {path}. Back it up now: pullbook backup-key FILE. Without it nobody can"
+            " replace or withdraw your sheets, answer for your own dyno or open your rejected"
+            " originals. Keep it private: whoever has it can speak as your shop.",
             err=True,
         )
     _report(outcome, into)
@@ -161,7 +164,7 @@ def _preview(plan: Plan, against: Path | None, *, new_key: bool) -> None:
         typer.echo(f"=== {entry.name}: everything that is shared of {entry.sheet.source}")
         typer.echo(contributed_sheet.shown(entry.sheet.values, entry.sheet.readings))
         if builds is not None:
-            from pullbook.pipeline.privacy.rare_builds import rarity
+            from pullbook.pipeline.curation.rare_builds import rarity
 
             found = rarity(entry.sheet.values, builds)
             typer.echo(
@@ -198,11 +201,10 @@ def unseal(
     key_file: options.KeyFile = None,
 ) -> None:
     """Get back the originals of rejected sheets, byte for byte, with your contributor key."""
-    from pullbook.pipeline.privacy import anonymise, refused_sheets
+    from pullbook.pipeline.privacy import refused_sheets
 
-    path = key_file or anonymise.default_key_file()
-    must_exist(path)
-    key = anonymise.read_key(path)
+    must_exist(shared)
+    key = inputs.key_of(key_file)
     written = refused_sheets.unseal(shared, into, key)
     for path in written:
         typer.echo(str(path))

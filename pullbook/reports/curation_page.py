@@ -170,7 +170,8 @@ def _numbers(made: Page, builds: pd.DataFrame) -> None:
 
 def _corrections(made: Page, builds: pd.DataFrame) -> None:
     made.heading(f"How torque was converted to {REFERENCE}")
-    table = pd.crosstab(builds["correction"], builds["route"])
+    stated = builds["stated_correction"].fillna(builds["correction"])
+    table = pd.crosstab(stated.rename("correction"), builds["route"])
     routes = [r for r in ("stated", "weather", "nominal") if r in table]
     made.text(
         f"stated: the sheet is in {REFERENCE} already. weather: the sheet's own factor was undone"

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from pullbook.model.answers.vary import VaryError
-from pullbook.schemas.errors import did_you_mean
+from pullbook.schemas.errors import InputError, did_you_mean
 from pullbook.schemas.field import Kind
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+
+class FieldRangesError(InputError):
+    """Ranges that name no field of a build, or no values of it."""
 
 
 _MOST_VALUES = 100
@@ -24,13 +27,13 @@ def ranges(given: Sequence[str]) -> dict[str, list[Any]]:
 
     Raises
     ------
-    VaryError
+    FieldRangesError
         A field does not exist, is not part of a build, or its values make no sense.
 
     """
     if not 0 < len(given) <= _MOST_FIELDS:
         msg = "name one or two fields to vary, as --field intake_duration=204:246:6"
-        raise VaryError(msg)
+        raise FieldRangesError(msg)
     found: dict[str, list[Any]] = {}
     for text in given:
         name, _, values = text.partition("=")
@@ -38,7 +41,7 @@ def ranges(given: Sequence[str]) -> dict[str, list[Any]]:
         field = _field(name)
         if name in found:
             msg = f"{name} is named twice"
-            raise VaryError(msg)
+            raise FieldRangesError(msg)
         if field.kind is Kind.CHOICE:
             found[name] = _choices(name, values)
         else:
@@ -51,10 +54,10 @@ def _field(name: str) -> Any:
     if name not in BUILD_FIELDS:
         near = did_you_mean(name, BUILD_FIELDS) or f" Fields are {', '.join(BUILD_FIELDS)}."
         msg = f"{name!r} is not a field of a build.{near}"
-        raise VaryError(msg)
+        raise FieldRangesError(msg)
     if FIELDS[name].kind not in (Kind.CHOICE, Kind.WHOLE, Kind.NUMBER):
         msg = f"{name} cannot be varied: it is neither a number nor a choice"
-        raise VaryError(msg)
+        raise FieldRangesError(msg)
     return FIELDS[name]
 
 
@@ -65,7 +68,7 @@ def _choices(name: str, text: str) -> list[str]:
     if wrong or not found:
         near = did_you_mean(wrong[0], allowed) if wrong else ""
         msg = f"{name} can be {', '.join(allowed)}; {text!r} is not a list of these.{near}"
-        raise VaryError(msg)
+        raise FieldRangesError(msg)
     return found
 
 
@@ -76,13 +79,13 @@ def _numbers(name: str, text: str) -> list[float]:
         numbers = []
     if not numbers or (":" in text and len(numbers) != 3):
         msg = f"{name}={text} is not low:high:step or a list of numbers, such as {name}=1,2,3"
-        raise VaryError(msg)
+        raise FieldRangesError(msg)
     if ":" not in text:
         return numbers
     low, high, step = numbers
     if not (step > 0 and low <= high and (high - low) / step < _MOST_VALUES):
         msg = f"{name}={text} must rise in at most {_MOST_VALUES} steps"
-        raise VaryError(msg)
+        raise FieldRangesError(msg)
     count = int((high - low) / step + 1e-9) + 1
     return [round(low + step * at, 6) for at in range(count)]
 
@@ -92,7 +95,7 @@ def ties(given: Sequence[str], leading: str) -> dict[str, float]:
 
     Raises
     ------
-    VaryError
+    FieldRangesError
         A field does not exist, is no number, or moves in another unit by an unnamed amount.
 
     """
@@ -103,19 +106,19 @@ def ties(given: Sequence[str], leading: str) -> dict[str, float]:
         field = _field(name)
         if not field.numeric or not FIELDS[leading].numeric:
             msg = f"{name} cannot move with {leading}: one of the two is not a number"
-            raise VaryError(msg)
+            raise FieldRangesError(msg)
         if not share and field.unit != FIELDS[leading].unit:
             msg = (
                 f"{name} is not in the unit of {leading}; say by how much it moves for each of it,"
                 f" as --tie {name}=0.01"
             )
-            raise VaryError(msg)
+            raise FieldRangesError(msg)
         if name in found:
             msg = f"--tie names {name} twice"
-            raise VaryError(msg)
+            raise FieldRangesError(msg)
         try:
             found[name] = float(share) if share else 1.0
         except ValueError:
             msg = f"--tie {text}: {share!r} is not a number"
-            raise VaryError(msg) from None
+            raise FieldRangesError(msg) from None
     return found

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 import pandas as pd
 
-from pullbook.pipeline.physics.engine_quantities import SIZE_FIELDS
+from pullbook.pipeline.physics.engine_quantities import DISPLACEMENT, SIZE_FIELDS, size_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -42,9 +42,13 @@ def rarity(values: Mapping[str, Value], builds: pd.DataFrame) -> Rarity:
     """
     own = builds["shop"].to_numpy() != values.get("shop")
     engine = own & (builds["cylinders"] == values["cylinders"]).to_numpy(dtype=bool, na_value=False)
-    for name in SIZE_FIELDS[:2]:
-        others = builds[name].to_numpy(dtype=float)
-        engine &= np.abs(np.log(others / float(values[name]))) < _SIZE  # type: ignore[arg-type]
+    lengths = [name for name in SIZE_FIELDS[:2] if values.get(name) is not None]
+    sizes = {name: builds[name].to_numpy(dtype=float) for name in lengths}
+    if len(lengths) < 2:
+        sizes[DISPLACEMENT] = np.asarray(size_of(builds).engine)
+    for name, others in sizes.items():
+        off = np.abs(np.log(others / float(values[name])))  # type: ignore[arg-type]
+        engine &= np.isnan(off) | (off < _SIZE)
     alike = engine.copy()
     for name, most in _ALIKE.items():
         if isinstance(given := values.get(name), int | float):

@@ -1,0 +1,109 @@
+"""Read and check a shop's own sheets, just as it keeps them, for its own use.
+
+Shops get local codes that no signer can have. With the contributor's key each sheet also carries
+the code and the name that it was contributed under, so that its contributed copy is recognised.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from pullbook.pipeline.checks import check_sheet, checked_sheets
+from pullbook.pipeline.curation.checked_tables import Columns
+from pullbook.pipeline.parallel.garbage_collection import uncollected
+from pullbook.pipeline.privacy import anonymise, signatures
+from pullbook.pipeline.values.headings import PLAIN
+from pullbook.pipeline.values.sheet import SIGNATURE_FIELDS
+from pullbook.schemas.findings import Finding
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    import pandas as pd
+
+    from pullbook.pipeline.values.headings import Headings
+    from pullbook.pipeline.values.sheet import Sheet
+
+#: What the local code of a shop starts with; a signer's code has hexadecimal digits alone.
+LOCAL = "own-"
+_DIGITS = 16
+_HEAD_LINES = 4
+
+
+def local_code(shop: str) -> str:
+    """Return the local code of a shop; it is for one's own use and gives the name away to a guess.
+
+    >>> local_code("Tern Quay") == local_code("tern  quay")
+    True
+    """
+    plain = signatures.keyed_digest(b"pullbook own shop", shop)
+    return f"{LOCAL}{hashlib.sha256(plain).hexdigest()[:_DIGITS]}"
+
+
+def is_private(builds: pd.DataFrame) -> bool:
+    """Return whether a table of builds holds sheets in clear, and so is not to be passed on."""
+    return bool(builds["shop"].astype("str").str.startswith(LOCAL).any())
+
+
+def is_signed_folder(folder: Path) -> bool:
+    """Return whether every sheet file of a folder carries a signature, and there is one."""
+    files = sorted(folder.rglob("*.csv"))
+    return bool(files) and all(_has_signature(file) for file in files)
+
+
+def _has_signature(path: Path) -> bool:
+    try:
+        with path.open(encoding="utf-8", errors="replace") as file:
+            head = "".join(line for _, line in zip(range(_HEAD_LINES), file, strict=False))
+    except OSError:
+        return False
+    return f"{SIGNATURE_FIELDS[0]}:" in head
+
+
+@dataclass(frozen=True, slots=True)
+class OwnReader:
+    """Reads own sheets: the work of one process.
+
+    Attributes
+    ----------
+    headings
+        What headings mean, the shop's own among them.
+    key
+        The contributor's key, if there is one.
+    """
+
+    headings: Headings = PLAIN
+    key: bytes | None = None
+
+    def __call__(self, sources: Sequence[Path]) -> Columns:
+        """Read and check the sheets of some sources."""
+        columns = Columns()
+        with uncollected():
+            for source in sources:
+                for _, sheet in checked_sheets.of_source(
+                    source, check_sheet.SHEET_RULES, self.headings
+                ):
+                    twin = self._prepare(sheet)
+                    columns.add(sheet, str(source), 0, twin)
+        return columns
+
+    def _prepare(self, sheet: Sheet) -> str:
+        """Give a sheet its local code; return shop and name that it was contributed under."""
+        if sheet.signature:
+            message = (
+                "The sheet is signed, as contributed ones are, and lies among sheets of your own."
+                " Keep contributed sheets in a folder of their own."
+            )
+            sheet.findings.append(Finding("signed-among-own", message))
+        shop = str(sheet.values.get("shop") or "")
+        sheet.values["shop"] = local_code(shop)
+        if not shop or self.key is None:
+            return ""
+        of_file = "sheet_id" not in sheet.rows
+        name, _ = anonymise.private_name(
+            self.key, "sheet_id", sheet.sheet_id, shop, of_file=of_file
+        )
+        return f"{anonymise.code(self.key, shop)} {name}"

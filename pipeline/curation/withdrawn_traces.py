@@ -1,0 +1,116 @@
+"""Look for what was withdrawn in everything made from a data set: nothing of it may be left."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from pullbook.pipeline.privacy.signatures import SHORT_CODE
+from pullbook.pipeline.privacy.withdraw import named
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from pathlib import Path
+
+    from pullbook.pipeline.privacy.withdraw import Withdrawal
+
+#: Shorter names of sheets are searched in tables only: in a text they could be anything.
+_SHORTEST_NAME = 4
+
+
+def left(places: Sequence[Path], listed: Sequence[Withdrawal]) -> Iterator[tuple[Path, Withdrawal]]:
+    """Yield each file below some places that still contains a withdrawn sheet, with its line.
+
+    Tables, arrays and texts are searched for the shop's code and the sheet's name. Other kinds of
+    files cannot be searched.
+    """
+    for file in _list_files(places):
+        content = _read_content(file)
+        for one in listed:
+            if _contains(content, one):
+                yield file, one
+
+
+def blind(places: Sequence[Path], listed: Sequence[Withdrawal]) -> list[Path]:
+    """Return the tables that cannot be searched for the sheets of a whole shop.
+
+    They name sheets but no shops, and there is no table of builds in their folder to look the
+    shops up.
+    """
+    if all(one.sheets for one in listed):
+        return []
+    return [file for file in _list_files(places) if file.suffix == ".parquet" and _is_blind(file)]
+
+
+def _is_blind(file: Path) -> bool:
+    table = pd.read_parquet(file)
+    shops = {"shop", "source"} & set(table)  # a source is a file named by its shop's code
+    return not shops and _sheets_of(table) is not None and _find_owners(file, table) is None
+
+
+def _list_files(places: Sequence[Path]) -> list[Path]:
+    return [
+        file
+        for place in places
+        for file in ([place] if place.is_file() else sorted(place.rglob("*")))
+        if file.is_file()
+    ]
+
+
+def _sheets_of(table: pd.DataFrame) -> pd.Series | None:
+    """Return the names of the sheets in a table; ``None`` if it has none."""
+    if table.index.name == "sheet_id":
+        return table.index.to_series().reset_index(drop=True)
+    return table.get("sheet_id")
+
+
+def _find_owners(file: Path, table: pd.DataFrame) -> pd.DataFrame | None:
+    """Return shop and name of the sheets of a table, from the table of builds in its folder."""
+    builds, sheets = file.with_name("builds.parquet"), _sheets_of(table)
+    if sheets is None or not builds.is_file():
+        return None
+    owners = pd.read_parquet(builds, columns=["shop", "sheet_id"])
+    own = owners[owners["sheet_id"].isin(set(sheets))]
+    return own if set(sheets) <= set(own["sheet_id"]) else None
+
+
+@dataclass(frozen=True, slots=True)
+class _Content:
+    table: pd.DataFrame | None
+    text: str
+
+
+def _read_content(file: Path) -> _Content:
+    """Return the content of a file: a table of shops and sheets if it is one, else its text."""
+    if file.suffix == ".parquet":
+        table = pd.read_parquet(file)
+        if {"shop", "sheet_id"} <= set(table):
+            return _Content(table[["shop", "sheet_id"]], "")
+        if (owned := _find_owners(file, table)) is not None:
+            return _Content(owned, "")
+        table = table.reset_index() if table.index.name == "sheet_id" else table
+        texts = table.select_dtypes(include=["object", "string"]).to_numpy().ravel()
+        return _Content(None, "\n".join(map(str, texts)))
+    if file.suffix == ".npz":
+        with np.load(file, allow_pickle=False) as arrays:
+            names = [arrays[name] for name in arrays.files if arrays[name].dtype.kind == "U"]
+        return _Content(None, "\n".join(text for some in names for text in some.ravel().tolist()))
+    return _Content(None, f"{file.name}\n{file.read_bytes().decode('utf-8', errors='replace')}")
+
+
+def _contains(content: _Content, one: Withdrawal) -> bool:
+    if content.table is not None:
+        return bool(named(content.table["shop"], content.table["sheet_id"], [one]).any())
+    if not one.sheets:
+        return one.code[:SHORT_CODE] in content.text
+    return any(_has_name(content.text, sheet, one.code) for sheet in one.sheets)
+
+
+def _has_name(text: str, sheet: str, code: str) -> bool:
+    if len(sheet) < _SHORTEST_NAME:
+        return f"{sheet}@{code[:SHORT_CODE]}" in text
+    return re.search(rf"(?<![\w-]){re.escape(sheet)}(?![\w-])", text) is not None

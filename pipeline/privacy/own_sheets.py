@@ -1,0 +1,84 @@
+"""A shop's own sheets under the names they were contributed with."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pullbook.pipeline.privacy import anonymise, contribute, signatures
+from pullbook.pipeline.reading import sheet_file
+from pullbook.schemas.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pullbook.pipeline.privacy.key_file import Counts
+
+
+def shop_of(name: str | None, counts: Counts) -> str:
+    """Return the shop that a key speaks for: the one that is named, or the only one it has.
+
+    Raises
+    ------
+    InputError
+        The key serves several shops, or none so far, and none is named.
+
+    """
+    if name is not None:
+        return name
+    known = [str(one["name"]) for one in counts.read().values()]
+    if len(known) == 1:
+        return known[0]
+    which = f"the key serves several shops ({', '.join(known)})" if known else (
+        "no sheet was contributed with this key so far")  # fmt: skip
+    msg = f"{which}: name the shop with --shop"
+    raise InputError(msg)
+
+
+def contributed_names(
+    sheets: Sequence[str], shop: str | None, key: bytes, counts: Counts
+) -> list[str]:
+    """Return the names that sheets were contributed under.
+
+    Parameters
+    ----------
+    sheets
+        IDs of sheets as the shop calls them, or files: the shop's own, or contributed ones.
+    shop
+        The shop's name; needed for IDs if the key serves several.
+    key, counts
+        The contributor's key, and what its shops have signed.
+
+    Raises
+    ------
+    InputError
+        A file holds no sheet of this key's shops, or the shop is not clear.
+
+    """
+    found: list[str] = []
+    for sheet in sheets:
+        path = Path(sheet)
+        if path.exists():
+            found += _of_file(path, key, counts)
+            continue
+        name = shop_of(shop, counts)
+        for of_file in (False, True):
+            private, _ = anonymise.private_name(key, "sheet_id", sheet, name, of_file=of_file)
+            found.append(private)
+    return list(dict.fromkeys(found))
+
+
+def _of_file(path: Path, key: bytes, counts: Counts) -> list[str]:
+    if path.is_file() and path.suffix.casefold() == ".csv":
+        raw = sheet_file.read(path)
+        signature = signatures.of_fields(raw.signature)
+        if signature is not None:
+            if signature.code not in counts.read():
+                msg = f"{path} was not signed with this key, so it cannot be withdrawn with it"
+                raise InputError(msg)
+            return [raw.sheet_id]
+    entries = contribute.plan([path], key).accepted
+    if not entries:
+        msg = f"{path} holds no sheet that can be contributed, so there is none to withdraw"
+        raise InputError(msg)
+    return [entry.sheet.sheet_id for entry in entries]

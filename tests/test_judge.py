@@ -283,7 +283,7 @@ def test_a_batch_of_a_shop_or_two_is_in_doubt_though_they_agree(months, count):
     shops = known_shops(months)[:count]
     late = ~months.builds["content"].isin(months.earlier["content"])
     kept = months.builds[~late | months.builds["shop"].isin(shops)].reset_index(drop=True)
-    pulls = spoiled(months, shops, 1.2)
+    pulls = spoiled(months, shops, NEWTON_METRES)
     found = drift(months.old, {"id": "old"}, kept, pulls, months.earlier)
     named = [shop for shop in shops if any(f"shop {shop[:8]} reads +" in d for d in found.doubts)]
     assert named == shops

@@ -16,6 +16,7 @@ from pullbook.model.answers.predict import predict
 from pullbook.model.evaluation import accuracy, bootstrap
 from pullbook.model.evaluation.evaluate import coverage
 from pullbook.model.evaluation.prediction_errors import LEVELS, score_predictions
+from pullbook.model.learning.sample import engines_of
 from pullbook.model.review.arrivals import Arrivals, arrivals, version_of
 from pullbook.model.review.moved_fields import FEWEST, Moved, moved
 from pullbook.pipeline.curation.shop_consensus import nested
@@ -239,8 +240,9 @@ def _shops(fresh: pd.DataFrame, off: Floats, known: pd.Series) -> list[ShopReads
 
     For a known shop the model expects the shop's own offset, which is less certain the fewer of its
     sheets the model has seen (``known``, by code); for a new shop it expects the mean of all shops.
-    Shops are not compared with one another: if all are off, each is. The scatter of sheets and of
-    families within a shop is estimated from all shops together.
+    Shops are not compared with one another: if all are off, each is. The scatter of sheets, of
+    engines and of families within a shop is estimated from all shops together: ten sheets of one
+    engine, or of one family, say less than ten of ten.
     """
     if not len(fresh):
         return []
@@ -248,7 +250,10 @@ def _shops(fresh: pd.DataFrame, off: Floats, known: pd.Series) -> list[ShopReads
     part = pd.factorize(fresh["shop"] + " " + fresh["family"].astype("str").fillna(""))[0]
     sheets = np.bincount(shop)
     offset = np.bincount(shop, off) / sheets
-    error = np.maximum(nested(off, shop, part).noise, _SCATTER / np.sqrt(sheets))
+    engine = engines_of(fresh)
+    engines = np.bincount(shop[np.unique(engine, return_index=True)[1]])
+    noise = np.maximum(nested(off, shop, part).noise, nested(off, shop, engine).noise)
+    error = np.maximum(noise, _SCATTER / np.sqrt(engines))
     before = known.reindex(codes).to_numpy(float)
     error *= np.where(np.isnan(before), 1.0, np.sqrt(1 + sheets / before))
     return [

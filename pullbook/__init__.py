@@ -160,15 +160,16 @@ def read_builds(given: str | Path | Mapping[str, object]) -> list[Build]:
     return predictor.read_builds(given)
 
 
-def read_sheets(*paths: str | Path, headings: str | Path | None = None) -> list[Sheet]:
+def read_sheets(*paths: str | Path, settings: str | Path | None = None) -> list[Sheet]:
     """Read dyno sheets and check them; what is wrong or doubtful is in ``findings`` of each.
 
     Parameters
     ----------
     paths
         Sheet files, folders of them, folders with ``builds.csv`` and ``pulls.csv``, and workbooks.
-    headings
-        A file of the shop's own headings, as ``pullbook headings`` writes it.
+    settings
+        The shop's settings file, as ``pullbook settings`` writes it; by default the file
+        ``pullbook.yaml`` in the folder of the sheets, if there is one.
 
     Raises
     ------
@@ -179,10 +180,9 @@ def read_sheets(*paths: str | Path, headings: str | Path | None = None) -> list[
     from pathlib import Path
 
     from pullbook.pipeline.checks import check_sheet, checked_sheets
-    from pullbook.pipeline.reading import shop_headings
-    from pullbook.pipeline.values.headings import PLAIN
+    from pullbook.pipeline.reading import shop_settings
 
-    own = PLAIN if headings is None else shop_headings.load(Path(headings))
+    own = None if settings is None else shop_settings.load(Path(settings))
     return checked_sheets.read(map(Path, paths), check_sheet.SHEET_RULES, own).sheets
 
 

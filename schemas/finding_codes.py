@@ -68,6 +68,9 @@ CODES: Mapping[str, Code] = MappingProxyType(
             _REFUSE, "A sheet to curate carries another shop's code than its signer's"
         ),
         "altered": Code(_REFUSE, "A sheet to curate was altered after it was signed"),
+        "signed-after-hand-over": Code(
+            _REFUSE, "A sheet was signed with an old key after its shop moved to a new one"
+        ),
         "signed-among-own": Code(_REFUSE, "A contributed sheet lies among a shop's own sheets"),
         "same-id-other-engine": Code(
             _REFUSE, "One shop signed sheets with one name of engines of another size"
@@ -198,6 +201,8 @@ CODES: Mapping[str, Code] = MappingProxyType(
         "correction-range": Code(
             _WARN, "The weather is outside the range of the correction standard", 0.01
         ),
+        "engine-differs": Code(_WARN, "Sheets of one engine differ in their number of cylinders"),
+        "not-as-in-settings": Code(_WARN, "The sheet says otherwise than the settings file"),
         "nominal-correction": Code(
             _WARN, "No weather on the sheet: a nominal ratio replaces the exact factor"
         ),
@@ -262,6 +267,10 @@ CODES: Mapping[str, Code] = MappingProxyType(
         ),
         "unknown-field": Code(_NOTE, "An unknown field was left out"),
         "unknown-column": Code(_NOTE, "An unknown column was left out"),
+        "engine-rebuilt": Code(
+            _NOTE, "Sheets of one engine differ in bore: a rebuild, or a mistake"
+        ),
+        "from-settings": Code(_NOTE, "A value or a meaning was taken from the settings file"),
         "measured-not-used": Code(_NOTE, "A build names a measured sheet that is not used yet"),
         "assumed-humidity": Code(_NOTE, "No humidity on the sheet: 50 % was assumed"),
         "read-as": Code(_NOTE, "A customary word or heading was read as one of ours"),

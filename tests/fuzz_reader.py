@@ -25,7 +25,7 @@ from valid_sheet import FIELDS, PULL, sheet_text
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.checks import check_sheet
 from pullbook.pipeline.privacy import anonymise, contribute
-from pullbook.pipeline.reading import parse_sheet, shop_headings
+from pullbook.pipeline.reading import parse_sheet, shop_settings
 
 #: Seconds of this process alone, whatever else the machine does.
 _SLOWEST = 5.0
@@ -129,13 +129,13 @@ def one(folder: Path, kind: str, data: object) -> Counter:
             check_sheet.judge(parse_sheet.typed(raw), check_sheet.BUILD_RULES)
             for raw in build_files.raw_builds(inside / kind)
         ]
-        with suppress(shop_headings.HeadingsError):
-            shop_headings.load(inside / kind)
+        with suppress(shop_settings.SettingsError):
+            shop_settings.load(inside / kind)
     else:
         plan = contribute.plan([inside], b"key")
         sheets = [entry.sheet for entry in plan.accepted] + [r.sheet for r in plan.refused]
         for entry in plan.accepted:
-            assert anonymise.is_code(entry.sheet.values["shop"])
+            assert entry.sheet.values["shop"] == anonymise.code(b"key", entry.shop)
             assert "/" not in entry.name
     json.dumps([f.as_json() for sheet in sheets for f in sheet.findings])
     return Counter(sheet.accepted for sheet in sheets)

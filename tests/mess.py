@@ -20,7 +20,7 @@ SHOPS, SHEETS = 24, 320
 EXPECTED = {
     "nominal-correction", "correction-range", "chassis-dyno", "assumed-humidity", "read-as",
     "encoding", "decimal-comma", "thousands-mark", "unit-row", "text-left-out", "several-pulls",
-    "several-sweeps", "unsorted-rpm",
+    "several-sweeps", "unsorted-rpm", "engine-rebuilt",
 }  # fmt: skip
 
 

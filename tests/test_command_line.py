@@ -191,7 +191,7 @@ USAGE = [
 
 NOT_THERE = [
     ("check", "nowhere"),
-    ("check", "data/examples", "--headings", "nowhere"),
+    ("check", "data/examples", "--settings", "nowhere"),
     ("contribute", "nowhere", "--preview"),
     ("contribute", "data/examples", "--preview", "--against", "nowhere"),
     ("unseal", "nowhere", "--into", "x", "--key-file", "data/demo.key"),
@@ -314,32 +314,6 @@ def test_counts_add_up_and_what_is_no_sheet_is_told(tmp_path, write_sheet):
     assert back.returncode == 0
     (original,) = (tmp_path / "back").rglob("*.csv")
     assert original.read_bytes() == (tmp_path / "in" / "bad.csv").read_bytes()
-
-
-def test_a_shops_own_headings_are_told_once_and_used_again(tmp_path, write_sheet):
-    pull = [("Drehzahl", "Drehmoment"), *(row[:2] for row in PULL[1:])]
-    path = write_sheet({"bore": "", "Bohrung": "99.06"}, pull)
-    assert run("check", path).returncode == 1
-    saved = tmp_path / "ours.yaml"
-    assert run("headings", path, "--save", saved).returncode == 0
-    text = saved.read_text()
-    for heading, meant in (
-        ("Bohrung", "bore (mm)"), ("Drehzahl", "rpm"), ("Drehmoment", "torque (N.m)"),
-    ):  # fmt: skip
-        assert f"'{heading}': ''" in text
-        text = text.replace(f"'{heading}': ''", f"'{heading}': {meant}")
-    saved.write_text(text)
-    done = run("check", path, "--headings", saved, "--json")
-    assert done.returncode == 0, done.stdout
-    codes = {f["code"] for f in json.loads(done.stdout)["sheets"][0]["findings"]}
-    assert codes == {"read-as"}
-    done = run("headings", path, "--save", saved)
-    assert done.stdout == f"0 unknown headings: nothing to add to {saved}.\n"
-    assert saved.read_text() == text
-    saved.write_text("Bohrung: boer\n")
-    wrong = run("check", path, "--headings", saved)
-    assert wrong.returncode == 2
-    assert "perhaps bore" in wrong.stderr
 
 
 def test_a_text_that_moves_the_cursor_does_not_reach_the_terminal(write_sheet):

@@ -5,13 +5,14 @@ import json
 import numpy as np
 import pandas as pd
 import pytest
-from valid_sheet import FIELDS, PULL
+from valid_sheet import FIELDS, PULL, sheet_text
 
 from pullbook.model.evaluation import evaluate_regimes
 from pullbook.model.learning.sample import engines_of
 from pullbook.model.learning.settings import Settings
 from pullbook.model.training import hold_out
 from pullbook.pipeline.builds import json_schema
+from pullbook.pipeline.checks import check_sheet, checked_sheets
 from pullbook.pipeline.curation import curate, data_set
 from pullbook.pipeline.privacy import anonymise
 from pullbook.pipeline.privacy.contribute import contribute
@@ -124,3 +125,13 @@ def test_known_shops_are_judged_on_engines_that_the_model_has_no_sheet_of(demo, 
     known = known[known.all(axis=1)].index
     assert len(known) > 20
     assert set(engine[known]).isdisjoint(set(engine[sorted(inner)]))
+
+
+def test_one_engine_with_another_bore_was_rebuilt_and_with_other_cylinders_is_a_mistake(tmp_path):
+    changes = ({"bore": "3.9 in"}, {"bore": "3.93 in"}, {"cylinders": "4"}, {"engine": "other"})
+    for number, change in enumerate(changes):
+        fields = {"sheet_id": f"s{number}", "engine": "Lugworm, port", **change}
+        (tmp_path / f"{number}.csv").write_text(sheet_text(fields))
+    sheets = checked_sheets.read([tmp_path], check_sheet.SHEET_RULES).sheets
+    codes = [{f.code for f in sheet.findings if f.code.startswith("engine-")} for sheet in sheets]
+    assert codes == [set(), {"engine-rebuilt"}, {"engine-differs"}, set()]

@@ -240,9 +240,8 @@ def _shops(fresh: pd.DataFrame, off: Floats, known: pd.Series) -> list[ShopReads
 
     For a known shop the model expects the shop's own offset, which is less certain the fewer of its
     sheets the model has seen (``known``, by code); for a new shop it expects the mean of all shops.
-    Shops are not compared with one another: if all are off, each is. The scatter of sheets, of
-    engines and of families within a shop is estimated from all shops together: ten sheets of one
-    engine, or of one family, say less than ten of ten.
+    Shops are not compared with one another: if all are off, each is. The scatter of sheets, engines
+    and families within a shop is estimated from all shops: sheets of one engine say less.
     """
     if not len(fresh):
         return []

@@ -36,10 +36,15 @@ from pullbook.model.training.train_model import Model
 from pullbook.pipeline.curation.read_own import is_private
 from pullbook.pipeline.features import feature_table
 from pullbook.schemas import curated_tables
-from pullbook.schemas.fields import CURATED_FIELDS
+from pullbook.schemas.fields import CURATED_FIELDS, WEATHER
 
 FORMAT = 3
 MANIFEST = "bundle.json"
+#: Fields of a sheet that no answer needs: when, in which weather and how it was tested.
+_NOT_NEEDED = (
+    *WEATHER, "tested_on", "coolant_temperature", "oil_temperature", "sweep_rate",
+    "stated_correction", "correction_route",
+)  # fmt: skip
 CURVE, SPREAD = "curve.txt", "spread.txt"
 FILLING, ARRAYS, SHEETS, GOLDEN = "filling.npz", "arrays.npz", "sheets.parquet", "golden.json"
 _FILES = (CURVE, SPREAD, FILLING, ARRAYS, SHEETS, GOLDEN)
@@ -95,8 +100,8 @@ def _identity(manifest: dict[str, Any]) -> str:
 
 
 def _sheets(model: Model) -> pd.DataFrame:
-    """The builds as given, without the columns that a bundle does not need."""
-    return model.fields[list(CURATED_FIELDS)]
+    """The builds as given, without what no answer needs: a bundle may be passed on."""
+    return model.fields[[name for name in CURATED_FIELDS if name not in _NOT_NEEDED]]
 
 
 def _golden(model: Model) -> dict[str, Any]:

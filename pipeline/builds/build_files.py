@@ -10,9 +10,8 @@ from typing import TYPE_CHECKING
 
 from pullbook.pipeline.builds import extended_build
 from pullbook.pipeline.checks import check_sheet, checked_sheets
-from pullbook.pipeline.reading import sheet_file, tables, text_file
+from pullbook.pipeline.reading import sheet_file, shop_settings, tables, text_file
 from pullbook.pipeline.reading.find_sheets import SHEET_FILES, NothingToReadError
-from pullbook.pipeline.values.headings import PLAIN
 from pullbook.pipeline.values.sheet import RawSheet
 from pullbook.schemas.errors import not_there
 
@@ -25,8 +24,10 @@ if TYPE_CHECKING:
     from pullbook.schemas.field import Value
 
 
-def raw_builds(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
+def raw_builds(path: Path) -> list[RawSheet]:
     """Read builds as text: of a build file, a sheet file, a table of builds or a workbook.
+
+    The shop's settings beside the file say what its headings and words mean.
 
     Raises
     ------
@@ -34,6 +35,14 @@ def raw_builds(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
         The path does not exist, or is not a kind of file that holds builds.
 
     """
+    settings = shop_settings.beside(path, [path if path.is_dir() else path.parent])
+    found = _raw_builds(path, settings.headings)
+    for raw in found:
+        settings.apply(raw)
+    return found
+
+
+def _raw_builds(path: Path, headings: Headings) -> list[RawSheet]:
     if path.is_dir():
         path = tables.table_in(path, tables.BUILDS) or path
     suffix = path.suffix.casefold()
@@ -56,7 +65,7 @@ def raw_builds(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
     return tables.assemble(rows, None, str(path), headings, notes)
 
 
-def read(path: Path, headings: Headings = PLAIN) -> list[Build]:
+def read(path: Path) -> list[Build]:
     """Return the builds in a file, typed and checked; what is wrong with one is a finding.
 
     Raises
@@ -65,7 +74,7 @@ def read(path: Path, headings: Headings = PLAIN) -> list[Build]:
         The path does not exist, or describes no builds.
 
     """
-    raws = raw_builds(path, headings)
+    raws = raw_builds(path)
     if not raws:
         msg = f"{path} holds no builds"
         raise NothingToReadError(msg)

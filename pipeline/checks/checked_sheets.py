@@ -6,15 +6,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.checks import check_sheet, duplicates
-from pullbook.pipeline.reading import find_sheets, parse_sheet
-from pullbook.pipeline.values.headings import PLAIN
+from pullbook.pipeline.reading import find_sheets, parse_sheet, shop_settings
+from pullbook.pipeline.reading.shop_settings import NO_SETTINGS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
     from pathlib import Path
 
     from pullbook.pipeline.checks.check_sheet import Rule
-    from pullbook.pipeline.values.headings import Headings
+    from pullbook.pipeline.reading.shop_settings import Settings
     from pullbook.pipeline.values.sheet import RawSheet, Sheet
 
 
@@ -43,17 +43,22 @@ def check(raw: RawSheet, rules: tuple[Rule, ...]) -> Sheet:
 
 
 def of_source(
-    source: Path, rules: tuple[Rule, ...], headings: Headings = PLAIN
+    source: Path, rules: tuple[Rule, ...], settings: Settings = NO_SETTINGS
 ) -> Iterator[tuple[RawSheet, Sheet]]:
     """Read and check the sheets of one source, as `find_sheets.find` lists them."""
-    for raw in find_sheets.source(source, headings):
+    for raw in find_sheets.source(source, settings):
         yield raw, check(raw, rules)
+
+
+def roots_of(paths: Iterable[Path]) -> list[Path]:
+    """Return the folders above which no settings are looked for."""
+    return [path if path.is_dir() else path.parent for path in paths]
 
 
 def read(
     paths: Iterable[Path],
     rules: tuple[Rule, ...],
-    headings: Headings = PLAIN,
+    settings: Settings | None = None,
     without: Path | None = None,
 ) -> CheckedSheets:
     """Read and check every sheet below some paths, each by itself and beside the others.
@@ -64,17 +69,26 @@ def read(
         As for `find_sheets.find`.
     rules
         Which rules each sheet is checked by; see `check_sheet`.
-    headings
-        What headings mean, the shop's own among them.
+    settings
+        The shop's settings; ``None`` takes those that lie in the folder of each sheet, or above it
+        below a path that is given.
 
     Raises
     ------
     NothingToReadError
         A path does not exist, or holds no sheets.
+    SettingsError
+        A settings file cannot be read.
 
     """
+    paths = list(paths)
     found = find_sheets.find(paths, without)
-    pairs = [pair for source in found.sources for pair in of_source(source, rules, headings)]
+    roots = roots_of(paths)
+    pairs = [
+        pair
+        for source in found.sources
+        for pair in of_source(source, rules, settings or shop_settings.beside(source, roots))
+    ]
     raws, sheets = [raw for raw, _ in pairs], [sheet for _, sheet in pairs]
     made = CheckedSheets(raws, sheets, found.passed_over)
     duplicates.judge(made.sheets)

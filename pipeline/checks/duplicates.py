@@ -1,14 +1,16 @@
-"""Check sheets against each other before they are contributed: same names, and copies."""
+"""Check sheets against each other: names, copies, engines that changed, barometers."""
 
 from __future__ import annotations
 
 import marshal
+from dataclasses import replace
 from hashlib import blake2b
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.checks.pull_rules import curves
 from pullbook.pipeline.physics.reference_condition import route
 from pullbook.pipeline.values.headings import squash
+from pullbook.schemas.fields import FIELDS
 from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:
@@ -22,6 +24,8 @@ def judge(sheets: Sequence[Sheet]) -> None:
     if len(sheets) < 2:
         return
     _check_names(sheets)
+    _check_engines(sheets)
+    _check_barometers(sheets)
     accepted = [sheet for sheet in sheets if sheet.accepted and curves(sheet)]
     if len(accepted) > 1:
         _check_copies(accepted)
@@ -45,6 +49,59 @@ def _check_names(sheets: Sequence[Sheet]) -> None:
                 )
                 row = sheet.rows.get("sheet_id")
                 sheet.findings.append(Finding("repeated-field", message, "sheet_id", row, name))
+
+
+def _check_engines(sheets: Sequence[Sheet]) -> None:
+    """Say where sheets of one engine differ in bore or cylinders: a rebuild, or a mistake."""
+    named: dict[tuple[str, str], list[Sheet]] = {}
+    for sheet in sheets:
+        if sheet.accepted and (engine := sheet.values.get("engine")) is not None:
+            shop = squash(str(sheet.values.get("shop", "")))
+            named.setdefault((shop, squash(str(engine))), []).append(sheet)
+    for own in named.values():
+        for field in ("cylinders", "bore"):
+            _check_same(own, field)
+
+
+def _check_same(sheets: list[Sheet], field: str) -> None:
+    known = [(sheet, number) for sheet in sheets if (number := sheet.number(field)) is not None]
+    if not known:
+        return
+    first, usual = known[0]
+    for sheet, number in known[1:]:
+        if abs(number / usual - 1) > _SAME_BORE:
+            what = "it was bored over" if field == "bore" else "parts of two engines are mixed up"
+            message = (
+                f"Engine {sheet.values['engine']!r} has a {FIELDS[field].label} of"
+                f" {sheet.shown(field, number)} here and {first.shown(field, usual)} on sheet"
+                f" {first.sheet_id!r}: {what}, or one of them is a mistake."
+            )
+            row = sheet.rows.get(field)
+            code = "engine-rebuilt" if field == "bore" else "engine-differs"
+            sheet.findings.append(Finding(code, message, field, row, f"{number:g}"))
+
+
+def _check_barometers(sheets: Sequence[Sheet]) -> None:
+    """Say where a barometer is far above the others of the shop; see `similar_sheets`."""
+    read = [sheet for sheet in sheets if sheet.number("barometer") is not None]
+    if len(read) < _FEWEST_BAROMETERS:
+        return
+    import pandas as pd  # noqa: PLC0415 - only where there are several sheets
+
+    from pullbook.pipeline.checks import similar_sheets  # noqa: PLC0415
+
+    table = pd.DataFrame(
+        {"shop": [squash(str(sheet.values.get("shop", ""))) for sheet in read],
+         "barometer": [sheet.number("barometer") for sheet in read]}
+    )  # fmt: skip
+    for place, finding in similar_sheets.report_barometers(table):
+        row = read[place].rows.get("barometer")
+        read[place].findings.append(replace(finding, row=row))
+
+
+#: Bores of one engine that differ by more than this share are not one measured twice.
+_SAME_BORE = 0.001
+_FEWEST_BAROMETERS = 4
 
 
 def _check_copies(sheets: Sequence[Sheet]) -> None:

@@ -111,7 +111,8 @@ def fits(sheet: Sheet) -> Iterator[Finding]:
     """Parts that are all given fit each other."""
     for fit in FITS:
         numbers = [sheet.values.get(name) for name in fit.fields]
-        if None in numbers:
+        worked_out = not sheet.derived.isdisjoint(fit.fields)
+        if None in numbers or (worked_out and is_refused(sheet, _VOLUME)):
             continue
         found = fit.measure(*numbers)
         if fit.usual[0] <= found <= fit.usual[1] or any(is_refused(sheet, n) for n in fit.fields):

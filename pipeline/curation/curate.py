@@ -14,10 +14,12 @@ from pullbook.pipeline.curation.checked_tables import Columns, frames_of, join
 from pullbook.pipeline.curation.data_set import Curated, NotCuratedError
 from pullbook.pipeline.curation.gather import Cache, gather
 from pullbook.pipeline.curation.read_own import is_signed_folder
+from pullbook.pipeline.curation.versions import find_latest, follow, without_withdrawn
 from pullbook.pipeline.parallel.workers import Processes
 from pullbook.pipeline.physics.engine_quantities import size_of
+from pullbook.pipeline.privacy import hand_over
 from pullbook.pipeline.privacy.refused_sheets import ACCEPTED, refusals
-from pullbook.pipeline.privacy.withdraw import applied_to, is_withdrawn_refusal, named
+from pullbook.pipeline.privacy.withdraw import applied_to, is_withdrawn_refusal
 from pullbook.pipeline.reading import find_sheets
 from pullbook.schemas import curated_tables
 from pullbook.schemas.finding_codes import CODES
@@ -78,20 +80,20 @@ def curate(
         sources = find_sheets.find(others).sources if others else []
         mine = gather(sources, workers, None, track, own)
         checked = _without_copies(join([checked, mine]))
+    ways = hand_over.of_folders(folders)
+    follow(ways, checked)
     requests = [one for folder in folders for one in applied_to(folder)[0]]
     before = len(checked.sheets)
-    if requests:
-        sheets = checked.sheets
-        left_out = named(sheets["shop"], sheets["sheet_id"], requests, sheets["count"])
-        checked = checked.take(np.flatnonzero(~left_out))
+    checked = without_withdrawn(checked, requests, ways)
     accepted = checked.sheets["accepted"].to_numpy(copy=True)
-    latest, findings = _find_latest(checked.sheets, accepted)
+    latest, findings = find_latest(checked.sheets, accepted)
     checked.sheets["accepted"] = accepted
     if not len(latest):
         msg = "no sheet was accepted; to see why, run: pullbook check"
         raise NotCuratedError(msg)
     curated = _make_curated(checked, latest, findings)
     curated.withdrawn = before - len(checked.sheets)
+    curated.stopped = ways.stopped
     refused = [found for folder in folders for found in refusals(folder)]
     _add_refusals(
         curated,
@@ -114,9 +116,10 @@ def _is_contribution(folder: Path) -> bool:
 def _gather_contributed(
     folders: list[Path], workers: Crew, cache: Path | None, track: Track
 ) -> CheckedTables:
-    if not folders:
-        return frames_of(Columns())
     places = [path / ACCEPTED if (path / ACCEPTED).is_dir() else path for path in folders]
+    places = [path for path in places if path.name != ACCEPTED or any(path.iterdir())]
+    if not places:  # all of it was withdrawn
+        return frames_of(Columns())
     sources = find_sheets.find(places).sources
     store = Cache.of(cache, places) if cache is not None else None
     return gather(sources, workers, store, track)
@@ -130,7 +133,8 @@ def _without_copies(checked: CheckedTables) -> CheckedTables:
     sheets = checked.sheets
     twins = sheets["twin"].fillna("")
     own = twins[twins != ""]
-    code = dict(zip(own.str.partition(" ")[0], sheets.loc[own.index, "shop"], strict=True))
+    signers = [twin.partition(" ")[0] for twin in own.tolist()]
+    code = dict(zip(signers, sheets.loc[own.index, "shop"].tolist(), strict=True))
     copies = (sheets["shop"] + " " + sheets["sheet_id"]).isin(set(own)) & (twins == "")
     sheets["shop"] = sheets["shop"].map(lambda shop: code.get(shop, shop)).astype("str")
     return checked.take(np.flatnonzero(~copies.to_numpy(dtype=bool)))
@@ -148,81 +152,6 @@ def _add_refusals(curated: Curated, refused: list[tuple[str, str, list[dict[str,
         table = curated.findings
         more = pd.DataFrame(rows, columns=list(table.columns)).astype(table.dtypes)
         curated.findings = pd.concat([table, more], ignore_index=True)
-
-
-def _find_latest(
-    sheets: pd.DataFrame, accepted: NDArray[np.bool_]
-) -> tuple[NDArray[np.int64], list[tuple[int, Finding]]]:
-    """Return the places of the latest sheet of each shop and name, sorted by name.
-
-    The latest is the one that its shop signed last. So the order, and with it the model, does not
-    depend on the order of the files or on the codes. Earlier sheets with other content get a
-    finding. Where versions of one sheet are of engines of another size, or two were signed with one
-    count, none is kept: they are taken out of ``accepted``.
-    """
-    own = sheets.loc[accepted, ["sheet_id", "shop", "content", "count"]]
-    own = own.sort_values("count", kind="stable")
-    groups = own.groupby(["shop", "sheet_id"], sort=False)
-    last = groups["content"].transform("last")
-    is_last = ~own.duplicated(["shop", "sheet_id"], keep="last")
-    changed = groups["content"].transform("nunique") > 1
-    findings: list[tuple[int, Finding]] = []
-    for _, versions in own[changed].groupby(["shop", "sheet_id"], sort=False):
-        fault = _fault_of_versions(sheets.loc[versions.index])
-        if fault is not None:
-            accepted[versions.index] = False
-            findings += [(int(place), fault) for place in versions.index]
-    earlier = own[~is_last & (own["content"] != last) & accepted[own.index]]
-    findings += [
-        (
-            int(place),
-            Finding(
-                "same-sheet-again",
-                f"The same shop signed a later sheet {name!r}, which replaced this one.",
-                "sheet_id",
-            ),
-        )
-        for place, name in zip(earlier.index.tolist(), earlier["sheet_id"].tolist(), strict=True)
-    ]
-    kept = own[is_last & accepted[own.index]].sort_values(["sheet_id", "shop"])
-    return kept.index.to_numpy(dtype=np.int64), findings
-
-
-def _fault_of_versions(versions: pd.DataFrame) -> Finding | None:
-    """Return why none of the versions of one sheet can be kept; ``None`` if the latest can."""
-    name = versions["sheet_id"].iloc[0]
-    size = np.asarray(size_of(versions).engine)
-    bore = versions["bore"].to_numpy(dtype=float)
-    far = max(_spread(bore), _spread(np.where(np.isnan(bore), size, np.nan)))
-    if len(set(versions["cylinders"].tolist())) > 1 or far > _SAME_ENGINE:
-        message = (
-            f"The shop has sheets {name!r} of engines with other cylinders or another bore, so none"
-            " of them is kept. Give each its own sheet ID."
-        )
-        return Finding("same-id-other-engine", message, "sheet_id", None, name)
-    top = versions["count"] == versions["count"].max()
-    several = len(set(versions.loc[top, "content"].tolist())) > 1
-    if several and not versions["count"].any():
-        message = f"Different sheets have the sheet ID {name!r}. Give each its own."
-        return Finding("repeated-field", message, "sheet_id", None, name)
-    if several:
-        message = (
-            f"Two different sheets {name!r} were signed with the same count, so none of them is"
-            " kept: the shop's key is in use in two places. Ask the shop to restore it from its"
-            " backup and to contribute the sheet again."
-        )
-        return Finding("count-used-twice", message, "sheet_id", None, name)
-    return None
-
-
-#: Versions of one sheet whose bores differ by more than this share are not of one engine.
-_SAME_ENGINE = 0.02
-
-
-def _spread(values: NDArray[np.float64]) -> float:
-    """Return by which share the largest is above the smallest; 0 without two values."""
-    known = values[~np.isnan(values)]
-    return float(known.max() / known.min() - 1) if len(known) > 1 else 0.0
 
 
 def _make_curated(
@@ -246,6 +175,7 @@ def _make_curated(
         refused_before=0,
         replaced=int(checked.sheets["accepted"].sum()) - len(latest),
         withdrawn=0,
+        stopped=[],
     )
 
 

@@ -42,6 +42,8 @@ class Curated:
         Number of accepted sheets that a later sheet of the same shop and name replaced.
     withdrawn
         Number of sheets left out because they were withdrawn.
+    stopped
+        Codes of shops that were handed over to more than one key; these hand-overs do not count.
     """
 
     builds: pd.DataFrame
@@ -51,6 +53,7 @@ class Curated:
     refused_before: int
     replaced: int
     withdrawn: int
+    stopped: list[str]
 
     def write(self, folder: Path) -> None:
         """Write the three tables to a folder; it is made if it does not exist."""

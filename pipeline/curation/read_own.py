@@ -14,7 +14,7 @@ from pullbook.pipeline.checks import check_sheet, checked_sheets
 from pullbook.pipeline.curation.checked_tables import Columns
 from pullbook.pipeline.parallel.garbage_collection import uncollected
 from pullbook.pipeline.privacy import anonymise, signatures
-from pullbook.pipeline.values.headings import PLAIN
+from pullbook.pipeline.reading import shop_settings
 from pullbook.pipeline.values.sheet import SIGNATURE_FIELDS
 from pullbook.schemas.findings import Finding
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-    from pullbook.pipeline.values.headings import Headings
+    from pullbook.pipeline.reading.shop_settings import Settings
     from pullbook.pipeline.values.sheet import Sheet
 
 #: What the local code of a shop starts with; a signer's code has hexadecimal digits alone.
@@ -69,13 +69,16 @@ class OwnReader:
 
     Attributes
     ----------
-    headings
-        What headings mean, the shop's own among them.
+    roots
+        The folders that the sheets are below; settings lie in them.
+    settings
+        The shop's settings; ``None`` takes those beside the sheets.
     key
         The contributor's key, if there is one.
     """
 
-    headings: Headings = PLAIN
+    roots: tuple[Path, ...] = ()
+    settings: Settings | None = None
     key: bytes | None = None
 
     def __call__(self, sources: Sequence[Path]) -> Columns:
@@ -83,14 +86,15 @@ class OwnReader:
         columns = Columns()
         with uncollected():
             for source in sources:
-                for _, sheet in checked_sheets.of_source(
-                    source, check_sheet.SHEET_RULES, self.headings
+                settings = self.settings or shop_settings.beside(source, self.roots)
+                for raw, sheet in checked_sheets.of_source(
+                    source, check_sheet.SHEET_RULES, settings
                 ):
-                    twin = self._prepare(sheet)
+                    twin = self._prepare(sheet, raw.private_words)
                     columns.add(sheet, str(source), 0, twin)
         return columns
 
-    def _prepare(self, sheet: Sheet) -> str:
+    def _prepare(self, sheet: Sheet, words: tuple[str, ...]) -> str:
         """Give a sheet its local code; return shop and name that it was contributed under."""
         if sheet.signature:
             message = (
@@ -104,6 +108,6 @@ class OwnReader:
             return ""
         of_file = "sheet_id" not in sheet.rows
         name, _ = anonymise.private_name(
-            self.key, "sheet_id", sheet.sheet_id, shop, of_file=of_file
+            self.key, "sheet_id", sheet.sheet_id, shop, of_file=of_file, words=words
         )
         return f"{anonymise.code(self.key, shop)} {name}"

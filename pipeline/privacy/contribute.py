@@ -39,17 +39,18 @@ from pullbook.pipeline.privacy.refused_sheets import (
     SUPERSEDED,
     Refusal,
     file_name,
+    write_note,
     write_refused,
     write_whole,
 )
-from pullbook.pipeline.values.headings import PLAIN
 from pullbook.pipeline.values.sheet import SIGNATURE_FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from pullbook.pipeline.checks.checked_sheets import CheckedSheets
     from pullbook.pipeline.privacy.signatures import Signer
-    from pullbook.pipeline.values.headings import Headings
+    from pullbook.pipeline.reading.shop_settings import Settings
     from pullbook.pipeline.values.sheet import RawSheet, Sheet
 
 
@@ -115,7 +116,7 @@ class Outcome:
 
 
 def plan(
-    paths: Iterable[Path], key: bytes, headings: Headings = PLAIN, into: Path | None = None
+    paths: Iterable[Path], key: bytes, settings: Settings | None = None, into: Path | None = None
 ) -> Plan:
     """Read, check and anonymise sheets and bring them to one condition; nothing is written.
 
@@ -125,8 +126,8 @@ def plan(
         Files and folders with the sheets.
     key
         The contributor's key.
-    headings
-        The headings that are understood, with the shop's own.
+    settings
+        The shop's settings; ``None`` takes those beside the sheets.
     into
         Folder of the contribution; sheets in it are not read.
 
@@ -136,7 +137,13 @@ def plan(
         A path has no sheets.
 
     """
-    read = checked_sheets.read(paths, check_sheet.CONTRIBUTION_RULES, headings, into)
+    return plan_of(
+        checked_sheets.read(paths, check_sheet.CONTRIBUTION_RULES, settings, into), key, into
+    )
+
+
+def plan_of(read: CheckedSheets, key: bytes, into: Path | None = None) -> Plan:
+    """Anonymise checked sheets and bring them to one condition; see `plan`."""
     made = Plan(passed_over=read.passed_over)
     home = (into or Path()).resolve()
     counts: Counter[str] = Counter()
@@ -147,7 +154,7 @@ def plan(
         if sheet.accepted:
             shop = str(sheet.values["shop"])
             bring_to_reference(sheet)
-            anonymise.anonymise(sheet, key)
+            anonymise.anonymise(sheet, key, raw.private_words)
             text = sheet_text(values_to_share(sheet), sheet.readings)
             name = file_name(key, shop, sheet)
             made.accepted.append(Entry(sheet, name, text, origin[:NAME_CHARS], shop))
@@ -177,14 +184,14 @@ def contribute(
     paths: Iterable[Path],
     into: Path,
     key: bytes,
-    headings: Headings = PLAIN,
+    settings: Settings | None = None,
     counts: Counts | None = None,
 ) -> Outcome:
     """Check, anonymise and sign sheets and write them to a folder; see `plan`.
 
     Parameters
     ----------
-    paths, key, headings
+    paths, key, settings
         As for `plan`.
     into
         The folder; ``accepted``, ``refused`` and ``superseded`` are made in it.
@@ -200,9 +207,14 @@ def contribute(
         Another contribution is writing to the folder and does not finish.
 
     """
+    return carry_out(plan(paths, key, settings, into), into, key, counts)
+
+
+def carry_out(made: Plan, into: Path, key: bytes, counts: Counts | None = None) -> Outcome:
+    """Sign and write what a plan holds; see `contribute`."""
     from filelock import FileLock, Timeout  # noqa: PLC0415 - only needed to write
 
-    outcome = Outcome(plan(paths, key, headings, into))
+    outcome = Outcome(made)
     for folder in (ACCEPTED, REFUSED):
         (into / folder).mkdir(parents=True, exist_ok=True)
     try:
@@ -231,6 +243,7 @@ def _write_all(outcome: Outcome, into: Path, key: bytes, counts: Counts | None) 
         for corrected in (into / REFUSED).glob(f"*-{entry.origin}.*"):
             corrected.unlink()
     for refusal in outcome.plan.refused:
+        write_note(into / REFUSED)
         write_refused(into / REFUSED, refusal, key)
 
 

@@ -1,17 +1,22 @@
-"""A shop's own sheets under the names they were contributed with."""
+"""A shop's own sheets: under the names they were contributed with, and from before signatures."""
 
 from __future__ import annotations
 
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pullbook.pipeline.checks import check_sheet, checked_sheets
 from pullbook.pipeline.privacy import anonymise, contribute, signatures
-from pullbook.pipeline.reading import sheet_file
+from pullbook.pipeline.privacy.refused_sheets import ACCEPTED
+from pullbook.pipeline.reading import find_sheets, sheet_file
+from pullbook.pipeline.values.sheet import Cell
 from pullbook.schemas.errors import InputError
+from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from pullbook.pipeline.privacy.contribute import Outcome
     from pullbook.pipeline.privacy.key_file import Counts
 
 
@@ -82,3 +87,45 @@ def _of_file(path: Path, key: bytes, counts: Counts) -> list[str]:
         msg = f"{path} holds no sheet that can be contributed, so there is none to withdraw"
         raise InputError(msg)
     return [entry.sheet.sheet_id for entry in entries]
+
+
+def bring_over(
+    folder: Path, into: Path, key: bytes, shops: Sequence[str], counts: Counts
+) -> Outcome:
+    """Sign sheets that were contributed before there were signatures.
+
+    Parameters
+    ----------
+    folder
+        The earlier contribution; it stays as it is.
+    into
+        The folder to write to.
+    key, counts
+        The key they were contributed with, and what its shops have signed.
+    shops
+        Names of the shops; a sheet of another shop is left out.
+
+    Raises
+    ------
+    NothingToReadError
+        The folder has no sheets.
+
+    """
+    names = {signatures.keyed_digest(key, shop).hex()[: signatures.CODE_CHARS]: shop
+             for shop in shops}  # fmt: skip
+    accepted = folder / ACCEPTED
+    found = find_sheets.find([accepted if accepted.is_dir() else folder], into)
+    raws = [raw for source in found.sources for raw in find_sheets.source(source)]
+    for raw in raws:
+        cell = raw.fields.get("shop")
+        name = names.get(cell.text.strip()) if cell is not None else None
+        if cell is not None and name is not None:
+            raw.fields["shop"] = Cell(name, cell.row)
+        else:
+            message = (
+                "The sheet does not carry the earlier code of a shop that is named, under this key."
+            )
+            raw.findings.append(Finding("not-the-signers-code", message, "shop"))
+    sheets = [checked_sheets.check(raw, check_sheet.CONTRIBUTION_RULES) for raw in raws]
+    read = checked_sheets.CheckedSheets(raws, sheets, found.passed_over)
+    return contribute.carry_out(contribute.plan_of(read, key, into), into, key, counts)

@@ -71,6 +71,23 @@ def write_whole(path: Path, data: bytes) -> None:
     part.replace(path)
 
 
+#: The note in the folder of refused sheets.
+NOTE, _NOTE_TEXT = (
+    "STAYS-AT-HOME.txt",
+    """\
+What is in this folder stays at home. These sheets were rejected: each has a private copy to
+mend, what was found in it, and its original, encrypted under your key (pullbook unseal).
+Send the folder "accepted" alone.
+""",
+)
+
+
+def write_note(folder: Path) -> None:
+    """Write into the folder of refused sheets that it is not to be sent."""
+    if not (folder / NOTE).exists():
+        write_whole(folder / NOTE, _NOTE_TEXT.encode())
+
+
 def write_refused(folder: Path, refusal: Refusal, key: bytes) -> None:
     """Write a refused sheet, its findings and its encrypted original."""
     raw, sheet = refusal.raw, refusal.sheet

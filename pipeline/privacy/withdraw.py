@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
+    from pullbook.pipeline.privacy.hand_over import HandOvers
     from pullbook.pipeline.privacy.signatures import Signer
 
 #: Folder of a contribution that holds the requests applied to it, and their kind as signed things.
@@ -188,6 +189,7 @@ def named(
     sheet_ids: pd.Series,
     requests: Iterable[Withdrawal],
     counts: pd.Series | None = None,
+    ways: HandOvers | None = None,
 ) -> NDArray[np.bool_]:
     """Return which sheets were withdrawn, shape (sheets,).
 
@@ -199,17 +201,22 @@ def named(
         The requests.
     counts
         The shop's count of each sheet: one signed after a request stays. ``None`` looks for all.
+    ways
+        Hand-overs that shops and counts follow already; requests then follow them too.
 
     """
     codes, names = shops.astype("str").fillna(""), sheet_ids.astype("str")
     found = np.zeros(len(shops), dtype=bool)
     for one in requests:
-        own = (codes == one.code).to_numpy(dtype=bool, copy=True)
+        code, last = one.code, one.signature.count
+        if ways is not None:
+            code, last = ways.code(code), ways.count(code, last)
+        own = (codes == code).to_numpy(dtype=bool, copy=True)
         if one.sheets:
-            with_shop = {f"{sheet}@{one.code[:SHORT_CODE]}" for sheet in one.sheets}
+            with_shop = {f"{sheet}@{code[:SHORT_CODE]}" for sheet in one.sheets}
             own &= names.isin({*one.sheets, *with_shop}).to_numpy(dtype=bool)
         if counts is not None:
-            own &= (counts <= one.signature.count).to_numpy(dtype=bool)
+            own &= (counts <= last).to_numpy(dtype=bool)
         found |= own
     return found
 

@@ -11,14 +11,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.reading import sheet_file, tables, text_file
-from pullbook.pipeline.values.headings import PLAIN
+from pullbook.pipeline.reading import sheet_file, shop_settings, tables, text_file
+from pullbook.pipeline.reading.shop_settings import NO_SETTINGS
 from pullbook.schemas.errors import InputError, not_there
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from pullbook.pipeline.values.headings import Headings
+    from pullbook.pipeline.reading.shop_settings import Settings
     from pullbook.pipeline.values.sheet import RawSheet
 
 _TEXT_SHEETS = (".tsv", ".txt")
@@ -84,7 +84,7 @@ def _search_folder(folder: Path, found: Found, depth: int, without: Path | None)
     if has_tables:
         found.sources.append(folder)
     for entry in listed:
-        if entry.name.startswith("."):
+        if entry.name.startswith(".") or entry.name == shop_settings.FILE:
             continue
         path = folder / entry.name
         if without is not None and entry.is_dir() and path.resolve() == without:
@@ -125,8 +125,12 @@ def _check_file(path: Path) -> Path:
     return path.parent if _is_table(path) else path
 
 
-def source(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
-    """Read the sheets of one source that `find` listed; faults become findings."""
+def source(path: Path, settings: Settings = NO_SETTINGS) -> list[RawSheet]:
+    """Read the sheets of one source that `find` listed; faults become findings.
+
+    The shop's settings say what its headings and words mean, and what its sheets share.
+    """
+    headings = settings.headings
     files: tuple[Path, ...] = (path,)
     if path.is_dir():
         found = tables.read_folder(path, headings)
@@ -138,10 +142,11 @@ def source(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
         found = [sheet_file.read(path, headings)]
     for sheet in found:
         sheet.files = files
+        settings.apply(sheet)
     return found
 
 
-def sheets(paths: Iterable[Path], headings: Headings = PLAIN) -> Iterator[RawSheet]:
-    """Read every sheet below some paths, in a stable order; see `find`."""
+def sheets(paths: Iterable[Path]) -> Iterator[RawSheet]:
+    """Read every sheet below some paths, in a stable order and without settings; see `find`."""
     for path in find(paths).sources:
-        yield from source(path, headings)
+        yield from source(path)

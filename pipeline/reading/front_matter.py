@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import re
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import yaml
 
@@ -94,6 +94,44 @@ def _compose(text: str) -> yaml.Node | None:
         if node is None or flat:
             return node
     return yaml.compose(_quote_values(text), Loader=_Loader)
+
+
+def nested(text: str) -> dict[str, Any]:
+    """Return a YAML mapping of mappings, lists and texts; every scalar is a text, a blank ``None``.
+
+    Raises
+    ------
+    FrontMatterError
+        The text is not YAML, or no mapping.
+
+    """
+    try:
+        node = yaml.compose(text, Loader=_Loader)
+        found = _plain(node)
+    except yaml.YAMLError as error:
+        mark = getattr(error, "problem_mark", None)
+        row = None if mark is None else mark.line + 1
+        problem = getattr(error, "problem", None) or "this is not YAML"
+        where = "" if row is None else f"row {row}: "
+        msg = f"{where}{problem}"
+        raise FrontMatterError(msg, row) from error
+    except RecursionError as error:
+        msg = "it is nested too deep"
+        raise FrontMatterError(msg) from error
+    if found is None:
+        return {}
+    if not isinstance(found, dict):
+        msg = "there are no settings; write one 'name: value' per line"
+        raise FrontMatterError(msg)
+    return found
+
+
+def _plain(node: yaml.Node | None) -> Any:
+    if isinstance(node, yaml.MappingNode):
+        return {str(key.value): _plain(value) for key, value in node.value}
+    if isinstance(node, yaml.SequenceNode):
+        return [_plain(value) for value in node.value]
+    return None if node is None or not node.value.strip() else str(node.value)
 
 
 def read(text: str, first_row: int = 1) -> Iterator[tuple[str, str, int]]:

@@ -10,6 +10,7 @@ from pullbook.pipeline.reading.sweeps import split_sweeps
 from pullbook.pipeline.reading.table_layout import blocks
 from pullbook.pipeline.values import numerals
 from pullbook.pipeline.values.cells import CellError, is_missing, parse
+from pullbook.pipeline.values.headings import squash
 from pullbook.pipeline.values.sheet import Reading, Sheet
 from pullbook.pipeline.values.units import UnknownUnitError, WrongUnitError, scale
 from pullbook.schemas.field import Kind
@@ -86,10 +87,15 @@ def _readings(
     raw: RawSheet, findings: list[Finding], mark: str | None, columns: dict[str, str | None]
 ) -> list[Reading]:
     found, in_layout = blocks(raw.table or [], raw.headings)
-    findings += in_layout
+    findings += [f for f in in_layout if squash(f.field or "") not in raw.ignored]
     readings: list[Reading] = []
     pulls: dict[str, int] = {}
     for block in found:
+        for name, (place, unit) in block.columns.items():
+            if unit is None and (meant := raw.units.get(name)) is not None:
+                block.columns[name] = (place, meant)
+                message = f"{PULL_FIELDS[name].title} is in {meant}, as your settings say."
+                findings.append(Finding("from-settings", message, name, None, meant))
         columns |= {name: unit for name, (_, unit) in block.columns.items()}
         own = _read_block(block, findings, mark, pulls)
         if "pull" not in block.columns:

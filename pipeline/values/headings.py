@@ -88,13 +88,18 @@ class _Words:
     """The headings of one kind of table; each spelling is looked up once."""
 
     def __init__(
-        self, fields: Mapping[str, Field], customary: Mapping[str, str], own: Mapping[str, str]
+        self,
+        fields: Mapping[str, Field],
+        customary: Mapping[str, str],
+        own: Mapping[str, str],
+        ignored: frozenset[str],
     ) -> None:
         self._fields = fields
         self._names = {squash(name): name for name in fields}
         self._longest_first = sorted(self._names, key=len, reverse=True)
         self._customary = customary
         self._own = own
+        self._ignored = ignored
         self._seen: dict[str, Named] = {}
 
     def __call__(self, heading: str) -> Named:
@@ -105,6 +110,8 @@ class _Words:
 
     def _find(self, heading: str) -> Named:
         short = squash(heading)
+        if short in self._ignored:
+            return NOTHING
         if (meaning := self._own.get(short)) is not None:
             return self._plain(meaning)._replace(inferred=True)
         named = self._plain(heading)
@@ -153,15 +160,21 @@ class Headings:
         with the pulls of many sheets.
     """
 
-    def __init__(self, own: Mapping[str, str] | None = None) -> None:
-        """Add the shop's own headings, each with the heading of ours that it means."""
+    def __init__(
+        self, own: Mapping[str, str] | None = None, ignored: frozenset[str] = frozenset()
+    ) -> None:
+        """Add the shop's own headings, each with the heading of ours that it means.
+
+        Squashed headings that are ``ignored`` name no field.
+        """
         of_shop = {squash(heading): meaning for heading, meaning in (own or {}).items()}
-        self.sheet = _Words(FIELDS, _OF_SHEET, of_shop)
-        self.pull = _Words(PULL_FIELDS, _OF_PULL, of_shop)
+        self.sheet = _Words(FIELDS, _OF_SHEET, of_shop, ignored)
+        self.pull = _Words(PULL_FIELDS, _OF_PULL, of_shop, ignored)
         self.pulls = _Words(
             {**PULL_FIELDS, "sheet_id": FIELDS["sheet_id"]},
             {**_OF_PULL, "id": "sheet_id", "sheet": "sheet_id"},
             of_shop,
+            ignored,
         )
 
 

@@ -70,6 +70,12 @@ class RawSheet:
         All files it was read from.
     signature
         The fields of a contributed sheet's signature, as written.
+    units
+        Unit of a column of the pull that names none, by column, from the shop's settings.
+    private_words
+        Words of the house, from the shop's settings.
+    ignored
+        Squashed headings of columns to leave out without a word, from the shop's settings.
     """
 
     sheet_id: str
@@ -80,6 +86,9 @@ class RawSheet:
     findings: list[Finding] = field(default_factory=list)
     files: tuple[Path, ...] = ()
     signature: dict[str, str] = field(default_factory=dict)
+    units: Mapping[str, str] = field(default_factory=dict)
+    private_words: tuple[str, ...] = ()
+    ignored: frozenset[str] = frozenset()
 
 
 class Reading(NamedTuple):

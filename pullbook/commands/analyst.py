@@ -33,7 +33,7 @@ def curate(
     ] = False,
     own: options.Own = False,
     key_file: options.KeyFile = None,
-    headings: options.OwnHeadings = None,
+    settings_file: options.ShopSettings = None,
     cluster: options.Cluster = None,
 ) -> None:
     """Build one data set from contributed sheets, all torque at SAE J1349."""
@@ -42,6 +42,7 @@ def curate(
     from pullbook.pipeline.curation import curate as curating
     from pullbook.pipeline.parallel import workers as crews
     from pullbook.pipeline.privacy import withdraw as withdrawing
+    from pullbook.pipeline.privacy.signatures import SHORT_CODE
 
     damaged = [path for folder in folders for path in withdrawing.applied_to(folder)[1]]
     for path in damaged:
@@ -50,7 +51,7 @@ def curate(
     with crews.cluster(cluster) as far:
         crew = far or crews.Processes(os.cpu_count() or 1)
         places = [folder.resolve() for folder in folders] if far else folders
-        reader = inputs.own_reader(headings, key_file) if own else None
+        reader = inputs.own_reader(places, settings_file, key_file) if own else None
         curated = curating.curate(places, crew, root, output.bar("Curating"), reader)
     curated.write(out)
     builds, findings = curated.builds, curated.findings
@@ -69,9 +70,15 @@ def curate(
     )
     for sheet, message in _refusals(findings):
         typer.echo(f"{sheet}: {message}", err=True)
+    for code in curated.stopped:
+        typer.echo(
+            f"shop {code[:SHORT_CODE]} was handed over to two different keys, so neither counts;"
+            " ask the shop which is its own, and remove the other from the folder handed-over",
+            err=True,
+        )
     private = "; it holds sheets in clear: keep it to yourself" if own else ""
     typer.echo(f"The data set is in {out}{private}")
-    raise typer.Exit(code=int(curated.refused > 0 or bool(damaged)))
+    raise typer.Exit(code=int(curated.refused > 0 or bool(damaged or curated.stopped)))
 
 
 def _refusals(findings: Any) -> list[tuple[str, str]]:
@@ -110,7 +117,7 @@ def train(  # noqa: PLR0913, PLR0917 - every one an option of the command
     ] = None,
     own: options.Own = False,
     key_file: options.KeyFile = None,
-    headings: options.OwnHeadings = None,
+    settings_file: options.ShopSettings = None,
     invented: Annotated[
         bool,
         typer.Option("--invented", help="Mark the data as invented; every answer then says so."),
@@ -129,7 +136,7 @@ def train(  # noqa: PLR0913, PLR0917 - every one an option of the command
     if own:
         from pullbook.pipeline.curation.curate import curate as curate_sheets
 
-        found = curate_sheets([curated], own=inputs.own_reader(headings, key_file))
+        found = curate_sheets([curated], own=inputs.own_reader([curated], settings_file, key_file))
         for sheet, message in _refusals(found.findings):
             typer.echo(f"{sheet}: {message}", err=True)
         builds, pulls = found.builds, found.pulls

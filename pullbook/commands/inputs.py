@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from pullbook.model.answers.prediction import Prediction
     from pullbook.model.answers.predictor import Predictor
     from pullbook.pipeline.curation.read_own import OwnReader
+    from pullbook.pipeline.reading.shop_settings import Settings
     from pullbook.pipeline.values.sheet import Build
 
 
@@ -119,16 +120,21 @@ def key_of(path: Path | None, *, make: bool = False) -> bytes:
     return key_file.read(path, open_to_others=allowed)
 
 
-def own_reader(headings: Path | None, key_file: Path | None) -> OwnReader:
-    """Return what reads a shop's own sheets, with the key if it has one."""
+def shop_settings(path: Path | None) -> Settings | None:
+    """Return the settings in a file that is named; ``None`` takes those beside the sheets."""
+    from pullbook.pipeline.reading import shop_settings
+
+    return None if path is None else shop_settings.load(path)
+
+
+def own_reader(folders: Sequence[Path], settings: Path | None, key_file: Path | None) -> OwnReader:
+    """Return what reads a shop's own sheets below folders, with the key if it has one."""
     from pullbook.pipeline.curation.read_own import OwnReader
     from pullbook.pipeline.privacy import key_file as keys
-    from pullbook.pipeline.reading import shop_headings
-    from pullbook.pipeline.values.headings import PLAIN
 
-    meanings = PLAIN if headings is None else shop_headings.load(headings)
     there = key_file is not None or keys.default_path().exists()
-    return OwnReader(meanings, key_of(key_file) if there else None)
+    key = key_of(key_file) if there else None
+    return OwnReader(tuple(folders), shop_settings(settings), key)
 
 
 def shop_codes(

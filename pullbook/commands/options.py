@@ -41,10 +41,12 @@ Seed = Annotated[
     int | None,
     typer.Option("--seed", min=1, help="Seed for everything drawn at random, a whole number."),
 ]
-OwnHeadings = Annotated[
+ShopSettings = Annotated[
     Path | None,
     typer.Option(
-        "--headings", help="File that says what your own headings mean, from `pullbook headings`."
+        "--settings",
+        help="Your settings file, from `pullbook settings`; by default pullbook.yaml in the folder"
+        " of the sheets.",
     ),
 ]
 Own = Annotated[

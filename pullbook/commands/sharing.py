@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from pullbook.commands import inputs, options
-from pullbook.schemas.errors import must_exist
+from pullbook.schemas.errors import InputError, must_exist
 from pullbook.text.figures import counted, listed
 
 
@@ -113,3 +113,113 @@ def restore_key(
     path = key_file or keys.default_path()
     keys.restore(backup, path)
     typer.echo(f"Your key is restored in {path}. What you sign from now on counts as later.")
+
+
+def write_pack(folder: Path, into: Path, shops: set[str], key: bytes, key_path: Path) -> None:
+    """Write one signed archive of the one shop that contributed.
+
+    Raises
+    ------
+    InputError
+        Sheets of several shops, or of none, were contributed.
+
+    """
+    from pullbook.pipeline.privacy import key_file, pack, signatures
+
+    if len(shops) != 1:
+        msg = (
+            f"a pack holds the sheets of one shop, and these are of {len(shops)}"
+            f"{f': {listed(sorted(shops))}' if shops else ''}. Contribute each shop's sheets by"
+            " themselves"
+        )
+        raise InputError(msg)
+    (shop,) = shops
+    signer = signatures.signer(key, shop)
+    (count,) = key_file.Counts.beside(key_path).take(signer.code, shop, 1)
+    number = pack.pack(folder, signer, count, into)
+    typer.echo(f"Pack of {counted(number, 'sheet')} to send: {into}")
+
+
+def unpack(
+    path: Annotated[Path, typer.Argument(help="Archive from `pullbook contribute --pack`.")],
+    into: Annotated[Path, typer.Option("--into", help="Folder of contributed sheets to add to.")],
+) -> None:
+    """Check a shop's signed archive and add its sheets to a folder of contributed sheets."""
+    from pullbook.pipeline.privacy import pack, signatures
+
+    code, number = pack.unpack(path, into)
+    short = code[: signatures.SHORT_CODE]
+    typer.echo(f"{counted(number, 'sheet')} of shop {short} unpacked into {into}")
+
+
+def hand_over(
+    shop: Annotated[
+        str | None, typer.Option(help="Your shop's name, if your key serves several.")
+    ] = None,
+    new_key_file: Annotated[
+        Path | None, typer.Option("--new-key-file", help="Your new key; made if it is not there.")
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="File to write and to send, signed by the old key.")
+    ] = None,
+    apply: Annotated[
+        Path | None, typer.Option("--apply", help="Hand-over of a shop to carry out.")
+    ] = None,
+    into: Annotated[
+        Path | None, typer.Option("--to", help="With --apply: folder of contributed sheets.")
+    ] = None,
+    key_file: options.KeyFile = None,
+) -> None:
+    """Move your shop from an old key to a new one, signed by the old; or carry out such a move."""
+    from pullbook.pipeline.privacy import hand_over as handing
+    from pullbook.pipeline.privacy import key_file as keys
+    from pullbook.pipeline.privacy import own_sheets, signatures
+
+    if apply is not None and into is not None:
+        one = handing.read(apply)
+        handing.keep(one, into)
+        old, new = (code[: signatures.SHORT_CODE] for code in (one.old, one.new))
+        typer.echo(f"Shop {old} is handed over to the new key; its code is now {new}")
+        return
+    if new_key_file is None or out is None:
+        msg = "give --new-key-file and --out FILE, or --apply FILE with --to DIR"
+        raise typer.BadParameter(msg)
+    key, path = inputs.key_of(key_file), key_file or keys.default_path()
+    counts = keys.Counts.beside(path)
+    name = own_sheets.shop_of(shop, counts)
+    new_key = inputs.key_of(new_key_file, make=True)
+    if new_key == key:
+        msg = f"{new_key_file} holds the old key; name another file for the new one"
+        raise InputError(msg)
+    signer = signatures.signer(key, name)
+    (count,) = counts.take(signer.code, name, 1)
+    made = handing.make(signer, signatures.signer(new_key, name), count)
+    out.write_text(made.as_text(), encoding="utf-8")
+    typer.echo(
+        f"Hand-over of {name} to the key {new_key_file} written to {out}. Send it to whoever holds"
+        f" your sheets; they run: pullbook hand-over --apply {out.name} --to DIR. From now on"
+        " contribute with the new key, and back it up."
+    )
+
+
+def bring_over(
+    folder: Annotated[Path, typer.Argument(help="Folder contributed before sheets were signed.")],
+    into: Annotated[Path, typer.Option("--into", help="Folder to write the signed sheets to.")],
+    shop: Annotated[
+        list[str], typer.Option("--shop", help="Name of the shop; may be given several times.")
+    ],
+    key_file: options.KeyFile = None,
+) -> None:
+    """Sign sheets that were contributed before there were signatures, with the same key."""
+    from pullbook.pipeline.privacy import key_file as keys
+    from pullbook.pipeline.privacy import own_sheets
+
+    must_exist(folder)
+    key, path = inputs.key_of(key_file), key_file or keys.default_path()
+    outcome = own_sheets.bring_over(folder, into, key, shop, keys.Counts.beside(path))
+    accepted, refused = len(outcome.plan.accepted), len(outcome.plan.refused)
+    typer.echo(f"{counted(accepted, 'sheet')} signed and written to {into}; {refused} left out")
+    for one in outcome.plan.refused:
+        why = one.sheet.fault
+        typer.echo(f"{one.sheet.source}: {why.message if why else 'left out'}", err=True)
+    raise typer.Exit(code=int(refused > 0))

@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pullbook.commands import inputs, options
-from pullbook.schemas.errors import must_exist
+from pullbook.commands import inputs, options, sharing
+from pullbook.schemas.errors import InputError, must_exist
+from pullbook.schemas.fields import FIELDS
 from pullbook.text import check_text
 from pullbook.text.figures import counted
 
 if TYPE_CHECKING:
     from pullbook.pipeline.checks.checked_sheets import CheckedSheets
     from pullbook.pipeline.privacy.contribute import Outcome, Plan
-    from pullbook.pipeline.values.headings import Headings
     from pullbook.pipeline.values.sheet import Sheet
 
 _MOST_NAMES = 20
@@ -26,13 +26,13 @@ _MOST_NAMES = 20
 def check(
     paths: options.Sheets,
     as_json: options.AsJson = False,
-    headings: options.OwnHeadings = None,
+    settings_file: options.ShopSettings = None,
     every: Annotated[
         bool, typer.Option("--all", help="List every finding of every sheet.")
     ] = False,
 ) -> None:
     """Check dyno sheets: a summary, what to fix first, and the findings. Writes nothing."""
-    read = _read(paths, headings)
+    read = _read(paths, settings_file)
     if as_json:
         typer.echo(json.dumps({"sheets": [_as_json(sheet) for sheet in read.sheets]}))
     else:
@@ -41,35 +41,53 @@ def check(
     raise typer.Exit(code=int(not all(sheet.accepted for sheet in read.sheets)))
 
 
-def _read(paths: list[Path], headings: Path | None) -> CheckedSheets:
+def _read(paths: list[Path], settings_file: Path | None) -> CheckedSheets:
     from pullbook.pipeline.checks import check_sheet, checked_sheets
 
-    return checked_sheets.read(paths, check_sheet.SHEET_RULES, _own_headings(headings))
+    return checked_sheets.read(paths, check_sheet.SHEET_RULES, inputs.shop_settings(settings_file))
 
 
-def _own_headings(path: Path | None) -> Headings:
-    from pullbook.pipeline.reading import shop_headings
-    from pullbook.pipeline.values.headings import PLAIN
-
-    return PLAIN if path is None else shop_headings.load(path)
-
-
-def headings(
-    paths: options.Sheets,
-    save: Annotated[Path, typer.Option("--save", help="YAML file to write, or to add to.")],
+def settings(
+    folder: Annotated[Path, typer.Argument(help="Folder of your sheets.")],
+    new: Annotated[
+        bool, typer.Option("--new", help="Write the file, drafted from what is in the folder.")
+    ] = False,
+    headings: Annotated[
+        Path | None,
+        typer.Option("--headings", help="With --new: an older file of headings to take over."),
+    ] = None,
+    schema: Annotated[
+        bool, typer.Option("--schema", help="Print the file's JSON Schema, for an editor.")
+    ] = False,
 ) -> None:
-    """List unknown headings in a file, so that you only say once what each one means."""
-    from pullbook.pipeline.reading import shop_headings
+    """Write or check your settings file: what all sheets of a folder share."""
+    from pullbook.pipeline.checks import settings_draft
+    from pullbook.pipeline.reading import settings_schema, shop_settings
 
-    sheets = _read(paths, save if save.exists() else None).sheets
-    unknown = shop_headings.unknown(f for sheet in sheets for f in sheet.findings)
-    new = shop_headings.save(save, unknown)
-    if not unknown:
-        typer.echo(f"0 unknown headings: nothing to add to {save}.")
+    if schema:
+        typer.echo(json.dumps(settings_schema.schema(), indent=2))
+        raise typer.Exit
+    must_exist(folder)
+    path = folder / shop_settings.FILE
+    if not new:
+        found = shop_settings.load(path)
+        sheets = _read([folder], None).sheets
+        unknown = shop_settings.unknown(f for sheet in sheets for f in sheet.findings)
+        typer.echo(f"{path} is in order; {counted(len(found.families), 'family spelling')},"
+                   f" {counted(len(unknown), 'heading')} still unknown")  # fmt: skip
+        for heading in unknown:
+            typer.echo(f"  {json.dumps(heading, ensure_ascii=False)}:")
         return
-    typer.echo(f"{counted(len(unknown), 'unknown heading')}; {new} added to {save}.")
-    again = shlex.join(["pullbook", "check", *map(str, paths), "--headings", str(save)])
-    typer.echo(f"Fill in what each one means, then: {again}")
+    if path.exists():
+        msg = f"{path} is there already; it is not written over"
+        raise InputError(msg)
+    old = {} if headings is None else shop_settings.load(headings).meanings
+    read = _read([folder], None)
+    path.write_text(settings_draft.draft(read.raws, read.sheets, old), encoding="utf-8")
+    typer.echo(
+        f"Drafted {path} from {counted(len(read.sheets), 'sheet')}. Read it, remove the # in front"
+        f" of what fits, then: {shlex.join(['pullbook', 'check', str(folder)])}"
+    )
 
 
 def contribute(
@@ -78,10 +96,14 @@ def contribute(
         Path | None, typer.Option("--into", help="Folder to write accepted and rejected sheets to.")
     ] = None,
     key_file: options.KeyFile = None,
-    headings: options.OwnHeadings = None,
+    settings_file: options.ShopSettings = None,
     preview: Annotated[
         bool, typer.Option("--preview", help="Show everything that would be shared; write nothing.")
     ] = False,
+    pack: Annotated[
+        Path | None,
+        typer.Option("--pack", help="Also write one signed archive of your shop's sheets to send."),
+    ] = None,
     against: Annotated[
         Path | None,
         typer.Option(
@@ -101,12 +123,12 @@ def contribute(
     new = not path.exists()
     if into is None:
         key = b"a key for a preview" if new else inputs.key_of(path)
-        plan = contributing.plan(paths, key, _own_headings(headings))
+        plan = contributing.plan(paths, key, inputs.shop_settings(settings_file))
         _preview(plan, against, new_key=new)
         raise typer.Exit(code=int(bool(plan.refused)))
     key = inputs.key_of(path, make=True)
     outcome = contributing.contribute(
-        paths, into, key, _own_headings(headings), keys.Counts.beside(path)
+        paths, into, key, inputs.shop_settings(settings_file), keys.Counts.beside(path)
     )
     if new:
         typer.echo(
@@ -116,6 +138,8 @@ def contribute(
             err=True,
         )
     _report(outcome, into)
+    if pack is not None:
+        sharing.write_pack(into, pack, {entry.shop for entry in outcome.plan.accepted}, key, path)
     raise typer.Exit(code=int(bool(outcome.plan.refused)))
 
 
@@ -174,15 +198,15 @@ def _preview(plan: Plan, against: Path | None, *, new_key: bool) -> None:
         typer.echo()
     accepted = [entry.sheet for entry in plan.accepted]
     rejected = [refusal.sheet for refusal in plan.refused]
+    _texts(plan)
     typer.echo(check_text.count(accepted + rejected))
     _names(accepted)
     kinds = " or ".join(f"a {kind}" for kind in check_text.hinted(accepted))
     part = f" (unless it is part of {kinds})" if kinds else ""
     typer.echo(
-        "Rounded here for reading; the files hold the same fields and readings with all their"
-        " digits.\n"
-        f"Never shared: the shop's name{part}, notes, elevation, the day of a date, names of"
-        " files, and unknown fields and columns."
+        "Fields are rounded here for reading; the files hold all their digits, and a signature.\n"
+        f"Never shared: the shop's name{part}, notes, elevation, the weather, the day of a date,"
+        " names of files, and unknown fields and columns."
     )
     if rejected:
         typer.echo(check_text.rejected(rejected), err=True)
@@ -191,6 +215,24 @@ def _preview(plan: Plan, against: Path | None, *, new_key: bool) -> None:
     _passed_over(plan.passed_over)
 
 
+def _texts(plan: Plan) -> None:
+    """Print every distinct text that would be shared: each is worth a look."""
+    if not plan.accepted:
+        return
+    typer.echo("Every text that is shared:")
+    for name in _TEXTS:
+        found = {
+            str(entry.sheet.values[name])
+            for entry in plan.accepted
+            if entry.sheet.values.get(name) is not None
+        }
+        if found:
+            typer.echo(f"  {FIELDS[name].label}: {', '.join(sorted(found))}")
+    typer.echo(f"  file names: {', '.join(sorted({entry.name for entry in plan.accepted}))}\n")
+
+
+#: Fields that hold words of one's own, as they are shared.
+_TEXTS = ("shop", "sheet_id", "family", "engine")
 _FEW = 2
 _RARE = " - rare: somebody who knows who builds such engines may guess the shop"
 

@@ -137,3 +137,15 @@ def test_rarity_counts_other_shops():
     assert rarity(build, builds) == (2, 1)
     assert rarity({**build, "shop": "z"}, builds) == (3, 2)
     assert rarity({**build, "bore": 4.4}, builds) == (0, 0)
+
+
+@pytest.mark.parametrize(
+    "text", ["dyno 1340 ft asl", "410 masl", "elev. 1340", "altitude: 410", "row 12 at 410 m above"]
+)
+def test_a_height_is_more_than_a_name(text):
+    assert identity_leaks.more_than_a_name(text) == "contains a height"
+
+
+@pytest.mark.parametrize("text", ["petrel 350", "tern-0417", "350 alt cam", "12 m class"])
+def test_a_number_is_no_height(text):
+    assert identity_leaks.more_than_a_name(text) is None

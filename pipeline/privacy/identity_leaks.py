@@ -42,6 +42,9 @@ _IDENTIFYING = (
     ("contains a phone number", _any(
         r"\d{10,11}", r"\d{3}[-. /]\d{3,4}[-. /]\d{4}", r"\d{3}-\d{4}",
         r"0\d{2,4}[ /-]\d{5,8}", r"\d\d(?: \d\d){4}")),
+    ("contains a height", re.compile(
+        r"\d{2,5} ?(?:ft|feet|m|metres|meters)\.? ?(?:asl|amsl|above|elev|alt)|\d{2,5} ?masl\b"
+        r"|\b(?:elev|elevation|alt|altitude|asl|height)\.?[ :=]{0,3}\d{2,5}\b", re.IGNORECASE)),
     ("contains a serial number", _any(
         r"(?:s/n|sn|ser(?:ial)?\.?(?: ?no\.?)?|vin|hin|hull|reg)[^0-9A-Za-z]{0,3}[0-9A-Za-z]*\d\w*",
         r"(?=\w*\d)(?=\w*[A-Z])[A-HJ-NPR-Z0-9]{17}")),

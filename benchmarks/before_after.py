@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import shutil
 import statistics
 import subprocess
 import sys
@@ -21,7 +22,7 @@ import time
 from pathlib import Path
 
 _BUILD = "cylinders: 6\nbore: 4.0\nstroke: 3.6\ncompression_ratio: 9.2\n"
-_KEY = "a key for benchmarks alone\n"
+_KEY = "a key for benchmarks alone, long enough\n"
 
 
 def seconds(home: Path, *words: object) -> float:
@@ -36,13 +37,18 @@ def seconds(home: Path, *words: object) -> float:
     return time.perf_counter() - start
 
 
-def tasks(folder: Path, sheets: Path) -> dict[str, list[object]]:
-    """Return the words of each task after the command's name."""
+def tasks(folder: Path, sheets: Path, own: Path) -> dict[str, list[object]]:
+    """Return the words of each task after the command's name; ``own`` holds what one version made.
+
+    Each version curates what it contributed itself: they sign and write in ways of their own.
+    """
+    key = ["--key-file", folder / "key"]
     return {
         "predict from cold": ["predict", folder / "build.yaml"],
         "check": ["check", sheets],
-        "curate": ["curate", folder / "shared", "--out", folder / "out", "--fresh"],
-        "train": ["train", folder / "curated", "--out", folder / "bundle", "--invented"],
+        "contribute": ["contribute", sheets, "--into", own / "new", *key],
+        "curate": ["curate", own / "shared", "--out", own / "out", "--fresh"],
+        "train": ["train", own / "curated", "--out", own / "bundle", "--invented"],
     }
 
 
@@ -53,6 +59,7 @@ def main() -> None:
     parser.add_argument("new", type=Path)
     parser.add_argument("--sheets", type=int, default=1000)
     parser.add_argument("--runs", type=int, default=5)
+    parser.add_argument("--only", nargs="*", help="tasks to run")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -63,17 +70,23 @@ def main() -> None:
         key.write_text(_KEY)
         key.chmod(0o600)
         (folder / "build.yaml").write_text(_BUILD)
-        into = ["--into", folder / "shared", "--key-file", key]
-        seconds(folder, given.new, "contribute", raw, *into)
-        seconds(folder, given.new, "curate", folder / "shared", "--out", folder / "curated")
-        for task, words in tasks(folder, raw).items():
+        places = {command: folder / which for which, command in vars(given).items()
+                  if which in ("old", "new")}  # fmt: skip
+        for command, own in places.items():
+            own.mkdir()
+            into = ["--into", own / "shared", "--key-file", key]
+            seconds(folder, command, "contribute", raw, *into)
+            seconds(folder, command, "curate", own / "shared", "--out", own / "curated")
+
+        def once(command: Path, task: str) -> float:
+            shutil.rmtree(places[command] / "new", ignore_errors=True)
+            return seconds(folder, command, *tasks(folder, raw, places[command])[task])
+
+        for task in given.only or tasks(folder, raw, folder):
             runs = max(1, given.runs // 2) if task == "train" else given.runs
-            seconds(folder, given.old, *words)
-            seconds(folder, given.new, *words)
-            pairs = [
-                (seconds(folder, given.old, *words), seconds(folder, given.new, *words))
-                for _ in range(runs)
-            ]
+            once(given.old, task)
+            once(given.new, task)
+            pairs = [(once(given.old, task), once(given.new, task)) for _ in range(runs)]
             ratios = [new / old for old, new in pairs]
             old = statistics.median(old for old, _ in pairs)
             print(

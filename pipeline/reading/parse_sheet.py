@@ -62,6 +62,7 @@ def typed(raw: RawSheet) -> Sheet:
         cells=raw.fields,
         columns=columns,
         signature=raw.signature,
+        text=raw.text,
     )
 
 

@@ -70,6 +70,7 @@ def _split_sheet(sheet: RawSheet, text: str, name: str) -> None:
     if lines[first].strip()[-1] in _SEPARATORS:  # saved by a spreadsheet, which adds empty cells
         fields = [_strip_empty_cells(line, lines[first].strip()[-1]) for line in fields]
     add_fields(sheet, "\n".join(fields), first + 2)
+    sheet.text = text if sheet.signature else ""
     sheet.table = rows_of(lines[last + 1 :], last + 2, sheet.headings.pull, MOST_ROWS)
 
 

@@ -10,7 +10,6 @@ from pullbook.pipeline.physics.engine_quantities import (
     SIZE_FIELDS,
     bore_of,
     displacement,
-    size_of,
     stroke_of,
 )
 from pullbook.pipeline.values import numerals
@@ -70,6 +69,8 @@ class RawSheet:
         All files it was read from.
     signature
         The fields of a contributed sheet's signature, as written.
+    text
+        The whole text of a contributed sheet's file, to check the signature; else empty.
     units
         Unit of a column of the pull that names none, by column, from the shop's settings.
     private_words
@@ -86,6 +87,7 @@ class RawSheet:
     findings: list[Finding] = field(default_factory=list)
     files: tuple[Path, ...] = ()
     signature: dict[str, str] = field(default_factory=dict)
+    text: str = ""
     units: Mapping[str, str] = field(default_factory=dict)
     private_words: tuple[str, ...] = ()
     ignored: frozenset[str] = frozenset()
@@ -165,9 +167,10 @@ class Build:
     @property
     def displacement(self) -> float | None:
         """Displacement, in3; ``None`` where a field that it needs is missing."""
-        if any(self.number(name) is None for name in SIZE_FIELDS):
+        bore, stroke, cylinders = (self.number(name) for name in SIZE_FIELDS)
+        if bore is None or stroke is None or cylinders is None:
             return self.number(DISPLACEMENT)
-        return float(size_of(self.values).engine)
+        return float(displacement(bore, stroke, cylinders))
 
     @property
     def metric(self) -> bool:
@@ -212,7 +215,7 @@ class Sheet(Build):
         The columns of the pull, each with the unit in its heading.
     curves
         The pulls as curves, once `pipeline.checks.pull_rules` has made them.
-    signature
+    signature, text
         As for `RawSheet`.
     """
 
@@ -220,6 +223,7 @@ class Sheet(Build):
     columns: Mapping[str, str | None] = field(default_factory=dict)
     curves: list[Curve] | None = None
     signature: Mapping[str, str] = field(default_factory=dict)
+    text: str = ""
 
     def read(self, name: str, number: float, decimals: int = 0) -> str:
         """Return a torque or a power, in lb-ft or hp, in the unit of its column."""

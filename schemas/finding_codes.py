@@ -76,7 +76,7 @@ CODES: Mapping[str, Code] = MappingProxyType(
             _REFUSE, "One shop signed sheets with one name of engines of another size"
         ),
         "count-used-twice": Code(
-            _REFUSE, "Two versions of a sheet were signed with the same count of their shop"
+            _REFUSE, "Two versions of a sheet carry the same signing number of their shop"
         ),
         "not-contributed": Code(
             _REFUSE, "A field that only contributed sheets have stands on a sheet of your own"

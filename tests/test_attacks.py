@@ -144,6 +144,15 @@ def test_an_old_version_that_is_sent_again_does_not_replace_the_new(shared):
         assert "same-sheet-again" in codes(found)
 
 
+def test_a_key_whose_counts_were_lost_goes_on_after_what_lies_in_the_folder(tmp_path):
+    """Or a mended sheet would count as older than the one it mends."""
+    for ratio in ("9.4", "9.6", "9.9"):
+        (tmp_path / "a.csv").write_text(sheet_text({"compression_ratio": ratio}))
+        contribute([tmp_path / "a.csv"], tmp_path / "out", KEY, counts=Counts())
+    (path,) = accepted(tmp_path / "out")
+    assert "signer_count: 3\n" in path.read_text()
+
+
 def test_nobody_replaces_anothers_sheet(shared):
     mine = shared({"compression_ratio": "9.4"}, into="mine")
     for _ in range(3):  # a count of the stranger's own that is higher

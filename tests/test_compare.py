@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from command_line import run
 
-from pullbook.model.answers import compare_several
+from pullbook.model.answers import choose, compare_several
 from pullbook.model.answers.compare import compare
 from pullbook.model.answers.predict import predict
 from pullbook.model.limits.conformal import Scores
@@ -242,3 +242,26 @@ def test_a_build_that_cannot_be_read_is_named(files, demo, tmp_path):
         done = run("compare", files / "small.yaml", tmp_path / name, "--bundle", demo.bundle)
         assert done.returncode == 2
         assert word in done.stderr
+
+
+def test_the_speed_of_a_peak_has_limits_within_the_answered_speeds(demo):
+    found = predict(demo.model, demo.builds.iloc[:40], [None] * 40)
+    seen = 0
+    for one in found:
+        for peak in one.peaks(np.array([2500.0, 4000.0]), 0.9):
+            if peak is not None and peak.rpm.low is not None:
+                assert 2500 <= peak.rpm.low <= peak.rpm.value <= peak.rpm.high <= 4000
+                seen += peak.rpm.low == 2500 or peak.rpm.high == 4000
+    assert seen > 5
+
+
+def test_power_of_a_choice_is_over_speeds_that_all_were_tested_at(demo):
+    found = predict(demo.model, demo.builds.iloc[:12], [None] * 12)
+    low, high = choose._shared_speeds(found)
+    for one in found:
+        assert one.supported(np.arange(low, high + 1, 50)).all()
+    wider = np.array([low - 50, high + 50])
+    assert not np.all([one.supported(wider[:1]) for one in found]) or low == found[0].speeds[0]
+    assert not np.all([one.supported(wider[1:]) for one in found])
+    nowhere = dataclasses.replace(found[0], sweeps=found[0].sweeps * 9)
+    assert choose._shared_speeds([nowhere]) is None

@@ -13,7 +13,7 @@ from pullbook.model.answers.predict import predict
 from pullbook.model.learning.settings import Settings
 from pullbook.model.review import judge, judgement, promotions
 from pullbook.model.review.arrivals import arrivals, version_of
-from pullbook.model.review.drift import DriftError, drift, keep
+from pullbook.model.review.drift import DriftError, _shops, drift, keep
 from pullbook.model.review.judgement import Rules, Verdict
 from pullbook.model.training import bundle, train_model
 from pullbook.pipeline.curation import data_set, jury
@@ -288,6 +288,21 @@ def test_a_batch_of_a_shop_or_two_is_in_doubt_though_they_agree(months, count):
     named = [shop for shop in shops if any(f"shop {shop[:8]} reads +" in d for d in found.doubts)]
     assert named == shops
     assert [one["doubtful"] for one in found.as_json()["shops"]] == [True] * count
+
+
+def test_sheets_of_one_engine_say_less_of_a_shop_than_sheets_of_many():
+    rng = np.random.default_rng(2)
+    shops = np.repeat([f"{n:032x}" for n in range(12)], 12)
+    series = np.where(np.arange(144) < 12, 0, np.arange(144))  # the first shop's are one engine
+    fresh = pd.DataFrame(
+        {"shop": shops, "family": "petrel-six", "engine": [f"e{n}" for n in series],
+         "cylinders": 6, "bore": 3.9, "displacement": 270.0}
+    )  # fmt: skip
+    off = rng.normal(0, 0.02, 144)
+    known = pd.Series(50, index=sorted(set(shops)))
+    found = {one.shop: one.error for one in _shops(fresh, off, known)}
+    others = [error for shop, error in found.items() if shop != shops[0]]
+    assert found[shops[0]] > 2 * max(others)
 
 
 def test_a_shop_that_is_off_pulls_no_other_with_it(months):

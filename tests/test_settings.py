@@ -8,6 +8,7 @@ import pytest
 from command_line import run
 from valid_sheet import PULL, sheet_text
 
+from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.checks import check_sheet, checked_sheets
 from pullbook.pipeline.reading import settings_schema, shop_settings
 from pullbook.pipeline.reading.shop_settings import SettingsError
@@ -123,6 +124,13 @@ def test_every_command_that_reads_sheets_heeds_them(folder, tmp_path, demo):
     (folder / shop_settings.FILE).unlink()
     assert run("check", folder).returncode == 1
     assert run("check", folder, "--settings", elsewhere).returncode == 0
+
+
+def test_a_build_is_given_no_correction_for_it_was_not_tested(folder):
+    (folder / "b.yaml").write_text("family: P6\ncylinders: 6\n")
+    (build,) = build_files.read(folder / "b.yaml")
+    assert build.values["bore"] == pytest.approx(3.9)
+    assert "correction" not in build.values
 
 
 def test_settings_of_a_folder_above_are_heeded_but_not_beyond_what_is_asked(folder):

@@ -94,32 +94,35 @@ def _headings(sheets: list[Sheet], known: dict[str, str]) -> Iterator[str]:
         yield f"  {_quoted(one)}:{f'    # {near}' if near else ''}"
 
 
+def _counted(sheets: list[Sheet], name: str) -> list[tuple[str, str]]:
+    """Return each value of a field, the commonest first, with a remark how common it is."""
+    found = Counter(str(s.values[name]) for s in sheets if s.values.get(name))
+    return [
+        (text, f"    # {count} of {len(sheets)} sheets") for text, count in found.most_common(_MOST)
+    ]
+
+
 def _families(sheets: list[Sheet]) -> Iterator[str]:
-    found = Counter(str(s.values["family"]) for s in sheets if s.values.get("family"))
-    if not found:
-        yield "#families:\n#  petrel-six: {also: [P6], bore: 3.9 in, stroke: 92.1 mm}"
-        return
-    yield "families:"
-    for family, count in found.most_common(_MOST):
-        own = [sheet for sheet in sheets if sheet.values.get("family") == family]
-        yield f"  {_quoted(family)}:    # {count} of {len(sheets)} sheets"
+    found = _counted(sheets, "family")
+    yield "families:" if found else "#families:\n#  petrel-six: {also: [P6], bore: 3.9 in}"
+    for family, remark in found:
+        yield f"  {_quoted(family)}:{remark}"
         yield "    #also: [other spelling]"
-        for name in settings_schema.FAMILY_FIELDS:
-            values = Counter(s.values[name] for s in own if s.given.get(name) is not None)
-            if not values:
-                continue
-            value, times = values.most_common(1)[0]
-            if times >= _COMMON * sum(values.values()):
-                unit = FIELDS[name].unit
-                shown = f"{value:.6g} {unit}".strip() if isinstance(value, float) else str(value)
-                yield f"    #{name}: {_quoted(shown)}"
+        own = [sheet for sheet in sheets if sheet.values.get("family") == family]
+        yield from _sizes(own)
+
+
+def _sizes(sheets: list[Sheet]) -> Iterator[str]:
+    """Yield the fields of a size that most sheets of a family share."""
+    for name in settings_schema.FAMILY_FIELDS:
+        values = Counter(s.values[name] for s in sheets if s.given.get(name) is not None)
+        value, times = next(iter(values.most_common(1)), (None, 0))
+        if value is not None and times >= _COMMON * sum(values.values()):
+            number = f"{value:.6g} {FIELDS[name].unit}".strip() if isinstance(value, float) else ""
+            yield f"    #{name}: {_quoted(number or str(value))}"
 
 
 def _engines(sheets: list[Sheet]) -> Iterator[str]:
-    found = Counter(str(s.values["engine"]) for s in sheets if s.values.get("engine"))
-    if not found:
-        yield '#engines:\n#  "Lugworm, port": [lugworm p]'
-        return
-    yield "engines:"
-    for engine, count in found.most_common(_MOST):
-        yield f"  {_quoted(engine)}: []    # {count} of {len(sheets)} sheets"
+    found = _counted(sheets, "engine")
+    yield "engines:" if found else '#engines:\n#  "Lugworm, port": [lugworm p]'
+    yield from (f"  {_quoted(engine)}: []{remark}" for engine, remark in found)

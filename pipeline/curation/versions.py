@@ -121,9 +121,9 @@ def _fault_of_versions(versions: pd.DataFrame) -> Finding | None:
         return Finding("repeated-field", message, "sheet_id", None, name)
     if several:
         message = (
-            f"Two different sheets {name!r} were signed with the same count, so none of them is"
-            " kept: the shop's key is in use in two places. Ask the shop to restore it from its"
-            " backup and to contribute the sheet again."
+            f"Two different sheets {name!r} carry the same signing number, so none of them is kept:"
+            " the shop's key is in use in two places. Ask the shop to restore it from its backup"
+            " and to contribute the sheet again."
         )
         return Finding("count-used-twice", message, "sheet_id", None, name)
     return None

@@ -196,8 +196,8 @@ def contribute(
     into
         The folder; ``accepted``, ``refused`` and ``superseded`` are made in it.
     counts
-        The counts of what the key's shops have signed; ``None`` goes on from the highest in the
-        folder.
+        The counts of what the key's shops have signed; they go on from the highest in the folder
+        at least.
 
     Raises
     ------
@@ -257,8 +257,8 @@ def _sign_and_write(
 ) -> None:
     latest = {entry.name: (entry, old) for entry, old in entries}
     outcome.unchanged += len(entries) - len(latest)  # given twice
-    counts = counts or Counts(known={signer.code: {"count": _highest(into, signer.code)}})
-    taken = counts.take(signer.code, shop, len(latest))
+    highest = _highest(into, signer.code)
+    taken = (counts or Counts()).take(signer.code, shop, len(latest), highest)
     for count, (entry, old) in zip(taken, latest.values(), strict=True):
         path = into / ACCEPTED / entry.name
         if old is None:

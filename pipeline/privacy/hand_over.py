@@ -6,10 +6,9 @@ hand-overs of one shop to different keys stop both: one of them is not the shop'
 
 from __future__ import annotations
 
-import json
 import re
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pullbook.pipeline.privacy import signatures
 from pullbook.pipeline.privacy.refused_sheets import ACCEPTED, NAME_CHARS, write_whole
@@ -17,7 +16,7 @@ from pullbook.pipeline.privacy.signatures import Signature, code_of
 from pullbook.schemas.errors import InputError, must_exist
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
     from pathlib import Path
 
     from pullbook.pipeline.privacy.signatures import Signer
@@ -28,7 +27,7 @@ _FORMAT = "pullbook hand-over 1"
 _KEY = re.compile(r"[0-9a-f]{64}")
 #: Counts of a new key are later than all of an old one: each hand-over adds this.
 _LATER = 10**15
-_MOST_BYTES = 10_000
+_MOST_CHARS = 10_000
 
 
 class HandOverError(InputError):
@@ -54,8 +53,7 @@ class HandOver:
 
     def as_text(self) -> str:
         """Return it as the text of its file."""
-        record = {"format": _FORMAT, "new_key": self.new_key, **self.signature.as_fields()}
-        return json.dumps(record, indent=2) + "\n"
+        return signatures.record_text(_FORMAT, {"new_key": self.new_key}, self.signature)
 
 
 def make(old: Signer, new: Signer, count: int) -> HandOver:
@@ -77,17 +75,23 @@ def read(path: Path) -> HandOver:
     must_exist(path)
     try:
         with path.open(encoding="utf-8") as file:
-            record = json.loads(file.read(_MOST_BYTES))
-        new_key, known = str(record["new_key"]), record["format"] == _FORMAT
-        signature = signatures.of_fields(record)
-    except (OSError, ValueError, TypeError, KeyError, RecursionError) as error:
+            text = file.read(_MOST_CHARS)
+        record, signature = signatures.read_record(text, _FORMAT, KIND, _signed)
+    except signatures.NotSignedError as error:
+        msg = f"{path} is not signed by the shop's old key, so nothing is handed over"
+        raise HandOverError(msg) from error
+    except (OSError, ValueError) as error:
         msg = f"{path} is no hand-over of a shop; make one with: pullbook hand-over"
         raise HandOverError(msg) from error
-    sound = known and _KEY.fullmatch(new_key) and signature is not None
-    if not sound or signature is None or not signature.holds(KIND, new_key):
-        msg = f"{path} is not signed by the shop's old key, so nothing is handed over"
-        raise HandOverError(msg)
-    return HandOver(new_key, signature)
+    return HandOver(str(record["new_key"]), signature)
+
+
+def _signed(record: Mapping[str, Any]) -> str:
+    """Return what is signed of a hand-over: the new public key."""
+    key = str(record["new_key"])
+    if not _KEY.fullmatch(key):
+        raise ValueError(key)
+    return key
 
 
 def keep(one: HandOver, folder: Path) -> None:

@@ -155,8 +155,17 @@ class Counts:
         """Return the counts of a key, which lie beside its file."""
         return cls(key_file.with_name(f"{key_file.name}{_COUNTS}"))
 
-    def take(self, code: str, name: str, number: int) -> range:
+    def take(self, code: str, name: str, number: int, after: int = 0) -> range:
         """Return the next counts of a shop and record them, so that none is used twice.
+
+        Parameters
+        ----------
+        code, name
+            The shop.
+        number
+            How many counts are needed.
+        after
+            A count known to have been used: they come after it, even if the file was lost.
 
         Raises
         ------
@@ -167,19 +176,19 @@ class Counts:
         from filelock import FileLock, Timeout  # noqa: PLC0415 - only needed to write
 
         if self.path is None:
-            return self._taken(code, name, number)
+            return self._taken(code, name, number, after)
         try:
             with FileLock(self.path.with_name(f".{self.path.name}.lock"), timeout=_PATIENCE):
                 self.known = self.read()
-                taken = self._taken(code, name, number)
+                taken = self._taken(code, name, number, after)
                 self._save()
         except (OSError, Timeout) as error:
             msg = f"the file {self.path} beside the key cannot be written: {error}"
             raise KeyFileError(msg) from error
         return taken
 
-    def _taken(self, code: str, name: str, number: int) -> range:
-        last = int(self.known.get(code, {}).get("count", 0))
+    def _taken(self, code: str, name: str, number: int, after: int) -> range:
+        last = max(after, int(self.known.get(code, {}).get("count", 0)))
         self.known[code] = {"name": name, "count": last + number}
         return range(last + 1, last + number + 1)
 

@@ -20,6 +20,7 @@ from pullbook.pipeline.reading import sheet_file
 from pullbook.schemas.errors import InputError, must_exist
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from pullbook.pipeline.privacy.signatures import Signature, Signer
@@ -69,9 +70,8 @@ def pack(folder: Path, signer: Signer, count: int, into: Path) -> int:
         raise PackError(msg)
     files = {path.name: path.read_bytes() for path in sheets}
     digests = {name: hashlib.sha256(data).hexdigest() for name, data in files.items()}
-    signature = signer.sign(KIND, count, _content(digests))
-    manifest = {"format": _FORMAT, "files": digests, **signature.as_fields()}
-    files[MANIFEST] = (json.dumps(manifest, indent=1) + "\n").encode()
+    signature = signer.sign(KIND, count, _signed({"files": digests}))
+    files[MANIFEST] = signatures.record_text(_FORMAT, {"files": digests}, signature).encode()
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
         for name in sorted(files):
@@ -82,8 +82,9 @@ def pack(folder: Path, signer: Signer, count: int, into: Path) -> int:
     return len(sheets)
 
 
-def _content(digests: dict[str, str]) -> str:
-    return json.dumps(digests, sort_keys=True)
+def _signed(record: Mapping[str, Any]) -> str:
+    """Return what is signed of a pack: the digests of its files."""
+    return json.dumps(dict(record["files"]), sort_keys=True)
 
 
 def unpack(path: Path, into: Path) -> tuple[str, int]:
@@ -109,25 +110,21 @@ def unpack(path: Path, into: Path) -> tuple[str, int]:
 
 
 def _verified(path: Path) -> tuple[Signature, dict[str, bytes]]:
+    changed = (
+        f"{path} is not as its shop signed it; nothing was unpacked. Ask the shop to send it again"
+    )
     try:
         with zipfile.ZipFile(path) as archive:
             files = _read(archive)
-        manifest: dict[str, Any] = json.loads(files.pop(MANIFEST))
-        digests = dict(manifest["files"])
-        signature = signatures.of_fields(manifest)
-        known = manifest["format"] == _FORMAT
-    except (OSError, ValueError, TypeError, KeyError, zipfile.BadZipFile, RecursionError) as error:
+        text = files.pop(MANIFEST).decode("utf-8")
+        record, signature = signatures.read_record(text, _FORMAT, KIND, _signed)
+    except signatures.NotSignedError as error:
+        raise PackError(changed) from error
+    except (OSError, ValueError, KeyError, zipfile.BadZipFile) as error:
         msg = f"{path} is no pack of sheets; make one with: pullbook contribute ... --pack FILE"
         raise PackError(msg) from error
-    found = {name: hashlib.sha256(data).hexdigest() for name, data in files.items()}
-    if not known or signature is None or found != digests or not signature.holds(
-        KIND, _content(digests)
-    ):  # fmt: skip
-        msg = (
-            f"{path} is not as its shop signed it; nothing was unpacked. Ask the shop to send it"
-            " again"
-        )
-        raise PackError(msg)
+    if record["files"] != {name: hashlib.sha256(data).hexdigest() for name, data in files.items()}:
+        raise PackError(changed)
     for name, data in files.items():
         own = name.startswith(f"{signature.code[:NAME_CHARS]}-") and name.endswith(".csv")
         if not own or "/" in name or "\\" in name or signature.public_key.encode() not in data:

@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import hashlib
 import hmac
+import json
 import re
 import unicodedata
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import (
@@ -25,7 +26,7 @@ from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 from pullbook.pipeline.values.sheet import SIGNATURE_FIELDS
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
 #: A code is the first 128 bits of a digest; RFC 2104, section 5, recommends at least half.
 CODE_CHARS = 32
@@ -81,6 +82,53 @@ def of_fields(fields: Mapping[str, str]) -> Signature | None:
     if not (_KEY.fullmatch(key) and _COUNT.fullmatch(count) and _SIGNATURE.fullmatch(signature)):
         return None
     return Signature(key, int(count), signature)
+
+
+class RecordError(ValueError):
+    """A text that is no record of the wanted form."""
+
+
+class NotSignedError(ValueError):
+    """A record whose signature is missing or does not hold."""
+
+
+def record_text(form: str, entries: Mapping[str, object], signature: Signature) -> str:
+    """Return a signed record as JSON: its form, its entries and its signature."""
+    return json.dumps({"format": form, **entries, **signature.as_fields()}, indent=2) + "\n"
+
+
+def read_record(
+    text: str, form: str, kind: str, content: Callable[[Mapping[str, Any]], str]
+) -> tuple[dict[str, Any], Signature]:
+    """Return the entries of a record that `record_text` made, and its signature, which holds.
+
+    Parameters
+    ----------
+    text
+        The record.
+    form
+        The form that it must have.
+    kind
+        What it is signed as.
+    content
+        Returns what was signed of the entries; what it raises makes the record none.
+
+    Raises
+    ------
+    RecordError
+        It is no record of this form.
+    NotSignedError
+        Its signature is missing or does not hold.
+
+    """
+    try:
+        record = json.loads(text)
+        known, signed, signature = record["format"] == form, content(record), of_fields(record)
+    except (ValueError, TypeError, KeyError, AttributeError, RecursionError) as error:
+        raise RecordError from error
+    if not known or signature is None or not signature.holds(kind, signed):
+        raise NotSignedError
+    return record, signature
 
 
 class Signer:

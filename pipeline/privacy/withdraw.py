@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -26,7 +26,7 @@ from pullbook.pipeline.privacy.signatures import SHORT_CODE, Signature
 from pullbook.schemas.errors import InputError, must_exist
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
     from pathlib import Path
 
     import pandas as pd
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 #: Folder of a contribution that holds the requests applied to it, and their kind as signed things.
 WITHDRAWN, KIND = "withdrawn", "withdrawal"
 _FORMAT = "pullbook withdrawal 1"
-_MOST_BYTES = 10_000_000
+_MOST_CHARS = 10_000_000
 
 
 class WithdrawError(InputError):
@@ -72,18 +72,13 @@ class Withdrawal:
 
     def as_text(self) -> str:
         """Return it as the text of its file."""
-        record = {"format": _FORMAT, "sheets": list(self.sheets), **self.signature.as_fields()}
-        return json.dumps(record, indent=2) + "\n"
-
-
-def _content(sheets: Iterable[str]) -> str:
-    return json.dumps(sorted(sheets))
+        return signatures.record_text(_FORMAT, {"sheets": list(self.sheets)}, self.signature)
 
 
 def request(signer: Signer, sheets: Sequence[str], count: int) -> Withdrawal:
     """Return a signed request for sheets; for all of the shop's if none is named."""
     names = tuple(dict.fromkeys(sheets))
-    return Withdrawal(names, signer.sign(KIND, count, _content(names)))
+    return Withdrawal(names, signer.sign(KIND, count, _signed({"sheets": list(names)})))
 
 
 def read(path: Path) -> Withdrawal:
@@ -99,27 +94,27 @@ def read(path: Path) -> Withdrawal:
     """
     must_exist(path)
     try:
-        record = json.loads(_text_of(path))
-        names = tuple(record["sheets"])
-        signature = signatures.of_fields(record)
-        sound = record["format"] == _FORMAT and all(isinstance(name, str) for name in names)
-    except (OSError, ValueError, TypeError, KeyError, RecursionError) as error:
-        msg = f"{path} is no request to withdraw sheets; make one with: pullbook withdraw --request"
-        raise WithdrawError(msg) from error
-    if not sound or signature is None or not signature.holds(KIND, _content(names)):
+        with path.open(encoding="utf-8") as file:
+            text = file.read(_MOST_CHARS)
+        record, signature = signatures.read_record(text, _FORMAT, KIND, _signed)
+    except signatures.NotSignedError as error:
         msg = (
             f"{path} is not signed by the shop whose sheets it names, so nothing is withdrawn. Ask"
             " the shop to make the request itself: pullbook withdraw --request"
         )
-        raise WithdrawError(msg)
-    return Withdrawal(names, signature)
+        raise WithdrawError(msg) from error
+    except (OSError, ValueError) as error:
+        msg = f"{path} is no request to withdraw sheets; make one with: pullbook withdraw --request"
+        raise WithdrawError(msg) from error
+    return Withdrawal(tuple(record["sheets"]), signature)
 
 
-def _text_of(path: Path) -> str:
-    if path.stat().st_size > _MOST_BYTES:
-        msg = "too large"
-        raise ValueError(msg)
-    return path.read_text(encoding="utf-8")
+def _signed(record: Mapping[str, Any]) -> str:
+    """Return what is signed of a request: the names of its sheets."""
+    sheets = record["sheets"]
+    if not isinstance(sheets, list) or not all(isinstance(name, str) for name in sheets):
+        raise TypeError
+    return json.dumps(sorted(sheets))
 
 
 def applied_to(folder: Path) -> tuple[list[Withdrawal], list[Path]]:

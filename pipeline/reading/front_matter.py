@@ -109,11 +109,8 @@ def nested(text: str) -> dict[str, Any]:
         node = yaml.compose(text, Loader=_Loader)
         found = _plain(node)
     except yaml.YAMLError as error:
-        mark = getattr(error, "problem_mark", None)
-        row = None if mark is None else mark.line + 1
-        problem = getattr(error, "problem", None) or "this is not YAML"
-        where = "" if row is None else f"row {row}: "
-        msg = f"{where}{problem}"
+        problem, row = _problem(error, 1)
+        msg = problem if row is None else f"row {row}: {problem}"
         raise FrontMatterError(msg, row) from error
     except RecursionError as error:
         msg = "it is nested too deep"
@@ -124,6 +121,13 @@ def nested(text: str) -> dict[str, Any]:
         msg = "there are no settings; write one 'name: value' per line"
         raise FrontMatterError(msg)
     return found
+
+
+def _problem(error: yaml.YAMLError, first_row: int) -> tuple[str, int | None]:
+    """Return what is wrong with a text as YAML, and in which row, if it says so."""
+    mark = getattr(error, "problem_mark", None)
+    row = None if mark is None else mark.line + first_row
+    return str(getattr(error, "problem", None) or "this is not YAML"), row
 
 
 def _plain(node: yaml.Node | None) -> Any:
@@ -153,9 +157,7 @@ def read(text: str, first_row: int = 1) -> Iterator[tuple[str, str, int]]:
     try:
         node = _compose(_quote_hashes(text) if " #" in text or "\t#" in text else text)
     except yaml.YAMLError as error:
-        mark = getattr(error, "problem_mark", None)
-        row = None if mark is None else mark.line + first_row
-        problem = getattr(error, "problem", None) or "this is not YAML"
+        problem, row = _problem(error, first_row)
         msg = f"The fields cannot be read: {problem}. Write one 'name: value' per line."
         raise FrontMatterError(msg, row) from error
     except RecursionError as error:

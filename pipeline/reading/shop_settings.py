@@ -93,7 +93,8 @@ class Settings:
         family = raw.fields.get("family")
         own = self.family_values.get(family.text.strip(), {}) if family is not None else {}
         for name, text in {**self.values, **own}.items():
-            _fill(raw, name, text)
+            if name != "correction" or raw.table is not None:  # a build was not tested
+                _fill(raw, name, text)
 
     def _is_ignored(self, finding: Finding) -> bool:
         return finding.code in _UNKNOWN and squash(finding.field or "") in self.ignored_columns

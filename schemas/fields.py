@@ -156,18 +156,19 @@ _TABLE = (
     _text(
         "measured",
         Role.IDENTITY,
-        "of a build: the sheet ID or path of the sheet on which this engine was measured before"
-        " parts were changed",
+        "sheet ID or path of the sheet on which this engine was measured before parts were changed"
+        " (builds only)",
     ),
     _choice(
         "stated_correction",
-        "of a contributed sheet: the standard that your sheet was in",
+        "standard that the shop's own sheet was in (contributed sheets only)",
         *_STANDARDS,
         role=Role.TEST,
     ),
     _choice(
         "correction_route",
-        "of a contributed sheet: how it came to SAE J1349, by its weather or by a nominal ratio",
+        "how the sheet was brought to SAE J1349, exactly or by a nominal ratio (contributed sheets"
+        " only)",
         *ROUTES,
         role=Role.TEST,
     ),

@@ -194,7 +194,7 @@ def test_a_draft_of_what_is_there_is_in_order_and_is_not_written_over(tmp_path):
                    '#bore: "3.9 in"', "#never_share"):  # fmt: skip
         assert wanted in text
     assert run("check", folder).returncode == 0
-    assert "1 heading still unknown" in run("settings", folder).stdout
+    assert "Headings without a meaning: 1" in run("settings", folder).stdout
     examples = [line[1:] for line in text.splitlines() if re.match(r"#\w+: ", line)]
     (folder / "examples.yaml").write_text("\n".join(examples))
     assert len(examples) >= 3

@@ -16,10 +16,10 @@ if TYPE_CHECKING:
     from pullbook.pipeline.values.sheet import RawSheet, Sheet
 
 _HEAD = """\
-# What all sheets of this folder share, said once. Every command that reads them heeds it.
+# What the sheets of this folder have in common. Every command that reads them uses it.
 # Lines that start with # are ignored: remove the # in front of a line that fits, and change
-# its value. Nothing is filled in silently: what a sheet takes from here is a note, and a sheet
-# that says otherwise counts as it stands, with a warning."""
+# its value. Whatever a sheet takes from here is listed as a note. Where a sheet differs, the
+# sheet counts, and you get a warning."""
 _MOST = 40
 #: A family is drafted with a size that this share of its sheets has.
 _COMMON = 0.8
@@ -61,7 +61,7 @@ def _lines(raws: list[RawSheet], sheets: list[Sheet], headings: dict[str, str]) 
     yield from _families(sheets)
     yield "\n# How do you write each engine? Other spellings in brackets."
     yield from _engines(sheets)
-    yield "\n# Which words of the house must never leave it, in a sheet ID or a family?"
+    yield "\n# Which words must never be shared, should a sheet ID or a family contain them?"
     yield "#never_share: [Lugworm, Harbour Road]"
 
 

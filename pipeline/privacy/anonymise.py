@@ -57,7 +57,7 @@ def anonymise(sheet: Sheet, key: bytes, words: tuple[str, ...] = ()) -> None:
 
     Free text, the weather and the dyno's location are dropped. The name of the engine becomes a
     code. The names of sheet and family become codes if they contain the shop's name or one of the
-    ``words`` of the house, or more than a name, or are only the name of a file.
+    ``words`` that are never shared, or more than a name, or are only the name of a file.
     """
     for name in WITHHELD:
         sheet.values.pop(name, None)
@@ -95,7 +95,7 @@ def private_name(
     of_file
         Whether it is only the name of a file.
     words
-        Words of the house, which are never shared.
+        Words that are never shared, such as a customer's name.
 
     """
     title = FIELDS[field].title

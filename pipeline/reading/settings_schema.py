@@ -74,7 +74,8 @@ def schema() -> Schema:
             },
             "never_share": {
                 **_TEXTS,
-                "description": "Words of the house: a sheet ID or family with one becomes a code.",
+                "description": "Words that must not be shared, such as a customer's name: a sheet"
+                " ID or family with one becomes a code.",
             },
         },
     }

@@ -60,7 +60,7 @@ class Settings:
     family_values
         Fields that all engines of a family share, by its name.
     private_words
-        Words of the house, which are never shared.
+        Words that are never shared, such as a customer's name.
     """
 
     headings: Headings = PLAIN

@@ -74,7 +74,7 @@ class RawSheet:
     units
         Unit of a column of the pull that names none, by column, from the shop's settings.
     private_words
-        Words of the house, from the shop's settings.
+        Words that are never shared, from the shop's settings.
     ignored
         Squashed headings of columns to leave out without a word, from the shop's settings.
     """

@@ -98,7 +98,7 @@ def demo(
 
 _WRITTEN = (
     "sheets as the shops keep them",
-    "what the shops share, and what was rejected, with findings",
+    "what the shops share (accepted), and what stays at home (refused)",
     "the data set",
     "the trained model",
     "the build: change it and predict again",

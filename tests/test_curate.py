@@ -40,6 +40,21 @@ def test_torque_stands_at_the_reference_condition(shared):
     assert found.builds["route"].tolist() == ["weather"]
 
 
+def test_a_sheet_says_from_which_standard_it_came_and_how(shared):
+    weatherless = {"air_temperature": "", "barometer": "", "relative_humidity": ""}
+    found = curate([shared(
+        {}, {"correction": "SAE J607"}, {"correction": "SAE J607", **weatherless},
+        {"correction": "SAE J1349", **weatherless}, {"air_temperature": "49 degC"},
+    )]).builds.set_index("sheet_id")  # fmt: skip
+    assert found["correction"].unique().tolist() == ["SAE J1349"]
+    assert found["stated_correction"].tolist() == [
+        "observed", "SAE J607", "SAE J607", "SAE J1349", "observed"
+    ]  # fmt: skip
+    assert found["correction_route"].tolist() == ["exact", "exact", "nominal", "exact", "exact"]
+    assert found["route"].tolist() == ["weather", "weather", "nominal", "stated", "weather"]
+    assert (found["factor_sd"] > 0).tolist() == [False, False, True, False, False]
+
+
 def test_two_standards_of_one_engine_and_day_agree(tmp_path, write_sheet):
     weather = correction_factors.Weather(24.0, 29.72 * KPA_PER_INHG, 48.0)
     by = {

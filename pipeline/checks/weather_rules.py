@@ -119,8 +119,8 @@ def certainty(sheet: Sheet) -> Iterator[Finding]:
         )
         if "correction_route" in sheet.values:
             message = (
-                f"The numbers were in {stated}, without the weather or with one that is in doubt,"
-                f" so they are less certain at {REFERENCE}."
+                f"The numbers were in {stated} without the weather, so a nominal ratio to"
+                f" {REFERENCE} was used."
             )
         yield Finding("nominal-correction", message, "correction", sheet.rows.get("correction"))
     if sheet.values.get("dyno") == "chassis":

@@ -14,7 +14,7 @@ from pullbook.pipeline.physics.engine_quantities import DISPLACEMENT, SIZE_FIELD
 from pullbook.pipeline.physics.reference_condition import route
 from pullbook.pipeline.values.sheet import SIGNATURE_FIELDS, Reading
 from pullbook.schemas.field_words import unit_of, with_unit
-from pullbook.schemas.fields import EXACT, FIELDS, NOMINAL, PULL_FIELDS, WEATHER
+from pullbook.schemas.fields import EXACT, FIELDS, NOMINAL, PULL_FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -35,10 +35,6 @@ _EXACT = 1e-3
 #: Kind of what is signed; see `signatures`.
 KIND = "sheet"
 _FENCE = "---\n"
-#: Findings that leave the weather on a sheet in doubt.
-_WEATHER_IN_DOUBT = frozenset(
-    {"correction-range", "unit-in-doubt", "sea-level-barometer", "shop-barometer"}
-)
 
 
 def bring_to_reference(sheet: Sheet) -> None:
@@ -49,12 +45,9 @@ def bring_to_reference(sheet: Sheet) -> None:
     weather. Power follows from torque and is left out. Fields say from which standard, and how.
     """
     taken = route(sheet.values)
-    doubtful = any(f.code in _WEATHER_IN_DOUBT and f.field in (*WEATHER, "correction")
-                   for f in sheet.findings)  # fmt: skip
-    exact = taken.name != "nominal" and (taken.name == "stated" or not doubtful)
     sheet.values["stated_correction"] = sheet.values["correction"]
     sheet.values["correction"] = REFERENCE
-    sheet.values["correction_route"] = EXACT if exact else NOMINAL
+    sheet.values["correction_route"] = NOMINAL if taken.name == "nominal" else EXACT
     torques = [
         reading.torque
         if reading.torque is not None

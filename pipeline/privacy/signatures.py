@@ -24,6 +24,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import (
 from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 
 from pullbook.pipeline.values.sheet import SIGNATURE_FIELDS
+from pullbook.schemas.errors import PullbookError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -84,11 +85,11 @@ def of_fields(fields: Mapping[str, str]) -> Signature | None:
     return Signature(key, int(count), signature)
 
 
-class RecordError(ValueError):
+class RecordError(PullbookError):
     """A text that is no record of the wanted form."""
 
 
-class NotSignedError(ValueError):
+class NotSignedError(PullbookError):
     """A record whose signature is missing or does not hold."""
 
 

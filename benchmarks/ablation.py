@@ -197,7 +197,7 @@ def limits(builds: pd.DataFrame, pulls: pd.DataFrame, settings: Settings) -> pd.
         ("known shop, as it is", known - offset[sample.sheet], own),
         ("known shop, how it reads", known, own),
     ):
-        scores = conformal.shop_scores(np.abs(error) / scale, sample.sheet, base.shop)
+        scores = conformal.group_scores(np.abs(error) / scale, sample.sheet, base.shop)
         factor = scores.threshold(_LEVEL)
         wide = 100 * 2 * (factor or np.nan) * float(np.mean(scale))
         rows.append({"left_out": name, "width": round(wide, 3)})

@@ -100,7 +100,7 @@ def _peer(learn: Callable[[Data, int], Callable[[Data], Answer]], inner: Data, o
         there = inner.part(out)
         said = learn(inner.part(~out), number)(there)
         scores[out[inner.sample.sheet]] = score(said, there.sample.target)
-    return learn(inner, 0)(outer), conformal.shop_scores(scores, inner.sample.sheet, shop)
+    return learn(inner, 0)(outer), conformal.group_scores(scores, inner.sample.sheet, shop)
 
 
 def _own(inner: Data, outer: Data, pulls: pd.DataFrame, settings: Settings
@@ -165,7 +165,7 @@ def _figures(readings: pd.DataFrame) -> dict[str, float | str]:
     shop_of = number[np.unique(sheet, return_index=True)[1]]
     shops = int(shop_of.max()) + 1
     level = LEVEL * shops / (shops + 1)  # the held-out share itself, no margin
-    pooled = conformal.shop_scores(readings["score"].to_numpy(float), sheet, shop_of)
+    pooled = conformal.group_scores(readings["score"].to_numpy(float), sheet, shop_of)
     equal = _threshold(pooled, float(level))
     wide = float((readings["below"] + readings["above"]).mean())
     width = wide + 2 * equal if readings["additive"].all() else wide * equal

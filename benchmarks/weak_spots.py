@@ -34,7 +34,7 @@ from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from pullbook.model.training.train_model import Model
+    from pullbook.model.training.trained_model import Model
     from pullbook.pipeline.demo.dyno_pulls import Made
     from pullbook.pipeline.demo.shops import Circle
 

@@ -6,12 +6,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from pullbook.model.limits.conformal import needed_shops, shop_scores, thinned
+from pullbook.model.limits.conformal import needed_groups, group_scores, thinned
 
 
 def alone(count):
     of_each = np.arange(count)
-    return shop_scores(np.arange(1.0, count + 1), of_each, of_each)
+    return group_scores(np.arange(1.0, count + 1), of_each, of_each)
 
 
 @pytest.mark.parametrize(
@@ -25,12 +25,12 @@ def test_equal_shops_give_the_known_order_statistic(count, level, order):
 @pytest.mark.parametrize(("count", "level"), [(8, 0.9), (18, 0.95), (1, 0.6)])
 def test_too_few_shops_give_no_number(count, level):
     assert alone(count).threshold(level) is None
-    assert count < needed_shops(level)
+    assert count < needed_groups(level)
 
 
 @given(st.integers(1, 400), st.sampled_from([0.5, 0.8, 0.9, 0.95, 0.99]))
-def test_the_needed_shops_are_just_enough(count, level):
-    assert (alone(count).threshold(level) is None) == (count < needed_shops(level))
+def test_the_needed_groups_are_just_enough(count, level):
+    assert (alone(count).threshold(level) is None) == (count < needed_groups(level))
 
 
 @given(st.lists(st.integers(1, 12), min_size=10, max_size=30), st.integers(0, 10**6))
@@ -39,7 +39,7 @@ def test_every_shop_weighs_the_same(sizes, seed):
     rng = np.random.default_rng(seed)
     shop = np.repeat(np.arange(len(sizes)), sizes)
     values = rng.normal(size=len(shop))
-    limit = shop_scores(values, np.arange(len(shop)), shop).threshold(0.8)
+    limit = group_scores(values, np.arange(len(shop)), shop).threshold(0.8)
     shares = [np.mean(values[shop == s] > limit) for s in range(len(sizes))]
     count = len(sizes)
     assert (np.sum(shares) + 1) / (count + 1) <= 0.2 + 1e-9
@@ -51,7 +51,7 @@ def test_every_shop_weighs_the_same(sizes, seed):
 @given(st.integers(5, 500), st.integers(0, 10**6), st.floats(0.05, 0.95))
 def test_thinning_never_narrows(count, seed, level):
     values = np.random.default_rng(seed).normal(size=count)
-    whole = shop_scores(values, np.arange(count), np.arange(count))
+    whole = group_scores(values, np.arange(count), np.arange(count))
     limit, thin = whole.threshold(level), thinned(whole, 20).threshold(level)
     assert (limit is None) == (thin is None)
     assert limit is None or thin >= limit
@@ -63,7 +63,7 @@ def simulated(rng, shops, sheets, *, by_shop):
     values = np.abs(offset[:, None] + rng.normal(0, 0.3, (shops + 1, sheets)))
     known, new = values[:-1].ravel(), values[-1]
     shop = np.repeat(np.arange(shops), sheets) if by_shop else np.arange(len(known))
-    return np.mean(new <= shop_scores(known, np.arange(len(known)), shop).threshold(0.9))
+    return np.mean(new <= group_scores(known, np.arange(len(known)), shop).threshold(0.9))
 
 
 def test_coverage_on_a_new_shop_is_as_promised():

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pullbook.model.answers import compare_several
+from pullbook.model.answers import compare, compare_several
 from pullbook.model.answers.parts_choice import SWEEP, Choice, ChooseError, Combination
 from pullbook.model.answers.predict import predict
 from pullbook.model.answers.prediction import between
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from pullbook.model.answers.prediction import Prediction
     from pullbook.model.learning.sample import Floats
-    from pullbook.model.training.train_model import Model
+    from pullbook.model.training.trained_model import Model
     from pullbook.pipeline.builds.parts import Limit, Part, PartsList
     from pullbook.pipeline.values.sheet import Build
 
@@ -201,20 +201,20 @@ def _goal(found: Prediction, goal: tuple[str, tuple[float, float]], level: float
     rpm = np.array(band[:1])
     factor = band[0] / TORQUE_POWER_CONSTANT if name == "power" else 1.0
     torque, width = float(found.torque(rpm)[0]), float(found.width(rpm)[0])
-    return between(torque * factor, width, found.threshold("point", level))
+    return between(torque * factor, width, found.factor("point", level))
 
 
 def _with_chances(
     model: Model, wanted: PartsList, ranked: list[Combination], seed: int
 ) -> list[Combination]:
-    if model.pairs is None or not ranked:
+    found = [one.found for one in ranked]
+    scores = compare.scores_for(found[:2], model.pairs, one_shop=True) if len(found) > 1 else None
+    if scores is None:
         return ranked
     band = wanted.goal[1]
-    scores = model.pairs.one_shop
-    value, expected = compare_several.means([one.found for one in ranked], band)
+    value, expected = compare_several.means(found, band)
     law = scores.mean if band[1] > band[0] else scores.point
-    places: Floats = np.array([one.found.place for one in ranked])
-    chance = compare_several.chances_of_best(value, expected, places, scores, law, seed)
+    chance = compare_several.chances_of_best(value, expected, found, band, scores, law, seed)
     if chance is None:
         return ranked
     return [replace(one, chance=share) for one, share in zip(ranked, chance.tolist(), strict=True)]

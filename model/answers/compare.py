@@ -8,15 +8,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pullbook.model.answers.prediction import BAND_POINTS, NARROW
+from pullbook.model.limits.difference_errors import expected
 from pullbook.schemas.answer import Between, rounded
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from pullbook.model.answers.prediction import Prediction
     from pullbook.model.learning.sample import Floats
     from pullbook.model.limits.conformal import Scores
-    from pullbook.model.limits.difference_errors import Pairs, PairScores
+    from pullbook.model.limits.difference_errors import PairScores
     from pullbook.schemas.answer import Standing
 
 #: Step of the search for crossovers, rev/min.
@@ -118,7 +119,7 @@ def _limits(one: Between, name: str) -> dict[str, float | None]:
 def compare(
     both: Sequence[Prediction],
     names: tuple[str, str],
-    pairs: Pairs | None,
+    pairs: Mapping[str, PairScores],
     band: tuple[float, float],
     level: float,
     rpm: Floats,
@@ -133,7 +134,7 @@ def compare(
     names
         Their names.
     pairs
-        Scores of the model's pairs; with ``None`` there are no limits.
+        Scores of the model's pairs by what the two share; without those there are no limits.
     band
         Lowest and highest engine speed of the band, rev/min.
     level
@@ -144,25 +145,25 @@ def compare(
         Whether both are assumed to be tested by one shop.
 
     """
-    scores = None if pairs is None else pairs.one_shop if one_shop else pairs.two_shops
+    scores = scores_for(both, pairs, one_shop=one_shop)
     inside = np.linspace(*band, BAND_POINTS)
     means = [float(np.mean(one.torque(inside))) for one in both]
-    expected = expected_of_mean(both, band, scores)
+    unsure = expected_of_mean(both, band, scores)
     difference = means[0] - means[1]
-    single = None if scores is None else scores.point.threshold(level)
+    single = None if scores is None else scores.point.factor(level)
     law = None if scores is None else law_of_mean(scores, band, level)
-    whole = None if law is None else law.threshold(level)
+    whole = None if law is None else law.factor(level)
     values = both[0].torque(rpm) - both[1].torque(rpm)
     widths = _expected(both, rpm, scores)
     return Difference(
         names=names,
         band=band,
-        level=level,
+        level=(None if law is None else law.kept(level)) or level,
         one_shop=one_shop,
         mean_a=means[0],
         mean_b=means[1],
-        mean=_between(difference, expected, whole),
-        chance=None if law is None else _chance(difference / expected, law),
+        mean=_between(difference, unsure, whole),
+        chance=None if law is None else _chance(difference / unsure, law),
         rpm=rpm,
         curve=[
             _between(v, w, single) for v, w in zip(values.tolist(), widths.tolist(), strict=True)
@@ -177,6 +178,19 @@ def compare(
     )
 
 
+def scores_for(
+    both: Sequence[Prediction], pairs: Mapping[str, PairScores], *, one_shop: bool
+) -> PairScores | None:
+    """Return the scores of pairs that share what two builds share; ``None`` without any."""
+    a, b = both
+    if a.measured is not None and b.measured is not None:
+        same = a.ahead is not None and b.ahead is not None and a.ahead.shares_process(b.ahead)
+        return pairs.get("one engine" if same else "two measured")
+    if (a.measured is None) is not (b.measured is None) and (a.ahead is None) is not (b.ahead is None):
+        return None
+    return pairs.get("one shop" if one_shop else "two shops")
+
+
 def law_of_mean(scores: PairScores, band: tuple[float, float], level: float) -> Scores:
     """Return the scores for the mean over a band; over a narrow one, those of one speed if wider.
 
@@ -184,7 +198,7 @@ def law_of_mean(scores: PairScores, band: tuple[float, float], level: float) -> 
     """
     if band[1] - band[0] >= NARROW:
         return scores.mean
-    single, whole = (one.threshold(level) for one in (scores.point, scores.mean))
+    single, whole = (one.factor(level) for one in (scores.point, scores.mean))
     narrower = single is None or whole is None or whole >= single
     return scores.mean if narrower else scores.point
 
@@ -199,10 +213,7 @@ def expected_of_mean(
 def _expected(both: Sequence[Prediction], rpm: Floats, scores: PairScores | None) -> Floats:
     """Return the expected error of the difference, lb-ft, as for the scores of pairs."""
     first, second = (one.torque(rpm) * one.width(rpm) for one in both)
-    if scores is None:
-        return np.hypot(first, second)
-    distance = float(np.linalg.norm(both[0].place - both[1].place))
-    return scores.expected(first, second, distance)
+    return expected(first, second, both[0].correlation(both[1], rpm, scores))
 
 
 def _between(value: float, width: float, factor: float | None) -> Between:

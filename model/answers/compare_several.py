@@ -13,13 +13,13 @@ from pullbook.model.answers import compare as comparing
 from pullbook.model.answers.prediction import BAND_POINTS
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from pullbook.model.answers.compare import Difference
     from pullbook.model.answers.prediction import Prediction
     from pullbook.model.learning.sample import Floats
     from pullbook.model.limits.conformal import Scores
-    from pullbook.model.limits.difference_errors import Pairs, PairScores
+    from pullbook.model.limits.difference_errors import PairScores
 
 
 _SEED = 1
@@ -71,7 +71,7 @@ class Comparison:
 def compare(
     names: Sequence[str],
     found: Sequence[Prediction],
-    pairs: Pairs | None,
+    pairs: Mapping[str, PairScores],
     band: tuple[float, float],
     level: float,
     rpm: Floats,
@@ -91,7 +91,8 @@ def compare(
         comparing.compare((found[0], one), (names[0], name), pairs, band, level, rpm, one_shop)
         for name, one in zip(names[1:], found[1:], strict=True)
     ]
-    scores = None if pairs is None else pairs.one_shop if one_shop else pairs.two_shops
+    every = {id(comparing.scores_for(two, pairs, one_shop=one_shop)) for two in combinations(found, 2)}
+    scores = comparing.scores_for(found[:2], pairs, one_shop=one_shop) if len(every) == 1 else None
     chances = None if scores is None else _chances_of_few(found, scores, band, level)
     if chances is not None and len(found) == 2 and (first := differences[0].chance) is not None:
         chances = [first, 1 - first]
@@ -108,12 +109,11 @@ def _chances_of_few(
     ``None`` if there are too few shops.
     """
     law = comparing.law_of_mean(scores, band, level)
-    if law.threshold(_LEVEL) is None:
+    if law.factor(_LEVEL) is None:
         return None
     count = len(found)
     value, expected = means(found, band)
-    places = np.array([one.place for one in found])
-    correlation = _correlations(np.linalg.norm(places[:, None] - places[None], axis=2), scores)
+    correlation = correlations(found, band, scores)
     root = expected[:, None] * np.linalg.cholesky(correlation + 1e-9 * np.eye(count))
     drawn = np.random.default_rng(_SEED).normal(size=(_DRAWS, count)) @ root.T
     least = np.full((_DRAWS, count), np.inf)
@@ -141,7 +141,8 @@ def means(builds: Sequence[Prediction], band: tuple[float, float]) -> tuple[Floa
 def chances_of_best(
     value: Floats,
     expected: Floats,
-    places: Floats,
+    found: Sequence[Prediction],
+    band: tuple[float, float],
     scores: PairScores,
     law: Scores,
     seed: int,
@@ -155,8 +156,8 @@ def chances_of_best(
     ----------
     value, expected
         Predicted value and expected error of each, in one unit, shape (builds,).
-    places
-        The builds as points, by `novelty.Reference`, shape (builds, coordinates).
+    found, band
+        Their predictions, and the engine speeds that the value is of.
     scores
         The model's scores of pairs.
     law
@@ -169,14 +170,12 @@ def chances_of_best(
     Shape (builds,); ``None`` if there are too few shops.
 
     """
-    factor = law.threshold(_LEVEL)
+    factor = law.factor(_LEVEL)
     if factor is None:
         return None
     chance = np.zeros(len(value))
     top = np.argsort(-(value + 3 * expected), kind="stable")[:_CONTENDERS]
-    squares = np.square(places[top]).sum(axis=1)
-    distance = squares[:, None] + squares[None] - 2 * places[top] @ places[top].T
-    correlation = _correlations(np.sqrt(np.maximum(distance, 0.0)), scores)
+    correlation = correlations([found[at] for at in top.tolist()], band, scores)
     scale = factor / float(ndtri((1 + _LEVEL) / 2)) * expected[top]
     root = np.linalg.cholesky(correlation + 1e-9 * np.eye(len(top)))
     drawn = np.random.default_rng(seed).normal(size=(_DRAWS_OF_MANY, len(top))) @ root.T
@@ -185,8 +184,18 @@ def chances_of_best(
     return chance
 
 
-def _correlations(distance: Floats, scores: PairScores) -> Floats:
-    """Return the correlation of the errors of builds, given their distances, shape as given."""
-    correlation: Floats = scores.likeness * np.exp(-distance / scores.reach)
+def correlations(
+    found: Sequence[Prediction], band: tuple[float, float], scores: PairScores
+) -> Floats:
+    """Return the correlations of the errors of builds over a band, shape (builds, builds)."""
+    first = found[0].ahead
+    if first is not None:
+        if not all(one.ahead is first for one in found):
+            return np.eye(len(found))
+        return first.correlations(np.array([one.row for one in found]), sum(band) / 2)
+    places = np.array([one.place for one in found])
+    squares = np.square(places).sum(axis=1)
+    distance = squares[:, None] + squares[None] - 2 * places @ places.T
+    correlation = scores.correlation(np.sqrt(np.maximum(distance, 0.0)))
     np.fill_diagonal(correlation, 1.0)
     return correlation

@@ -11,43 +11,25 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from itertools import combinations
 from math import comb
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers.predict import curves_of, predict
+from pullbook.model.answers.predict import predict
+from pullbook.model.measured.engines import curves_of
+from pullbook.pipeline.features.part_groups import GROUPS
 from pullbook.schemas.answer import Missing, rounded
 from pullbook.schemas.fields import CURATED_FIELDS, FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from pullbook.model.answers.prediction import BuildCurves, Prediction
+    from pullbook.model.answers.prediction import Prediction
+    from pullbook.model.measured.engines import BuildCurves
     from pullbook.model.learning.sample import Floats
-    from pullbook.model.training.train_model import Model
+    from pullbook.model.training.trained_model import Model
 
-#: Groups of parts, and the fields of each.
-GROUPS: Mapping[str, tuple[str, ...]] = MappingProxyType(
-    {
-        "size": ("cylinders", "arrangement", "bore", "stroke", "displacement", "rod_length"),
-        "compression, fuel and spark": ("compression_ratio", "fuel", "octane", "timing"),
-        "camshaft": (
-            "intake_duration", "exhaust_duration", "intake_duration_seat",
-            "exhaust_duration_seat", "lobe_separation", "intake_centerline", "intake_lift",
-            "exhaust_lift", "lifter",
-        ),
-        "heads": (
-            "valves_per_cylinder", "intake_valve", "exhaust_valve", "port_csa", "port_volume",
-            "intake_flow", "exhaust_flow",
-        ),
-        "intake": ("intake_type", "runner_length", "fuel_metering", "airflow"),
-        "boost": ("aspiration", "boost"),
-        "exhaust": ("exhaust_type", "primary_diameter", "primary_length", "muffled"),
-        "how it was tested": ("water_pump", "accessories", "dyno"),
-    }
-)  # fmt: skip
 _NAMED, _DIFFERENCES = 5, 4
 _ALIKE = 0.02
 

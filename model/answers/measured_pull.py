@@ -3,61 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pullbook.pipeline.checks import check_sheet, checked_sheets
-from pullbook.pipeline.curation.checked_tables import Columns
+from pullbook.model.measured.pulls import MeasureError
 from pullbook.schemas.answer import rounded
-from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from pullbook.model.answers.prediction import Prediction
     from pullbook.model.learning.sample import Floats
-    from pullbook.pipeline.values.sheet import Sheet
 
 #: Parts of the sweep, lowest speeds first.
 THIRDS = ("bottom", "middle", "top")
 WHOLE = "whole curve"
 _OFF = ("low", "high")
-
-
-class MeasureError(InputError):
-    """A sheet that cannot be compared with a prediction; the message says why."""
-
-
-class Pull(NamedTuple):
-    """A sheet and its readings at the reference condition, rev/min and lb-ft."""
-
-    sheet: Sheet
-    rpm: Floats
-    torque: Floats
-
-
-def pull(path: Path) -> Pull:
-    """Return the one sheet of a file with its readings at the reference condition.
-
-    Raises
-    ------
-    MeasureError
-        The file holds several sheets, or one that the checks refuse.
-    NothingToReadError
-        There is no such file.
-
-    """
-    sheets = checked_sheets.read([path], check_sheet.SHEET_RULES).sheets
-    if len(sheets) != 1:
-        msg = f"{path} holds {len(sheets)} sheets; name a file that holds one"
-        raise MeasureError(msg)
-    (sheet,) = sheets
-    if sheet.fault is not None:
-        raise MeasureError(sheet.fault.message, file=path)
-    columns = Columns()
-    columns.add(sheet, str(path), 0)
-    return Pull(sheet, np.array(columns.rpm), np.array(columns.torque))
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,7 +163,7 @@ def against(found: Prediction, rpm: Floats, torque: Floats, level: float) -> Mea
     rpm, torque = rpm[order], torque[order]
     predicted, width = found.torque(rpm), found.width(rpm)
     off = np.log(torque / predicted)
-    whole, single = found.threshold("band", level), found.threshold("mean", level)
+    whole, single = found.factor("band", level), found.factor("mean", level)
     ratio = None if whole is None else np.exp(whole * width)
 
     def part(name: str, rows: Floats) -> Part:

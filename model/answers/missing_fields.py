@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 import pandas as pd
 
-from pullbook.pipeline.features import engineered_features, feature_table
+from pullbook.model.measured.engines import curves_of
+from pullbook.pipeline.features import engineered_features
 from pullbook.pipeline.features.fill_missing import PLAUSIBLE_WEIGHTS
 from pullbook.pipeline.physics.engine_quantities import DISPLACEMENT
 from pullbook.schemas.answer import Missing
@@ -17,7 +18,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from pullbook.model.learning.sample import Floats, Ints
-    from pullbook.model.training.train_model import Model
+    from pullbook.model.measured.engines import Ready
+    from pullbook.model.training.trained_model import Model
 
 #: Most of the variance that one missing field may remove, as a share.
 _MOST = 0.9
@@ -80,7 +82,9 @@ def not_given(builds: pd.DataFrame) -> list[list[Swing]]:
     return [[every[at] for at in np.flatnonzero(row).tolist()] for row in missing]
 
 
-def swings(model: Model, build: pd.DataFrame, near: Ints) -> list[Swing]:
+def swings(
+    model: Model, build: pd.DataFrame, near: Ints, ready: Ready | None = None
+) -> list[Swing]:
     """Return the fields that a build does not give, and how far each could move the curve.
 
     Parameters
@@ -91,6 +95,8 @@ def swings(model: Model, build: pd.DataFrame, near: Ints) -> list[Swing]:
         One typed build, a table with one row.
     near
         Positions of sheets near it, nearest first.
+    ready
+        What is known of its engine, where its answer comes from effects.
 
     """
     (missing,) = not_given(build)
@@ -98,7 +104,7 @@ def swings(model: Model, build: pd.DataFrame, near: Ints) -> list[Swing]:
     if not trials:
         return missing
     variants = pd.concat([_variants(build, name, values) for name, (values, _) in trials.items()])
-    curves = model.curve.curves(feature_table.make(variants, model.filling))
+    curves = curves_of(model, variants, ready).log_torque
     bounds = np.cumsum([len(values) for values, _ in trials.values()])[:-1]
     swing = {
         name: _swing(part, weights)

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 
 from pullbook.model.answers import missing_fields
-from pullbook.model.answers.prediction import BuildCurves, Prediction
+from pullbook.model.answers.prediction import Prediction
+from pullbook.model.learning import effect_points
+from pullbook.model.learning.effect_points import Ahead
 from pullbook.model.learning.sample import charge
 from pullbook.model.limits import expected_error
+from pullbook.model.measured.engines import Engines, start_curves
 from pullbook.model.range import inside_or_outside, novelty
 from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.parallel.garbage_collection import uncollected
@@ -18,10 +23,11 @@ from pullbook.schemas.answer import Standing
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    import pandas as pd
-
+    from pullbook.model.measured.engines import Ready
+    from pullbook.model.measured.start import FromMeasured, Start
     from pullbook.model.learning.sample import Floats
-    from pullbook.model.training.train_model import Model
+    from pullbook.model.training.trained_model import Model
+    from pullbook.schemas.answer import Reason
 
 DEFAULT_LEVEL = 0.9
 DEFAULT_RPM = (2000.0, 6500.0, 250.0)
@@ -49,6 +55,7 @@ def predict(
     shops: Sequence[str | None],
     manifest: Mapping[str, Any] | None = None,
     *,
+    starts: Sequence[Start | None] | None = None,
     look_into_missing: bool = False,
 ) -> list[Prediction]:
     """Return the predictions of builds, in their order.
@@ -63,77 +70,186 @@ def predict(
         The code of the shop that would test each build, or ``None``.
     manifest
         The entries of the bundle's manifest.
+    starts
+        The measured pulls that the answer about each build starts from, or ``None``.
     look_into_missing
         Whether to work out, for at most `MOST_LOOKED_INTO` builds, how far each missing field could
         move the curve.
 
     """
+    entries = manifest or {}
     with uncollected():
-        return _predict(model, builds, shops, manifest or {}, look_into_missing)
+        found = _Asked(model, builds, shops, starts).predictions(entries, look_into_missing)
+        again = [at for at, one in enumerate(found) if one.measured is not None]
+        if not again:
+            return found
+        alone = builds.iloc[again].assign(engine=None)
+        without = _Asked(model, alone, [shops[at] for at in again], None).predictions(entries, False)
+        for at, one in zip(again, without, strict=True):
+            found[at] = replace(found[at], without=one)
+    return found
 
 
-def curves_of(model: Model, builds: pd.DataFrame) -> BuildCurves:
-    """Return the curves of many builds in one batch, without limits or standing."""
-    table = feature_table.make(builds, model.filling)
-    return BuildCurves(model.curve.speeds, model.curve.curves(table), np.asarray(charge(table)))
+class _Asked:
+    """Builds that are asked about, on their way to predictions."""
 
+    def __init__(
+        self,
+        model: Model,
+        builds: pd.DataFrame,
+        shops: Sequence[str | None],
+        starts: Sequence[Start | None] | None,
+    ) -> None:
+        codes = list(shops)
+        if model.own_dyno and len(model.shop_codes) == 1:
+            codes = [code or model.shop_codes[0] for code in codes]
+        self._model, self._codes = model, codes
+        self._starts = starts or [None] * len(builds)
+        self._builds = builds.assign(shop=pd.Series(codes, builds.index, dtype=builds["shop"].dtype))
 
-def _predict(
-    model: Model,
-    builds: pd.DataFrame,
-    shops: Sequence[str | None],
-    manifest: Mapping[str, Any],
-    look: bool,
-) -> list[Prediction]:
-    table = feature_table.make(builds, model.filling)
-    curves = model.curve.curves(table)
-    distances, positions = model.reference.nearest(table, _NEAREST)
-    distance = novelty.mean_distance(distances)
-    spreads = (
-        np.zeros_like(curves)
-        if model.spread is None
-        else expected_error.expected(model.spread, model.curve.speeds, table, distance)
-    )
-    known = {code: i for i, code in enumerate(model.shop_codes)}
-    charges = charge(table).tolist()
-    places = model.reference.places_of(table)
-    unseen = model.combinations.find_unseen(builds)
-    sizes = table[list(_SIZES)]
-    of_builds = inside_or_outside.reasons(model.reference, builds, sizes, distance, unseen)
-    names = builds["sheet_id"].astype(str).tolist()
-    swings = missing_fields.not_given(builds)
-    if look and len(builds) <= MOST_LOOKED_INTO:
-        swings = [
-            missing_fields.swings(model, builds.iloc[[i]], positions[i]) for i in range(len(builds))
+    def ready(self) -> list[Ready]:
+        """Return each build with what is known of its engine."""
+        engines = Engines(self._model)
+        return [
+            engines.ready(self._builds.iloc[[at]], start)
+            for at, start in enumerate(self._starts)
         ]
-    predictions = []
-    for i, reasons in enumerate(of_builds):
-        shop = known.get(shops[i] or "")
-        standing = inside_or_outside.standing(reasons)
-        outside = standing is Standing.OUTSIDE
-        widened = _widened(model, float(distance[i])) if outside else 1.0
-        predictions.append(
-            Prediction(
-                sheet_id=names[i],
-                speeds=model.curve.speeds,
-                log_torque=curves[i] + (0.0 if shop is None else model.shop_offsets[shop]),
-                spread=spreads[i] * widened,
-                size=charges[i],
-                regime=model.new_shop if shop is None else model.known_shop,
-                known_shop=shop is not None,
-                sweeps=model.sweeps[positions[i]],
-                nearest=positions[i],
-                near_names=tuple(model.sheet_ids[position] for position in positions[i]),
-                distances=distances[i],
-                reasons=reasons,
-                standing=standing,
-                widened=widened,
-                place=places[i],
-                swings=tuple(swings[i]),
-                bundle=manifest,
-            )
+
+    def predictions(self, manifest: Mapping[str, Any], look: bool) -> list[Prediction]:
+        """Return the prediction of each build."""
+        model = self._model
+        ready = self._ready_where_needed()
+        builds = pd.concat([one.build for one in ready]) if ready else self._builds
+        table = feature_table.make(builds, model.filling)
+        start = start_curves(model, table)
+        distances, positions = model.reference.nearest(table, _NEAREST)
+        distance = novelty.mean_distance(distances)
+        effects = self._from_effects(ready, table, start)
+        spreads = (
+            expected_error.expected(model.spread, model.speeds, table, distance)
+            if model.spread is not None
+            else np.zeros_like(start)
         )
-    return predictions
+        charges = charge(table).tolist()
+        places = model.reference.places_of(table)
+        reasons = self._reasons(builds, table, distance, ready)
+        families = self._families(builds)
+        names = builds["sheet_id"].astype(str).tolist()
+        swings = missing_fields.not_given(builds)
+        if look and len(builds) <= MOST_LOOKED_INTO:
+            swings = [
+                missing_fields.swings(model, builds.iloc[[i]], positions[i], one)
+                for i, one in enumerate(ready or [None] * len(builds))
+            ]
+        found = []
+        for i, of_build in enumerate(reasons):
+            code = self._codes[i]
+            shop = model.shop_codes.index(code) if code in model.shop_codes else None
+            standing = inside_or_outside.standing(of_build)
+            outside = standing is Standing.OUTSIDE
+            widened = _widened(model, float(distance[i])) if outside else 1.0
+            told = ready[i].told if ready else None
+            name = self._regime(shop, told)
+            log_torque, spread, ahead, row = start[i], spreads[i], None, 0
+            if i in effects:
+                log_torque, spread, ahead, row = effects[i]
+            elif shop is not None:
+                log_torque = log_torque + model.shop_offsets[shop]
+            found.append(
+                Prediction(
+                    sheet_id=names[i],
+                    speeds=model.speeds,
+                    log_torque=log_torque,
+                    spread=spread * widened,
+                    size=charges[i],
+                    regime_name=name,
+                    regime=model.regimes.get(name),
+                    family=families[i],
+                    measured=told,
+                    without=None,
+                    ahead=ahead,
+                    row=row,
+                    sweeps=model.sweeps[positions[i]],
+                    nearest=positions[i],
+                    near_names=tuple(model.sheet_ids[position] for position in positions[i]),
+                    distances=distances[i],
+                    reasons=of_build,
+                    standing=standing,
+                    widened=widened,
+                    place=places[i],
+                    swings=tuple(swings[i]),
+                    bundle=manifest,
+                )
+            )
+        return found
+
+    def _ready_where_needed(self) -> list[Ready]:
+        """Return what is known of engines; nothing where no answer comes from effects."""
+        needed = self._model.own_dyno or any(one is not None for one in self._starts)
+        known = set(self._model.fields["engine"].dropna())
+        if needed or any(name in known for name in self._builds["engine"].dropna()):
+            return self.ready()
+        return []
+
+    def _from_effects(
+        self, ready: Sequence[Ready], table: pd.DataFrame, start: Floats
+    ) -> dict[int, tuple[Floats, Floats, Ahead, int]]:
+        """Return curve, spread and place of builds whose answers come from effects."""
+        model = self._model
+        groups: dict[int, list[int]] = {}
+        for at, one in enumerate(ready):
+            if model.own_dyno or one.told is not None:
+                groups.setdefault(id(one.process), []).append(at)
+        found = {}
+        for rows in groups.values():
+            process = ready[rows[0]].process
+            places = process.inputs.places(table.iloc[rows])
+            labels = np.array([ready[at].labels for at in rows])
+            ahead = Ahead(process, places, labels, start[rows], model.speeds)
+            for row, parts in enumerate(zip(rows, ahead.curves(), ahead.spread(), strict=True)):
+                found[parts[0]] = (parts[1], parts[2], ahead, row)
+        return found
+
+    def _reasons(
+        self, builds: pd.DataFrame, table: pd.DataFrame, distance: Floats, ready: Sequence[Ready]
+    ) -> list[list[Reason]]:
+        """Return why builds are not inside the data.
+
+        Of an engine that was measured only what was changed since can be outside.
+        """
+        model = self._model
+        unseen = model.combinations.find_unseen(builds)
+        sizes = table[list(_SIZES)]
+        found = inside_or_outside.reasons(model.reference, builds, sizes, distance, unseen)
+        for at, one in enumerate(ready):
+            if one.told is not None:
+                changed = set(one.told.changed)
+                kept = [reason for reason in found[at] if reason.field in changed]
+                new = model.changes.reasons(one.before, builds.iloc[at], one.told.changed)
+                known = {reason.field for reason in kept if reason.outside}
+                kept += [reason for reason in new if reason.field not in known]
+                found[at] = sorted(kept, key=lambda reason: -reason.severity)
+        return found
+
+    def _families(self, builds: pd.DataFrame) -> list[str]:
+        """Return whether the family of each build is known, new or not given."""
+        model = self._model
+        both = pd.concat([model.fields, builds[list(model.fields.columns)]], ignore_index=True)
+        family = effect_points.families_of(both)
+        known = np.isin(family[len(model.fields) :], family[: len(model.fields)])
+        named = builds["family"].notna().to_numpy()
+        return [
+            "known" if here else "new" if given else "not given"
+            for here, given in zip(known.tolist(), named.tolist(), strict=True)
+        ]
+
+    def _regime(self, shop: int | None, told: FromMeasured | None) -> str:
+        """Return what the limits of an answer are for."""
+        if told is not None:
+            return "measured engine"
+        if shop is None:
+            return "new shop"
+        return "own dyno" if self._model.own_dyno else "known shop"
 
 
 def _widened(model: Model, distance: float) -> float:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -12,16 +11,20 @@ from numpy.typing import NDArray
 
 from pullbook.model.answers.missing_fields import worth
 from pullbook.model.learning import smooth_curves
+from pullbook.model.learning.smooth_curves import reader_of
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.schemas.answer import Answer, Between, Peak, Point
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from pullbook.model.measured.start import FromMeasured
     from pullbook.model.answers.missing_fields import Swing
+    from pullbook.model.learning.effect_points import Ahead
     from pullbook.model.learning.sample import Floats, Ints
     from pullbook.model.limits.calibration import Regime
     from pullbook.model.limits.conformal import Scores
+    from pullbook.model.limits.difference_errors import PairScores
     from pullbook.schemas.answer import Missing, Reason, Standing
 
 #: Number of the nearest sheets that must have been swept over an engine speed to support it.
@@ -55,10 +58,19 @@ class Prediction:
         Expected relative error on the grid, wider if the build is outside the data.
     size
         Charge: displacement times the manifold pressure ratio, in³.
+    regime_name
+        What its limits are for; one of `calibration.REGIMES`.
     regime
         The scores for its limits; ``None`` if there are none.
-    known_shop
-        Whether they are those for a shop in the training data.
+    family
+        Whether its engine family is ``known`` to the data, ``new`` or ``not given``.
+    measured
+        What is said of the measured pulls of its engine; ``None`` if there are none.
+    without
+        The prediction without them; ``None`` if there are none.
+    ahead, row
+        What knows how the errors of this build go with those of others, and its place therein;
+        ``None`` where limits do not come from effects.
     sweeps
         Lowest and highest rpm of the nearest sheets, shape (sheets, 2).
     nearest, near_names, distances
@@ -80,8 +92,13 @@ class Prediction:
     log_torque: Floats
     spread: Floats
     size: float
+    regime_name: str
     regime: Regime | None
-    known_shop: bool
+    family: str
+    measured: FromMeasured | None
+    without: Prediction | None
+    ahead: Ahead | None
+    row: int
     sweeps: Floats
     nearest: Ints
     near_names: tuple[str, ...]
@@ -101,9 +118,14 @@ class Prediction:
             sheet_id=self.sheet_id,
             standing=self.standing,
             reasons=self.reasons,
-            level=level,
-            calibrated=self.calibrated(level),
-            known_shop=self.known_shop,
+            level=self.kept("point", level) or level,
+            asked_level=level,
+            calibrated=self.calibrated,
+            groups=0 if self.regime is None else self.regime.point.groups,
+            regime=self.regime_name,
+            family=self.family,
+            measured=self.measured,
+            without=None if self.without is None else self.without.points(rpm, level),
             widened=self.widened,
             curve=self.points(rpm, level),
             peak_torque=peaks.torque,
@@ -117,20 +139,28 @@ class Prediction:
         """Return the fields not given, the one that would narrow the limits most first."""
         return worth(self.swings, self.half_width(level))
 
-    def threshold(self, part: str, level: float) -> float | None:
-        """Return the half-width of the limits of a part of `Regime`, in expected errors."""
-        if self.regime is None:
-            return None
-        scores: Scores = getattr(self.regime, part)
-        return scores.threshold(level)
+    def scores(self, part: str) -> Scores | None:
+        """Return the scores of a part of `Regime`; ``None`` without limits."""
+        return None if self.regime is None else getattr(self.regime, part)
 
-    def calibrated(self, level: float) -> bool:
-        """Return whether there are enough shops for limits at a level."""
-        return self.threshold("point", level) is not None
+    def kept(self, part: str, level: float) -> float | None:
+        """Return the level that the limits of a part can keep; ``None`` without limits."""
+        scores = self.scores(part)
+        return None if scores is None else scores.kept(level)
+
+    def factor(self, part: str, level: float) -> float | None:
+        """Return the half-width of the limits of a part, in expected errors."""
+        scores = self.scores(part)
+        return None if scores is None else scores.factor(level)
+
+    @property
+    def calibrated(self) -> bool:
+        """Whether there are enough groups for limits."""
+        return self.kept("point", 0.5) is not None
 
     def half_width(self, level: float) -> float | None:
         """Return the mean relative half-width of the limits, or ``None`` without limits."""
-        factor = self.threshold("point", level)
+        factor = self.factor("point", level)
         return None if factor is None else factor * float(np.mean(self.spread))
 
     def torque(self, rpm: Floats) -> Floats:
@@ -144,16 +174,19 @@ class Prediction:
         return width
 
     def supported(self, rpm: Floats) -> NDArray[np.bool_]:
-        """Return which engine speeds enough of the nearest sheets were swept over."""
+        """Return which engine speeds its own pulls, or enough of the nearest, were swept over."""
         swept = (self.sweeps[:, :1] <= rpm) & (rpm <= self.sweeps[:, 1:])
         enough: NDArray[np.bool_] = swept.sum(axis=0) >= min(_SUPPORT, len(self.sweeps))
-        return enough
+        if self.measured is None:
+            return enough
+        low, high = self.measured.sweep
+        return enough | ((low <= rpm) & (rpm <= high))
 
     def points(self, rpm: Floats, level: float) -> list[Point]:
         """Return the curve at engine speeds with limits at a level."""
         torque, width = self.torque(rpm), self.width(rpm)
         power = torque * (rpm / TORQUE_POWER_CONSTANT)
-        single, whole = self.threshold("point", level), self.threshold("band", level)
+        single, whole = self.factor("point", level), self.factor("band", level)
         return list(
             map(
                 Point,
@@ -169,11 +202,27 @@ class Prediction:
         """Return the mean torque over a band of engine speeds, lb-ft, with limits at a level."""
         rpm = np.linspace(*band, BAND_POINTS)
         width = float(np.mean(self.width(rpm)))
-        factor = self.threshold("mean", level)
-        single = self.threshold("point", level)
+        factor = self.factor("mean", level)
+        single = self.factor("point", level)
         if band[1] - band[0] < NARROW and factor is not None and single is not None:
             factor = max(factor, single)
         return between(float(np.mean(self.torque(rpm))), width, factor)
+
+    def correlation(self, other: Prediction, rpm: Floats, scores: PairScores | None) -> Floats:
+        """Return the correlation of the errors of two builds at engine speeds."""
+        if self.ahead is not None and other.ahead is not None:
+            if not self.ahead.shares_process(other.ahead):
+                return np.zeros(len(rpm))
+            return reader_of(self.speeds, rpm) @ self.ahead.correlation(
+                self.row, other.ahead, other.row
+            )
+        if scores is None:
+            return np.zeros(len(rpm))
+        return np.full(len(rpm), scores.correlation(np.linalg.norm(self.place - other.place)))
+
+    def _groups(self, part: str) -> int:
+        scores = self.scores(part)
+        return 0 if scores is None else scores.groups
 
     def peaks(self, rpm: Floats, level: float) -> Peaks:
         """Return the highest supported points between the first and the last engine speed given.
@@ -194,11 +243,13 @@ class Prediction:
         return Peaks(
             *(
                 Peak(
-                    height=between(height, width, self.threshold(name, level)),
+                    height=between(height, width, self.factor(name, level)),
                     rpm=_inside(
-                        between(rpm, self.widened, self.threshold(f"{name}_rpm", level)), fine
+                        between(rpm, self.widened, self.factor(f"{name}_rpm", level)), fine
                     ),
                     at_end=at_end,
+                    level=self.kept(name, level),
+                    groups=self._groups(name),
                 )
                 for name, (height, rpm, at_end), width in zip(
                     Peaks._fields, tops, widths, strict=True
@@ -207,44 +258,11 @@ class Prediction:
         )
 
 
-class BuildCurves(NamedTuple):
-    """Curves of many builds, without limits.
-
-    Attributes
-    ----------
-    speeds
-        The grid of engine speeds, rev/min.
-    log_torque
-        Logarithm of lb-ft per cubic inch of charge, shape (builds, grid).
-    size
-        Charge of each, in³, shape (builds,).
-    """
-
-    speeds: Floats
-    log_torque: Floats
-    size: Floats
-
-    def torque(self, rpm: Floats) -> Floats:
-        """Return torque at engine speeds, lb-ft, shape (builds, engine speeds)."""
-        torque: Floats = np.exp(self.log_torque @ reader_of(self.speeds, rpm).T)
-        return torque * self.size[:, None]
-
-
 class Peaks(NamedTuple):
     """The peaks of torque and of power; ``None`` if no speed is supported."""
 
     torque: Peak | None
     power: Peak | None
-
-
-def reader_of(speeds: Floats, rpm: Floats) -> Floats:
-    """Return `smooth_curves.reader`, cached for the same engine speeds."""
-    return _cached_reader(speeds.tobytes(), np.asarray(rpm, dtype=float).tobytes())
-
-
-@lru_cache(maxsize=64)
-def _cached_reader(speeds: bytes, rpm: bytes) -> Floats:
-    return smooth_curves.reader(np.frombuffer(speeds), np.frombuffer(rpm))
 
 
 def _betweens(values: Floats, width: Floats, factor: float | None) -> list[Between]:

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from pullbook.model.answers.prediction import Prediction
     from pullbook.model.answers.vary import Variant
     from pullbook.model.learning.sample import Floats
-    from pullbook.model.training.train_model import Model
+    from pullbook.model.training.trained_model import Model
     from pullbook.schemas.answer import Answer
 
 _STEP = 250.0

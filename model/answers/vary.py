@@ -180,7 +180,7 @@ def variants(
     base: Prediction,
     found: Sequence[Prediction],
     values: Sequence[Mapping[str, Any]],
-    pairs: Pairs | None,
+    pairs: Mapping[str, PairScores],
     band: tuple[float, float],
     level: float,
     rpm: Floats,

@@ -12,7 +12,6 @@ shop: the first are whitened, the second are fitted as an offset of the shop tha
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -153,7 +152,7 @@ def fit(
     """
     process = _inputs_of(sample, gain)
     inputs = process.inputs(sample.table)
-    rows = _thinned(sample)
+    rows = sample.few_of_each(_PER_SHEET)
     sheet, speed = sample.sheet[rows], np.log(sample.rpm[rows])
     level = float(sample.target[rows].mean())
     target = sample.target[rows] - level
@@ -205,16 +204,6 @@ class _Whitening:
         mean = np.add.reduceat(values, starts, axis=0) / self._count[whole, None]
         white: Floats = (values - (self._share[whole, None] * mean)[at]) / _READING
         return white
-
-
-def _thinned(sample: Sample) -> Ints:
-    """Return the positions of a few readings of each sheet, spread over its sweep."""
-    bounds = np.searchsorted(sample.sheet, np.arange(len(sample) + 1))
-    rows = []
-    for start, stop in pairwise(bounds.tolist()):
-        few = np.linspace(start, stop - 1, min(stop - start, _PER_SHEET))
-        rows.append(np.unique(few.round().astype(np.int64)))
-    return np.concatenate(rows)
 
 
 def _inputs_of(sample: Sample, gain: Mapping[str, float]) -> Process:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -59,18 +60,45 @@ class Sample:
 
     def part(self, keep: NDArray[np.bool_]) -> Sample:
         """Return the sample of some of the sheets."""
-        position = np.cumsum(keep) - 1
-        rows = keep[self.sheet]
+        return self.take(np.flatnonzero(keep))
+
+    def take(self, sheets: Ints) -> Sample:
+        """Return the sample of the sheets at some positions, which may be repeated."""
+        bounds = np.searchsorted(self.sheet, np.arange(len(self) + 1))
+        counts = np.diff(bounds)[sheets]
+        offset = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
+        rows = np.repeat(bounds[sheets], counts) + offset
         return Sample(
-            sheet_ids=tuple(np.asarray(self.sheet_ids)[keep].tolist()),
-            shops=self.shops[keep],
-            engines=self.engines[keep],
-            table=self.table[keep],
-            sheet=position[self.sheet[rows]],
+            sheet_ids=tuple(np.asarray(self.sheet_ids)[sheets].tolist()),
+            shops=self.shops[sheets],
+            engines=self.engines[sheets],
+            table=self.table.iloc[sheets],
+            sheet=np.repeat(np.arange(len(sheets)), counts),
             rpm=self.rpm[rows],
             target=self.target[rows],
-            weight=self.weight[keep],
+            weight=self.weight[sheets],
         )
+
+    def few_of_each(self, most: int) -> Ints:
+        """Return the positions of a few readings of each sheet, spread over its sweep."""
+        bounds = np.searchsorted(self.sheet, np.arange(len(self) + 1))
+        rows = []
+        for start, stop in pairwise(bounds.tolist()):
+            few = np.linspace(start, stop - 1, min(stop - start, most))
+            rows.append(np.unique(few.round().astype(np.int64)))
+        return np.concatenate(rows)
+
+    def sweeps(self) -> Floats:
+        """Return the lowest and the highest engine speed of each sheet, shape (sheets, 2)."""
+        starts = np.searchsorted(self.sheet, np.arange(len(self)))
+        return np.column_stack(
+            [np.minimum.reduceat(self.rpm, starts), np.maximum.reduceat(self.rpm, starts)]
+        )
+
+    def doubt(self) -> Floats:
+        """Return the variance of each sheet beyond the ordinary, shape (sheets,)."""
+        doubt: Floats = _ORDINARY_SD**2 * (1 / self.weight - 1)
+        return doubt
 
     def reading_weight(self) -> Floats:
         """Return the weight of each reading: its sheet's, divided among the sheet's readings."""

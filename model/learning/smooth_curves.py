@@ -7,6 +7,8 @@ is and changes a gentle curve very little.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -86,6 +88,16 @@ def reader(speeds: Floats, rpm: Floats) -> Floats:
         matrix[:, end] += 2 * beyond
         matrix[:, next_] -= beyond
     return matrix
+
+
+def reader_of(speeds: Floats, rpm: Floats) -> Floats:
+    """Return `reader`, cached for the same engine speeds."""
+    return _cached_reader(speeds.tobytes(), np.asarray(rpm, dtype=float).tobytes())
+
+
+@lru_cache(maxsize=64)
+def _cached_reader(speeds: bytes, rpm: bytes) -> Floats:
+    return reader(np.frombuffer(speeds), np.frombuffer(rpm))
 
 
 def _weights(speeds: Floats, rpm: Floats) -> tuple[NDArray[np.int64], tuple[Floats, ...]]:

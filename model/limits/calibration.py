@@ -55,6 +55,9 @@ class Regime:
     power_rpm: Scores
 
 
+#: What limits are for: a shop that the data has never seen, a new engine on a dyno of a circle's
+#: data, one on a dyno of one's own data, and an engine measured before parts were changed.
+REGIMES = ("new shop", "known shop", "own dyno", "measured engine")
 REGIME_PARTS = tuple(f.name for f in fields(Regime))
 
 
@@ -88,13 +91,13 @@ def calibrate(
     np.maximum.at(worst, sample.sheet, score)
     torque = _peaks(sample, speeds, known, spread, power=False)
     power = _peaks(sample, speeds, known, spread, power=True)
-    point = conformal.shop_scores(score, sample.sheet, shop)
+    point = conformal.group_scores(score, sample.sheet, shop)
     return Regime(
         point=conformal.thinned(point, _MOST_STEPS),
-        band=conformal.shop_scores(worst, sheets, shop),
-        mean=conformal.shop_scores(_means(sample, residual, scale), sheets, shop),
-        torque=conformal.shop_scores(torque[0], sheets, shop),
-        power=conformal.shop_scores(power[0], sheets, shop),
+        band=conformal.group_scores(worst, sheets, shop),
+        mean=conformal.group_scores(_means(sample, residual, scale), sheets, shop),
+        torque=conformal.group_scores(torque[0], sheets, shop),
+        power=conformal.group_scores(power[0], sheets, shop),
         torque_rpm=_inner(torque, shop),
         power_rpm=_inner(power, shop),
     )
@@ -124,7 +127,7 @@ def _means(sample: Sample, residual: Floats, scale: Floats) -> Floats:
 
 def _inner(peaks: tuple[Floats, Floats], shop: Ints) -> Scores:
     seen = np.flatnonzero(~np.isnan(peaks[1]))
-    return conformal.shop_scores(peaks[1][seen], seen, shop)
+    return conformal.group_scores(peaks[1][seen], seen, shop)
 
 
 def _peaks(

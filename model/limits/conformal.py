@@ -1,8 +1,9 @@
-"""Conformal limits: thresholds of conformity scores that are clustered by shop.
+"""Conformal limits: thresholds of conformity scores that come in groups: of shops, or of engines.
 
 A new shop is exchangeable with the held-out shops, but its sheets are not exchangeable with single
-sheets of theirs. So every shop has the same weight however much it contributed, every sheet of a
-shop the same, and every reading of a sheet the same; the weight of one more shop is put at infinity
+sheets of theirs; nor are those of a new engine with the sheets of other engines. So every group has
+the same weight however many sheets it has, every sheet of a group the same, and every reading of a
+sheet the same; the weight of one more group is put at infinity
 (Lee, Barber and Willett, Distribution-free inference with hierarchical data, 2023; the share of
 missed readings of a sheet is controlled as in Angelopoulos et al., Conformal risk control, 2024).
 """
@@ -18,6 +19,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _ROUNDING = 1e-9
+#: With fewer groups than this no limits are given.
+FEWEST = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,19 +32,31 @@ class Scores:
     values
         The scores in rising order; larger is worse.
     mass
-        Cumulative weight up to each score; all shops together have S / (S + 1).
-    shops
-        The number S of shops behind the scores.
+        Cumulative weight up to each score; all groups together have n / (n + 1).
+    groups
+        The number n of groups behind the scores.
     """
 
     values: Floats
     mass: Floats
-    shops: int
+    groups: int
+
+    def kept(self, level: float) -> float | None:
+        """Return the level that limits can keep: the one asked, or n / (n + 1) if that is lower.
+
+        ``None`` below `FEWEST` groups.
+        """
+        return None if self.groups < FEWEST else min(level, self.groups / (self.groups + 1))
+
+    def factor(self, level: float) -> float | None:
+        """Return the threshold at the level that limits can keep; ``None`` without limits."""
+        kept = self.kept(level)
+        return None if kept is None else self.threshold(kept)
 
     def threshold(self, level: float) -> float | None:
         """Return the score that a new value exceeds with probability at most 1 - level.
 
-        ``None`` if there are too few shops for the level: fewer than 1 / (1 - level) - 1.
+        ``None`` if there are too few groups for the level: fewer than 1 / (1 - level) - 1.
 
         Raises
         ------
@@ -59,7 +74,7 @@ class Scores:
         """Return the level whose limits would just include each value, shape (values,).
 
         >>> of_each = np.arange(9)
-        >>> shop_scores(np.arange(9.0), of_each, of_each).level(np.array([-1.0, 4.5, 9.0]))
+        >>> group_scores(np.arange(9.0), of_each, of_each).level(np.array([-1.0, 4.5, 9.0]))
         array([0. , 0.5, 0.9])
         """
         below = np.searchsorted(self.values, values, side="left")
@@ -67,17 +82,17 @@ class Scores:
         return level
 
 
-def needed_shops(level: float) -> int:
-    """Return the number of shops that a level needs.
+def needed_groups(level: float) -> int:
+    """Return the number of groups that a level needs.
 
-    >>> needed_shops(0.9), needed_shops(0.95)
+    >>> needed_groups(0.9), needed_groups(0.95)
     (9, 19)
     """
     return int(np.ceil(1 / (1 - level) - 1 - 1e-6))
 
 
-def shop_scores(values: Floats, sheet: Ints, shop_of_sheet: Ints) -> Scores:
-    """Return scores in which every shop, and every sheet of a shop, has the same weight.
+def group_scores(values: Floats, sheet: Ints, group_of_sheet: Ints) -> Scores:
+    """Return scores in which every group, and every sheet of a group, has the same weight.
 
     Parameters
     ----------
@@ -85,25 +100,31 @@ def shop_scores(values: Floats, sheet: Ints, shop_of_sheet: Ints) -> Scores:
         Scores, shape (values,).
     sheet
         Sheet of each score.
-    shop_of_sheet
-        Shop of each sheet.
+    group_of_sheet
+        Group of each sheet: its shop, or its engine.
 
     Examples
     --------
-    The 96th of 100 equal shops is the threshold at 95 %:
+    The 96th of 100 equal groups is the threshold at 95 %:
 
     >>> of_each = np.arange(100)
-    >>> shop_scores(np.arange(1.0, 101.0), of_each, of_each).threshold(0.95)
+    >>> group_scores(np.arange(1.0, 101.0), of_each, of_each).threshold(0.95)
     96.0
 
     """
     sheets = np.unique(sheet)
     per_sheet = np.bincount(sheet)
-    per_shop = np.bincount(shop_of_sheet[sheets])
-    shops = int(np.count_nonzero(per_shop))
-    weight = 1.0 / (per_sheet[sheet] * per_shop[shop_of_sheet[sheet]] * (shops + 1.0))
+    per_group = np.bincount(group_of_sheet[sheets])
+    groups = int(np.count_nonzero(per_group))
+    weight = 1.0 / (per_sheet[sheet] * per_group[group_of_sheet[sheet]] * (groups + 1.0))
     order = np.argsort(values, kind="stable")
-    return Scores(values[order], np.cumsum(weight[order]), shops)
+    return Scores(values[order], np.cumsum(weight[order]), groups)
+
+
+def counted_as(scores: Scores, groups: int) -> Scores:
+    """Return scores whose groups count for fewer, since they are not independent."""
+    share = (groups / (groups + 1)) / (scores.groups / (scores.groups + 1))
+    return Scores(scores.values, scores.mass * share, groups)
 
 
 def thinned(scores: Scores, most: int) -> Scores:
@@ -111,4 +132,4 @@ def thinned(scores: Scores, most: int) -> Scores:
     if len(scores.values) <= most:
         return scores
     keep = np.unique(np.linspace(0, len(scores.values) - 1, most).round().astype(int))
-    return Scores(scores.values[keep], scores.mass[keep], scores.shops)
+    return Scores(scores.values[keep], scores.mass[keep], scores.groups)

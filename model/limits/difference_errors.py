@@ -34,7 +34,7 @@ POINTS = 9
 #: Most pairs of a shop, and of two shops, that are used.
 _PER_SHOP, _PER_COUPLE = 60, 40
 _ROUNDS = 6
-_MOST_STEPS = 4000
+MOST_STEPS = 4000
 #: The sweeps of a pair must overlap by this much, rev/min.
 COMMON = 800.0
 #: Values to try for likeness, and for reach as a quantile of the distances of pairs.
@@ -62,28 +62,28 @@ class PairScores:
     likeness: float
     reach: float
 
-    def expected(self, first: Floats, second: Floats, distance: Floats | float) -> Floats:
-        """Return the expected error of a difference from those of the two and their distance."""
-        return _expected(first, second, distance, self.likeness, self.reach)
+    def correlation(self, distance: Floats | float) -> Floats:
+        """Return the correlation of the errors of builds at a distance."""
+        correlation: Floats = self.likeness * np.exp(-np.asarray(distance) / self.reach)
+        return correlation
 
 
 PAIR_PARTS = ("point", "mean")
+#: What the two builds of a difference share: a shop's dyno, nothing, or the engine, which was
+#: measured before parts were changed; or both engines were measured.
+SHARED = ("one shop", "two shops", "one engine", "two measured")
+
+
+def expected(first: Floats, second: Floats, correlation: Floats | float) -> Floats:
+    """Return the expected error of a difference from those of the two and their correlation."""
+    result: Floats = np.sqrt(first**2 + second**2 - 2 * correlation * first * second)
+    return result
 
 
 def _expected(
     first: Floats, second: Floats, distance: Floats | float, likeness: float, reach: float
 ) -> Floats:
-    correlation = likeness * np.exp(-np.asarray(distance) / reach)
-    expected: Floats = np.sqrt(first**2 + second**2 - 2 * correlation * first * second)
-    return expected
-
-
-@dataclass(frozen=True, slots=True)
-class Pairs:
-    """Scores of pairs of one shop, and of pairs of two shops."""
-
-    one_shop: PairScores
-    two_shops: PairScores
+    return expected(first, second, likeness * np.exp(-np.asarray(distance) / reach))
 
 
 def calibrate(
@@ -94,8 +94,8 @@ def calibrate(
     spread: Floats,
     places: Floats,
     seed: int,
-) -> Pairs | None:
-    """Return the scores of pairs of held-out sheets; ``None`` if no shop has a pair.
+) -> dict[str, PairScores]:
+    """Return the scores of pairs of held-out sheets by what they share; empty if no shop has a pair.
 
     Parameters
     ----------
@@ -118,16 +118,16 @@ def calibrate(
     of_one = within(shop, rng)
     one_shop = sheets.errors(of_one[~same_engine(sample.table, of_one)])
     if not len(one_shop.pairs):
-        return None
+        return {}
     of_two, couple = across(shop, rng)
     two_shops = sheets.errors(of_two)
     shops = len(np.unique(shop))
     cluster = shop[one_shop.pairs[:, 0]]
-    return Pairs(
-        one_shop=_scores(one_shop, cluster, len(np.unique(cluster))),
+    return {
+        "one shop": _scores(one_shop, cluster, len(np.unique(cluster))),
         # In a round every shop is in one couple, so only half as many couples are independent.
-        two_shops=_scores(two_shops, couple[two_shops.kept], max(1, shops // 2)),
-    )
+        "two shops": _scores(two_shops, couple[two_shops.kept], max(1, shops // 2)),
+    }
 
 
 def same_engine(table: pd.DataFrame, pairs: Ints) -> NDArray[np.bool_]:
@@ -197,14 +197,11 @@ def _scores(errors: _Errors, cluster: Ints, independent: int) -> PairScores:
     mean = np.abs(errors.difference.mean(axis=1)) / expected.mean(axis=1)
     pair = np.arange(len(cluster))
     scores = [
-        conformal.shop_scores(score, of, cluster)
+        conformal.group_scores(score, of, cluster)
         for score, of in ((point.ravel(), np.repeat(pair, point.shape[1])), (mean, pair))
     ]
-    counted = len(np.unique(cluster))
-    rescale = (independent / (independent + 1)) / (counted / (counted + 1))
     point_, mean_ = (
-        conformal.thinned(Scores(s.values, s.mass * rescale, independent), _MOST_STEPS)
-        for s in scores
+        conformal.thinned(conformal.counted_as(one, independent), MOST_STEPS) for one in scores
     )
     return PairScores(point_, mean_, likeness, reach)
 

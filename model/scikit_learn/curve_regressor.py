@@ -22,7 +22,7 @@ from sklearn.utils.validation import (
 )
 
 from pullbook.model.learning.settings import Settings
-from pullbook.model.limits.conformal import needed_shops, shop_scores
+from pullbook.model.limits.conformal import needed_groups, group_scores
 from pullbook.model.scikit_learn.trees_over_speed import fit_trees, speed_grid
 from pullbook.schemas.errors import InputError
 
@@ -157,7 +157,7 @@ class CurveRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # it
         self.scores_: Scores | None = None
         if self.n_groups_ >= 2:
             error = np.abs(target - self.grid_.predict_held_out(matrix, target, group, settings))
-            self.scores_ = shop_scores(error, group, np.arange(self.n_groups_))
+            self.scores_ = group_scores(error, group, np.arange(self.n_groups_))
         return self
 
     def predict(self, X: ArrayLike) -> Floats:  # noqa: N803 - scikit-learn's name
@@ -194,7 +194,7 @@ class CurveRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # it
             raise NoLimitsError(msg)
         limit = None if self.scores_ is None else self.scores_.threshold(level)
         if limit is None:
-            needed = max(2, needed_shops(level))
+            needed = max(2, needed_groups(level))
             msg = f"limits at {level:g} need {needed} groups; the fit had {self.n_groups_}"
             raise NoLimitsError(msg)
         return predicted - limit, predicted + limit

@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 import platform
+from dataclasses import replace
 from importlib.metadata import version
 from io import BytesIO
 from pathlib import Path
@@ -19,26 +20,36 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pullbook.model.learning import boosted_trees, settings, tree_text
+from pullbook.model.learning import (
+    boosted_trees,
+    effect_points,
+    effects,
+    settings,
+    smooth_curves,
+    tree_text,
+)
 from pullbook.model.learning.curve_model import CurveModel
 from pullbook.model.learning.sample import columns
 from pullbook.model.limits import expected_error
+from pullbook.model.measured.engines import curves_of, start_curves
 from pullbook.model.range import unseen_combinations
 from pullbook.model.training.bundle_arrays import (
     BundleError,
     arrays_of,
+    changes_of,
+    effects_of,
     pairs_of,
     process_of,
     reference_of,
-    regime_of,
+    regimes_of,
 )
-from pullbook.model.training.train_model import Model
+from pullbook.model.training.trained_model import Model
 from pullbook.pipeline.curation.read_own import is_private
 from pullbook.pipeline.features import feature_table
 from pullbook.schemas import curated_tables
 from pullbook.schemas.fields import CURATED_FIELDS, WEATHER
 
-FORMAT = 3
+FORMAT = 4
 MANIFEST = "bundle.json"
 #: Fields of a sheet that no answer needs: when, in which weather and how it was tested.
 _NOT_NEEDED = (
@@ -64,7 +75,8 @@ def save(model: Model, folder: Path, *, invented: bool = False) -> str:
     answers say so.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / CURVE).write_text(model.curve.trees.text, encoding="utf-8")
+    trees = "" if model.curve is None else model.curve.trees.text
+    (folder / CURVE).write_text(trees, encoding="utf-8")
     (folder / SPREAD).write_text(
         "" if model.spread is None else model.spread.text, encoding="utf-8"
     )
@@ -80,7 +92,8 @@ def save(model: Model, folder: Path, *, invented: bool = False) -> str:
         "shops": len(model.shop_codes),
         "invented": invented,
         "private": is_private(model.fields),
-        "columns": list(model.curve.columns),
+        "columns": columns(feature_table.make(model.fields.head(1), model.filling)),
+        "own_dyno": model.own_dyno,
         "settings": model.settings.as_dict(),
         "files": files,
         "made_with": {"python": platform.python_version()} | {p: version(p) for p in _PACKAGES},
@@ -106,12 +119,14 @@ def _sheets(model: Model) -> pd.DataFrame:
 
 def _golden(model: Model) -> dict[str, Any]:
     """Curves and expected errors of a few sheets, which a loaded model must reproduce."""
-    few = feature_table.make(model.fields.head(_GOLDEN_SHEETS), model.filling)
-    golden: dict[str, Any] = {"curves": model.curve.curves(few).tolist(), "spreads": None}
+    head = model.fields.head(_GOLDEN_SHEETS)
+    few = feature_table.make(head, model.filling)
+    curves = curves_of(model, head).log_torque
+    golden: dict[str, Any] = {"curves": curves.tolist(), "spreads": None}
     if model.spread is not None:
         near = np.zeros(len(few))
         golden["spreads"] = expected_error.expected(
-            model.spread, model.curve.speeds, few, near
+            model.spread, model.speeds, few, near
         ).tolist()
     return golden
 
@@ -148,7 +163,7 @@ def load(folder: Path) -> tuple[Model, dict[str, Any]]:
             " again on this machine"
         )
         raise BundleError(msg)
-    entries = ("sheets", "shops", "invented")
+    entries = ("sheets", "shops", "invented", "own_dyno")
     main = {"id": manifest["id"], "format": FORMAT} | {name: manifest[name] for name in entries}
     return model, main | {"private": bool(manifest.get("private", False))}
 
@@ -219,30 +234,53 @@ def _model(files: dict[str, bytes], manifest: dict[str, Any]) -> Model:
             "the bundle uses other features than this pullbook; train it again with: pullbook train"
         )
         raise BundleError(msg)
-    return Model(
-        settings=settings.from_mapping(manifest["settings"]),
-        filling=filling,
-        curve=CurveModel(
+    curve = None
+    if files[CURVE]:
+        curve = CurveModel(
             trees=_trees(files[CURVE], len(names)),
             process=process_of(arrays, set(names)),
             share=float(arrays["share"]),
-            speeds=arrays["speeds"],
+            speeds=arrays["curve.speeds"],
             columns=names,
-        ),
+        )
+    inputs, constants, readings = effects_of(arrays, builds)
+    model = Model(
+        settings=settings.from_mapping(manifest["settings"]),
+        filling=filling,
+        speeds=arrays["speeds"],
+        curve=curve,
+        effects=effects.unconditioned(inputs, constants),
+        readings=readings,
+        own_dyno=bool(arrays["own_dyno"]),
         spread=_trees(files[SPREAD], len(names) + len(expected_error.EXTRA))
         if files[SPREAD]
         else None,
         reference=reference_of(arrays, builds),
         combinations=unseen_combinations.learn(builds, tuple(arrays["together"].tolist())),
-        new_shop=regime_of(arrays, "new_shop"),
-        known_shop=regime_of(arrays, "known_shop"),
+        regimes=regimes_of(arrays),
         pairs=pairs_of(arrays),
         shop_codes=tuple(arrays["shop_codes"].tolist()),
         shop_offsets=arrays["shop_offsets"],
         sheet_ids=tuple(builds["sheet_id"]),
         sweeps=arrays["sweeps"],
         fields=builds,
+        changes=changes_of(arrays),
     )
+    return _with_effects(model)
+
+
+def _with_effects(model: Model) -> Model:
+    """Return a model whose effects know what was measured, as when it was trained."""
+    table = feature_table.make(model.fields, model.filling)
+    curves, given = start_curves(model, table), model.readings
+    readings = replace(
+        given,
+        places=model.effects.inputs.places(table),
+        labels=effect_points.labels_of(model.fields),
+        start=smooth_curves.at(curves, model.speeds, given.sheet, np.exp(given.speed)),
+    )
+    process = model.effects.conditioned(readings) if model.own_dyno else model.effects
+    return replace(model, readings=readings, effects=process)
 
 
 def _trees(data: bytes, count: int) -> boosted_trees.Trees:

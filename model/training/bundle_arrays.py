@@ -9,23 +9,22 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pullbook.model.learning.curve_model import CurveModel
+from pullbook.model.learning.effects import EFFECTS, LABELS, Constants, Readings
+from pullbook.model.learning.effects import Process as EffectsProcess
 from pullbook.model.learning.gaussian_process import Process
-from pullbook.model.limits.calibration import REGIME_PARTS, Regime
+from pullbook.model.learning.part_kernel import COLUMNS, Inputs
+from pullbook.model.limits.calibration import REGIME_PARTS, REGIMES, Regime
 from pullbook.model.limits.conformal import Scores
-from pullbook.model.limits.difference_errors import PAIR_PARTS, Pairs, PairScores
+from pullbook.model.limits.difference_errors import PAIR_PARTS, SHARED, PairScores
 from pullbook.model.range.novelty import Reference, seen_choices
-from pullbook.model.training.train_model import Model
+from pullbook.model.range.tested_changes import TestedChanges
+from pullbook.model.training.trained_model import Model
 from pullbook.schemas.errors import InputError
 
 
 class BundleError(InputError):
     """A bundle that cannot be used; the message says what is wrong and what to do."""
-
-
-_REGIMES = ("new_shop", "known_shop")
-
-
-_COUPLES = ("one_shop", "two_shops")
 
 
 Arrays = dict[str, NDArray[Any]]
@@ -35,9 +34,11 @@ def arrays_of(model: Model) -> Arrays:
     """Return the arrays of a model that a bundle stores, by name."""
     reference = model.reference
     arrays: Arrays = {
-        "speeds": model.curve.speeds,
-        "share": np.array(model.curve.share),
-        **{f"process.{name}": _array(part) for name, part in _parts(model.curve.process)},
+        "speeds": model.speeds,
+        "own_dyno": np.array(model.own_dyno),
+        **_curve_as(model.curve),
+        **_effects_as(model.effects, model.readings),
+        **_changes_as(model.changes),
         "names": np.array(reference.names, dtype=np.str_),
         "center": reference.center,
         "scale": reference.scale,
@@ -52,28 +53,101 @@ def arrays_of(model: Model) -> Arrays:
         "shop_offsets": model.shop_offsets,
         "sweeps": model.sweeps,
     }
-    for name in _REGIMES:
-        regime = getattr(model, name)
-        for part in REGIME_PARTS if regime is not None else ():
+    for name, regime in model.regimes.items():
+        for part in REGIME_PARTS:
             arrays |= _scores_as(f"{name}.{part}", getattr(regime, part))
-    for name in _COUPLES if model.pairs is not None else ():
+    for name, couple in model.pairs.items():
         for part in PAIR_PARTS:
-            scores = getattr(getattr(model.pairs, name), part)
-            arrays |= _scores_as(f"pairs.{name}.{part}", scores)
-        couple = getattr(model.pairs, name)
+            arrays |= _scores_as(f"pairs.{name}.{part}", getattr(couple, part))
         arrays[f"pairs.{name}.likeness"] = np.array([couple.likeness, couple.reach])
     return arrays
+
+
+def _curve_as(curve: CurveModel | None) -> Arrays:
+    if curve is None:
+        return {}
+    return {
+        "share": np.array(curve.share),
+        "curve.speeds": curve.speeds,
+        **{f"process.{name}": _array(part) for name, part in _parts(curve.process)},
+    }
+
+
+def _effects_as(process: EffectsProcess, readings: Readings) -> Arrays:
+    """Return what effects are made anew from: inputs, constants and what was measured."""
+    constants = process.constants
+    return {
+        **{f"inputs.{name}": _array(part) for name, part in _parts(process.inputs)},
+        "effects.variances": constants.variances,
+        "effects.others": np.array([constants.weight, *constants.center, constants.level]),
+        "readings.doubt": readings.doubt,
+        "readings.sheet": readings.sheet,
+        "readings.speed": readings.speed,
+        "readings.target": readings.target,
+    }
+
+
+def _changes_as(changes: TestedChanges) -> Arrays:
+    swaps = [(name, *pair) for name, pairs in changes.choices.items() for pair in sorted(pairs)]
+    return {
+        "changed": np.array(list(changes.numbers), dtype=np.str_),
+        "changes": np.array(list(changes.numbers.values())),
+        "swaps": np.array(swaps, dtype=np.str_).reshape(-1, 3),
+    }
+
+
+def effects_of(arrays: Arrays, builds: pd.DataFrame) -> tuple[Inputs, Constants, Readings]:
+    """Return inputs, constants and readings of the effects in a bundle's arrays.
+
+    Places, labels and starting curves of the readings are left at zero.
+    """
+    parts = {field.name: arrays[f"inputs.{field.name}"] for field in fields(Inputs)}
+    names = tuple(parts.pop("names").tolist())
+    weight, start, target, level = arrays["effects.others"].tolist()
+    constants = Constants(arrays["effects.variances"], weight, (start, target), level)
+    given = {name: arrays[f"readings.{name}"] for name in ("doubt", "sheet", "speed", "target")}
+    sheets, count = len(builds), len(given["sheet"])
+    sound = (
+        all(part.shape == (len(names),) for part in parts.values())
+        and constants.variances.shape == (len(EFFECTS),)
+        and given["doubt"].shape == (sheets,)
+        and all(given[name].shape == (count,) for name in ("speed", "target"))
+        and bool((np.diff(given["sheet"]) >= 0).all())
+        and (count == 0 or (given["sheet"][0] >= 0 and given["sheet"][-1] < sheets))
+        and all(
+            bool(np.isfinite(part).all())
+            for part in (*parts.values(), *given.values(), constants.variances)
+        )
+        and set(names) <= {name for group in COLUMNS.values() for name in group}
+    )
+    if not sound:
+        msg = "the bundle does not verify: its effects are not valid; train it again"
+        raise BundleError(msg)
+    labels = np.zeros((sheets, len(LABELS)), dtype=np.int64)
+    places, none = np.zeros((sheets, len(names))), np.zeros(count)
+    return Inputs(names, **parts), constants, Readings(places, labels, start=none, **given)
+
+
+def changes_of(arrays: Arrays) -> TestedChanges:
+    """Return the tested changes in a bundle's arrays."""
+    choices: dict[str, set[tuple[str, str]]] = {}
+    for name, one, other in arrays["swaps"].tolist():
+        choices.setdefault(name, set()).add((one, other))
+    return TestedChanges(
+        dict(zip(arrays["changed"].tolist(), arrays["changes"].tolist(), strict=True)),
+        {name: frozenset(pairs) for name, pairs in choices.items()},
+    )
 
 
 def _scores_as(name: str, scores: Scores) -> Arrays:
     return {
         f"{name}.values": scores.values,
         f"{name}.mass": scores.mass,
-        f"{name}.shops": np.array(scores.shops),
+        f"{name}.groups": np.array(scores.groups),
     }
 
 
-def _parts(fitted: Process) -> list[tuple[str, Any]]:
+def _parts(fitted: Process | Inputs) -> list[tuple[str, Any]]:
     return [(field.name, getattr(fitted, field.name)) for field in fields(fitted)]
 
 
@@ -115,28 +189,27 @@ def reference_of(arrays: Arrays, builds: pd.DataFrame) -> Reference:
     )
 
 
-def regime_of(arrays: Arrays, name: str) -> Regime | None:
-    """Return the scores of a regime, or ``None`` if it has none."""
-    if f"{name}.{REGIME_PARTS[0]}.values" not in arrays:
-        return None
-    return Regime(**{part: _scores(arrays, f"{name}.{part}") for part in REGIME_PARTS})
+def regimes_of(arrays: Arrays) -> dict[str, Regime]:
+    """Return the scores of the regimes in a bundle's arrays."""
+    return {
+        name: Regime(**{part: _scores(arrays, f"{name}.{part}") for part in REGIME_PARTS})
+        for name in REGIMES
+        if f"{name}.{REGIME_PARTS[0]}.values" in arrays
+    }
 
 
-def pairs_of(arrays: Arrays) -> Pairs | None:
-    """Return the scores of differences, or ``None`` if there are none."""
-    if f"pairs.{_COUPLES[0]}.{PAIR_PARTS[0]}.values" not in arrays:
-        return None
-    return Pairs(
-        **{
-            name: PairScores(
-                **{part: _scores(arrays, f"pairs.{name}.{part}") for part in PAIR_PARTS},
-                likeness=float(arrays[f"pairs.{name}.likeness"][0]),
-                reach=float(arrays[f"pairs.{name}.likeness"][1]),
-            )
-            for name in _COUPLES
-        }
-    )
+def pairs_of(arrays: Arrays) -> dict[str, PairScores]:
+    """Return the scores of differences in a bundle's arrays."""
+    return {
+        name: PairScores(
+            **{part: _scores(arrays, f"pairs.{name}.{part}") for part in PAIR_PARTS},
+            likeness=float(arrays[f"pairs.{name}.likeness"][0]),
+            reach=float(arrays[f"pairs.{name}.likeness"][1]),
+        )
+        for name in SHARED
+        if f"pairs.{name}.{PAIR_PARTS[0]}.values" in arrays
+    }
 
 
 def _scores(arrays: Arrays, name: str) -> Scores:
-    return Scores(arrays[f"{name}.values"], arrays[f"{name}.mass"], int(arrays[f"{name}.shops"]))
+    return Scores(arrays[f"{name}.values"], arrays[f"{name}.mass"], int(arrays[f"{name}.groups"]))

@@ -3,86 +3,53 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from pullbook.model.learning import curve_model
+from pullbook.model.learning import curve_model, effect_points, effects, part_kernel
 from pullbook.model.learning.sample import sample_of
-from pullbook.model.limits import calibration, difference_errors, expected_error, known_shops
+from pullbook.model.limits import (
+    calibration,
+    difference_errors,
+    effect_errors,
+    expected_error,
+    known_shops,
+)
 from pullbook.model.limits.withheld_fields import withhold
-from pullbook.model.range import novelty, unseen_combinations
+from pullbook.model.range import novelty, tested_changes, unseen_combinations
 from pullbook.model.training import hold_out
+from pullbook.model.training.train_own import MOST_SHOPS, train_own
+from pullbook.model.training.trained_model import Model
 from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.parallel.workers import Threads
 from pullbook.schemas.fields import CURATED_FIELDS
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+
     from pullbook.model.learning.boosted_trees import Trees
-    from pullbook.model.learning.curve_model import Blend, CurveModel
-    from pullbook.model.learning.sample import Floats, Sample
+    from pullbook.model.learning.curve_model import Blend
+    from pullbook.model.learning.effects import Process
+    from pullbook.model.learning.part_kernel import Inputs
+    from pullbook.model.learning.sample import Floats, Ints, Sample
     from pullbook.model.learning.settings import Settings
     from pullbook.model.limits.calibration import Regime
-    from pullbook.model.limits.difference_errors import Pairs
+    from pullbook.model.limits.difference_errors import PairScores
     from pullbook.model.range.novelty import Reference
-    from pullbook.model.range.unseen_combinations import TestedCombinations
     from pullbook.model.training.hold_out import Track
+    from pullbook.model.training.train_own import Start
     from pullbook.pipeline.features.feature_table import Features
-    from pullbook.pipeline.features.fill_missing import Filling
     from pullbook.pipeline.parallel.workers import Crew
 
 THREADS = Threads()
-
-
-@dataclass(frozen=True, slots=True)
-class Model:
-    """A trained model: everything needed to predict a build.
-
-    Attributes
-    ----------
-    settings
-        Settings of the training run.
-    filling
-        How missing fields are filled.
-    curve
-        The curve model.
-    spread
-        The trees of the expected error; ``None`` if nothing could be held out.
-    reference
-        The tested data.
-    combinations
-        The combinations of parts that were tested.
-    new_shop, known_shop
-        The two regimes of the limits; ``None`` if nothing could be held out.
-    pairs
-        Scores of differences; ``None`` if no shop has two sheets, or nothing was held out.
-    shop_codes
-        Codes of the shops.
-    shop_offsets
-        Offset of each shop from the model, on the logarithmic scale.
-    sheet_ids
-        Names of the sheets, in the order of the reference.
-    sweeps
-        Lowest and highest rpm of each sheet, shape (sheets, 2).
-    fields
-        The builds as given, from which values for a missing field are taken.
-    """
-
-    settings: Settings
-    filling: Filling
-    curve: CurveModel
-    spread: Trees | None
-    reference: Reference
-    combinations: TestedCombinations
-    new_shop: Regime | None
-    known_shop: Regime | None
-    pairs: Pairs | None
-    shop_codes: tuple[str, ...]
-    shop_offsets: Floats
-    sheet_ids: tuple[str, ...]
-    sweeps: Floats
-    fields: pd.DataFrame
+#: The weight of a curve that effects start from as it is.
+_AS_IT_IS = 1.0
+#: About how many sheets the constants of effects are learned from.
+_LEARNED_FROM = 130
 
 
 def train(
@@ -92,8 +59,12 @@ def train(
     settings: Settings,
     track: Track = iter,
     workers: Crew = THREADS,
+    start: Start | None = None,
 ) -> Model:
-    """Fit a model to a curated data set and calibrate its limits by shop.
+    """Fit a model to a curated data set and calibrate its limits.
+
+    The data of a circle is learned from as a whole, and limits are calibrated by shop; that of few
+    shops is learned as effects on top of a start, and limits are calibrated by engine.
 
     Parameters
     ----------
@@ -107,8 +78,12 @@ def train(
         Wraps the loops over held-out parts to show progress.
     workers
         Threads, processes or a cluster that work on those parts.
+    start
+        What the data of few shops starts from; ``None`` for nothing.
 
     """
+    if builds["shop"].nunique() <= MOST_SHOPS:
+        return train_own(builds, pulls, features, settings, start, track, workers)
     sample = sample_of(builds, pulls, features.table)
     # Numbered in order of appearance, since codes change with the contributor's key.
     shop, codes = pd.factorize(sample.shops)
@@ -122,36 +97,42 @@ def train(
         feature_table.make(withhold(builds, rng), features.filling)
         for _ in range(settings.withheld)
     ]
+    inputs = part_kernel.inputs_of(sample.table)
+    labels = effect_points.labels_of(builds)
+    places = inputs.places(sample.table)
     limits = _limits(sample, sparse, reference, speeds, settings, workers, track)
-    counts = np.bincount(sample.sheet, minlength=len(sample))
-    starts = np.r_[0, np.cumsum(counts)[:-1]]
+    curve = curve_model.fit_curve(sample, trees, speeds, settings, limits.blend)
+    fitted = effect_points.start_at_readings(curve.curves(sample.table), speeds, sample)
+    effects = _effects(sample, inputs, places, labels, speeds, limits.curves, settings)
     return Model(
         settings=settings,
         filling=features.filling,
-        curve=curve_model.fit_curve(sample, trees, speeds, settings, limits.blend),
+        speeds=speeds,
+        curve=curve,
+        effects=effects.process,
+        readings=effect_points.readings_of(sample, places, labels, fitted),
+        own_dyno=False,
         spread=limits.spread,
         reference=reference,
         combinations=unseen_combinations.fit(builds, shop),
-        new_shop=limits.new_shop,
-        known_shop=limits.known_shop,
-        pairs=limits.pairs,
+        regimes=limits.regimes | effects.regimes,
+        pairs=limits.pairs | effects.pairs,
         shop_codes=tuple(codes.tolist()),
         shop_offsets=limits.offsets,
         sheet_ids=sample.sheet_ids,
-        sweeps=np.column_stack(
-            [np.minimum.reduceat(sample.rpm, starts), np.maximum.reduceat(sample.rpm, starts)]
-        ),
+        sweeps=sample.sweeps(),
         fields=builds[list(CURATED_FIELDS)],
+        changes=tested_changes.fit(builds, sample.engines),
     )
 
 
 @dataclass(frozen=True, slots=True)
 class _Limits:
     blend: Blend
-    spread: Trees | None
-    new_shop: Regime | None
-    known_shop: Regime | None
-    pairs: Pairs | None
+    spread: Trees
+    curves: Floats
+    regimes: Mapping[str, Regime]
+    pairs: Mapping[str, PairScores]
     offsets: Floats
 
 
@@ -164,10 +145,8 @@ def _limits(
     workers: Crew,
     track: Track,
 ) -> _Limits:
-    """Hold out, choose the blend, fit the expected error and calibrate, if there are two shops."""
+    """Hold out, choose the blend, fit the expected error and calibrate."""
     shop = reference.shop
-    if len(np.unique(shop)) < 2:
-        return _Limits(curve_model.Blend(), None, None, None, None, np.zeros(1))
     fold = hold_out.folds(shop, settings.folds)
     held_out = hold_out.predict_held_out(sample, fold, speeds, settings, workers, track, *sparse)
     blend = curve_model.choose(sample, speeds, held_out[0])
@@ -196,4 +175,69 @@ def _limits(
     mean = known_shops.sheet_means(residual, sample.sheet, len(sample))
     of_shop, of_sheet = known_shops.offsets(mean, shop)
     known_shop = calibration.calibrate(sample, shop, speeds, familiar, width, of_sheet)
-    return _Limits(blend, trees, new_shop, known_shop, pair, of_shop)
+    regimes = {"new shop": new_shop, "known shop": known_shop}
+    return _Limits(blend, trees, blended[0], regimes, pair, of_shop)
+
+
+class _Effects(NamedTuple):
+    process: Process
+    regimes: Mapping[str, Regime]
+    pairs: Mapping[str, PairScores]
+
+
+def _effects(
+    sample: Sample,
+    inputs: Inputs,
+    places: Floats,
+    labels: Ints,
+    speeds: Floats,
+    curves: Floats,
+    settings: Settings,
+) -> _Effects:
+    """Learn the effects beyond curves predicted without the sheet's shop, and score them.
+
+    The shops are parted into two halves, and each is scored with what is learned from the other.
+    """
+    start = effect_points.start_at_readings(curves, speeds, sample)
+    readings = effect_points.readings_of(sample, places, labels, start)
+    comparer = effect_errors.Comparer(sample, speeds)
+    rng = np.random.default_rng(settings.seed)
+    order = rng.permutation(np.unique(labels[:, 0]))
+    halves = [np.isin(labels[:, 0], order[at::2]) for at in range(2)]
+    first = None
+    trials, of_one, of_two = [], [], []
+    for learned, scored in (halves, halves[::-1]):
+        some = _whole_shops(labels, learned, rng)
+        first = effects.learn(inputs, readings.part(some), first, weight=_AS_IT_IS)
+        out = np.flatnonzero(scored & _again(labels[:, -1]))
+        process = effects.unconditioned(inputs, first)
+        held = effect_errors.HeldOut(process, out, readings.part(out), curves[out])
+        trials.append(effect_errors.of_measured_engines(held, speeds, rng))
+        of_one.append(comparer.of_one_engine(held, rng))
+        of_two.append(comparer.of_two_measured(held, rng))
+    some = _whole_shops(labels, np.ones(len(labels), dtype=bool), rng)
+    constants = effects.learn(inputs, readings.part(some), first, weight=_AS_IT_IS)
+    regime = effect_errors.joined(trials).regime(sample, labels[:, -1], speeds)
+    pairs = {
+        "one engine": effect_errors.pair_scores(of_one, 1),
+        "two measured": effect_errors.pair_scores(of_two, 2),
+    }
+    return _Effects(
+        effects.unconditioned(inputs, constants),
+        {} if regime is None else {"measured engine": regime},
+        {name: one for name, one in pairs.items() if one is not None},
+    )
+
+
+def _again(engine: Ints) -> NDArray[np.bool_]:
+    """Return which sheets are of an engine that was tested more than once."""
+    again: NDArray[np.bool_] = (np.bincount(engine) > 1)[engine]
+    return again
+
+
+def _whole_shops(labels: Ints, of: NDArray[np.bool_], rng: np.random.Generator) -> Ints:
+    """Return the positions of sheets to learn constants from, whole shops of those in ``of``."""
+    order = rng.permutation(np.unique(labels[of, 0]))
+    counts = np.bincount(labels[:, 0])[order]
+    most = max(1, int(np.searchsorted(np.cumsum(counts), _LEARNED_FROM)))
+    return np.flatnonzero(np.isin(labels[:, 0], order[:most]))

@@ -125,7 +125,7 @@ def train(  # noqa: PLR0913, PLR0917 - every one an option of the command
     cluster: options.Cluster = None,
 ) -> None:
     """Train a model with error bars and write it as a bundle."""
-    from pullbook.model.limits.conformal import needed_shops
+    from pullbook.model.limits.conformal import needed_groups
     from pullbook.model.training import bundle, train_model
     from pullbook.pipeline.curation import data_set
     from pullbook.pipeline.curation.read_own import is_private
@@ -154,9 +154,9 @@ def train(  # noqa: PLR0913, PLR0917 - every one an option of the command
         + ("; it holds sheets in clear: keep it to yourself" if is_private(builds) else "")
     )
     for level in (0.9, 0.95):
-        if shops < needed_shops(level):
+        if shops < needed_groups(level):
             typer.echo(
-                f"No {100 * level:g} % limits: they need sheets of {needed_shops(level)} shops, and"
+                f"No {100 * level:g} % limits: they need sheets of {needed_groups(level)} shops, and"
                 f" there {'is' if shops == 1 else 'are'} {shops}.",
                 err=True,
             )

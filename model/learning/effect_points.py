@@ -1,0 +1,175 @@
+"""Sheets and builds as readings and points of the effects: labels, places, starting curves."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from pullbook.model.learning import smooth_curves
+from pullbook.model.learning.effects import Readings
+from pullbook.model.learning.sample import engines_of
+
+if TYPE_CHECKING:
+    from pullbook.model.learning.effects import Posterior, Process
+    from pullbook.model.learning.sample import Floats, Ints, Sample
+
+#: Readings used of each sheet, and most readings used in all.
+_PER_SHEET, _MOST = 6, 2400
+#: Every so many points of the grid of engine speeds the variance is worked out.
+_COARSE = 4
+#: Curves worked out at once.
+_AT_ONCE = 64
+
+
+def families_of(builds: pd.DataFrame) -> Ints:
+    """Return the number of the engine family of each build, shape (builds,).
+
+    Families are the same by name, or where cylinders, bore, stroke and arrangement agree: one
+    family may go by two names. A build that names none and agrees with none is its own family.
+    """
+    named = builds["family"].str.casefold().str.strip()
+    size = builds[["cylinders", "bore", "stroke", "arrangement"]]
+    whole = size.notna().all(axis=1)
+    by_name = named.groupby(named).ngroup().where(named.notna(), -1).to_numpy(dtype=np.int64)
+    by_size = size.round({"bore": 3, "stroke": 3}).groupby(list(size), dropna=False).ngroup()
+    by_size = by_size.where(whole, -1).to_numpy(dtype=np.int64)
+    # Builds, names and sizes are nodes; a build is joined to its name and to its size.
+    nodes = len(builds) + 1 + by_name.max(initial=-1) + 1 + by_size.max(initial=-1)
+    starts, ends = [], []
+    for number, first in ((by_name, len(builds)), (by_size, len(builds) + 1 + by_name.max())):
+        rows = np.flatnonzero(number >= 0)
+        starts.append(rows)
+        ends.append(first + number[rows])
+    pairs = np.concatenate(starts), np.concatenate(ends)
+    joined = coo_array((np.ones(len(pairs[0])), pairs), shape=(nodes + 1, nodes + 1))
+    _, family = connected_components(joined, directed=False)
+    found: Ints = family[: len(builds)].astype(np.int64)
+    return found
+
+
+def labels_of(builds: pd.DataFrame) -> Ints:
+    """Return the numbers of shop, family and engine of builds, shape (builds, 3)."""
+    shop, _ = pd.factorize(builds["shop"], use_na_sentinel=False)
+    return np.column_stack([shop, families_of(builds), engines_of(builds)])
+
+
+def readings_of(sample: Sample, places: Floats, labels: Ints, start: Floats) -> Readings:
+    """Return a few readings of each sheet of a sample.
+
+    Parameters
+    ----------
+    sample
+        The sheets.
+    places
+        Their builds as points, by `part_kernel.Inputs`.
+    labels
+        Their numbers of shop, family and engine.
+    start
+        Their starting curves at every reading of the sample, shape (readings,).
+
+    """
+    rows = sample.few_of_each(max(1, min(_PER_SHEET, _MOST // max(1, len(sample)))))
+    return Readings(
+        places, labels, sample.doubt(), sample.sheet[rows], np.log(sample.rpm[rows]), start[rows],
+        sample.target[rows],
+    )  # fmt: skip
+
+
+def points_of(places: Floats, labels: Ints, start: Floats, speeds: Floats) -> Readings:
+    """Return builds at every engine speed of a grid, as points to predict.
+
+    Parameters
+    ----------
+    places, labels
+        As for `readings_of`, a row a build.
+    start
+        Their starting curves on the grid, shape (builds, speeds).
+    speeds
+        The grid, rev/min.
+
+    """
+    builds = len(places)
+    return Readings(
+        places, labels, np.zeros(builds), np.repeat(np.arange(builds), len(speeds)),
+        np.tile(np.log(speeds), builds), start.ravel(), np.zeros(builds * len(speeds)),
+    )  # fmt: skip
+
+
+class Ahead:
+    """Builds to predict: their curves by a process, and how sure these are."""
+
+    def __init__(
+        self, process: Process, places: Floats, labels: Ints, start: Floats, speeds: Floats
+    ) -> None:
+        """Take a process, and builds as for `points_of`."""
+        self._process, self._speeds = process, speeds
+        self._places, self._labels, self._start = places, labels, start
+
+    def curves(self) -> Floats:
+        """Return the curves on the grid, shape (builds, speeds)."""
+        found = [
+            self._process.mean(self._points(slice(at, at + _AT_ONCE), 1))
+            for at in range(0, len(self._places), _AT_ONCE)
+        ]
+        curves: Floats = np.concatenate(found).reshape(-1, len(self._speeds))
+        return curves
+
+    def spread(self) -> Floats:
+        """Return the standard deviation of a reading on the grid, shape (builds, speeds)."""
+        few = self._speeds[::_COARSE]
+        found = []
+        for at in range(0, len(self._places), _AT_ONCE):
+            some = self.posterior(slice(at, at + _AT_ONCE))
+            found.append(np.sqrt(self._process.variance(some)).reshape(-1, len(few)))
+        spread: Floats = np.array([np.interp(self._speeds, few, one) for one in np.vstack(found)])
+        return spread
+
+    def posterior(self, builds: slice) -> Posterior:
+        """Return what is known of some builds, at a few engine speeds each."""
+        return self._process.posterior(self._points(builds, _COARSE))
+
+    def shares_process(self, other: Ahead) -> bool:
+        """Return whether both know the same readings, so that their errors go together."""
+        return self._process is other._process
+
+    def correlations(self, rows: Ints, rpm: float) -> Floats:
+        """Return the correlations of the errors of some builds at one speed, (rows, rows)."""
+        at = int(np.argmin(np.abs(self._speeds - rpm)))
+        some = points_of(
+            self._places[rows], self._labels[rows], self._start[rows, at : at + 1],
+            self._speeds[at : at + 1],
+        )  # fmt: skip
+        known = self._process.posterior(some)
+        joint = self._process.covariance(known, known, same=False)
+        both = np.sqrt(self._process.variance(known))
+        found: Floats = joint / np.outer(both, both)
+        np.fill_diagonal(found, 1.0)
+        return found
+
+    def correlation(self, a: int, other: Ahead, b: int) -> Floats:
+        """Return the correlation of the errors of two builds on the grid, shape (speeds,)."""
+        first = self.posterior(slice(a, a + 1))
+        second = other.posterior(slice(b, b + 1))
+        process = self._process
+        common = np.diag(process.covariance(first, second, same=False))
+        both = process.variance(first) * process.variance(second)
+        few = self._speeds[::_COARSE]
+        return np.interp(self._speeds, few, common / np.sqrt(both))
+
+    def _points(self, builds: slice, step: int) -> Readings:
+        start = self._start[builds, ::step]
+        return points_of(self._places[builds], self._labels[builds], start, self._speeds[::step])
+
+
+def start_at_readings(curves: Floats, speeds: Floats, sample: Sample) -> Floats:
+    """Return starting curves, known on a grid, at the readings of a sample, shape (readings,)."""
+    return smooth_curves.at(curves, speeds, sample.sheet, sample.rpm)
+
+
+def start_at(curves: Floats, grid: Floats, speeds: Floats) -> Floats:
+    """Return starting curves, known on a grid, on another, shape (builds, speeds)."""
+    return curves @ smooth_curves.reader(grid, speeds).T

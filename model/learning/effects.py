@@ -1,0 +1,376 @@
+"""Effects of parts, dyno, family, engine and mounting: what a curve is beyond where it starts.
+
+The logarithm of torque per unit of charge is a starting curve times a weight, plus a level, plus
+effects, each a Gaussian process over parts, or over shop, family, engine or sheet, and over engine
+speed; then noise of each reading. A measured pull of an engine is a datum like any other: what it
+tells of its shop, engine and parts carries over to a build that shares them. The variances and the
+weight are learned: their marginal likelihood, with a wide prior, is maximised (Rasmussen and
+Williams, Gaussian Processes for Machine Learning, 2006, ch. 5; MacKay, 1992).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.linalg import cho_solve, solve_triangular
+from scipy.linalg.lapack import dpotri
+from scipy.optimize import minimize
+
+from pullbook.model.learning.part_kernel import COLUMNS
+
+if TYPE_CHECKING:
+    from pullbook.model.learning.part_kernel import Floats, Inputs, Ints
+
+PARTS = (*COLUMNS, "all parts")
+#: Effects that go with what a sheet is of, in the order of the columns of `Readings.labels`.
+LABELS = ("shop", "family", "engine")
+EFFECTS = (*PARTS, *LABELS, "mounting", "reading")
+#: Standard deviations to start from, of the logarithm of torque, and how wide the prior of the
+#: logarithm of their squares is. Orders of magnitude: common practice, no source.
+_SD = np.array([*([0.03] * len(COLUMNS)), 0.05, 0.03, 0.03, 0.02, 0.008, 0.008])
+_PRIOR = np.array([*([2.0] * len(PARTS)), *([1.5] * (len(LABELS) + 2))])
+#: Mean and standard deviation of the prior of the weight of the starting curve, and its bounds.
+_WEIGHT, _WEIGHT_SD, _WEIGHTS = 0.8, 0.5, (0.0, 1.3)
+_LEVEL_SD = 0.3
+#: Over the logarithm of engine speed: length scale, and share that is the same at all speeds; of
+#: effects of parts, and of the others.
+_PART_SPEED, _LABEL_SPEED = (0.3, 0.3), (0.6, 0.6)
+_JITTER = 1e-8
+_STEPS = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Constants:
+    """What is learned about the effects.
+
+    Attributes
+    ----------
+    variances
+        Variance of each of `EFFECTS`, shape (effects,).
+    weight
+        Weight of the starting curve.
+    center
+        Means of the starting curve and of the target, which are subtracted from them.
+    level
+        Variance of the level of all curves; 0 where the starting curve is taken as it is.
+    """
+
+    variances: Floats
+    weight: float
+    center: tuple[float, float]
+    level: float
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """Readings of sheets, or points to predict.
+
+    Attributes
+    ----------
+    places
+        The builds of the sheets as points, by `part_kernel.Inputs`, shape (sheets, inputs).
+    labels
+        Numbers of shop, family and engine of each sheet, shape (sheets, 3); what is alike shares
+        its number.
+    doubt
+        Variance of each sheet beyond the ordinary, shape (sheets,).
+    sheet
+        Position of the sheet of each reading, shape (readings,).
+    speed
+        Logarithm of rev/min of each reading.
+    start
+        The starting curve at each reading: the logarithm of torque per unit of charge.
+    target
+        The same as measured; zeros for points to predict.
+    """
+
+    places: Floats
+    labels: Ints
+    doubt: Floats
+    sheet: Ints
+    speed: Floats
+    start: Floats
+    target: Floats
+
+    def part(self, keep: Ints) -> Readings:
+        """Return the readings of the sheets at some positions, in that order."""
+        position = np.full(len(self.places), -1)
+        position[keep] = np.arange(len(keep))
+        rows = np.flatnonzero(position[self.sheet] >= 0)
+        rows = rows[np.argsort(position[self.sheet[rows]], kind="stable")]
+        return Readings(
+            self.places[keep], self.labels[keep], self.doubt[keep], position[self.sheet[rows]],
+            self.speed[rows], self.start[rows], self.target[rows],
+        )  # fmt: skip
+
+    def joined(self, other: Readings) -> Readings:
+        """Return these readings and others after them."""
+        return Readings(
+            np.concatenate([self.places, other.places]),
+            np.concatenate([self.labels, other.labels]),
+            np.concatenate([self.doubt, other.doubt]),
+            np.concatenate([self.sheet, len(self.places) + other.sheet]),
+            np.concatenate([self.speed, other.speed]),
+            np.concatenate([self.start, other.start]),
+            np.concatenate([self.target, other.target]),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Posterior:
+    """What is known of some points once readings are.
+
+    Attributes
+    ----------
+    mean
+        Mean of the logarithm of torque per unit of charge, shape (points,).
+    white
+        Covariance with the readings, whitened by them, shape (readings, points).
+    points
+        The points.
+    """
+
+    mean: Floats
+    white: Floats
+    points: Readings
+
+
+@dataclass(frozen=True, slots=True)
+class Process:
+    """Effects with the readings they are known from.
+
+    Attributes
+    ----------
+    inputs
+        How builds become points.
+    constants
+        What is learned.
+    readings
+        What was measured.
+    root
+        Lower Cholesky factor of the covariance of the readings.
+    white
+        What they differ from the starting curve by, whitened.
+    """
+
+    inputs: Inputs
+    constants: Constants
+    readings: Readings
+    root: Floats
+    white: Floats
+
+    def posterior(self, points: Readings) -> Posterior:
+        """Return what is known of points; every sheet of theirs is a new mounting."""
+        across = self._across(self.readings, points)
+        white = solve_triangular(self.root, across, lower=True) if len(self.root) else across
+        mean = _prior_mean(self.constants, points.start) + self.white @ white
+        return Posterior(mean, white, points)
+
+    def mean(self, points: Readings) -> Floats:
+        """Return the mean alone of points, shape (points,), fast for many."""
+        if not len(self.root):
+            return _prior_mean(self.constants, points.start)
+        weights = solve_triangular(self.root, self.white, lower=True, trans="T")
+        mean = _prior_mean(self.constants, points.start)
+        return mean + weights @ self._across(self.readings, points)
+
+    def covariance(self, a: Posterior, b: Posterior, *, same: bool) -> Floats:
+        """Return the covariance of points, shape (a, b); ``same`` where both are the same points.
+
+        The same points share their mountings, and the noise of their readings.
+        """
+        prior = self._across(a.points, b.points)
+        if same:
+            prior += _own(self.constants, a.points)
+        covariance: Floats = prior - a.white.T @ b.white
+        return covariance
+
+    def variance(self, one: Posterior) -> Floats:
+        """Return the variance of a reading at each point, shape (points,)."""
+        points = one.points
+        var = self.constants.variances
+        prior = var.sum() + self.constants.level + points.doubt[points.sheet]
+        variance: Floats = np.maximum(prior - np.sum(one.white**2, axis=0), _JITTER)
+        return variance
+
+    def conditioned(self, more: Readings) -> Process:
+        """Return the process with further readings beside those it has."""
+        root, off = _extended(self, more)
+        readings = self.readings.joined(more)
+        return replace(self, readings=readings, root=root, white=np.append(self.white, off))
+
+    def _across(self, a: Readings, b: Readings) -> Floats:
+        """Return the prior covariance of readings of different sheets, shape (a, b)."""
+        var = self.constants.variances
+        like = self.inputs.likeness(a.places, b.places)
+        parts = np.tensordot(var[: len(PARTS)], like, axes=1)
+        labels = np.zeros(parts.shape)
+        for at in range(len(LABELS)):
+            labels += var[len(PARTS) + at] * (a.labels[:, None, at] == b.labels[None, :, at])
+        pick = np.ix_(a.sheet, b.sheet)
+        across: Floats = parts[pick] * _over_speed(a.speed, b.speed, _PART_SPEED)
+        across += labels[pick] * _over_speed(a.speed, b.speed, _LABEL_SPEED)
+        across += self.constants.level
+        return across
+
+
+def unconditioned(inputs: Inputs, constants: Constants) -> Process:
+    """Return a process that knows no reading yet."""
+    none = np.zeros(0)
+    empty = Readings(
+        np.zeros((0, len(inputs.names))), np.zeros((0, len(LABELS)), dtype=np.int64), none,
+        np.zeros(0, dtype=np.int64), none, none, none,
+    )  # fmt: skip
+    return Process(inputs, constants, empty, np.zeros((0, 0)), none)
+
+
+def learn(
+    inputs: Inputs,
+    readings: Readings,
+    first: Constants | None = None,
+    *,
+    weight: float | None = None,
+    steps: int = _STEPS,
+) -> Constants:
+    """Return the constants of highest marginal likelihood times prior.
+
+    Parameters
+    ----------
+    inputs
+        How builds become points.
+    readings
+        What was measured.
+    first
+        Constants to start the search from.
+    weight
+        The weight of the starting curve where it is not to be learned. With 0 there is none; above
+        0 the curve is taken as it is, level included.
+    steps
+        Most steps of the search.
+
+    """
+    center, level = (float(readings.start.mean()), float(readings.target.mean())), _LEVEL_SD**2
+    if weight is not None and weight > 0:
+        center, level = (0.0, 0.0), 0.0
+    search = _Likelihood(inputs, readings, center, level)
+    variances = _SD**2 if first is None else first.variances
+    begin = weight if weight is not None else _WEIGHT if first is None else first.weight
+    bounds = [(-25.0, 2.0)] * len(EFFECTS) + [_WEIGHTS if weight is None else (weight, weight)]
+    found = minimize(
+        search, np.append(np.log(variances), begin), jac=True, method="L-BFGS-B", bounds=bounds,
+        options={"maxiter": steps},
+    )  # fmt: skip
+    return Constants(np.exp(found.x[:-1]), float(found.x[-1]), center, level)
+
+
+class _Likelihood:
+    """Minus the logarithm of marginal likelihood times prior, with its gradient."""
+
+    def __init__(
+        self, inputs: Inputs, readings: Readings, center: tuple[float, float], level: float
+    ) -> None:
+        self._readings = readings
+        self._like = inputs.likeness(readings.places, readings.places)
+        labels = readings.labels
+        self._alike = np.stack(
+            [labels[:, None, at] == labels[None, :, at] for at in range(len(LABELS))]
+            + [np.eye(len(labels), dtype=bool)]
+        ).astype(float)
+        self._pick = np.ix_(readings.sheet, readings.sheet)
+        self._parts = _over_speed(readings.speed, readings.speed, _PART_SPEED)
+        self._labels = _over_speed(readings.speed, readings.speed, _LABEL_SPEED)
+        same = readings.sheet[:, None] == readings.sheet[None, :]
+        self._fixed = level + same * readings.doubt[readings.sheet]
+        self._start, self._target = readings.start - center[0], readings.target - center[1]
+        counts = np.bincount(readings.sheet, minlength=len(readings.places))
+        self._bounds = np.r_[0, np.cumsum(counts)[:-1]]
+
+    def __call__(self, given: Floats) -> tuple[float, Floats]:
+        """Return the value and its gradient at logarithms of variances, then a weight."""
+        logs, weight = given[:-1], given[-1]
+        var = np.exp(logs)
+        parts = np.tensordot(var[: len(PARTS)], self._like, axes=1)
+        labels = np.tensordot(var[len(PARTS) : -1], self._alike, axes=1)
+        matrix = parts[self._pick] * self._parts
+        matrix += labels[self._pick] * self._labels
+        matrix += self._fixed
+        matrix[np.diag_indices(len(matrix))] += var[-1]
+        root = cholesky(matrix)
+        off = self._target - weight * self._start
+        solved = cho_solve((root, True), off)
+        inverse, _ = dpotri(root, lower=1)
+        inverse = np.tril(inverse) + np.tril(inverse, -1).T
+        away, tilt = logs - np.log(_SD**2), weight - _WEIGHT
+        value = 0.5 * off @ solved + np.log(np.diag(root)).sum()
+        value += 0.5 * np.sum((away / _PRIOR) ** 2) + 0.5 * (tilt / _WEIGHT_SD) ** 2
+        inverse -= np.outer(solved, solved)
+        by_parts, by_labels = (
+            self._by_sheet(inverse * speed) for speed in (self._parts, self._labels)
+        )
+        gradient = np.concatenate(
+            [
+                np.tensordot(self._like, by_parts, axes=2),
+                np.tensordot(self._alike, by_labels, axes=2),
+                [np.trace(inverse)],
+            ]
+        )
+        gradient = 0.5 * var * gradient + away / _PRIOR**2
+        slope = -(self._start @ solved) + tilt / _WEIGHT_SD**2
+        return float(value), np.append(gradient, slope)
+
+    def _by_sheet(self, matrix: Floats) -> Floats:
+        """Return the sums of a matrix over the readings of each pair of sheets."""
+        rows = np.add.reduceat(matrix, self._bounds, axis=0)
+        sums: Floats = np.add.reduceat(rows, self._bounds, axis=1)
+        return sums
+
+
+def _prior_mean(constants: Constants, start: Floats) -> Floats:
+    mean: Floats = constants.center[1] + constants.weight * (start - constants.center[0])
+    return mean
+
+
+def _own(constants: Constants, readings: Readings) -> Floats:
+    """Return the covariance that readings of the same sheet have beyond that of other sheets."""
+    same = readings.sheet[:, None] == readings.sheet[None, :]
+    mounting = constants.variances[EFFECTS.index("mounting")]
+    own = mounting * _over_speed(readings.speed, readings.speed, _LABEL_SPEED)
+    own = same * (own + readings.doubt[readings.sheet])
+    own[np.diag_indices(len(own))] += constants.variances[-1]
+    result: Floats = own
+    return result
+
+
+def _extended(process: Process, more: Readings) -> tuple[Floats, Floats]:
+    """Return the root with further readings, and what these differ by, whitened."""
+    known = process.posterior(more)
+    matrix = process.covariance(known, known, same=True)
+    corner = cholesky(matrix)
+    size, added = len(process.root), len(corner)
+    root = np.zeros((size + added, size + added))
+    root[:size, :size] = process.root
+    root[size:, :size] = known.white.T
+    root[size:, size:] = corner
+    off = solve_triangular(corner, more.target - known.mean, lower=True)
+    return root, off
+
+
+def _over_speed(a: Floats, b: Floats, shape: tuple[float, float]) -> Floats:
+    length, common = shape
+    away = (a[:, None] - b[None, :]) / length
+    over: Floats = common + (1 - common) * np.exp(-0.5 * away**2)
+    return over
+
+
+def cholesky(matrix: Floats) -> Floats:
+    """Return the lower Cholesky factor of a covariance, with as little jitter as it takes."""
+    more = _JITTER
+    while True:
+        try:
+            root: Floats = np.linalg.cholesky(matrix + more * np.eye(len(matrix)))
+        except np.linalg.LinAlgError:
+            more *= 10
+        else:
+            return root

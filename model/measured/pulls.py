@@ -1,0 +1,90 @@
+"""Measured pulls: sheets with their readings at the reference condition."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from pullbook.pipeline.checks import check_sheet, checked_sheets
+from pullbook.pipeline.curation.checked_tables import Columns
+from pullbook.schemas.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from pullbook.model.learning.sample import Floats
+    from pullbook.pipeline.reading.shop_settings import Settings
+    from pullbook.pipeline.values.sheet import Sheet
+
+#: What makes the level of a sheet less certain.
+_DOUBTS = ("factor_sd", "doubt_sd")
+
+
+class MeasureError(InputError):
+    """A sheet that cannot be compared with a prediction; the message says why."""
+
+
+class Pull(NamedTuple):
+    """A sheet and its readings at the reference condition, rev/min and lb-ft.
+
+    ``doubt`` is the variance of its level beyond the ordinary, on the logarithmic scale.
+    """
+
+    sheet: Sheet
+    rpm: Floats
+    torque: Floats
+    doubt: float = 0.0
+
+
+def pulls(paths: Sequence[Path], settings: Settings | None = None) -> list[Pull]:
+    """Return the sheets of some files or folders with their readings at the reference condition.
+
+    Sheets that the checks refuse are kept, with no readings.
+
+    Raises
+    ------
+    NothingToReadError
+        A path does not exist, or there is no sheet.
+
+    """
+    found = []
+    for sheet in checked_sheets.read(list(paths), check_sheet.SHEET_RULES, settings).sheets:
+        columns = Columns()
+        columns.add(sheet, sheet.source, 0)
+        doubt = sum(columns.sheets[name][0] ** 2 for name in _DOUBTS) if sheet.accepted else 0.0
+        found.append(Pull(sheet, np.array(columns.rpm), np.array(columns.torque), doubt))
+    return found
+
+
+def pull(path: Path) -> Pull:
+    """Return the one sheet of a file with its readings at the reference condition.
+
+    Raises
+    ------
+    MeasureError
+        The file holds several sheets, or one that the checks refuse.
+    NothingToReadError
+        There is no such file.
+
+    """
+    found = pulls([path])
+    if len(found) != 1:
+        msg = f"{path} holds {len(found)} sheets; name a file that holds one"
+        raise MeasureError(msg)
+    sound(found[0])
+    return found[0]
+
+
+def sound(found: Pull) -> None:
+    """Raise if the checks refuse the sheet of a pull.
+
+    Raises
+    ------
+    MeasureError
+        They do; the message is theirs.
+
+    """
+    if found.sheet.fault is not None:
+        raise MeasureError(found.sheet.fault.message, file=found.sheet.source)

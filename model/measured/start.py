@@ -1,0 +1,144 @@
+"""Where an answer starts: measured pulls of the same engine, before some parts were changed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from pullbook.pipeline.features.part_groups import GROUPS
+from pullbook.schemas.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from pullbook.model.measured.pulls import Pull
+    from pullbook.pipeline.values.sheet import Build
+
+#: A bore that differs by more than this share is of another engine, not of a rebuild.
+_BORED = 0.04
+
+
+class StartError(InputError):
+    """A measured sheet that an answer cannot start from; the message says why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """Where the answer about a build starts.
+
+    Attributes
+    ----------
+    named
+        The measured pull that the build names.
+    pulls
+        All measured pulls of its engine, that one first.
+    code
+        Code of the shop that measured them, if it is known.
+    """
+
+    named: Pull
+    pulls: tuple[Pull, ...]
+    code: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FromMeasured:
+    """What an answer that starts from measured pulls says of them.
+
+    Attributes
+    ----------
+    sheet_id
+        Name of the sheet it starts from.
+    changed
+        Fields that both give and that differ.
+    taken_over
+        Fields of parts that were not changed, which the build leaves out and the sheet gives.
+    others
+        Names of the other sheets of the engine that count.
+    tested_on
+        When it was measured, if the sheet says so.
+    correction
+        The standard its torque was stated in.
+    sweep
+        Lowest and highest engine speed that the pulls reached, rev/min.
+    off
+        Mean deviation of the pull from what is likely for its build, on the logarithmic scale.
+    unlikely
+        What is said of a pull that is unlikely for its build; else ``None``.
+    """
+
+    sheet_id: str
+    changed: tuple[str, ...]
+    taken_over: tuple[str, ...] = ()
+    others: tuple[str, ...] = ()
+    tested_on: str | None = None
+    correction: str | None = None
+    sweep: tuple[float, float] = (0.0, 0.0)
+    off: float = 0.0
+    unlikely: str | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it as ``predict --json`` prints it."""
+        return {
+            "sheet_id": self.sheet_id,
+            "changed": list(self.changed),
+            "taken_over": list(self.taken_over),
+            "others": list(self.others),
+            "tested_on": self.tested_on,
+            "stated_correction": self.correction,
+            "rpm": list(self.sweep),
+            "unlikely": self.unlikely,
+        }
+
+
+def check_same_engine(build: Build, sheet: Build) -> None:
+    """Raise if a build cannot be the engine of a sheet.
+
+    Raises
+    ------
+    StartError
+        Cylinders, arrangement, family, engine or, by more than a rebuild takes, bore differ.
+
+    """
+    for name in ("cylinders", "arrangement", "family", "engine", "shop"):
+        a, b = build.values.get(name), sheet.values.get(name)
+        if a is not None and b is not None and str(a).casefold() != str(b).casefold():
+            where = "another shop's dyno" if name == "shop" else "another engine"
+            msg = (
+                f"{build.sheet_id}: the measured sheet {sheet.sheet_id} is of {where} ({name} {b},"
+                f" the build has {a}); name a sheet of the same engine on the same dyno, or leave"
+                " `measured` out"
+            )
+            raise StartError(msg)
+    bores = build.number("bore"), sheet.number("bore")
+    if bores[0] is not None and bores[1] is not None and abs(bores[0] / bores[1] - 1) > _BORED:
+        msg = (
+            f"{build.sheet_id}: the measured sheet {sheet.sheet_id} has a bore of {bores[1]:.4g} in"
+            f" and the build one of {bores[0]:.4g} in, more than a rebuild takes, so it is another"
+            " engine; name a sheet of the same engine, or leave `measured` out"
+        )
+        raise StartError(msg)
+
+
+def take_over(
+    build: pd.DataFrame, sheet: pd.Series, changed: Iterable[str]
+) -> tuple[pd.DataFrame, list[str]]:
+    """Return a build with what it leaves out of parts that were not changed, and those fields.
+
+    A group of parts in which a field was changed is taken as the build gives it.
+    """
+    touched = {group for group, names in GROUPS.items() if set(names) & set(changed)}
+    row = build.iloc[0]
+    taken = [
+        name
+        for group, names in GROUPS.items()
+        for name in ("family", *names)
+        if group not in touched and pd.isna(row[name]) and pd.notna(sheet[name])
+    ]
+    taken = list(dict.fromkeys(taken))
+    values = {
+        name: pd.Series([sheet[name]], index=build.index, dtype=build[name].dtype) for name in taken
+    }
+    return build.assign(**values), taken

@@ -1,0 +1,31 @@
+"""Groups of parts of an engine, and the fields of each."""
+
+from __future__ import annotations
+
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+#: Groups of parts, and the fields of each.
+GROUPS: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "size": ("cylinders", "arrangement", "bore", "stroke", "displacement", "rod_length"),
+        "compression": ("compression_ratio",),
+        "fuel": ("fuel", "octane", "timing"),
+        "camshaft": (
+            "intake_duration", "exhaust_duration", "intake_duration_seat",
+            "exhaust_duration_seat", "lobe_separation", "intake_centerline", "intake_lift",
+            "exhaust_lift", "lifter",
+        ),
+        "heads": (
+            "valves_per_cylinder", "intake_valve", "exhaust_valve", "port_csa", "port_volume",
+            "intake_flow", "exhaust_flow",
+        ),
+        "intake": ("intake_type", "runner_length", "fuel_metering", "airflow"),
+        "boost": ("aspiration", "boost"),
+        "exhaust": ("exhaust_type", "primary_diameter", "primary_length", "muffled"),
+        "how it was tested": ("water_pump", "accessories", "dyno"),
+    }
+)  # fmt: skip

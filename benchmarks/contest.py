@@ -115,9 +115,9 @@ def _own(inner: Data, outer: Data, pulls: pd.DataFrame, settings: Settings
         rows = one.sheet == place
         centre[rows] = np.log(said.torque(one.rpm[rows]) / said.size)
         width[rows] = said.width(one.rpm[rows])
-    if model.new_shop is None:
+    if "new shop" not in model.regimes:
         raise TooFewShopsError
-    return Answer(centre, width, width), model.new_shop.point
+    return Answer(centre, width, width), model.regimes["new shop"].point
 
 
 def _frame(answer: Answer, scores: conformal.Scores, asked: Data) -> pd.DataFrame:

@@ -34,7 +34,7 @@ from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from pullbook.model.training.trained_model import Model
+    from pullbook.model.trained.trained_model import Model
     from pullbook.pipeline.demo.dyno_pulls import Made
     from pullbook.pipeline.demo.shops import Circle
 
@@ -198,8 +198,8 @@ def lone_shop(circle: Circle) -> dict[str, float]:
     known = sample_of(inner.builds, inner.pulls, feature_table.make(inner.builds, model.filling))
     thumb = np.interp(
         sample.rpm,
-        model.curve.speeds,
-        rules_of_thumb.mean_per_cubic_inch(known, model.curve.speeds),
+        model.speeds,
+        rules_of_thumb.mean_per_cubic_inch(known, model.speeds),
     )
     weight = 1.0 / np.bincount(sample.sheet)[sample.sheet]
 
@@ -207,7 +207,7 @@ def lone_shop(circle: Circle) -> dict[str, float]:
         return 100 * float(np.sqrt(np.average(off**2, weights=weight)))
 
     return {
-        "with limits, %": 100.0 * answers[0].calibrated(0.9),
+        "with limits, %": 100.0 * answers[0].calibrated,
         "error, rms %": rms(sample.target - guess),
         "error of torque per cubic inch, rms %": rms(sample.target - thumb),
     }

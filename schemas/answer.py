@@ -10,6 +10,8 @@ if TYPE_CHECKING:
     from pullbook.schemas.field_words import Described, Range
 
 _DIGITS = 2
+#: The condition of every torque and power in an answer.
+CONDITION = "SAE J1349"
 
 
 def rounded(value: float | None, digits: int = _DIGITS) -> float | None:
@@ -65,12 +67,15 @@ class Peak:
     """The highest point of a curve: its height and its engine speed, each with limits.
 
     ``at_end`` is true when the point is at either end of the predicted speeds, so that the curve
-    may go higher outside them.
+    may go higher outside them. ``level`` is the level that its limits keep, ``None`` without
+    limits, and ``groups`` the number of shops or engines behind them.
     """
 
     height: Between
     rpm: Between
     at_end: bool
+    level: float | None = None
+    groups: int = 0
 
     def as_json(self, name: str) -> dict[str, Any]:
         """Return the peak as ``predict --json`` prints it."""
@@ -80,6 +85,8 @@ class Peak:
             "high": rounded(self.height.high),
             **self.rpm.named("rpm"),
             "at_end": self.at_end,
+            "level": rounded(self.level, 4),
+            "groups": self.groups,
         }
 
 
@@ -100,6 +107,56 @@ class Missing:
 
 
 @dataclass(frozen=True, slots=True)
+class FromMeasured:
+    """What an answer that starts from measured pulls says of them.
+
+    Attributes
+    ----------
+    sheet_id
+        Name of the sheet it starts from.
+    changed
+        Fields that both give and that differ.
+    taken_over
+        Fields of parts that were not changed, which the build leaves out and the sheet gives.
+    others
+        Names of the other sheets of the engine that count.
+    tested_on
+        When it was measured, if the sheet says so.
+    correction
+        The standard its torque was stated in.
+    sweep
+        Lowest and highest engine speed that the pulls reached, rev/min.
+    off
+        Mean deviation of the pull from what is likely for its build, on the logarithmic scale.
+    unlikely
+        What is said of a pull that is unlikely for its build; else ``None``.
+    """
+
+    sheet_id: str
+    changed: tuple[str, ...]
+    taken_over: tuple[str, ...] = ()
+    others: tuple[str, ...] = ()
+    tested_on: str | None = None
+    correction: str | None = None
+    sweep: tuple[float, float] = (0.0, 0.0)
+    off: float = 0.0
+    unlikely: str | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it as ``predict --json`` prints it."""
+        return {
+            "sheet_id": self.sheet_id,
+            "changed": list(self.changed),
+            "taken_over": list(self.taken_over),
+            "others": list(self.others),
+            "tested_on": self.tested_on,
+            "stated_correction": self.correction,
+            "rpm": list(self.sweep),
+            "unlikely": self.unlikely,
+        }
+
+
+@dataclass(frozen=True, slots=True)
 class Answer:
     """The predicted torque and power of one build.
 
@@ -110,11 +167,22 @@ class Answer:
     standing, reasons
         Whether the build is inside, at the edge of or outside the data, and why.
     level
-        Confidence level of the limits, between 0 and 1.
+        Confidence level of the limits, between 0 and 1: the one asked, or a lower one that so few
+        groups can keep.
+    asked_level
+        The level that was asked.
     calibrated
-        Whether there are enough shops for limits at that level.
-    known_shop
-        Whether the limits are for a shop that is in the training data.
+        Whether there are enough groups for limits.
+    groups
+        Number of the shops, or of the engines, that were left out to make the limits.
+    regime
+        What the limits are for: ``new shop``, ``known shop``, ``own dyno`` or ``measured engine``.
+    family
+        Whether the engine family is ``known`` to the data, ``new`` or ``not given``.
+    measured
+        The measured sheet that the answer starts from; ``None`` if there is none.
+    without
+        The curve without that sheet; ``None`` if there is none.
     widened
         The factor by which the limits were widened because the build is outside the data.
     curve
@@ -133,8 +201,13 @@ class Answer:
     standing: Standing
     reasons: list[Reason]
     level: float
+    asked_level: float
     calibrated: bool
-    known_shop: bool
+    groups: int
+    regime: str
+    family: str
+    measured: FromMeasured | None
+    without: list[Point] | None
     widened: float
     curve: list[Point]
     peak_torque: Peak | None
@@ -158,9 +231,13 @@ class Answer:
                 }
                 for reason in self.reasons
             ],
-            "level": self.level,
+            "level": rounded(self.level, 4),
             "calibrated": self.calibrated,
-            "known_shop": self.known_shop,
+            "groups": self.groups,
+            "correction": CONDITION,
+            "regime": self.regime,
+            "family": self.family,
+            "measured": None if self.measured is None else self.measured.as_json(),
             "widened": rounded(self.widened, 3),
             "curve": [point.as_json() for point in self.curve],
             "peak_torque": None if self.peak_torque is None else self.peak_torque.as_json("torque"),
@@ -170,8 +247,12 @@ class Answer:
                 for name, distance in self.nearest
             ],
             "missing": [missing.as_json() for missing in self.missing],
+            "without_measured": None if self.without is None else [
+                {"rpm": rounded(point.rpm), **point.torque.named("torque")}
+                for point in self.without
+            ],
             "bundle": self.bundle,
-        }
+        }  # fmt: skip
 
 
 class Standing(StrEnum):

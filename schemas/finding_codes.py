@@ -271,7 +271,9 @@ CODES: Mapping[str, Code] = MappingProxyType(
             _NOTE, "Sheets of one engine differ in bore: a rebuild, or a mistake"
         ),
         "from-settings": Code(_NOTE, "A value or a meaning was taken from the settings file"),
-        "measured-not-used": Code(_NOTE, "A build names a measured sheet that is not used yet"),
+        "measured-not-usable": Code(
+            _REFUSE, "A build names a measured sheet that it cannot start from"
+        ),
         "assumed-humidity": Code(_NOTE, "No humidity on the sheet: 50 % was assumed"),
         "read-as": Code(_NOTE, "A customary word or heading was read as one of ours"),
         "encoding": Code(_NOTE, "The file is not UTF-8; its encoding was detected"),

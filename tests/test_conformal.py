@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from pullbook.model.limits.conformal import needed_groups, group_scores, thinned
+from pullbook.model.limits.conformal import group_scores, needed_groups, thinned
 
 
 def alone(count):

@@ -234,7 +234,7 @@ def test_error_grows_with_distance(demo):
     shop = demo.model.reference.shop
     few = Settings(rounds=300, folds=4)
     fold = hold_out.folds(shop, few.folds)
-    speeds = demo.model.curve.speeds
+    speeds = demo.model.speeds
     curves = hold_out.curves(sample, fold, speeds, few, Blend(), train_model.THREADS, iter)
     square = hold_out.residuals(sample, curves, speeds) ** 2
     error = np.bincount(sample.sheet, square) / np.bincount(sample.sheet)

@@ -91,7 +91,7 @@ def test_limits_of_rows_taken_at_random_would_break(demo, held_out):
     table = feature_table.make(demo.builds, demo.model.filling)
     sample = sample_of(demo.builds, demo.pulls, table)
     fitted = demo.model.curve.curves(table)
-    inside = np.abs(hold_out.residuals(sample, fitted, demo.model.curve.speeds))
+    inside = np.abs(hold_out.residuals(sample, fitted, demo.model.speeds))
     naive = conformal.group_scores(inside, sample.sheet, demo.model.reference.shop)
     readings = held_out.readings
     off = np.abs(np.log(readings["measured"] / readings["predicted"]))

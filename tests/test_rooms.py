@@ -26,6 +26,7 @@ ROWS = (
     "model/learning",
     "model/range",
     "model/limits",
+    "model/trained",
     "model/training",
     "model/answers",
     "model/evaluation",

@@ -65,7 +65,7 @@ def test_parting_by_sheet_would_flatter_the_error(demo):
     """The negative control: the same model, sheets parted at random instead of by shop."""
     table = feature_table.make(demo.builds, demo.model.filling)
     sample = sample_of(demo.builds, demo.pulls, table)
-    speeds = demo.model.curve.speeds
+    speeds = demo.model.speeds
     rng = np.random.default_rng(0)
 
     def error(fold):

@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from pullbook.model.answers.prediction import Prediction
-    from pullbook.model.learning.sample import Floats
-    from pullbook.model.training.trained_model import Model
+    from pullbook.model.trained.start import Learned, Start
+    from pullbook.model.trained.trained_model import Model
     from pullbook.pipeline.builds.parts import Limit, Part, PartsList
     from pullbook.pipeline.values.sheet import Build
 
@@ -39,7 +39,13 @@ _STEP = 50.0
 
 
 def choose(
-    model: Model, wanted: PartsList, level: float, low: tuple[float, float], seed: int = 1
+    model: Model,
+    wanted: PartsList,
+    level: float,
+    low: tuple[float, float],
+    code: str | None = None,
+    start: Start | Learned | None = None,
+    seed: int = 1,
 ) -> Choice:
     """Return the combinations of a parts list, ranked by its goal.
 
@@ -53,6 +59,10 @@ def choose(
         Confidence level of the limits, between 0 and 1.
     low
         Lowest and highest engine speed of the low range, rev/min.
+    code
+        Code of the shop that would test it, if it is known.
+    start
+        The measured pulls of the engine that the parts go into, if any.
     seed
         Seed of the draws behind the chances.
 
@@ -85,7 +95,8 @@ def choose(
         cause = why or f"no combination meets the requirements ({names}); relax one of them"
         msg = f"there is nothing to choose from: {cause}"
         raise ChooseError(msg)
-    found = predict(model, typed_builds([sheet for _, sheet in kept]), [None] * len(kept))
+    builds = typed_builds([sheet for _, sheet in kept])
+    found = predict(model, builds, [code] * len(kept), starts=[start] * len(kept))
     swept = [_swept(one, wanted, low) for one in found]
     if max(swept) < _ENOUGH:
         msg = (

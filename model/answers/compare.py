@@ -10,6 +10,7 @@ import numpy as np
 from pullbook.model.answers.prediction import BAND_POINTS, NARROW
 from pullbook.model.limits.difference_errors import expected
 from pullbook.schemas.answer import Between, rounded
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -22,6 +23,10 @@ if TYPE_CHECKING:
 
 #: Step of the search for crossovers, rev/min.
 _FINE = 10.0
+
+
+class CompareError(InputError):
+    """The builds or the band cannot be compared; the message says why."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,7 +191,9 @@ def scores_for(
     if a.measured is not None and b.measured is not None:
         same = a.ahead is not None and b.ahead is not None and a.ahead.shares_process(b.ahead)
         return pairs.get("one engine" if same else "two measured")
-    if (a.measured is None) is not (b.measured is None) and (a.ahead is None) is not (b.ahead is None):
+    if (a.measured is None) is not (b.measured is None) and (a.ahead is None) is not (
+        b.ahead is None
+    ):
         return None
     return pairs.get("one shop" if one_shop else "two shops")
 
@@ -256,3 +263,31 @@ def _crossovers(
         high = float(rpm[after[0]]) if len(after) else band[1]
         found.append(Between(where, low, high))
     return found
+
+
+def check_band(builds: Sequence[Prediction], band: tuple[float, float]) -> str | None:
+    """Return a warning where a band goes beyond the speeds that builds like these were tested at.
+
+    Raises
+    ------
+    CompareError
+        Builds like these were not tested anywhere in the band.
+
+    """
+    rpm = np.linspace(*band, 81)
+    supported = np.all([one.supported(rpm) for one in builds], axis=0)
+    if supported.all():
+        return None
+    grid = np.linspace(builds[0].speeds[0], builds[0].speeds[-1], 400)
+    tested = grid[np.all([one.supported(grid) for one in builds], axis=0)]
+    such = "a build like this one" if len(builds) == 1 else "builds like all of these"
+    where = f"only from {tested[0]:.0f} to {tested[-1]:.0f} rpm" if len(tested) else "at no speed"
+    asked = f"{band[0]:.0f} to {band[1]:.0f} rpm"
+    if not supported.any():
+        msg = f"{such} {_were(builds)} not tested from {asked}, {where}"
+        raise CompareError(msg)
+    return f"The band {asked} goes beyond the data: {such} {_were(builds)} tested {where}."
+
+
+def _were(builds: Sequence[Prediction]) -> str:
+    return "was" if len(builds) == 1 else "were"

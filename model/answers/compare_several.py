@@ -91,7 +91,9 @@ def compare(
         comparing.compare((found[0], one), (names[0], name), pairs, band, level, rpm, one_shop)
         for name, one in zip(names[1:], found[1:], strict=True)
     ]
-    every = {id(comparing.scores_for(two, pairs, one_shop=one_shop)) for two in combinations(found, 2)}
+    every = {
+        id(comparing.scores_for(two, pairs, one_shop=one_shop)) for two in combinations(found, 2)
+    }
     scores = comparing.scores_for(found[:2], pairs, one_shop=one_shop) if len(every) == 1 else None
     chances = None if scores is None else _chances_of_few(found, scores, band, level)
     if chances is not None and len(found) == 2 and (first := differences[0].chance) is not None:

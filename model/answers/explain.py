@@ -17,18 +17,17 @@ import numpy as np
 import pandas as pd
 
 from pullbook.model.answers.predict import predict
-from pullbook.model.measured.engines import curves_of
+from pullbook.model.trained.engines import Engines, curves_of
 from pullbook.pipeline.features.part_groups import GROUPS
 from pullbook.schemas.answer import Missing, rounded
 from pullbook.schemas.fields import CURATED_FIELDS, FIELDS
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from pullbook.model.answers.prediction import Prediction
-    from pullbook.model.measured.engines import BuildCurves
     from pullbook.model.learning.sample import Floats
-    from pullbook.model.training.trained_model import Model
+    from pullbook.model.trained.engines import BuildCurves
+    from pullbook.model.trained.start import Learned, Start
+    from pullbook.model.trained.trained_model import Model
 
 _NAMED, _DIFFERENCES = 5, 4
 _ALIKE = 0.02
@@ -108,7 +107,14 @@ class Explanation:
         }
 
 
-def explain(model: Model, build: pd.DataFrame, rpm: Floats, level: float) -> Explanation:
+def explain(
+    model: Model,
+    build: pd.DataFrame,
+    rpm: Floats,
+    level: float,
+    code: str | None = None,
+    start: Start | Learned | None = None,
+) -> Explanation:
     """Return why a model predicts what it does for a build.
 
     Parameters
@@ -121,13 +127,23 @@ def explain(model: Model, build: pd.DataFrame, rpm: Floats, level: float) -> Exp
         Engine speeds, rev/min.
     level
         Confidence level of the limits that a missing field would narrow.
+    code
+        Code of the shop that would test it, if it is known.
+    start
+        The measured pulls of its engine, if any. What was measured takes the place of the typical
+        build, so that the parts that were changed are explained.
 
     """
-    build = build[list(CURATED_FIELDS)]
-    typical = typical_build(model.fields).astype(build.dtypes.to_dict())
+    build = build[list(CURATED_FIELDS)].assign(shop=code).astype({"shop": build["shop"].dtype})
+    (found,) = predict(model, build, [code], starts=[start], look_into_missing=True)
+    ready, typical = None, typical_build(model.fields)
+    if found.measured is not None:
+        ready = Engines(model).ready(build, start)
+        build = ready.build[list(CURATED_FIELDS)]
+        typical = pd.DataFrame([ready.before])[list(CURATED_FIELDS)]
+    typical = typical.astype(build.dtypes.to_dict())
     rows = _put_in(typical, build, _states(), list(GROUPS))
-    curves = curves_of(model, rows)
-    (found,) = predict(model, build, [None], look_into_missing=True)
+    curves = curves_of(model, rows, ready)
     return Explanation(
         sheet_id=str(build["sheet_id"].iloc[0]),
         rpm=rpm,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pullbook.model.measured.pulls import MeasureError
+from pullbook.model.trained.pulls import MeasureError
 from pullbook.schemas.answer import rounded
 
 if TYPE_CHECKING:

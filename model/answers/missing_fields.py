@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 import pandas as pd
 
-from pullbook.model.measured.engines import curves_of
+from pullbook.model.trained.engines import curves_of
 from pullbook.pipeline.features import engineered_features
 from pullbook.pipeline.features.fill_missing import PLAUSIBLE_WEIGHTS
 from pullbook.pipeline.physics.engine_quantities import DISPLACEMENT
@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from pullbook.model.learning.sample import Floats, Ints
-    from pullbook.model.measured.engines import Ready
-    from pullbook.model.training.trained_model import Model
+    from pullbook.model.trained.engines import Ready
+    from pullbook.model.trained.trained_model import Model
 
 #: Most of the variance that one missing field may remove, as a share.
 _MOST = 0.9

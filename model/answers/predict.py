@@ -14,8 +14,8 @@ from pullbook.model.learning import effect_points
 from pullbook.model.learning.effect_points import Ahead
 from pullbook.model.learning.sample import charge
 from pullbook.model.limits import expected_error
-from pullbook.model.measured.engines import Engines, start_curves
 from pullbook.model.range import inside_or_outside, novelty
+from pullbook.model.trained.engines import Engines, start_curves
 from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.parallel.garbage_collection import uncollected
 from pullbook.schemas.answer import Standing
@@ -23,11 +23,11 @@ from pullbook.schemas.answer import Standing
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from pullbook.model.measured.engines import Ready
-    from pullbook.model.measured.start import FromMeasured, Start
     from pullbook.model.learning.sample import Floats
-    from pullbook.model.training.trained_model import Model
-    from pullbook.schemas.answer import Reason
+    from pullbook.model.trained.engines import Ready
+    from pullbook.model.trained.start import Learned, Start
+    from pullbook.model.trained.trained_model import Model
+    from pullbook.schemas.answer import FromMeasured, Reason
 
 DEFAULT_LEVEL = 0.9
 DEFAULT_RPM = (2000.0, 6500.0, 250.0)
@@ -55,7 +55,7 @@ def predict(
     shops: Sequence[str | None],
     manifest: Mapping[str, Any] | None = None,
     *,
-    starts: Sequence[Start | None] | None = None,
+    starts: Sequence[Start | Learned | None] | None = None,
     look_into_missing: bool = False,
 ) -> list[Prediction]:
     """Return the predictions of builds, in their order.
@@ -84,7 +84,9 @@ def predict(
         if not again:
             return found
         alone = builds.iloc[again].assign(engine=None)
-        without = _Asked(model, alone, [shops[at] for at in again], None).predictions(entries, False)
+        without = _Asked(model, alone, [shops[at] for at in again], None).predictions(
+            entries, False
+        )
         for at, one in zip(again, without, strict=True):
             found[at] = replace(found[at], without=one)
     return found
@@ -98,21 +100,22 @@ class _Asked:
         model: Model,
         builds: pd.DataFrame,
         shops: Sequence[str | None],
-        starts: Sequence[Start | None] | None,
+        starts: Sequence[Start | Learned | None] | None,
     ) -> None:
         codes = list(shops)
         if model.own_dyno and len(model.shop_codes) == 1:
             codes = [code or model.shop_codes[0] for code in codes]
         self._model, self._codes = model, codes
         self._starts = starts or [None] * len(builds)
-        self._builds = builds.assign(shop=pd.Series(codes, builds.index, dtype=builds["shop"].dtype))
+        self._builds = builds.assign(
+            shop=pd.Series(codes, builds.index, dtype=builds["shop"].dtype)
+        )
 
     def ready(self) -> list[Ready]:
         """Return each build with what is known of its engine."""
         engines = Engines(self._model)
         return [
-            engines.ready(self._builds.iloc[[at]], start)
-            for at, start in enumerate(self._starts)
+            engines.ready(self._builds.iloc[[at]], start) for at, start in enumerate(self._starts)
         ]
 
     def predictions(self, manifest: Mapping[str, Any], look: bool) -> list[Prediction]:
@@ -139,7 +142,7 @@ class _Asked:
         if look and len(builds) <= MOST_LOOKED_INTO:
             swings = [
                 missing_fields.swings(model, builds.iloc[[i]], positions[i], one)
-                for i, one in enumerate(ready or [None] * len(builds))
+                for i, one in enumerate([*ready] or [None] * len(builds))
             ]
         found = []
         for i, of_build in enumerate(reasons):
@@ -222,10 +225,12 @@ class _Asked:
         sizes = table[list(_SIZES)]
         found = inside_or_outside.reasons(model.reference, builds, sizes, distance, unseen)
         for at, one in enumerate(ready):
-            if one.told is not None:
+            if one.told is not None and one.before is not None:
                 changed = set(one.told.changed)
                 kept = [reason for reason in found[at] if reason.field in changed]
-                new = model.changes.reasons(one.before, builds.iloc[at], one.told.changed)
+                new = model.changes.reasons(
+                    one.before.to_dict(), builds.iloc[at].to_dict(), one.told.changed
+                )
                 known = {reason.field for reason in kept if reason.outside}
                 kept += [reason for reason in new if reason.field not in known]
                 found[at] = sorted(kept, key=lambda reason: -reason.severity)

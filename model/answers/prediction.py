@@ -18,14 +18,13 @@ from pullbook.schemas.answer import Answer, Between, Peak, Point
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from pullbook.model.measured.start import FromMeasured
     from pullbook.model.answers.missing_fields import Swing
     from pullbook.model.learning.effect_points import Ahead
     from pullbook.model.learning.sample import Floats, Ints
     from pullbook.model.limits.calibration import Regime
     from pullbook.model.limits.conformal import Scores
     from pullbook.model.limits.difference_errors import PairScores
-    from pullbook.schemas.answer import Missing, Reason, Standing
+    from pullbook.schemas.answer import FromMeasured, Missing, Reason, Standing
 
 #: Number of the nearest sheets that must have been swept over an engine speed to support it.
 _SUPPORT = 3
@@ -153,6 +152,10 @@ class Prediction:
         scores = self.scores(part)
         return None if scores is None else scores.factor(level)
 
+    def threshold(self, part: str, level: float) -> float | None:
+        """Return the same at exactly that level; ``None`` where limits cannot keep it."""
+        return self.factor(part, level) if self.kept(part, level) == level else None
+
     @property
     def calibrated(self) -> bool:
         """Whether there are enough groups for limits."""
@@ -218,7 +221,7 @@ class Prediction:
             )
         if scores is None:
             return np.zeros(len(rpm))
-        return np.full(len(rpm), scores.correlation(np.linalg.norm(self.place - other.place)))
+        return np.full(len(rpm), scores.correlation(float(np.linalg.norm(self.place - other.place))))
 
     def _groups(self, part: str) -> int:
         scores = self.scores(part)

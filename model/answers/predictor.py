@@ -14,6 +14,9 @@ from pullbook.model.answers import choose as choosing
 from pullbook.model.answers import compare_several, measured_pull, next_test, vary
 from pullbook.model.answers import explain as explaining
 from pullbook.model.answers.predict import DEFAULT_LEVEL, DEFAULT_RPM, predict, speeds_of
+from pullbook.model.trained import find_starts
+from pullbook.model.trained import pulls as reading
+from pullbook.model.trained.engines import find_sheet, joint_covariance
 from pullbook.model.training import bundle
 from pullbook.pipeline.builds import build_files, parts_list
 from pullbook.pipeline.builds.build_table import typed_builds
@@ -27,13 +30,16 @@ if TYPE_CHECKING:
 
     from pullbook.model.answers.compare_several import Comparison
     from pullbook.model.answers.explain import Explanation
-    from pullbook.model.answers.measured_pull import Measured, Pull
+    from pullbook.model.answers.measured_pull import Measured
     from pullbook.model.answers.next_test import Lesson
     from pullbook.model.answers.parts_choice import Choice
     from pullbook.model.answers.prediction import Prediction
     from pullbook.model.answers.vary import Variant
     from pullbook.model.learning.sample import Floats
-    from pullbook.model.training.trained_model import Model
+    from pullbook.model.trained.pulls import Pull
+    from pullbook.model.trained.start import Learned, Start
+    from pullbook.model.trained.trained_model import Model
+    from pullbook.pipeline.builds.parts import PartsList
     from pullbook.schemas.answer import Answer
 
 _STEP = 250.0
@@ -84,6 +90,7 @@ class Predictor:
         self,
         builds: Sequence[Build],
         codes: Sequence[str | None] | None = None,
+        starts: Sequence[Start | Learned | None] | None = None,
         *,
         look_into_missing: bool = False,
     ) -> list[Prediction]:
@@ -95,6 +102,8 @@ class Predictor:
             As `read_builds` returns them.
         codes
             Code of the shop that would test each, if it is known.
+        starts
+            The measured pulls that the answer about each starts from, if any.
         look_into_missing
             Whether to work out how far each missing field could move the curve.
 
@@ -104,6 +113,7 @@ class Predictor:
             typed_builds(builds),
             codes or [None] * len(builds),
             self.manifest,
+            starts=starts,
             look_into_missing=look_into_missing,
         )
 
@@ -113,6 +123,7 @@ class Predictor:
         rpm: Floats | None = None,
         level: float = DEFAULT_LEVEL,
         codes: Sequence[str | None] | None = None,
+        measured: str | Path | None = None,
     ) -> list[Answer]:
         """Return the answer about each build.
 
@@ -127,12 +138,44 @@ class Predictor:
             Confidence level of the limits, between 0 and 1.
         codes
             Code of the shop that would test each, if it is known.
+        measured
+            A file or folder of sheets on which engines were measured before parts were changed; a
+            build names its own in the field ``measured``.
+
+        Raises
+        ------
+        InputError
+            A sheet that a build names as measured cannot be started from.
 
         """
         speeds = speeds_of(*DEFAULT_RPM) if rpm is None else rpm
-        found = self.predictions(builds_of(given), codes, look_into_missing=True)
+        builds = builds_of(given)
+        starts = self.starts(builds, codes, measured)
+        found = self.predictions(builds, codes, starts, look_into_missing=True)
         with uncollected():
             return [one.answer(speeds, level) for one in found]
+
+    def starts(
+        self,
+        builds: Sequence[Build],
+        codes: Sequence[str | None] | None = None,
+        measured: str | Path | None = None,
+    ) -> list[Start | Learned | None]:
+        """Return the measured pulls that the answers about builds start from.
+
+        Raises
+        ------
+        InputError
+            A sheet that a build names as measured cannot be started from.
+
+        """
+        found = [] if measured is None else reading.pulls([Path(measured)])
+        codes = codes or [None] * len(builds)
+        starts = find_starts.find_starts(builds, found, self.model, codes)
+        for build in builds:
+            if build.fault is not None:
+                raise BuildError(build.fault.message)
+        return starts
 
     def compare(
         self,
@@ -172,6 +215,8 @@ class Predictor:
         band: tuple[float, float],
         level: float = DEFAULT_LEVEL,
         ties: Mapping[str, float] | None = None,
+        code: str | None = None,
+        start: Start | Learned | None = None,
     ) -> list[Variant]:
         """Return the variants of a build in one or two fields, each compared with the build.
 
@@ -182,7 +227,9 @@ class Predictor:
 
         """
         values = vary.combinations(ranges, ties or {}, base.values)
-        own, *others = self.predictions([base, *vary.builds(base, values)])
+        builds = [base, *vary.builds(base, values)]
+        codes, starts = [code] * len(builds), [start] * len(builds)
+        own, *others = self.predictions(builds, codes, starts)
         speeds = band_speeds(band)
         found = vary.variants(own, others, values, self.model.pairs, band, level, speeds)
         return [
@@ -191,7 +238,12 @@ class Predictor:
         ]
 
     def choose(
-        self, parts: str | Path, low_range: tuple[float, float], level: float = DEFAULT_LEVEL
+        self,
+        parts: str | Path | PartsList,
+        low_range: tuple[float, float],
+        level: float = DEFAULT_LEVEL,
+        code: str | None = None,
+        start: Start | Learned | None = None,
     ) -> Choice:
         """Return the combinations of a parts list, ranked by its goal.
 
@@ -201,19 +253,24 @@ class Predictor:
             The list cannot be used, or nothing can be chosen from it.
 
         """
-        return choosing.choose(self.model, parts_list.read(Path(parts)), level, low_range)
+        wanted = parts_list.read(Path(parts)) if isinstance(parts, str | Path) else parts
+        return choosing.choose(self.model, wanted, level, low_range, code, start)
 
     def next(
         self, candidates: Sequence[Build], questions: Sequence[Build], most: int = 5
     ) -> list[Lesson]:
         """Return which candidates to test next, all at one shop, to narrow the questions most."""
+        curve = self.model.curve
+        if self.model.own_dyno or curve is None:
+            joint = joint_covariance(self.model, typed_builds([*questions, *candidates]))
+            return next_test.choose_candidates(joint, len(questions), most)
         known = feature_table.make(self.model.fields, self.model.filling)
         builds = feature_table.make(typed_builds([*questions, *candidates]), self.model.filling)
         shop = self.model.reference.shop
         by = np.r_[
             np.full(len(questions), next_test.NO_SHOP), np.full(len(candidates), shop.max() + 1)
         ]
-        process = self.model.curve.process
+        process = curve.process
         joint = next_test.remaining_covariance(process, known, shop, builds, by)
         return next_test.choose_candidates(joint, len(questions), most)
 
@@ -228,16 +285,29 @@ class Predictor:
             No such build was tested at any speed of the pull.
 
         """
-        (found,) = self.predictions([pull.sheet], [code])
+        # The pull is judged by what other engines make, not by itself.
+        build = replace(
+            pull.sheet, values={**pull.sheet.given, "engine": None}, derived=frozenset()
+        )
+        (found,) = self.predictions([build], [code])
         return measured_pull.against(found, pull.rpm, pull.torque, level)
 
     def learned_from(self, pull: Pull, found: Prediction) -> bool:
         """Return whether this sheet, or one of the same build, is in the training data."""
-        return pull.sheet.sheet_id in self.model.sheet_ids or float(found.distances[0]) < _SAME
+        build = typed_builds([pull.sheet]).iloc[0]
+        known = find_sheet(self.model, build, pull.rpm, pull.torque) is not None
+        return known or float(found.distances[0]) < _SAME
 
-    def explain(self, sheet: Build, rpm: Floats, level: float = DEFAULT_LEVEL) -> Explanation:
+    def explain(
+        self,
+        sheet: Build,
+        rpm: Floats,
+        level: float = DEFAULT_LEVEL,
+        code: str | None = None,
+        start: Start | Learned | None = None,
+    ) -> Explanation:
         """Return what each group of parts adds to the curve of a build."""
-        return explaining.explain(self.model, typed_builds([sheet]), rpm, level)
+        return explaining.explain(self.model, typed_builds([sheet]), rpm, level, code, start)
 
 
 def band_speeds(band: tuple[float, float]) -> Floats:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from pullbook.model.answers.prediction import Peaks, Prediction
     from pullbook.model.learning.sample import Floats
-    from pullbook.model.limits.difference_errors import Pairs
+    from pullbook.model.limits.difference_errors import PairScores
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Between
 

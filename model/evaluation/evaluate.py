@@ -163,7 +163,7 @@ def _part(
     model = train(inner, inner_pulls, features, settings, workers=workers)
     known = sample_of(inner, inner_pulls, features.table)
     predictions = predict(model, outer, [None] * len(outer))
-    speeds = model.curve.speeds
+    speeds = model.speeds
     mean = rules_of_thumb.mean_per_cubic_inch(known, speeds)
     nearest = np.array([found.nearest[0] for found in predictions])
     nearest_curves = rules_of_thumb.nearest_sheet(known, nearest, speeds)
@@ -177,7 +177,7 @@ def _part(
         readings[name] = displacement[place] * np.exp(smooth_curves.at(curves, speeds, place, rpm))
     number = pd.factorize(outer["shop"])[0]
     pairs = pd.DataFrame({"one_shop": pd.Series(dtype=bool), "cluster": pd.Series(dtype=int)})
-    if model.pairs is not None:
+    if model.pairs:
         pairs = evaluate_differences.held_out(
             [groups[name] for name in names],
             number,

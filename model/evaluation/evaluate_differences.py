@@ -11,10 +11,10 @@ from pullbook.model.answers.compare import compare
 from pullbook.model.limits.difference_errors import COMMON, POINTS, across, same_engine, within
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from pullbook.model.answers.prediction import Prediction
-    from pullbook.model.limits.difference_errors import Pairs
+    from pullbook.model.limits.difference_errors import PairScores
 
 
 def held_out(
@@ -22,7 +22,7 @@ def held_out(
     shop: np.ndarray,
     table: pd.DataFrame,
     predictions: Sequence[Prediction],
-    pairs: Pairs,
+    pairs: Mapping[str, PairScores],
     levels: Sequence[float],
     seed: int,
 ) -> pd.DataFrame:
@@ -71,7 +71,7 @@ def held_out(
 def _pair(
     pulls: list[pd.DataFrame],
     both: list[Prediction],
-    pairs: Pairs,
+    pairs: Mapping[str, PairScores],
     levels: Sequence[float],
     one_shop: bool,
 ) -> dict[str, Any] | None:
@@ -88,7 +88,7 @@ def _pair(
     row: dict[str, Any] = {}
     for level in levels:
         found = compare(both, ("a", "b"), pairs, (low, high), level, rpm, one_shop)
-        if found.mean.low is None or found.mean.high is None:
+        if found.level < level or found.mean.low is None or found.mean.high is None:
             continue
         inside = [
             one.low is not None and one.high is not None and one.low <= value <= one.high

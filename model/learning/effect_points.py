@@ -35,8 +35,8 @@ def families_of(builds: pd.DataFrame) -> Ints:
     size = builds[["cylinders", "bore", "stroke", "arrangement"]]
     whole = size.notna().all(axis=1)
     by_name = named.groupby(named).ngroup().where(named.notna(), -1).to_numpy(dtype=np.int64)
-    by_size = size.round({"bore": 3, "stroke": 3}).groupby(list(size), dropna=False).ngroup()
-    by_size = by_size.where(whole, -1).to_numpy(dtype=np.int64)
+    sized = size.round({"bore": 3, "stroke": 3}).groupby(list(size), dropna=False).ngroup()
+    by_size = sized.where(whole, -1).to_numpy(dtype=np.int64)
     # Builds, names and sizes are nodes; a build is joined to its name and to its size.
     nodes = len(builds) + 1 + by_name.max(initial=-1) + 1 + by_size.max(initial=-1)
     starts, ends = [], []

@@ -174,7 +174,8 @@ class Process:
             return _prior_mean(self.constants, points.start)
         weights = solve_triangular(self.root, self.white, lower=True, trans="T")
         mean = _prior_mean(self.constants, points.start)
-        return mean + weights @ self._across(self.readings, points)
+        mean += weights @ self._across(self.readings, points)
+        return mean
 
     def covariance(self, a: Posterior, b: Posterior, *, same: bool) -> Floats:
         """Return the covariance of points, shape (a, b); ``same`` where both are the same points.

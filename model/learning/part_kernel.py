@@ -125,7 +125,11 @@ class Inputs:
 
 def inputs_of(table: pd.DataFrame) -> Inputs:
     """Return the inputs for the builds of a feature table, by their mean and spread."""
-    names, levels, group, center, scale = [], [], [], [], []
+    names: list[str] = []
+    levels: list[int] = []
+    group: list[int] = []
+    center: list[float] = []
+    scale: list[float] = []
     for number, columns in enumerate(COLUMNS.values()):
         for name in columns:
             if name in CATEGORIES:

@@ -95,7 +95,7 @@ def calibrate(
     places: Floats,
     seed: int,
 ) -> dict[str, PairScores]:
-    """Return the scores of pairs of held-out sheets by what they share; empty if no shop has a pair.
+    """Return the scores of pairs of held-out sheets by what they share; none if no shop has two.
 
     Parameters
     ----------

@@ -126,9 +126,7 @@ def of_measured_engines(fold: HeldOut, speeds: Floats, rng: np.random.Generator)
                 process = fold.process.conditioned(fold.readings.part(others[:count]))
                 ahead = fold.ahead(process, np.array([at]), speeds)
                 before = np.array([count])
-                found.append(
-                    Trials(fold.sheets[[at]], ahead.curves(), ahead.spread(), before)
-                )
+                found.append(Trials(fold.sheets[[at]], ahead.curves(), ahead.spread(), before))
     return joined(found)
 
 
@@ -197,9 +195,7 @@ class Comparer:
                 found.append((ahead.curves()[0], ahead.spread()[0]))
             curves, spread = (np.array(part) for part in zip(*found, strict=True))
             nothing = np.zeros(len(self._speeds))
-            rows.append(
-                self._error(fold, (chosen[0][1], chosen[1][1]), curves, spread, nothing)
-            )
+            rows.append(self._error(fold, (chosen[0][1], chosen[1][1]), curves, spread, nothing))
         return _collected(rows)
 
     def _error(
@@ -219,8 +215,10 @@ class Comparer:
         first, second = predicted * (spread @ read.T)
         expected = np.sqrt(first**2 + second**2 - 2 * (read @ likeness) * first * second)
         off = np.subtract(*measured) - np.subtract(*predicted)
-        return np.abs(off) / expected, abs(off.mean()) / expected.mean(), int(
-            fold.readings.labels[pair[0], -1]
+        return (
+            np.abs(off) / expected,
+            abs(off.mean()) / expected.mean(),
+            int(fold.readings.labels[pair[0], -1]),
         )
 
     def _pull(self, sheet: int) -> tuple[Floats, Floats]:

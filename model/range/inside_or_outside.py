@@ -18,8 +18,6 @@ if TYPE_CHECKING:
     from pullbook.model.range.novelty import Floats, Reference
     from pullbook.model.range.unseen_combinations import UnseenPair
 
-#: A value beyond the range by more than this share of it is outside, by less at the edge.
-_MARGIN = 0.10
 #: A choice seen on fewer sheets is at the edge.
 _FEW_SHEETS = 3
 #: The field of a reason that is about more than one.
@@ -127,7 +125,7 @@ def _out_of_range(reference: Reference, name: str, values: Floats) -> Iterator[t
         return
     low, high = reference.ranges[name]
     over = np.maximum(low - values, values - high)
-    margin = _MARGIN * (high - low) or 0.02 * abs(high)
+    margin = reference.margin * (high - low) or 0.02 * abs(high)
     for row in np.flatnonzero(over > 1e-9 * max(abs(low), abs(high))).tolist():
         value, severity = float(values[row]), float(over[row]) / margin
         side, limit = ("below", low) if value < low else ("above", high)

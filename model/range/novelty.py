@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
+    Seen = Mapping[str, Mapping[str, int]]
+
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]
 
@@ -32,6 +34,9 @@ EDGE_SHARE, OUTSIDE_SHARE = 0.90, 0.98
 #: No threshold is below this: where all sheets are alike, a small change is not yet outside.
 _LEAST_DISTANCE = 0.1
 _CHUNK = 1000
+#: The share of a tested range that a value may be beyond it before it is outside. Few engines do
+#: not span the range that more of the same kind would, so among those it is wider.
+MARGIN, _MARGIN_OF_FEW = 0.10, 2.0
 #: Sizes that are worked out from several fields.
 DERIVED = ("displacement", "cylinder_displacement")
 NUMBERS = (
@@ -62,6 +67,8 @@ class Reference:
         Lowest and highest tested value by field.
     seen
         Number of sheets with each choice, by field.
+    margin
+        A value beyond the range by more than this share of it is outside, by less at the edge.
     """
 
     names: tuple[str, ...]
@@ -74,6 +81,20 @@ class Reference:
     outside: float
     ranges: Mapping[str, tuple[float, float]]
     seen: Mapping[str, Mapping[str, int]]
+    margin: float = MARGIN
+
+    def beside(self, ranges: Mapping[str, tuple[float, float]], seen: Seen) -> Reference:
+        """Return the reference with what was tested elsewhere too: ranges and choices."""
+        wide = dict(self.ranges)
+        for name, (low, high) in ranges.items():
+            own = wide.get(name, (low, high))
+            wide[name] = (min(low, own[0]), max(high, own[1]))
+        counts = {name: dict(choices) for name, choices in self.seen.items()}
+        for name, choices in seen.items():
+            for choice, count in choices.items():
+                here = counts.setdefault(name, {})
+                here[choice] = here.get(choice, 0) + count
+        return replace(self, ranges=wide, seen=counts)
 
     def places_of(self, table: pd.DataFrame) -> Floats:
         """Return builds as points in the same space, shape (builds, coordinates)."""
@@ -197,6 +218,7 @@ def fit(
         outside=np.inf,
         ranges=_ranges(builds, table),
         seen=seen_choices(builds),
+        margin=max(MARGIN, _MARGIN_OF_FEW / len(np.unique(shop))),
     )
     places = _places(table, without_places)
     return _with_thresholds(replace(without_places, places=places))

@@ -128,4 +128,6 @@ def fit(builds: pd.DataFrame, engine: Ints) -> TestedChanges:
                 step = float(known.max() - known.min())
                 if step > _SAME * float(known.abs().max()):
                     numbers[name] = max(step, numbers.get(name, 0.0))
-    return TestedChanges(numbers, {name: frozenset(pairs) for name, pairs in choices.items() if pairs})
+    return TestedChanges(
+        numbers, {name: frozenset(pairs) for name, pairs in choices.items() if pairs}
+    )

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from pullbook.model.range.novelty import Floats
-    from pullbook.model.training.trained_model import Model
+    from pullbook.model.trained.trained_model import Model
 
 #: A known shop is in doubt when its offset has changed by more than ``OFF`` and by more than
 #: ``ERRORS`` standard errors: with fifty shops, one is then named by chance in one batch of forty.

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from pullbook.model.learning.sample import Floats
-    from pullbook.model.training.trained_model import Model
+    from pullbook.model.trained.trained_model import Model
 
 #: Figures that decide the verdict, both in % of torque, and their names in its reasons. The second
 #: counts error and width of the limits together.

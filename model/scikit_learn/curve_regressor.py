@@ -22,7 +22,7 @@ from sklearn.utils.validation import (
 )
 
 from pullbook.model.learning.settings import Settings
-from pullbook.model.limits.conformal import needed_groups, group_scores
+from pullbook.model.limits.conformal import group_scores, needed_groups
 from pullbook.model.scikit_learn.trees_over_speed import fit_trees, speed_grid
 from pullbook.schemas.errors import InputError
 

@@ -31,8 +31,9 @@ from pullbook.model.learning import (
 from pullbook.model.learning.curve_model import CurveModel
 from pullbook.model.learning.sample import columns
 from pullbook.model.limits import expected_error
-from pullbook.model.measured.engines import curves_of, start_curves
 from pullbook.model.range import unseen_combinations
+from pullbook.model.trained.engines import curves_of, start_curves
+from pullbook.model.trained.trained_model import Model
 from pullbook.model.training.bundle_arrays import (
     BundleError,
     arrays_of,
@@ -43,7 +44,6 @@ from pullbook.model.training.bundle_arrays import (
     reference_of,
     regimes_of,
 )
-from pullbook.model.training.trained_model import Model
 from pullbook.pipeline.curation.read_own import is_private
 from pullbook.pipeline.features import feature_table
 from pullbook.schemas import curated_tables
@@ -125,9 +125,7 @@ def _golden(model: Model) -> dict[str, Any]:
     golden: dict[str, Any] = {"curves": curves.tolist(), "spreads": None}
     if model.spread is not None:
         near = np.zeros(len(few))
-        golden["spreads"] = expected_error.expected(
-            model.spread, model.speeds, few, near
-        ).tolist()
+        golden["spreads"] = expected_error.expected(model.spread, model.speeds, few, near).tolist()
     return golden
 
 
@@ -255,7 +253,7 @@ def _model(files: dict[str, bytes], manifest: dict[str, Any]) -> Model:
         spread=_trees(files[SPREAD], len(names) + len(expected_error.EXTRA))
         if files[SPREAD]
         else None,
-        reference=reference_of(arrays, builds),
+        reference=reference_of(arrays),
         combinations=unseen_combinations.learn(builds, tuple(arrays["together"].tolist())),
         regimes=regimes_of(arrays),
         pairs=pairs_of(arrays),

@@ -17,9 +17,9 @@ from pullbook.model.learning.part_kernel import COLUMNS, Inputs
 from pullbook.model.limits.calibration import REGIME_PARTS, REGIMES, Regime
 from pullbook.model.limits.conformal import Scores
 from pullbook.model.limits.difference_errors import PAIR_PARTS, SHARED, PairScores
-from pullbook.model.range.novelty import Reference, seen_choices
+from pullbook.model.range.novelty import CHOICES, Reference
 from pullbook.model.range.tested_changes import TestedChanges
-from pullbook.model.training.trained_model import Model
+from pullbook.model.trained.trained_model import Model
 from pullbook.schemas.errors import InputError
 
 
@@ -46,6 +46,14 @@ def arrays_of(model: Model) -> Arrays:
         "places": reference.places,
         "shop": reference.shop,
         "thresholds": np.array([reference.edge, reference.outside]),
+        "margin": np.array(reference.margin),
+        "seen": np.array(
+            [(name, choice) for name, found in reference.seen.items() for choice in found],
+            dtype=np.str_,
+        ).reshape(-1, 2),
+        "seen_on": np.array(
+            [count for found in reference.seen.values() for count in found.values()]
+        ),
         "together": np.array(model.combinations.limits),
         "ranged": np.array(list(reference.ranges), dtype=np.str_),
         "ranges": np.array(list(reference.ranges.values())),
@@ -170,7 +178,7 @@ def process_of(arrays: Arrays, names: set[str]) -> Process:
     return Process(columns=columns_, level=level, **parts)
 
 
-def reference_of(arrays: Arrays, builds: pd.DataFrame) -> Reference:
+def reference_of(arrays: Arrays) -> Reference:
     """Return the reference for distances in a bundle's arrays."""
     edge, outside = arrays["thresholds"].tolist()
     return Reference(
@@ -185,8 +193,18 @@ def reference_of(arrays: Arrays, builds: pd.DataFrame) -> Reference:
         ranges=dict(
             zip(arrays["ranged"].tolist(), map(tuple, arrays["ranges"].tolist()), strict=True)
         ),
-        seen=seen_choices(builds),
+        seen=_seen(arrays),
+        margin=float(arrays["margin"]),
     )
+
+
+def _seen(arrays: Arrays) -> dict[str, dict[str, int]]:
+    seen: dict[str, dict[str, int]] = {name: {} for name in CHOICES}
+    for (name, choice), count in zip(
+        arrays["seen"].tolist(), arrays["seen_on"].tolist(), strict=True
+    ):
+        seen[name][choice] = int(count)
+    return seen
 
 
 def regimes_of(arrays: Arrays) -> dict[str, Regime]:

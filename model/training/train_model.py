@@ -19,9 +19,9 @@ from pullbook.model.limits import (
 )
 from pullbook.model.limits.withheld_fields import withhold
 from pullbook.model.range import novelty, tested_changes, unseen_combinations
+from pullbook.model.trained.trained_model import Model
 from pullbook.model.training import hold_out
 from pullbook.model.training.train_own import MOST_SHOPS, train_own
-from pullbook.model.training.trained_model import Model
 from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.parallel.workers import Threads
 from pullbook.schemas.fields import CURATED_FIELDS
@@ -103,20 +103,20 @@ def train(
     limits = _limits(sample, sparse, reference, speeds, settings, workers, track)
     curve = curve_model.fit_curve(sample, trees, speeds, settings, limits.blend)
     fitted = effect_points.start_at_readings(curve.curves(sample.table), speeds, sample)
-    effects = _effects(sample, inputs, places, labels, speeds, limits.curves, settings)
+    beyond = _effects(sample, inputs, places, labels, speeds, limits.curves, settings)
     return Model(
         settings=settings,
         filling=features.filling,
         speeds=speeds,
         curve=curve,
-        effects=effects.process,
+        effects=beyond.process,
         readings=effect_points.readings_of(sample, places, labels, fitted),
         own_dyno=False,
         spread=limits.spread,
         reference=reference,
         combinations=unseen_combinations.fit(builds, shop),
-        regimes=limits.regimes | effects.regimes,
-        pairs=limits.pairs | effects.pairs,
+        regimes={**limits.regimes, **beyond.regimes},
+        pairs={**limits.pairs, **beyond.pairs},
         shop_codes=tuple(codes.tolist()),
         shop_offsets=limits.offsets,
         sheet_ids=sample.sheet_ids,

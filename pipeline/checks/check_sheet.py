@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 
 BUILD_RULES: tuple[Rule, ...] = (
     field_rules.required_of_build,
-    field_rules.measured,
     field_rules.ranges,
     part_rules.boost,
     part_rules.size,

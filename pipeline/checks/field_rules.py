@@ -13,7 +13,7 @@ from pullbook.schemas.findings import Finding
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from pullbook.pipeline.values.sheet import Build, Sheet
+    from pullbook.pipeline.values.sheet import Sheet
     from pullbook.schemas.field import Field, Value
 
 #: Units that people forget to write, by the unit that is then assumed.
@@ -44,17 +44,6 @@ _METRIC = ("bore", "stroke", "barometer")
 def is_refused(sheet: Sheet, name: str) -> bool:
     """Return whether a field is already refused, so that one fault is reported once."""
     return any(f.field == name and f.severity is Severity.REFUSE for f in sheet.findings)
-
-
-def measured(sheet: Build) -> Iterator[Finding]:
-    """A build that names the sheet it was measured on is still answered from its parts alone."""
-    named = sheet.values.get("measured")
-    if named is not None:
-        message = (
-            f"Measured names {named!r}. This version answers from the parts alone and does not"
-            " start from that sheet."
-        )
-        yield Finding("measured-not-used", message, "measured", sheet.rows.get("measured"))
 
 
 def is_within(name: str, value: Value) -> bool:

@@ -66,6 +66,11 @@ def fit(builds: pd.DataFrame, workers: Crew = ALONE) -> Features:
     return Features(pd.concat(workers.each(partial(make, fitted=fitted), lots)), fitted)
 
 
+def filled(builds: pd.DataFrame, fitted: Filling) -> Features:
+    """Return the features of builds, filled with a filling that was fitted to others."""
+    return Features(make(builds, fitted), fitted)
+
+
 def make(builds: pd.DataFrame, fitted: Filling) -> pd.DataFrame:
     """Return the features of builds, filled with a fitted filling.
 

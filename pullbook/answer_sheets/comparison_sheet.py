@@ -39,7 +39,7 @@ def page(
     made.heading(f"Mean torque from {band[0]:.0f} to {band[1]:.0f} rpm")
     made.table(["build", units.torque, "chance to make the most", "data"], rows(found, units))
     for one, line in zip(found.differences, verdicts, strict=True):
-        percent = f"{100 * one.level:g} % limits"
+        percent = f"{figures.level(one.level)} limits"
         made.heading(f"{one.names[0]} (A) minus {one.names[1]}")
         for text in (line, *crossings(one)):
             made.text(text)

@@ -61,7 +61,7 @@ def _answer(page: Page, one: Answer, units: Units, *, alone: bool) -> None:
         page.text(f"{figures.sentence(reason)}.")
     for line in prediction_text.peaks(one, units):
         page.text(f"{line}.")
-    percent = f"{100 * one.level:g} % limits"
+    percent = f"{figures.level(one.level)} limits"
     rows = []
     for point in one.curve:
         torque, power = units.between(point.torque, "lb-ft"), units.between(point.power, "hp")

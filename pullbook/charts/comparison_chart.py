@@ -52,10 +52,10 @@ def of_differences(
     others = "B" if len(found) == 1 else "the other"
     bottom.set_ylabel(f"A minus {others}, {units.torque} ({REFERENCE})")
     dyno = "one shop's dyno" if found[0].one_shop else "two shops' dynos"
-    level = f"{100 * found[0].level:g} %"
+    level = f"{figures.level(found[0].level)}"
     limits = f"shaded: {level} limits of the difference, {dyno}"
     count = "Two" if len(builds) == 2 else "Several"
-    below = limits if found[0].calibrated else f"no limits: {level} takes more shops"
+    below = limits if found[0].calibrated else "no limits: too few shops or engines"
     title(figure, top, f"{count} builds compared", f"predicted torque at the flywheel\n{below}")
     return figure
 

@@ -13,6 +13,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from pullbook.text import figures
 from pullbook.text.prediction_text import PLACE
 
 if TYPE_CHECKING:
@@ -106,9 +107,9 @@ def head(figure: Figure, top: Axes, answers: Sequence[Answer]) -> None:
     standing = f"; {PLACE[first.standing.value]}" if same else ""
     invented = "invented " if first.bundle.get("invented") else ""
     limits = (
-        f"shaded: {100 * first.level:g} % limits for a single reading"
+        f"shaded: {figures.level(first.level)} limits for a single reading"
         if first.calibrated
-        else f"no limits: {100 * first.level:g} % takes more shops"
+        else "no limits: too few shops or engines"
     )
     title(
         figure,

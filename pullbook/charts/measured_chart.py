@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pullbook.text import figures
+
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
@@ -22,7 +24,7 @@ def figure(found: Measured, name: str, units: Units) -> Figure:
     factor = units.shown(1.0, "lb-ft")
     fine = np.linspace(found.rpm[0], found.rpm[-1], 160) if len(found.rpm) > 1 else found.rpm
     middle = factor * prediction.torque(fine)
-    threshold = prediction.threshold("band", found.level)
+    threshold = prediction.factor("band", found.level)
     top.plot(fine, middle, color=drawing.COLOURS[0], linewidth=2, label="predicted")
     if threshold is not None:
         ratio = np.exp(threshold * prediction.width(fine))
@@ -38,8 +40,8 @@ def figure(found: Measured, name: str, units: Units) -> Figure:
     drawing.legend(drawn, top)
     top.set_ylabel(units.torque_axis)
     bottom.set_ylabel("measured against predicted, %")
-    level = f"{100 * found.level:g} %"
-    limits = (f"no limits: {level} takes more shops" if threshold is None else
+    level = f"{figures.level(found.level)}"
+    limits = ("no limits: too few shops or engines" if threshold is None else
               f"shaded: {level} limits for the whole curve")  # fmt: skip
     drawing.title(
         drawn, top, f"{name}: measured and predicted", f"torque at the flywheel\n{limits}"

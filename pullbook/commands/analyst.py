@@ -10,12 +10,18 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from pullbook.commands import inputs, options, output
+from pullbook.schemas.errors import InputError
 from pullbook.text.figures import counted
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from pullbook.model.learning.settings import Settings
+    from pullbook.model.training.train_own import Start
 
 METRICS = "metrics.json"
+#: What --start says for no start.
+NO_START = "none"
 _OUT = typer.Option("--out", help="Folder to write to; made if it is not there.")
 
 
@@ -118,6 +124,13 @@ def train(  # noqa: PLR0913, PLR0917 - every one an option of the command
     own: options.Own = False,
     key_file: options.KeyFile = None,
     settings_file: options.ShopSettings = None,
+    start: Annotated[
+        str,
+        typer.Option(
+            help="Model that the data of few shops starts from: a bundle, or none; by default the"
+            " one of invented engines, where it helps."
+        ),
+    ] = "",
     invented: Annotated[
         bool,
         typer.Option("--invented", help="Mark the data as invented; every answer then says so."),
@@ -125,12 +138,12 @@ def train(  # noqa: PLR0913, PLR0917 - every one an option of the command
     cluster: options.Cluster = None,
 ) -> None:
     """Train a model with error bars and write it as a bundle."""
-    from pullbook.model.limits.conformal import needed_groups
     from pullbook.model.training import bundle, train_model
     from pullbook.pipeline.curation import data_set
     from pullbook.pipeline.curation.read_own import is_private
     from pullbook.pipeline.features import feature_table
     from pullbook.pipeline.parallel import workers as crews
+    from pullbook.text import training_text
 
     settings = _settings(params, seed)
     if own:
@@ -142,24 +155,57 @@ def train(  # noqa: PLR0913, PLR0917 - every one an option of the command
         builds, pulls = found.builds, found.pulls
     else:
         builds, pulls = data_set.load(curated)
-    made = feature_table.fit(builds) if features is None else feature_table.load(features, builds)
+    if builds.empty:
+        msg = f"{curated} holds no sheet to learn from"
+        raise InputError(msg)
+    private = is_private(builds)
+    begin = _start_of(start, builds, pulls, private=private)
+    if features is not None:
+        made = feature_table.load(features, builds)
+    elif begin is None:
+        made = feature_table.fit(builds)
+    else:
+        made = feature_table.filled(builds, begin.filling)
     with crews.cluster(cluster) as far:
         crew = far or train_model.THREADS
-        model = train_model.train(builds, pulls, made, settings, output.bar("Training"), crew)
+        bar = output.bar("Training")
+        model = train_model.train(builds, pulls, made, settings, bar, crew, begin)
     identity = bundle.save(model, out, invented=invented)
     shops = len(model.shop_codes)
     typer.echo(
         f"Learned from {counted(len(builds), 'sheet')} of {counted(shops, 'shop')};"
         f" bundle {identity} is in {out}"
-        + ("; it holds sheets in clear: keep it to yourself" if is_private(builds) else "")
+        + ("; it holds sheets in clear: keep it to yourself" if private else "")
     )
-    for level in (0.9, 0.95):
-        if shops < needed_groups(level):
+    for line in training_text.lines(model, begin):
+        typer.echo(line, err=True)
+
+
+def _start_of(
+    named: str, builds: pd.DataFrame, pulls: pd.DataFrame, *, private: bool
+) -> Start | None:
+    """Return what to start from; ``None`` for nothing, and for the data of many shops."""
+    import pullbook
+    from pullbook.model.training.train_own import MOST_SHOPS, start_from
+
+    if builds["shop"].nunique() > MOST_SHOPS:
+        if named not in {"", NO_START}:
             typer.echo(
-                f"No {100 * level:g} % limits: they need sheets of {needed_groups(level)} shops, and"
-                f" there {'is' if shops == 1 else 'are'} {shops}.",
+                f"--start counts for the data of up to {MOST_SHOPS} shops; this data starts from"
+                " nothing.",
                 err=True,
             )
+        return None
+    if named == NO_START:
+        return None
+    predictor = pullbook.load(Path(named) if named else None)
+    if predictor.manifest["private"] and not private:
+        msg = (
+            f"{named} holds sheets in clear, and a bundle of contributed sheets may be passed on;"
+            " start from another bundle, or from none"
+        )
+        raise InputError(msg)
+    return start_from(predictor.model, builds, pulls)
 
 
 def evaluate(

@@ -35,6 +35,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     rpm: options.Rpm = _DEFAULT_RPM,
     shop: options.Shop = None,
     key_file: options.KeyFile = None,
+    measured: options.Measured = None,
     units: options.UnitsOf = Units.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
@@ -46,21 +47,22 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     speeds = _speeds(rpm)
     options.check_level(level)
     wanted = output.Wanted(as_json, plot, html)
-    asked = build_files.read(builds)
-    inputs.print_notes(asked)
-    codes = inputs.shop_codes(asked, shop, key_file)
-    found = inputs.predictions(asked, codes, inputs.load(bundle))
+    given = build_files.read(builds)
+    inputs.print_notes(given)
+    predictor = inputs.load(bundle)
+    asked = inputs.ask(given, predictor, shop, key_file, measured)
+    found = inputs.predictions(asked, predictor)
     answers = [None if one is None else one.answer(speeds, level) for one in found]
     if as_json:
-        for build, answer in zip(asked, answers, strict=True):
+        for build, answer in zip(given, answers, strict=True):
             line = inputs.refusal(build) if answer is None else answer.as_json()
             typer.echo(json.dumps(line, ensure_ascii=False))
     else:
-        _print(asked, answers, units)
-    drawn = [pair for pair in zip(asked, found, strict=True) if pair[1] is not None]
+        _print(given, answers, units)
+    drawn = [pair for pair in zip(given, found, strict=True) if pair[1] is not None]
     if drawn and (plot is not None or html is not None):
         _draw(drawn[:_MOST_PLOTTED], speeds, level, units, wanted)
-    raise typer.Exit(code=int(len(drawn) < len(asked)))
+    raise typer.Exit(code=int(len(drawn) < len(given)))
 
 
 def _draw(
@@ -139,6 +141,7 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     ] = True,
     shop: options.Shop = None,
     key_file: options.KeyFile = None,
+    measured: options.Measured = None,
     units: options.UnitsOf = Units.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
@@ -151,6 +154,7 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
         drawing,
     )
     from pullbook.commands import inputs
+    from pullbook.model.answers import compare as compare_builds
     from pullbook.text import comparison_text
 
     limits = options.band_of(band)
@@ -165,13 +169,13 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     sheets = inputs.named_apart([inputs.one_build(path) for path in builds], builds)
     inputs.print_notes(sheets)
     predictor = inputs.load(bundle)
-    codes = [inputs.shop_code(shop, key_file)] * len(sheets)
-    found = predictor.predictions(sheets, codes)
-    if shop is not None and not found[0].known_shop:
+    asked = inputs.must_be_sound(inputs.ask(sheets, predictor, shop, key_file, measured))
+    found = predictor.predictions(*asked)
+    if shop is not None and found[0].regime_name == "new shop":
         typer.echo(
             "The model does not know that shop; the limits are those for a new shop.", err=True
         )
-    if warning := inputs.check_band(found, limits):
+    if warning := compare_builds.check_band(found, limits):
         typer.echo(warning, err=True)
     result = predictor.compare(found, limits, level, one_shop=one_shop)
     manifest = predictor.manifest
@@ -197,6 +201,9 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
     bundle: options.Bundle = None,
     level: options.Level = 0.9,
     rpm: options.Rpm = _EXPLAINED_RPM,
+    shop: options.Shop = None,
+    key_file: options.KeyFile = None,
+    measured: options.Measured = None,
     units: options.UnitsOf = Units.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
@@ -217,7 +224,10 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
     sheet = inputs.one_build(build)
     inputs.print_notes([sheet])
     predictor = inputs.load(bundle)
-    found, manifest = predictor.explain(sheet, speeds, level), predictor.manifest
+    asked = inputs.must_be_sound(inputs.ask([sheet], predictor, shop, key_file, measured))
+    (sheet,), codes, starts = asked
+    found = predictor.explain(sheet, speeds, level, codes[0], starts[0])
+    manifest = predictor.manifest
 
     def figure() -> Figure:
         return explanation_chart.figure(found.at(drawing.fine(speeds)), units)

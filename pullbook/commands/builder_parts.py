@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -35,6 +36,9 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
     bundle: options.Bundle = None,
     band: options.Band = options.DEFAULT_BAND,
     level: options.Level = 0.9,
+    shop: options.Shop = None,
+    key_file: options.KeyFile = None,
+    measured: options.Measured = None,
     units: options.UnitsOf = Units.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
@@ -47,6 +51,7 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
         variation_chart,
     )
     from pullbook.commands import inputs
+    from pullbook.model.answers import compare
     from pullbook.pipeline.builds import field_ranges
     from pullbook.text import variation_text
 
@@ -58,10 +63,12 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
     ranges = field_ranges.ranges(field)
     ties = field_ranges.ties(tie or [], next(iter(ranges)))
     predictor = inputs.load(bundle)
-    (own,) = predictor.predictions([base])
-    if warning := inputs.check_band([own], limits):
+    asked = inputs.must_be_sound(inputs.ask([base], predictor, shop, key_file, measured))
+    (base,), (code,), (start,) = asked
+    (own,) = predictor.predictions([base], [code], [start])
+    if warning := compare.check_band([own], limits):
         typer.echo(warning, err=True)
-    found = predictor.vary(base, ranges, limits, level, ties)
+    found = predictor.vary(base, ranges, limits, level, ties, code, start)
     manifest = predictor.manifest
 
     def figure() -> Figure:
@@ -92,6 +99,9 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
         str, typer.Option(help="Low range that is weighed against peak power, in rpm as low:high.")
     ] = _LOW_RANGE,
     level: options.Level = 0.9,
+    shop: options.Shop = None,
+    key_file: options.KeyFile = None,
+    measured: options.Measured = None,
     units: options.UnitsOf = Units.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
@@ -100,13 +110,18 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     """Rank combinations of parts for a goal, within what you require of price and torque."""
     from pullbook.answer_sheets import choice_sheet
     from pullbook.charts import choice_chart
+    from pullbook.pipeline.builds import parts_list
     from pullbook.text import choice_text
 
     low = options.band_of(low_range, "--low-range")
     options.check_level(level)
     wanted = output.Wanted(as_json, plot, html)
     predictor = inputs.load(bundle)
-    found, manifest = predictor.choose(parts, low, level), predictor.manifest
+    wanted_parts = parts_list.read(parts)
+    asked = inputs.ask([wanted_parts.base], predictor, shop, key_file, measured)
+    (base,), (code,), (start,) = inputs.must_be_sound(asked)
+    found = predictor.choose(replace(wanted_parts, base=base), low, level, code, start)
+    manifest = predictor.manifest
 
     def figure() -> Figure:
         return choice_chart.figure(found, units)
@@ -176,17 +191,17 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
     """Compare a measured pull with its prediction: inside the limits or not, and what to check."""
     from pullbook.answer_sheets import measured_sheet
     from pullbook.charts import measured_chart
-    from pullbook.model.answers import measured_pull
+    from pullbook.model.trained import pulls
     from pullbook.text import measured_text
 
     options.check_level(level)
     wanted = output.Wanted(as_json, plot, html)
-    pull = measured_pull.pull(sheet)
+    pull = pulls.pull(sheet)
     ran = pull.sheet
     inputs.print_notes([ran], measured_text.CORRECTED)
-    (code,) = inputs.shop_codes([ran], shop, key_file)
     predictor = inputs.load(bundle)
-    found = predictor.against(pull, level, code)
+    asked = inputs.ask([ran], predictor, shop, key_file)
+    found = predictor.against(pull, level, asked.codes[0])
     known = predictor.learned_from(pull, found.found)
     before = measured_text.first(found, known, units)
 

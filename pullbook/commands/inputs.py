@@ -5,9 +5,8 @@ from __future__ import annotations
 import os
 from collections import Counter
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-import numpy as np
 import typer
 
 from pullbook.schemas.errors import InputError, must_exist
@@ -18,6 +17,7 @@ if TYPE_CHECKING:
 
     from pullbook.model.answers.prediction import Prediction
     from pullbook.model.answers.predictor import Predictor
+    from pullbook.model.trained.start import Learned, Start
     from pullbook.pipeline.curation.read_own import OwnReader
     from pullbook.pipeline.reading.shop_settings import Settings
     from pullbook.pipeline.values.sheet import Build
@@ -137,32 +137,82 @@ def own_reader(folders: Sequence[Path], settings: Path | None, key_file: Path | 
     return OwnReader(tuple(folders), shop_settings(settings), key)
 
 
-def shop_codes(
-    sheets: Sequence[Build], shop: str | None, key_file: Path | None
-) -> list[str | None]:
-    """Return the code of the shop that each build comes from.
+class Asked(NamedTuple):
+    """Builds that are asked about.
+
+    Attributes
+    ----------
+    builds
+        The builds.
+    codes
+        Code of the shop that would test each, if it is known.
+    starts
+        The measured pulls that the answer about each starts from, if any.
+    """
+
+    builds: list[Build]
+    codes: list[str | None]
+    starts: list[Start | Learned | None]
+
+
+def ask(
+    builds: Sequence[Build],
+    predictor: Predictor,
+    shop: str | None = None,
+    key_file: Path | None = None,
+    measured: Path | None = None,
+) -> Asked:
+    """Return builds with the shops that would test them, and the pulls that they start from.
 
     Parameters
     ----------
-    sheets
+    builds
         The builds; the field ``shop`` of each counts where ``shop`` is ``None``.
+    predictor
+        What will answer. A model of one's own sheets knows shops and engines by their names.
     shop
-        The shop they all come from.
+        The shop that all would be tested by.
     key_file
         The key it contributed with; ``None`` means the user's own, if there is one.
+    measured
+        A file or folder of measured sheets.
 
     Raises
     ------
     KeyFileError
         The key cannot be used.
+    NothingToReadError
+        There are no measured sheets.
 
     """
-    return _codes([shop or sheet.values.get("shop") for sheet in sheets], key_file)
+    from pullbook.model.trained import find_starts, pulls
+
+    names = [shop or build.values.get("shop") for build in builds]
+    if predictor.manifest["private"]:
+        from pullbook.pipeline.curation.read_own import local_code
+
+        codes = [local_code(name) if isinstance(name, str) else None for name in names]
+    else:
+        codes = _codes(names, key_file)
+    found = [] if measured is None else pulls.pulls([measured])
+    starts = find_starts.find_starts(builds, found, predictor.model, codes, shop)
+    if not predictor.manifest["private"]:
+        builds = [
+            _coded(build, name, key_file) if code is not None else build
+            for build, name, code in zip(builds, names, codes, strict=True)
+        ]
+    return Asked(list(builds), codes, starts)
 
 
-def shop_code(shop: str | None, key_file: Path | None) -> str | None:
-    """Return the code of a shop, as `shop_codes` does; of none, none."""
-    return _codes([shop], key_file)[0]
+def _coded(build: Build, shop: object, key_file: Path | None) -> Build:
+    """Return a build whose engine goes by the code that its shop contributed it under."""
+    from pullbook.pipeline.privacy import anonymise
+
+    engine = build.values.get("engine")
+    if not isinstance(engine, str):
+        return build
+    code = anonymise.engine_code(key_of(key_file), str(shop), engine)
+    return replace(build, values={**build.given, "engine": code}, derived=frozenset())
 
 
 def _codes(named: Sequence[object], path: Path | None) -> list[str | None]:
@@ -181,19 +231,35 @@ def _codes(named: Sequence[object], path: Path | None) -> list[str | None]:
     return [anonymise.code(key, name) if isinstance(name, str) else None for name in named]
 
 
-def predictions(
-    builds: Sequence[Build], codes: Sequence[str | None], predictor: Predictor
-) -> list[Prediction | None]:
+def predictions(asked: Asked, predictor: Predictor) -> list[Prediction | None]:
     """Return the prediction of every build, ``None`` for one that cannot be predicted."""
-    sound = [at for at, build in enumerate(builds) if build.accepted]
-    found: list[Prediction | None] = [None] * len(builds)
+    sound = [at for at, build in enumerate(asked.builds) if build.accepted]
+    found: list[Prediction | None] = [None] * len(asked.builds)
     if sound:
         made = predictor.predictions(
-            [builds[at] for at in sound], [codes[at] for at in sound], look_into_missing=True
+            [asked.builds[at] for at in sound],
+            [asked.codes[at] for at in sound],
+            [asked.starts[at] for at in sound],
+            look_into_missing=True,
         )
         for at, one in zip(sound, made, strict=True):
             found[at] = one
     return found
+
+
+def must_be_sound(asked: Asked) -> Asked:
+    """Return builds asked about, if all of them can be predicted.
+
+    Raises
+    ------
+    InputError
+        One cannot, since the sheet that it names as measured cannot be started from.
+
+    """
+    for build in asked.builds:
+        if build.fault is not None:
+            raise InputError(build.fault.message)
+    return asked
 
 
 def refusal(build: Build) -> dict[str, Any]:
@@ -205,16 +271,12 @@ def refusal(build: Build) -> dict[str, Any]:
     return {"sheet_id": build.sheet_id, "error": error}
 
 
-class CompareError(InputError):
-    """The builds or the band cannot be compared; the message says why."""
-
-
 def one_build(path: Path) -> Build:
     """Return the one build in a file.
 
     Raises
     ------
-    CompareError
+    InputError
         The file holds several builds, or one that cannot be predicted.
 
     """
@@ -223,9 +285,9 @@ def one_build(path: Path) -> Build:
     builds = build_files.read(path)
     if len(builds) != 1:
         msg = f"{path} holds {len(builds)} builds; name a file with one"
-        raise CompareError(msg)
+        raise InputError(msg)
     if (fault := builds[0].fault) is not None:
-        raise CompareError(fault.message, file=path)
+        raise InputError(fault.message, file=path)
     return builds[0]
 
 
@@ -238,31 +300,3 @@ def named_apart(sheets: Sequence[Build], paths: Sequence[Path]) -> list[Build]:
         else replace(sheet, sheet_id=f"{sheet.sheet_id} ({path.name})")
         for sheet, path in zip(sheets, paths, strict=True)
     ]
-
-
-def check_band(builds: Sequence[Prediction], band: tuple[float, float]) -> str | None:
-    """Return a warning where a band goes beyond the speeds that builds like these were tested at.
-
-    Raises
-    ------
-    CompareError
-        Builds like these were not tested anywhere in the band.
-
-    """
-    rpm = np.linspace(*band, 81)
-    supported = np.all([one.supported(rpm) for one in builds], axis=0)
-    if supported.all():
-        return None
-    grid = np.linspace(builds[0].speeds[0], builds[0].speeds[-1], 400)
-    tested = grid[np.all([one.supported(grid) for one in builds], axis=0)]
-    such = "a build like this one" if len(builds) == 1 else "builds like all of these"
-    where = f"only from {tested[0]:.0f} to {tested[-1]:.0f} rpm" if len(tested) else "at no speed"
-    asked = f"{band[0]:.0f} to {band[1]:.0f} rpm"
-    if not supported.any():
-        msg = f"{such} {_were(builds)} not tested from {asked}, {where}"
-        raise CompareError(msg)
-    return f"The band {asked} goes beyond the data: {such} {_were(builds)} tested {where}."
-
-
-def _were(builds: Sequence[Prediction]) -> str:
-    return "was" if len(builds) == 1 else "were"

@@ -31,7 +31,16 @@ KeyFile = Annotated[
 ]
 Shop = Annotated[
     str | None,
-    typer.Option(help="Answer for this shop's dyno; needs the key that the shop contributed with."),
+    typer.Option(
+        help="Answer for this shop's dyno; for a circle's model this needs the key that the shop"
+        " contributed with."
+    ),
+]
+Measured = Annotated[
+    Path | None,
+    typer.Option(
+        help="Sheets on which this engine was measured before parts were changed: a file or folder."
+    ),
 ]
 Params = Annotated[
     Path | None,

@@ -12,6 +12,7 @@ from pullbook.model.evaluation import accuracy
 from pullbook.model.review.judgement import Apart, Verdict
 from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.reports.document import Page
+from pullbook.text import figures
 from pullbook.text.prediction_text import PLACE, wrap
 
 if TYPE_CHECKING:
@@ -33,7 +34,9 @@ def rows(found: Judgement) -> list[list[str]]:
     ]
     if found.inside is not None:
         inside = Apart(*(100 * value for value in found.inside))
-        table.append([f"readings inside {100 * found.level:g} % limits, %", *_cells(inside, 1)])
+        table.append(
+            [f"readings inside {figures.level(found.level)} limits, %", *_cells(inside, 1)]
+        )
     return table
 
 
@@ -89,7 +92,7 @@ def _worst(found: Judgement) -> str:
     ]
     if not kinds:
         return "Too few shops to say for which kind of sheet the limits hold least."
-    return f"Where the {100 * found.level:g} % limits hold least: {'; '.join(kinds)}."
+    return f"Where the {figures.level(found.level)} limits hold least: {'; '.join(kinds)}."
 
 
 def _kind(name: str) -> str:

@@ -166,7 +166,7 @@ def shown(found: Choice) -> list[Combination]:
 def headings(found: Choice, units: Units) -> list[str]:
     """Return the headings over the cells of `table_cells`."""
     return [
-        f"goal, {units.of(found.unit)}", f"goal, {100 * found.level:g} % limits",
+        f"goal, {units.of(found.unit)}", f"goal, {figures.level(found.level)} limits",
         "chance best",
         f"{found.low[0]:.0f} to {found.low[1]:.0f} rpm, {units.torque}",
         f"highest {units.power} at rpm", "price", "data",

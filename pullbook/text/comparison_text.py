@@ -100,7 +100,7 @@ def rows(found: Comparison, units: Units) -> list[list[str]]:
 def _pair(found: Difference, letter: str, units: Units) -> list[str]:
     a, b = found.names
     beyond = _outside(found.names, found.standings)
-    percent = f"{100 * found.level:g} %"
+    percent = f"{figures.level(found.level)}"
     mean = units.between(found.mean, "lb-ft")
     mean_a, mean_b = (units.shown(one, "lb-ft") for one in (found.mean_a, found.mean_b))
     lines = [
@@ -148,7 +148,7 @@ def verdict(found: Difference, letter: str = "B") -> str:
     """Return which of two makes more over the band, or that there is no clear difference."""
     a, b = found.names
     if found.chance is None or not found.calibrated:
-        return f"No limits: {100 * found.level:g} % limits need sheets of more shops."
+        return "No limits: too few shops or engines like these could be held out."
     first = found.mean.value > 0
     better, name, share = ("A", a, found.chance) if first else (letter, b, 1 - found.chance)
     beyond = _outside((a, b), found.standings)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -68,7 +69,27 @@ def in_ten(level: float) -> str:
     """
     tenths = 10 * level
     whole = abs(tenths - round(tenths)) < 1e-6
-    return f"{tenths:.0f} in 10" if whole else f"{100 * level:g} in 100"
+    return f"{tenths:.0f} in 10" if whole else f"{100 * level:.0f} in 100"
+
+
+def level(share: float) -> str:
+    """Return a level of limits in percent.
+
+    >>> level(0.9), level(0.995), level(6 / 7)
+    ('90 %', '99.5 %', '86 %')
+    """
+    number = 100 * share
+    near = round(number, 1)
+    return f"{near:g} %" if abs(number - near) < 1e-6 else f"{number:.0f} %"
+
+
+def needed(share: float) -> int:
+    """Return the number of shops or engines that limits at a level take.
+
+    >>> needed(0.9), needed(0.95)
+    (9, 19)
+    """
+    return math.ceil(1 / (1 - share) - 1 - 1e-6)
 
 
 def sentence(text: str) -> str:
@@ -89,16 +110,15 @@ def counted(count: int, what: str) -> str:
     return f"{count} {what}{'' if count == 1 else 's'}"
 
 
-def clear(level: float) -> str:
+def clear(at: float) -> str:
     """Return from which chance on a difference is clear; zero is then outside its limits.
 
     >>> clear(0.9)
     'A difference is clear where zero is outside its 90 % limits: a chance of 95 % or more.'
     """
-    least = f"{100 * (1 + level) / 2:g} %"
     return (
-        f"A difference is clear where zero is outside its {100 * level:g} % limits: a chance of"
-        f" {least} or more."
+        f"A difference is clear where zero is outside its {level(at)} limits: a chance of"
+        f" {level((1 + at) / 2)} or more."
     )
 
 

@@ -65,9 +65,9 @@ def first(found: Measured, known: bool, units: Units) -> list[str]:
 
 def verdict(found: Measured) -> list[str]:
     """Return whether the pull lies inside the limits, and if not, where and what to check."""
-    percent = f"{100 * found.level:g} %"
+    percent = f"{figures.level(found.level)}"
     if found.inside is None:
-        return [f"No limits: {percent} limits need sheets of more shops."]
+        return ["No limits: too few shops or engines could be held out."]
     off = figures.percents(abs(found.whole.off))
     lines = [
         f"The whole curve is {'inside' if found.inside else 'NOT inside'} its {percent} limits. On"
@@ -136,7 +136,7 @@ def corrected(sheet: Build) -> str:
 
 def head(found: Measured) -> str:
     """Return the heading over the limits."""
-    return f"{100 * found.level:g} % limits of the whole curve"
+    return f"{figures.level(found.level)} limits of the whole curve"
 
 
 def meaning(found: Measured) -> list[str]:

@@ -64,7 +64,7 @@ def text(
 
 def headings(found: Sequence[Variant], units: Units) -> list[str]:
     """Return the headings over the cells of `table_cells`."""
-    level = f"{100 * found[0].difference.level:g} %"
+    level = f"{figures.level(found[0].difference.level)}"
     return [f"mean, {units.torque}", f"change, {units.torque}", f"{level} limits of it",
             f"highest {units.torque} at rpm", f"highest {units.power} at rpm", "data"]  # fmt: skip
 
@@ -137,7 +137,7 @@ def trade(found: Sequence[Variant], units: Units) -> list[str]:
 def _sure(one: Variant) -> str:
     apart = one.difference
     if apart.chance is None or not apart.calibrated:
-        return "How sure that is takes sheets of more shops."
+        return "How sure that is takes more tests to hold out."
     more = apart.mean.value > 0
     share = figures.percent(apart.chance if more else 1 - apart.chance)
     if one.found.standing is Standing.OUTSIDE:

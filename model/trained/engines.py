@@ -11,19 +11,19 @@ import pandas as pd
 from pullbook.model.learning import effect_points, smooth_curves
 from pullbook.model.learning.effects import Readings
 from pullbook.model.learning.sample import charge
-from pullbook.model.measured.start import FromMeasured, take_over
 from pullbook.model.range import tested_changes
+from pullbook.model.trained.start import Learned, Start, take_over
 from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.pipeline.features import feature_table
+from pullbook.schemas.answer import FromMeasured
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from pullbook.model.learning.effects import Process
     from pullbook.model.learning.sample import Floats, Ints
-    from pullbook.model.measured.pulls import Pull
-    from pullbook.model.measured.start import Start
-    from pullbook.model.training.trained_model import Model
+    from pullbook.model.trained.pulls import Pull
+    from pullbook.model.trained.trained_model import Model
 
 #: Readings of a measured pull that count.
 _PER_PULL = 8
@@ -77,11 +77,13 @@ class Engines:
     _known: Ints | None = field(default=None, init=False)
     _processes: dict[object, Process] = field(default_factory=dict, init=False)
 
-    def ready(self, build: pd.DataFrame, start: Start | None) -> Ready:
+    def ready(self, build: pd.DataFrame, start: Start | Learned | None) -> Ready:
         """Return a build with the process that knows its engine, measured or not."""
-        if start is not None:
+        if isinstance(start, Start):
             return self._from_pulls(build, start)
         (labels,) = self._labels(build)
+        if start is not None:
+            labels = self._known_labels()[start.at]
         own = np.flatnonzero(self._known_labels()[:, -1] == labels[-1])
         process = self.model.effects
         if not len(own):
@@ -93,6 +95,8 @@ class Engines:
             tested_changes.changed_fields(self.model.fields.iloc[at], row) for at in own.tolist()
         ]
         at = min(range(len(own)), key=lambda i: len(changes[i]))
+        if start is not None:
+            at = own.tolist().index(start.at)
         before = self.model.fields.iloc[own[at]]
         build, taken = take_over(build, before, changes[at])
         names = [self.model.sheet_ids[i] for i in own.tolist()]
@@ -130,7 +134,9 @@ class Engines:
         def readings() -> Readings:
             return more if model.own_dyno else model.readings.part(own).joined(more)
 
-        process = self._conditioned(id(start), readings) if new or not model.own_dyno else model.effects
+        process = (
+            self._conditioned(id(start), readings) if new or not model.own_dyno else model.effects
+        )
         rpm = np.concatenate([pull.rpm for pull in start.pulls])
         others = [pull.sheet.sheet_id for pull in start.pulls[1:]]
         others += [
@@ -167,9 +173,7 @@ class Engines:
             doubt.append(pull.doubt)
             sheet += [number] * len(few)
             speed.append(np.log(rpm))
-            at.append(
-                effect_points.start_at(start[number : number + 1], self.model.speeds, rpm)[0]
-            )
+            at.append(effect_points.start_at(start[number : number + 1], self.model.speeds, rpm)[0])
             target.append(np.log(torque / size[number]))
         return Readings(
             places, labels, np.array(doubt), np.array(sheet, dtype=np.int64), np.concatenate(speed),
@@ -230,6 +234,28 @@ def curves_of(model: Model, builds: pd.DataFrame, ready: Ready | None = None) ->
     places = ready.process.inputs.places(table)
     ahead = effect_points.Ahead(ready.process, places, labels, start, model.speeds)
     return BuildCurves(model.speeds, ahead.curves(), size)
+
+
+def joint_covariance(model: Model, builds: pd.DataFrame) -> Floats:
+    """Return the covariance of builds that are tested next, by the effects, shape (builds, builds).
+
+    It is that of the logarithm of torque in the middle of the engine speeds, all on one dyno.
+    """
+    code = model.shop_codes[0]
+    ready = [
+        Engines(model).ready(builds.iloc[[at]].assign(shop=code, engine=None), None)
+        for at in range(len(builds))
+    ]
+    table = feature_table.make(builds, model.filling)
+    middle = slice(len(model.speeds) // 2, len(model.speeds) // 2 + 1)
+    labels = np.array([one.labels for one in ready])
+    labels[:, -1] = np.arange(len(labels)) + labels.max() + 1
+    points = effect_points.points_of(
+        model.effects.inputs.places(table), labels, start_curves(model, table)[:, middle],
+        model.speeds[middle],
+    )  # fmt: skip
+    known = model.effects.posterior(points)
+    return model.effects.covariance(known, known, same=False)
 
 
 def start_curves(model: Model, table: pd.DataFrame) -> Floats:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -13,7 +13,7 @@ from pullbook.schemas.errors import InputError
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from pullbook.model.measured.pulls import Pull
+    from pullbook.model.trained.pulls import Pull
     from pullbook.pipeline.values.sheet import Build
 
 #: A bore that differs by more than this share is of another engine, not of a rebuild.
@@ -44,53 +44,10 @@ class Start:
 
 
 @dataclass(frozen=True, slots=True)
-class FromMeasured:
-    """What an answer that starts from measured pulls says of them.
+class Learned:
+    """A start from a sheet that the model has learned from, at a position among its sheets."""
 
-    Attributes
-    ----------
-    sheet_id
-        Name of the sheet it starts from.
-    changed
-        Fields that both give and that differ.
-    taken_over
-        Fields of parts that were not changed, which the build leaves out and the sheet gives.
-    others
-        Names of the other sheets of the engine that count.
-    tested_on
-        When it was measured, if the sheet says so.
-    correction
-        The standard its torque was stated in.
-    sweep
-        Lowest and highest engine speed that the pulls reached, rev/min.
-    off
-        Mean deviation of the pull from what is likely for its build, on the logarithmic scale.
-    unlikely
-        What is said of a pull that is unlikely for its build; else ``None``.
-    """
-
-    sheet_id: str
-    changed: tuple[str, ...]
-    taken_over: tuple[str, ...] = ()
-    others: tuple[str, ...] = ()
-    tested_on: str | None = None
-    correction: str | None = None
-    sweep: tuple[float, float] = (0.0, 0.0)
-    off: float = 0.0
-    unlikely: str | None = None
-
-    def as_json(self) -> dict[str, Any]:
-        """Return it as ``predict --json`` prints it."""
-        return {
-            "sheet_id": self.sheet_id,
-            "changed": list(self.changed),
-            "taken_over": list(self.taken_over),
-            "others": list(self.others),
-            "tested_on": self.tested_on,
-            "stated_correction": self.correction,
-            "rpm": list(self.sweep),
-            "unlikely": self.unlikely,
-        }
+    at: int
 
 
 def check_same_engine(build: Build, sheet: Build) -> None:

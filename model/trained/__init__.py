@@ -1,0 +1,1 @@
+"""A trained model, and what it and measured pulls know of the engine asked about."""

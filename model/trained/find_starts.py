@@ -1,0 +1,127 @@
+"""Find the measured pull that each build names, and the other pulls of its engine."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pullbook.model.trained import pulls as reading
+from pullbook.model.trained.start import Learned, Start, StartError, check_same_engine
+from pullbook.schemas.errors import InputError, did_you_mean
+from pullbook.schemas.findings import Finding
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pullbook.model.trained.pulls import Pull
+    from pullbook.model.trained.trained_model import Model
+    from pullbook.pipeline.values.sheet import Build
+
+FIELD = "measured"
+
+
+def find_starts(
+    builds: Sequence[Build],
+    pulls: Sequence[Pull],
+    model: Model,
+    codes: Sequence[str | None],
+    shop: str | None = None,
+) -> list[Start | Learned | None]:
+    """Return where the answer about each build starts; ``None`` where from no measured pull.
+
+    What is wrong with the sheet that a build names is a finding that refuses the build.
+
+    Parameters
+    ----------
+    builds
+        The builds.
+    pulls
+        Measured pulls to choose from.
+    model
+        The model, whose own sheets may be named too.
+    codes
+        Code of the shop that would test each build, if it is known.
+    shop
+        Name of that shop, where one is named for all.
+
+    """
+    found: list[Start | Learned | None] = []
+    for build, code in zip(builds, codes, strict=True):
+        try:
+            start = _start(build, pulls, model, only=len(builds) == 1)
+            if isinstance(start, Start):
+                _check(build, start, shop)
+                start = Start(start.named, start.pulls, code)
+            found.append(start)
+        except InputError as fault:
+            row = build.rows.get(FIELD)
+            build.findings.append(Finding("measured-not-usable", str(fault), FIELD, row))
+            found.append(None)
+    return found
+
+
+def _start(
+    build: Build, pulls: Sequence[Pull], model: Model, *, only: bool
+) -> Start | Learned | None:
+    name = build.values.get(FIELD)
+    if name is None:
+        engine = build.values.get("engine")
+        own = [pull for pull in pulls if engine and _alike(pull.sheet.values.get("engine"), engine)]
+        if own:
+            return Start(own[-1], _of_engine(own[-1], pulls))
+        return Start(pulls[0], (pulls[0],)) if only and len(pulls) == 1 else None
+    named = [pull for pull in pulls if pull.sheet.sheet_id == name]
+    if not named and len(pulls) == 1 and _is_file(pulls[0], str(name)):
+        named = list(pulls)
+    if not named and name in model.sheet_ids:
+        return Learned(model.sheet_ids.index(str(name)))
+    if not named:
+        path = Path(build.source).parent / str(name)
+        if path.is_file():
+            there = reading.pull(path)
+            return Start(there, _of_engine(there, [there, *pulls]))
+        known = [pull.sheet.sheet_id for pull in pulls] + list(model.sheet_ids)
+        msg = (
+            f"the measured sheet {name} is neither among the sheets given with --measured, nor a"
+            f" file, nor a sheet of the model.{did_you_mean(str(name), known)}"
+        )
+        raise StartError(msg)
+    if len(named) > 1:
+        msg = f"{len(named)} measured sheets are called {name}; give the path of the one to use"
+        raise StartError(msg)
+    return Start(named[0], _of_engine(named[0], pulls))
+
+
+def _check(build: Build, start: Start, shop: str | None) -> None:
+    reading.sound(start.named)
+    check_same_engine(build, start.named.sheet)
+    measured_by = start.named.sheet.values.get("shop")
+    if shop is not None and measured_by is not None and not _alike(measured_by, shop):
+        msg = (
+            f"the sheet {start.named.sheet.sheet_id} was measured on the dyno of {measured_by}, and"
+            f" the answer is to be for {shop}; a pull of another dyno cannot be started from"
+        )
+        raise StartError(msg)
+
+
+def _of_engine(named: Pull, pulls: Sequence[Pull]) -> tuple[Pull, ...]:
+    """Return all sound pulls of the engine of one, that one first."""
+    engine, shop = (named.sheet.values.get(field) for field in ("engine", "shop"))
+    others = [
+        pull
+        for pull in pulls
+        if pull is not named
+        and pull.sheet.accepted
+        and engine is not None
+        and _alike(pull.sheet.values.get("engine"), engine)
+        and _alike(pull.sheet.values.get("shop"), shop)
+    ]
+    return (named, *others)
+
+
+def _alike(a: object, b: object) -> bool:
+    return a == b or (a is not None and b is not None and str(a).casefold() == str(b).casefold())
+
+
+def _is_file(pull: Pull, name: str) -> bool:
+    return Path(pull.sheet.source).name == Path(name).name

@@ -139,10 +139,11 @@ class _Asked:
         families = self._families(builds)
         names = builds["sheet_id"].astype(str).tolist()
         swings = missing_fields.not_given(builds)
+        each: list[Ready | None] = [*ready] if ready else [None] * len(builds)
         if look and len(builds) <= MOST_LOOKED_INTO:
             swings = [
                 missing_fields.swings(model, builds.iloc[[i]], positions[i], one)
-                for i, one in enumerate([*ready] or [None] * len(builds))
+                for i, one in enumerate(each)
             ]
         found = []
         for i, of_build in enumerate(reasons):
@@ -228,9 +229,7 @@ class _Asked:
             if one.told is not None and one.before is not None:
                 changed = set(one.told.changed)
                 kept = [reason for reason in found[at] if reason.field in changed]
-                new = model.changes.reasons(
-                    one.before.to_dict(), builds.iloc[at].to_dict(), one.told.changed
-                )
+                new = model.changes.reasons(one.before, builds.iloc[at], one.told.changed)
                 known = {reason.field for reason in kept if reason.outside}
                 kept += [reason for reason in new if reason.field not in known]
                 found[at] = sorted(kept, key=lambda reason: -reason.severity)

@@ -221,7 +221,8 @@ class Prediction:
             )
         if scores is None:
             return np.zeros(len(rpm))
-        return np.full(len(rpm), scores.correlation(float(np.linalg.norm(self.place - other.place))))
+        distance = float(np.linalg.norm(self.place - other.place))
+        return np.full(len(rpm), scores.correlation(distance))
 
     def _groups(self, part: str) -> int:
         scores = self.scores(part)

@@ -370,8 +370,8 @@ def cholesky(matrix: Floats) -> Floats:
     more = _JITTER
     while True:
         try:
-            root: Floats = np.linalg.cholesky(matrix + more * np.eye(len(matrix)))
+            root = np.linalg.cholesky(matrix + more * np.eye(len(matrix)))
         except np.linalg.LinAlgError:
             more *= 10
         else:
-            return root
+            return np.asarray(root, dtype=np.float64)

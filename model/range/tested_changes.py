@@ -49,9 +49,7 @@ class TestedChanges:
             choices[name] = pairs | choices.get(name, frozenset())
         return TestedChanges(numbers, choices)
 
-    def reasons(
-        self, before: Mapping[str, object], after: Mapping[str, object], changed: Sequence[str]
-    ) -> list[Reason]:
+    def reasons(self, before: pd.Series, after: pd.Series, changed: Sequence[str]) -> list[Reason]:
         """Return why a change of an engine is not inside the tested ones, by field."""
         found = []
         for name in changed:
@@ -61,7 +59,7 @@ class TestedChanges:
                     found.append(_unseen_swap(name, str(before[name]), str(after[name])))
             elif name in NUMBERS:
                 most = self.numbers.get(name, 0.0)
-                old, new = float(before[name]), float(after[name])  # type: ignore[arg-type]
+                old, new = float(before[name]), float(after[name])
                 if abs(new - old) > most * (1 + 1e-9):
                     found.append(_large_step(name, old, new, most))
         return found

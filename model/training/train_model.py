@@ -23,7 +23,7 @@ from pullbook.model.trained.trained_model import Model
 from pullbook.model.training import hold_out
 from pullbook.model.training.train_own import MOST_SHOPS, train_own
 from pullbook.pipeline.features import feature_table
-from pullbook.pipeline.parallel.workers import Threads
+from pullbook.pipeline.parallel.workers import Threads, one_thread
 from pullbook.schemas.fields import CURATED_FIELDS
 
 if TYPE_CHECKING:
@@ -83,7 +83,8 @@ def train(
 
     """
     if builds["shop"].nunique() <= MOST_SHOPS:
-        return train_own(builds, pulls, features, settings, start, track, workers)
+        with one_thread():
+            return train_own(builds, pulls, features, settings, start, track, workers)
     sample = sample_of(builds, pulls, features.table)
     # Numbered in order of appearance, since codes change with the contributor's key.
     shop, codes = pd.factorize(sample.shops)
@@ -103,7 +104,8 @@ def train(
     limits = _limits(sample, sparse, reference, speeds, settings, workers, track)
     curve = curve_model.fit_curve(sample, trees, speeds, settings, limits.blend)
     fitted = effect_points.start_at_readings(curve.curves(sample.table), speeds, sample)
-    beyond = _effects(sample, inputs, places, labels, speeds, limits.curves, settings)
+    with one_thread():
+        beyond = _effects(sample, inputs, places, labels, speeds, limits.curves, settings)
     return Model(
         settings=settings,
         filling=features.filling,

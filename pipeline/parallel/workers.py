@@ -48,9 +48,7 @@ class Threads:
 
     def each(self, work: Callable[[Item], Result], items: Sequence[Item]) -> Iterator[Result]:
         """Yield ``work(item)`` for each item, in order."""
-        from threadpoolctl import threadpool_limits  # noqa: PLC0415 - not needed to check a few sheets
-
-        with threadpool_limits(1):
+        with one_thread():
             single = partial(_run_single_threaded, work)
             yield from _side_by_side("threading", os.cpu_count() or 1, single, items)
 
@@ -133,6 +131,15 @@ def cluster(address: str | None) -> Iterator[Cluster | None]:
         yield Cluster(client)
 
 
+@contextmanager
+def one_thread() -> Iterator[None]:
+    """Let libraries of linear algebra use one thread: small matrices are no faster with more."""
+    from threadpoolctl import threadpool_limits  # noqa: PLC0415 - not needed to check a few sheets
+
+    with threadpool_limits(1):
+        yield
+
+
 def threads() -> int:
     """Return the number of threads a library may use here; 0 means no limit."""
     return 1 if getattr(_HERE, "is_part", False) else 0
@@ -145,7 +152,5 @@ def _run_single_threaded(work: Callable[[Item], Result], item: Item) -> Result:
 
 def _run_on_worker(work: Callable[[Item], Result], item: Item) -> Result:
     """Apply a function to an item on a cluster worker, with one thread."""
-    from threadpoolctl import threadpool_limits  # noqa: PLC0415 - not needed to check a few sheets
-
-    with threadpool_limits(1):
+    with one_thread():
         return _run_single_threaded(work, item)

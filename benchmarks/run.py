@@ -22,9 +22,10 @@ import pandas as pd
 import yaml
 
 from pullbook.model.answers.predict import predict, speeds_of
-from pullbook.model.answers.predictor import Predictor, read_builds
+from pullbook.model.answers.predictor import Predictor
 from pullbook.model.learning.settings import Settings
 from pullbook.model.training import bundle, train_model
+from pullbook.pipeline.builds.read_builds import read_builds
 from pullbook.pipeline.curation import curate
 from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.parallel.workers import Processes

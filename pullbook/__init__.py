@@ -139,7 +139,7 @@ def compare(
         A build or the bundle cannot be used; the message says which and why.
 
     """
-    from pullbook.model.answers.predictor import builds_of
+    from pullbook.pipeline.builds.read_builds import builds_of
 
     predictor = load(bundle)
     found = predictor.predictions([build for one in asked for build in builds_of(one)])
@@ -155,9 +155,9 @@ def read_builds(given: str | Path | Mapping[str, object]) -> list[Build]:
         There is no such file, or a build cannot be predicted.
 
     """
-    from pullbook.model.answers import predictor
+    from pullbook.pipeline.builds import read_builds as reading
 
-    return predictor.read_builds(given)
+    return reading.read_builds(given)
 
 
 def read_sheets(*paths: str | Path, settings: str | Path | None = None) -> list[Sheet]:

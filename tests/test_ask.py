@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pullbook.model.answers.predict import MOST_LOOKED_INTO, predict, speeds_of
-from pullbook.model.answers.predictor import read_builds as typed
+from pullbook.pipeline.builds.read_builds import read_builds as typed
 
 RPM = speeds_of(2000, 6500, 250)
 
@@ -61,7 +61,7 @@ def test_a_known_shop_gets_tighter_limits_and_its_own_reading(demo):
 
 def test_known_shops_limits_are_tighter_for_a_reason(demo):
     """Held-out sheets of known shops err less once their shop's reading is taken out."""
-    new, known = demo.model.new_shop, demo.model.known_shop
+    new, known = demo.model.regimes["new shop"], demo.model.regimes["known shop"]
     for level in (0.5, 0.8, 0.9):
         assert known.point.threshold(level) < new.point.threshold(level)
 

@@ -101,13 +101,13 @@ def test_crossovers_are_where_the_sign_changes(demo, two):
     (cross,) = found.crossovers
     assert cross.value == pytest.approx(3300, abs=1)
     assert 2500 < cross.low < 3300 < cross.high < 4500
-    factor = demo.model.pairs.one_shop.point.threshold(0.9)
-    both = demo.model.pairs.one_shop.expected(np.array([0.3]), np.array([0.3]), 0.0)[0]
+    factor = demo.model.pairs["one shop"].point.threshold(0.9)
+    both = demo.model.pairs["one shop"].expected(np.array([0.3]), np.array([0.3]), 0.0)[0]
     assert cross.high - 3300 == pytest.approx(factor * both * 1000 / 40, abs=25)
 
 
 def test_too_few_shops_give_no_limits(demo, two):
-    few = demo.model.pairs.one_shop
+    few = demo.model.pairs["one shop"]
     mean, point = (Scores(s.values, s.mass * 0.8, 5) for s in (few.mean, few.point))
     few = dataclasses.replace(few, mean=mean, point=point)
     found = between(demo, two, pairs=dataclasses.replace(demo.model.pairs, one_shop=few))

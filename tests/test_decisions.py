@@ -368,7 +368,7 @@ def test_of_two_builds_the_chance_is_that_of_compare(demo, build):
     (base,) = build_files.read(build)
     values = vary.combinations({"intake_duration": [230.0]}, {}, base.values)
     both = Predictor(demo.model, {}).predictions([base, *vary.builds(base, values)])
-    scores = demo.model.pairs.one_shop
+    scores = demo.model.pairs["one shop"]
     places = np.array([one.place for one in both])
     found = compare_several.chances_of_best(
         *compare_several.means(both, (2500, 4500)), places, scores, scores.mean, 1
@@ -409,7 +409,7 @@ def test_the_best_of_two_has_the_chance_of_their_difference(demo):
 def test_chances_of_equal_independent_builds_are_equal(demo):
     """By symmetry; places far apart, so that errors do not go together."""
     places = 1e3 * np.eye(5)
-    scores = demo.model.pairs.one_shop
+    scores = demo.model.pairs["one shop"]
     found = compare_several.chances_of_best(np.ones(5), np.ones(5), places, scores, scores.mean, 1)
     assert found == pytest.approx(0.2, abs=0.03)
 
@@ -637,7 +637,7 @@ def test_the_chance_to_be_the_best_comes_true(fresh):
     their squares; were the model too sure of itself, less.
     """
     fitted, outer, said, groups = fresh
-    scores, rng = fitted.pairs.one_shop, np.random.default_rng(1)
+    scores, rng = fitted.pairs["one shop"], np.random.default_rng(1)
     given, promised = [], []
     for own in outer.groupby("shop").indices.values():
         # Alike in size, so that the best is not plain from the start.

@@ -127,6 +127,10 @@ class _Asked:
         start = start_curves(model, table)
         distances, positions = model.reference.nearest(table, _NEAREST)
         distance = novelty.mean_distance(distances)
+        if model.start_reference is not None:
+            beside, _ = model.start_reference.nearest(table, _NEAREST)
+            share = novelty.mean_distance(beside) / model.start_reference.outside
+            distance = np.minimum(distance, share * model.reference.outside)
         effects = self._from_effects(ready, table, start)
         spreads = (
             expected_error.expected(model.spread, model.speeds, table, distance)

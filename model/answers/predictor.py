@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -16,14 +15,14 @@ from pullbook.model.answers import explain as explaining
 from pullbook.model.answers.predict import DEFAULT_LEVEL, DEFAULT_RPM, predict, speeds_of
 from pullbook.model.trained import find_starts
 from pullbook.model.trained import pulls as reading
-from pullbook.model.trained.engines import find_sheet, joint_covariance
+from pullbook.model.trained.engines import joint_covariance
+from pullbook.model.trained.find_sheet import find_sheet
 from pullbook.model.training import bundle
-from pullbook.pipeline.builds import build_files, parts_list
+from pullbook.pipeline.builds import parts_list
 from pullbook.pipeline.builds.build_table import typed_builds
+from pullbook.pipeline.builds.read_builds import BuildError, builds_of
 from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.parallel.garbage_collection import uncollected
-from pullbook.pipeline.values.sheet import Build
-from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -40,15 +39,12 @@ if TYPE_CHECKING:
     from pullbook.model.trained.start import Learned, Start
     from pullbook.model.trained.trained_model import Model
     from pullbook.pipeline.builds.parts import PartsList
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
 
 _STEP = 250.0
 #: A sheet within this distance of a build is of the same build.
 _SAME = 1e-6
-
-
-class BuildError(InputError):
-    """A build that cannot be predicted; the message says which and why."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -314,50 +310,3 @@ def band_speeds(band: tuple[float, float]) -> Floats:
     """Return engine speeds over a band: every 250 rpm, or eight steps where it is narrow."""
     low, high = band
     return speeds_of(low, high, _STEP if high - low >= 4 * _STEP else (high - low) / 8)
-
-
-def builds_of(given: Build | Sequence[Build] | str | Path | Mapping[str, object]) -> list[Build]:
-    """Return the builds given: as they are, or read by `read_builds`."""
-    if isinstance(given, Build):
-        return [given]
-    if isinstance(given, str | Path | Mapping):
-        return read_builds(given)
-    return list(given)
-
-
-def read_builds(given: str | Path | Mapping[str, object]) -> list[Build]:
-    """Return the builds of a file, or the one with the given fields.
-
-    Whatever is left out of a build, or not read as written, gives a warning.
-
-    Parameters
-    ----------
-    given
-        A ``.yaml`` build, a sheet file or a table; or fields by name, numbers in the units of the
-        field dictionary and texts as on a sheet (``"102 mm"``).
-
-    Raises
-    ------
-    BuildError
-        A build cannot be predicted.
-    NothingToReadError
-        There is no such file.
-
-    Examples
-    --------
-    >>> (build,) = read_builds({"cylinders": 8, "bore": "102 mm", "stroke": 3.48})
-    >>> round(build.displacement, 1)
-    352.6
-
-    """
-    if isinstance(given, str | Path):
-        builds = build_files.read(Path(given))
-    else:
-        builds = [build_files.of_fields(given)]
-    for build in builds:
-        if build.fault is not None:
-            msg = f"{build.sheet_id}: {build.fault.message}"
-            raise BuildError(msg)
-        for found in build.findings:
-            warnings.warn(f"{build.sheet_id}: {found.message}", stacklevel=2)
-    return builds

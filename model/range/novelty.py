@@ -241,10 +241,12 @@ def _with_thresholds(reference: Reference) -> Reference:
         float(distance[order][min(int(np.searchsorted(mass, share)), len(order) - 1)])
         for share in (EDGE_SHARE, OUTSIDE_SHARE)
     )
+    # The largest distance among few is smaller than that of the next one like them.
+    few = 1.0 + _MARGIN_OF_FEW / len(np.unique(reference.shop))
     return replace(
         reference,
-        edge=max(edge, _LEAST_DISTANCE),
-        outside=max(outside, edge, _LEAST_DISTANCE),
+        edge=max(edge * few, _LEAST_DISTANCE),
+        outside=max(outside * few, edge * few, _LEAST_DISTANCE),
     )
 
 

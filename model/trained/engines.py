@@ -12,6 +12,7 @@ from pullbook.model.learning import effect_points, smooth_curves
 from pullbook.model.learning.effects import Readings
 from pullbook.model.learning.sample import charge
 from pullbook.model.range import tested_changes
+from pullbook.model.trained.find_sheet import find_sheet
 from pullbook.model.trained.start import Learned, Start, take_over
 from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.pipeline.features import feature_table
@@ -33,8 +34,6 @@ _UNLIKELY, _LEAST_OFF = 3.0, 0.1
 #: What torque is off by if a unit was mistaken, on the logarithmic scale: N.m for lb-ft, hp for kW.
 _MISTAKES = (np.log(1.35582), np.log(1.34102))
 _NEAR = 0.12
-#: Two pulls are the same if no reading differs by more than this share.
-_SAME = 0.004
 #: Name of an engine that nothing else can have.
 _UNNAMED = "\0"
 
@@ -264,29 +263,6 @@ def start_curves(model: Model, table: pd.DataFrame) -> Floats:
         return np.zeros((len(table), len(model.speeds)))
     curves = model.curve.curves(table)
     return effect_points.start_at(curves, model.curve.speeds, model.speeds)
-
-
-def find_sheet(model: Model, build: pd.Series, rpm: Floats, torque: Floats) -> int | None:
-    """Return the position of the sheet learned from that has this size and this curve, if any.
-
-    It is recognised by what it made, whatever it is called: readings at the reference condition
-    agree but for the rounding of a contributed sheet.
-    """
-    sizes = pd.to_numeric(model.fields["displacement"]).to_numpy(dtype=float)
-    size = float(build["displacement"])
-    order = np.argsort(rpm)
-    near = np.flatnonzero(np.abs(sizes / size - 1) < _SAME)
-    readings = model.readings
-    boost = 1 + np.nan_to_num(pd.to_numeric(model.fields["boost"]).to_numpy(float)) / 14.696
-    for at in near.tolist():
-        rows = readings.sheet == at
-        speeds = np.exp(readings.speed[rows])
-        if speeds.min() < rpm.min() - 1 or speeds.max() > rpm.max() + 1 or not rows.any():
-            continue
-        expected = np.log(np.interp(speeds, rpm[order], torque[order]) / (size * boost[at]))
-        if np.abs(expected - readings.target[rows]).max() < _SAME:
-            return at
-    return None
 
 
 def _judge(model: Model, pulls: Readings, pull: Pull) -> tuple[float, str | None]:

@@ -48,6 +48,8 @@ class Model:
         The trees of the expected error; ``None`` if nothing could be held out.
     reference
         The tested data.
+    start_reference
+        The tested data of what effects start from; ``None`` where they start from nothing.
     combinations
         The combinations of parts that were tested.
     regimes
@@ -78,6 +80,7 @@ class Model:
     own_dyno: bool
     spread: Trees | None
     reference: Reference
+    start_reference: Reference | None
     combinations: TestedCombinations
     regimes: Mapping[str, Regime]
     pairs: Mapping[str, PairScores]

@@ -43,6 +43,7 @@ from pullbook.model.training.bundle_arrays import (
     process_of,
     reference_of,
     regimes_of,
+    start_reference_of,
 )
 from pullbook.pipeline.curation.read_own import is_private
 from pullbook.pipeline.features import feature_table
@@ -254,6 +255,7 @@ def _model(files: dict[str, bytes], manifest: dict[str, Any]) -> Model:
         if files[SPREAD]
         else None,
         reference=reference_of(arrays),
+        start_reference=start_reference_of(arrays),
         combinations=unseen_combinations.learn(builds, tuple(arrays["together"].tolist())),
         regimes=regimes_of(arrays),
         pairs=pairs_of(arrays),

@@ -28,6 +28,8 @@ class BundleError(InputError):
 
 
 Arrays = dict[str, NDArray[Any]]
+#: What the arrays of the start's reference are called by.
+_START = "start."
 
 
 def arrays_of(model: Model) -> Arrays:
@@ -39,21 +41,8 @@ def arrays_of(model: Model) -> Arrays:
         **_curve_as(model.curve),
         **_effects_as(model.effects, model.readings),
         **_changes_as(model.changes),
-        "names": np.array(reference.names, dtype=np.str_),
-        "center": reference.center,
-        "scale": reference.scale,
-        "relevance": reference.relevance,
-        "places": reference.places,
-        "shop": reference.shop,
-        "thresholds": np.array([reference.edge, reference.outside]),
-        "margin": np.array(reference.margin),
-        "seen": np.array(
-            [(name, choice) for name, found in reference.seen.items() for choice in found],
-            dtype=np.str_,
-        ).reshape(-1, 2),
-        "seen_on": np.array(
-            [count for found in reference.seen.values() for count in found.values()]
-        ),
+        **_reference_as(_START, model.start_reference),
+        **_reference_as("", reference),
         "together": np.array(model.combinations.limits),
         "ranged": np.array(list(reference.ranges), dtype=np.str_),
         "ranges": np.array(list(reference.ranges.values())),
@@ -69,6 +58,29 @@ def arrays_of(model: Model) -> Arrays:
             arrays |= _scores_as(f"pairs.{name}.{part}", getattr(couple, part))
         arrays[f"pairs.{name}.likeness"] = np.array([couple.likeness, couple.reach])
     return arrays
+
+
+def _reference_as(prefix: str, reference: Reference | None) -> Arrays:
+    if reference is None:
+        return {}
+    found: Arrays = {
+        "names": np.array(reference.names, dtype=np.str_),
+        "center": reference.center,
+        "scale": reference.scale,
+        "relevance": reference.relevance,
+        "places": reference.places,
+        "shop": reference.shop,
+        "thresholds": np.array([reference.edge, reference.outside]),
+        "margin": np.array(reference.margin),
+        "seen": np.array(
+            [(name, choice) for name, found in reference.seen.items() for choice in found],
+            dtype=np.str_,
+        ).reshape(-1, 2),
+        "seen_on": np.array(
+            [count for found in reference.seen.values() for count in found.values()]
+        ),
+    }
+    return {f"{prefix}{name}": part for name, part in found.items()}
 
 
 def _curve_as(curve: CurveModel | None) -> Arrays:
@@ -176,6 +188,14 @@ def process_of(arrays: Arrays, names: set[str]) -> Process:
             msg = f"the bundle does not verify: {name} of its process is not valid; train it again"
             raise BundleError(msg)
     return Process(columns=columns_, level=level, **parts)
+
+
+def start_reference_of(arrays: Arrays) -> Reference | None:
+    """Return the reference of what effects start from, if there is one in a bundle's arrays."""
+    own = {
+        name.removeprefix(_START): part for name, part in arrays.items() if name.startswith(_START)
+    }
+    return reference_of(own) if own else None
 
 
 def reference_of(arrays: Arrays) -> Reference:

@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from pullbook.model.limits.difference_errors import PairScores
     from pullbook.model.range.novelty import Reference
     from pullbook.model.training.hold_out import Track
-    from pullbook.model.training.train_own import Start
+    from pullbook.model.training.start_from import Start
     from pullbook.pipeline.features.feature_table import Features
     from pullbook.pipeline.parallel.workers import Crew
 
@@ -116,6 +116,7 @@ def train(
         own_dyno=False,
         spread=limits.spread,
         reference=reference,
+        start_reference=None,
         combinations=unseen_combinations.fit(builds, shop),
         regimes={**limits.regimes, **beyond.regimes},
         pairs={**limits.pairs, **beyond.pairs},

@@ -18,11 +18,9 @@ from pullbook.model.learning.sample import sample_of
 from pullbook.model.limits import effect_errors
 from pullbook.model.limits.conformal import FEWEST
 from pullbook.model.range import novelty, tested_changes, unseen_combinations
-from pullbook.model.trained.engines import find_sheet
 from pullbook.model.trained.trained_model import Model
 from pullbook.model.training import hold_out
 from pullbook.pipeline.features import feature_table
-from pullbook.schemas.errors import InputError
 from pullbook.schemas.fields import CURATED_FIELDS
 
 if TYPE_CHECKING:
@@ -30,7 +28,6 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from pullbook.model.learning.curve_model import CurveModel
     from pullbook.model.learning.effects import Constants, Process, Readings
     from pullbook.model.learning.part_kernel import Inputs
     from pullbook.model.learning.sample import Floats, Ints, Sample
@@ -38,11 +35,9 @@ if TYPE_CHECKING:
     from pullbook.model.limits.calibration import Regime
     from pullbook.model.limits.difference_errors import PairScores
     from pullbook.model.limits.effect_errors import HeldOut, PairErrors, Trials
-    from pullbook.model.range.novelty import Reference
-    from pullbook.model.range.tested_changes import TestedChanges
     from pullbook.model.training.hold_out import Track
+    from pullbook.model.training.start_from import Start
     from pullbook.pipeline.features.feature_table import Features
-    from pullbook.pipeline.features.fill_missing import Filling
     from pullbook.pipeline.parallel.workers import Crew
 
 #: Data of more shops than this is learned from as a circle's.
@@ -52,59 +47,6 @@ _LEARNED_FROM = 90
 #: Steps of the search for constants without a few engines, which begins at those with them.
 _STEPS = 12
 _NO_START = 0.0
-
-
-class Start(NamedTuple):
-    """What effects start from: a model learned elsewhere.
-
-    Attributes
-    ----------
-    curve
-        Its curve.
-    filling
-        How it fills missing fields.
-    reference, changes
-        Its tested data, and the changes of parts that were tested on one engine in it.
-    learned
-        Positions, among the sheets that are trained on, of those that it has learned from already;
-        their engines calibrate nothing.
-    """
-
-    curve: CurveModel
-    filling: Filling
-    reference: Reference
-    changes: TestedChanges
-    learned: Ints
-
-
-class StartError(InputError):
-    """A bundle that cannot be started from; the message says why."""
-
-
-def start_from(model: Model, builds: pd.DataFrame, pulls: pd.DataFrame) -> Start:
-    """Return a model as a start for some sheets, which it may have learned from.
-
-    Raises
-    ------
-    StartError
-        It is a model of few shops' own data, which has no curve of its own to start from.
-
-    """
-    if model.own_dyno or model.curve is None:
-        msg = (
-            "the bundle to start from is of few shops' own sheets; train on those sheets together"
-            " with the new ones instead, or start from the bundle of a circle"
-        )
-        raise StartError(msg)
-    own = {str(name): rows for name, rows in pulls.groupby("sheet_id", sort=False)}
-    learned = []
-    for at, name in enumerate(builds["sheet_id"].tolist()):
-        rpm, torque = (own[name][column].to_numpy(dtype=float) for column in ("rpm", "torque"))
-        if find_sheet(model, builds.iloc[at], rpm, torque) is not None:
-            learned.append(at)
-    known = np.flatnonzero(builds["shop"].isin(model.shop_codes).to_numpy(dtype=bool))
-    seen = np.union1d(np.array(learned, dtype=np.int64), known)
-    return Start(model.curve, model.filling, model.reference, model.changes, seen)
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,6 +194,7 @@ def train_own(
         own_dyno=True,
         spread=None,
         reference=reference,
+        start_reference=start.reference if start is not None and curve is not None else None,
         combinations=unseen_combinations.fit(builds, sample.engines),
         regimes=limits.regimes,
         pairs=limits.pairs,

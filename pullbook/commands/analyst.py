@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from pullbook.model.learning.settings import Settings
-    from pullbook.model.training.train_own import Start
+    from pullbook.model.training.start_from import Start
 
 METRICS = "metrics.json"
 #: What --start says for no start.
@@ -186,7 +186,8 @@ def _start_of(
 ) -> Start | None:
     """Return what to start from; ``None`` for nothing, and for the data of many shops."""
     import pullbook
-    from pullbook.model.training.train_own import MOST_SHOPS, start_from
+    from pullbook.model.training.start_from import start_from
+    from pullbook.model.training.train_own import MOST_SHOPS
 
     if builds["shop"].nunique() > MOST_SHOPS:
         if named not in {"", NO_START}:

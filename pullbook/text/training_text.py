@@ -8,7 +8,7 @@ from pullbook.text import figures
 
 if TYPE_CHECKING:
     from pullbook.model.trained.trained_model import Model
-    from pullbook.model.training.train_own import Start
+    from pullbook.model.training.start_from import Start
 
 #: The level that answers have unless another one is asked for.
 _LEVEL = 0.9

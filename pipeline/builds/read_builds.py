@@ -1,0 +1,66 @@
+"""Builds as Python gives them: typed ones, a file, or fields by name."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pullbook.pipeline.builds import build_files
+from pullbook.pipeline.values.sheet import Build
+from pullbook.schemas.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+
+class BuildError(InputError):
+    """A build that cannot be predicted; the message says which and why."""
+
+
+def builds_of(given: Build | Sequence[Build] | str | Path | Mapping[str, object]) -> list[Build]:
+    """Return the builds given: as they are, or read by `read_builds`."""
+    if isinstance(given, Build):
+        return [given]
+    if isinstance(given, str | Path | Mapping):
+        return read_builds(given)
+    return list(given)
+
+
+def read_builds(given: str | Path | Mapping[str, object]) -> list[Build]:
+    """Return the builds of a file, or the one with the given fields.
+
+    Whatever is left out of a build, or not read as written, gives a warning.
+
+    Parameters
+    ----------
+    given
+        A ``.yaml`` build, a sheet file or a table; or fields by name, numbers in the units of the
+        field dictionary and texts as on a sheet (``"102 mm"``).
+
+    Raises
+    ------
+    BuildError
+        A build cannot be predicted.
+    NothingToReadError
+        There is no such file.
+
+    Examples
+    --------
+    >>> (build,) = read_builds({"cylinders": 8, "bore": "102 mm", "stroke": 3.48})
+    >>> round(build.displacement, 1)
+    352.6
+
+    """
+    if isinstance(given, str | Path):
+        builds = build_files.read(Path(given))
+    else:
+        builds = [build_files.of_fields(given)]
+    for build in builds:
+        if build.fault is not None:
+            msg = f"{build.sheet_id}: {build.fault.message}"
+            raise BuildError(msg)
+        for found in build.findings:
+            warnings.warn(f"{build.sheet_id}: {found.message}", stacklevel=2)
+    return builds

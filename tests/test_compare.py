@@ -13,7 +13,8 @@ from pullbook.model.answers.compare import compare
 from pullbook.model.answers.predict import predict
 from pullbook.model.limits.conformal import Scores
 from pullbook.pipeline.privacy import anonymise
-from pullbook.schemas.answer import Between, Standing
+from pullbook.schemas.answer import Between
+from pullbook.schemas.standing import Standing
 from pullbook.text import comparison_text
 from pullbook.text.units import Units
 

@@ -21,7 +21,7 @@ from pullbook.model.learning.settings import Settings
 from pullbook.model.training import hold_out, train_model
 from pullbook.pipeline.builds import build_files, parts_list
 from pullbook.pipeline.features import feature_table
-from pullbook.schemas.answer import Standing
+from pullbook.schemas.standing import Standing
 from pullbook.text import measured_text
 from pullbook.text.units import Units
 

@@ -13,8 +13,8 @@ from pullbook.model.learning.settings import Settings
 from pullbook.model.range import inside_or_outside, novelty, unseen_combinations
 from pullbook.model.training import bundle, hold_out, train_model
 from pullbook.pipeline.features import feature_table
-from pullbook.schemas.answer import Standing
 from pullbook.schemas.field_words import spoken
+from pullbook.schemas.standing import Standing
 
 
 def standings(demo, builds):

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from pullbook.model.learning.sample import Floats
     from pullbook.model.limits.conformal import Scores
     from pullbook.model.limits.difference_errors import PairScores
-    from pullbook.schemas.answer import Standing
+    from pullbook.schemas.standing import Standing
 
 #: Step of the search for crossovers, rev/min.
 _FINE = 10.0

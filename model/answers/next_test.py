@@ -12,15 +12,18 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 from scipy.linalg import cho_factor, cho_solve
 
+from pullbook.model.learning import effect_points
 from pullbook.model.learning.gaussian_process import SHEET_VARIANCE, SHOP_VARIANCE
+from pullbook.model.trained.engines import Engines, start_curves
+from pullbook.pipeline.features import feature_table
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from pullbook.model.learning.gaussian_process import Process
     from pullbook.model.learning.sample import Floats, Ints
+    from pullbook.model.trained.trained_model import Model
 
 #: Number of sheets, those nearest to the builds, that are used as known.
 _KNOWN = 3000
@@ -76,6 +79,50 @@ def remaining_covariance(
     same_shop = (by[:, None] == by) & (by != NO_SHOP)
     joint: Floats = process.covariance(builds, builds) + SHOP_VARIANCE * same_shop
     joint -= across @ cho_solve(cho_factor(of_sheets), across.T)
+    return joint
+
+
+def joint_covariance(model: Model, questions: pd.DataFrame, candidates: pd.DataFrame) -> Floats:
+    """Return the covariance of questions, then candidates, all of these tested by one new shop.
+
+    Parameters
+    ----------
+    model
+        The model.
+    questions, candidates
+        Typed builds.
+
+    """
+    builds = pd.concat([questions, candidates])
+    if model.own_dyno or model.curve is None:
+        return _by_effects(model, builds)
+    known = feature_table.make(model.fields, model.filling)
+    shop = model.reference.shop
+    by = np.r_[np.full(len(questions), NO_SHOP), np.full(len(candidates), shop.max() + 1)]
+    table = feature_table.make(builds, model.filling)
+    return remaining_covariance(model.curve.process, known, shop, table, by)
+
+
+def _by_effects(model: Model, builds: pd.DataFrame) -> Floats:
+    """Return the covariance of builds that are tested next, by the effects, shape (builds, builds).
+
+    It is that of the logarithm of torque in the middle of the engine speeds, all on one dyno.
+    """
+    code = model.shop_codes[0]
+    ready = [
+        Engines(model).ready(builds.iloc[[at]].assign(shop=code, engine=None), None)
+        for at in range(len(builds))
+    ]
+    table = feature_table.make(builds, model.filling)
+    middle = slice(len(model.speeds) // 2, len(model.speeds) // 2 + 1)
+    labels = np.array([one.labels for one in ready])
+    labels[:, -1] = np.arange(len(labels)) + labels.max() + 1
+    points = effect_points.points_of(
+        model.effects.inputs.places(table), labels, start_curves(model, table)[:, middle],
+        model.speeds[middle],
+    )  # fmt: skip
+    known = model.effects.posterior(points)
+    joint: Floats = model.effects.covariance(known, known, same=False)
     return joint
 
 

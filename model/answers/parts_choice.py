@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pullbook.schemas.answer import Between, Standing, rounded
+from pullbook.schemas.answer import Between, rounded
 from pullbook.schemas.errors import InputError
+from pullbook.schemas.standing import Standing
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -18,7 +18,7 @@ from pullbook.model.range import inside_or_outside, novelty
 from pullbook.model.trained.engines import Engines, start_curves
 from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.parallel.garbage_collection import uncollected
-from pullbook.schemas.answer import Standing
+from pullbook.schemas.standing import Standing
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -27,7 +27,8 @@ if TYPE_CHECKING:
     from pullbook.model.trained.engines import Ready
     from pullbook.model.trained.start import Learned, Start
     from pullbook.model.trained.trained_model import Model
-    from pullbook.schemas.answer import FromMeasured, Reason
+    from pullbook.schemas.answer import FromMeasured
+    from pullbook.schemas.standing import Reason
 
 DEFAULT_LEVEL = 0.9
 DEFAULT_RPM = (2000.0, 6500.0, 250.0)

@@ -24,7 +24,8 @@ if TYPE_CHECKING:
     from pullbook.model.limits.calibration import Regime
     from pullbook.model.limits.conformal import Scores
     from pullbook.model.limits.difference_errors import PairScores
-    from pullbook.schemas.answer import FromMeasured, Missing, Reason, Standing
+    from pullbook.schemas.answer import FromMeasured, Missing
+    from pullbook.schemas.standing import Reason, Standing
 
 #: Number of the nearest sheets that must have been swept over an engine speed to support it.
 _SUPPORT = 3

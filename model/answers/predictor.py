@@ -7,21 +7,17 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from pullbook.model.answers import choose as choosing
 from pullbook.model.answers import compare_several, measured_pull, next_test, vary
 from pullbook.model.answers import explain as explaining
 from pullbook.model.answers.predict import DEFAULT_LEVEL, DEFAULT_RPM, predict, speeds_of
 from pullbook.model.trained import find_starts
 from pullbook.model.trained import pulls as reading
-from pullbook.model.trained.engines import joint_covariance
 from pullbook.model.trained.find_sheet import find_sheet
 from pullbook.model.training import bundle
 from pullbook.pipeline.builds import parts_list
 from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.pipeline.builds.read_builds import BuildError, builds_of
-from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.parallel.garbage_collection import uncollected
 
 if TYPE_CHECKING:
@@ -256,18 +252,9 @@ class Predictor:
         self, candidates: Sequence[Build], questions: Sequence[Build], most: int = 5
     ) -> list[Lesson]:
         """Return which candidates to test next, all at one shop, to narrow the questions most."""
-        curve = self.model.curve
-        if self.model.own_dyno or curve is None:
-            joint = joint_covariance(self.model, typed_builds([*questions, *candidates]))
-            return next_test.choose_candidates(joint, len(questions), most)
-        known = feature_table.make(self.model.fields, self.model.filling)
-        builds = feature_table.make(typed_builds([*questions, *candidates]), self.model.filling)
-        shop = self.model.reference.shop
-        by = np.r_[
-            np.full(len(questions), next_test.NO_SHOP), np.full(len(candidates), shop.max() + 1)
-        ]
-        process = curve.process
-        joint = next_test.remaining_covariance(process, known, shop, builds, by)
+        joint = next_test.joint_covariance(
+            self.model, typed_builds(questions), typed_builds(candidates)
+        )
         return next_test.choose_candidates(joint, len(questions), most)
 
     def against(

@@ -17,7 +17,7 @@ from pullbook.model.training import hold_out
 from pullbook.model.training.train_model import THREADS, train
 from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.physics import engine_quantities
-from pullbook.schemas.answer import Standing
+from pullbook.schemas.standing import Standing
 
 if TYPE_CHECKING:
     from pullbook.model.learning.settings import Settings

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pullbook.model.range.novelty import CHOICES, EDGE_SHARE, NUMBERS, OUTSIDE_SHARE
-from pullbook.schemas.answer import Reason, Standing
 from pullbook.schemas.field_words import Described, Range, digits_that_differ
+from pullbook.schemas.standing import Reason, Standing
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

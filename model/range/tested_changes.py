@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 
 from pullbook.model.range.novelty import CHOICES, NUMBERS
-from pullbook.schemas.answer import Reason
 from pullbook.schemas.field_words import Described, Range
+from pullbook.schemas.standing import Reason
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

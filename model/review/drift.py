@@ -20,8 +20,8 @@ from pullbook.model.learning.sample import engines_of
 from pullbook.model.review.arrivals import Arrivals, arrivals, version_of
 from pullbook.model.review.moved_fields import FEWEST, Moved, moved
 from pullbook.pipeline.curation.shop_consensus import nested
-from pullbook.schemas.answer import Standing
 from pullbook.schemas.errors import InputError
+from pullbook.schemas.standing import Standing
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -17,8 +17,8 @@ from pullbook.model.evaluation import accuracy, bootstrap, kinds_of_sheet
 from pullbook.model.evaluation.evaluate import coverage
 from pullbook.model.evaluation.prediction_errors import LEVELS, score_predictions
 from pullbook.model.review.judgement import Apart, Judgement, Rules, Side, Stratum, Verdict
-from pullbook.schemas.answer import Standing
 from pullbook.schemas.errors import InputError
+from pullbook.schemas.standing import Standing
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

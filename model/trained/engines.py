@@ -19,7 +19,7 @@ from pullbook.pipeline.features import feature_table
 from pullbook.schemas.answer import FromMeasured
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
     from pullbook.model.learning.effects import Process
     from pullbook.model.learning.sample import Floats, Ints
@@ -88,7 +88,7 @@ class Engines:
         if not len(own):
             return Ready(build, process, labels, None)
         if not self.model.own_dyno:
-            process = self._conditioned(tuple(own.tolist()), lambda: self.model.readings.part(own))
+            process = self._conditioned(tuple(own.tolist()), self.model.readings.part(own))
         row = build.iloc[0]
         changes = [
             tested_changes.changed_fields(self.model.fields.iloc[at], row) for at in own.tolist()
@@ -127,15 +127,15 @@ class Engines:
             labels[:, -1] = self._known_labels()[known, -1]
         new = [at for at, place in enumerate(learned) if place is None]
         own = np.flatnonzero(self._known_labels()[:, -1] == labels[-1, -1])
-        more = self._readings(pulls.iloc[new], [start.pulls[at] for at in new], labels[new])
-        off, unlikely = _judge(model, more, start.named) if 0 in new else (0.0, None)
-
-        def readings() -> Readings:
-            return more if model.own_dyno else model.readings.part(own).joined(more)
-
-        process = (
-            self._conditioned(id(start), readings) if new or not model.own_dyno else model.effects
-        )
+        off, unlikely, process = 0.0, None, model.effects
+        if new:
+            more = self._readings(pulls.iloc[new], [start.pulls[at] for at in new], labels[new])
+            if 0 in new:
+                off, unlikely = _judge(model, more, start.named)
+            before = more if model.own_dyno else model.readings.part(own).joined(more)
+            process = self._conditioned(id(start), before)
+        elif not model.own_dyno:
+            process = self._conditioned(tuple(own.tolist()), model.readings.part(own))
         rpm = np.concatenate([pull.rpm for pull in start.pulls])
         others = [pull.sheet.sheet_id for pull in start.pulls[1:]]
         others += [
@@ -151,10 +151,10 @@ class Engines:
         )  # fmt: skip
         return Ready(build, process, labels[-1], told, row)
 
-    def _conditioned(self, key: object, readings: Callable[[], Readings]) -> Process:
+    def _conditioned(self, key: object, readings: Readings) -> Process:
         """Return the model's process with more readings; the same one for the same key."""
         if key not in self._processes:
-            self._processes[key] = self.model.effects.conditioned(readings())
+            self._processes[key] = self.model.effects.conditioned(readings)
         return self._processes[key]
 
     def _readings(self, pulls: pd.DataFrame, found: Sequence[Pull], labels: Ints) -> Readings:
@@ -233,28 +233,6 @@ def curves_of(model: Model, builds: pd.DataFrame, ready: Ready | None = None) ->
     places = ready.process.inputs.places(table)
     ahead = effect_points.Ahead(ready.process, places, labels, start, model.speeds)
     return BuildCurves(model.speeds, ahead.curves(), size)
-
-
-def joint_covariance(model: Model, builds: pd.DataFrame) -> Floats:
-    """Return the covariance of builds that are tested next, by the effects, shape (builds, builds).
-
-    It is that of the logarithm of torque in the middle of the engine speeds, all on one dyno.
-    """
-    code = model.shop_codes[0]
-    ready = [
-        Engines(model).ready(builds.iloc[[at]].assign(shop=code, engine=None), None)
-        for at in range(len(builds))
-    ]
-    table = feature_table.make(builds, model.filling)
-    middle = slice(len(model.speeds) // 2, len(model.speeds) // 2 + 1)
-    labels = np.array([one.labels for one in ready])
-    labels[:, -1] = np.arange(len(labels)) + labels.max() + 1
-    points = effect_points.points_of(
-        model.effects.inputs.places(table), labels, start_curves(model, table)[:, middle],
-        model.speeds[middle],
-    )  # fmt: skip
-    known = model.effects.posterior(points)
-    return model.effects.covariance(known, known, same=False)
 
 
 def start_curves(model: Model, table: pd.DataFrame) -> Floats:

@@ -44,8 +44,6 @@ def arrays_of(model: Model) -> Arrays:
         **_reference_as(_START, model.start_reference),
         **_reference_as("", reference),
         "together": np.array(model.combinations.limits),
-        "ranged": np.array(list(reference.ranges), dtype=np.str_),
-        "ranges": np.array(list(reference.ranges.values())),
         "shop_codes": np.array(model.shop_codes, dtype=np.str_),
         "shop_offsets": model.shop_offsets,
         "sweeps": model.sweeps,
@@ -71,6 +69,8 @@ def _reference_as(prefix: str, reference: Reference | None) -> Arrays:
         "places": reference.places,
         "shop": reference.shop,
         "thresholds": np.array([reference.edge, reference.outside]),
+        "ranged": np.array(list(reference.ranges), dtype=np.str_),
+        "ranges": np.array(list(reference.ranges.values())),
         "margin": np.array(reference.margin),
         "seen": np.array(
             [(name, choice) for name, found in reference.seen.items() for choice in found],

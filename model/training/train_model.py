@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 import pandas as pd
 
-from pullbook.model.learning import curve_model, effect_points, effects, part_kernel
+from pullbook.model.learning import curve_model, effect_points, effects, learn_effects, part_kernel
 from pullbook.model.learning.sample import sample_of
 from pullbook.model.limits import (
     calibration,
@@ -211,7 +211,7 @@ def _effects(
     trials, of_one, of_two = [], [], []
     for learned, scored in (halves, halves[::-1]):
         some = _whole_shops(labels, learned, rng)
-        first = effects.learn(inputs, readings.part(some), first, weight=_AS_IT_IS)
+        first = learn_effects.learn(inputs, readings.part(some), first, weight=_AS_IT_IS)
         out = np.flatnonzero(scored & _again(labels[:, -1]))
         process = effects.unconditioned(inputs, first)
         held = effect_errors.HeldOut(process, out, readings.part(out), curves[out])
@@ -219,7 +219,7 @@ def _effects(
         of_one.append(comparer.of_one_engine(held, rng))
         of_two.append(comparer.of_two_measured(held, rng))
     some = _whole_shops(labels, np.ones(len(labels), dtype=bool), rng)
-    constants = effects.learn(inputs, readings.part(some), first, weight=_AS_IT_IS)
+    constants = learn_effects.learn(inputs, readings.part(some), first, weight=_AS_IT_IS)
     regime = effect_errors.joined(trials).regime(sample, labels[:, -1], speeds)
     pairs = {
         "one engine": effect_errors.pair_scores(of_one, 1),

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 import pandas as pd
 
-from pullbook.model.learning import curve_model, effect_points, effects, part_kernel
+from pullbook.model.learning import curve_model, effect_points, effects, learn_effects, part_kernel
 from pullbook.model.learning.sample import sample_of
 from pullbook.model.limits import effect_errors
 from pullbook.model.limits.conformal import FEWEST
@@ -93,7 +93,7 @@ class _Data:
     def _learned(self, inputs: Inputs, readings: Readings, first: Constants | None) -> Process:
         some = readings.part(self._few_engines(readings))
         steps = {} if first is None else {"steps": _STEPS}
-        constants = effects.learn(inputs, some, first, weight=self.weight, **steps)
+        constants = learn_effects.learn(inputs, some, first, weight=self.weight, **steps)
         return effects.unconditioned(inputs, constants).conditioned(readings)
 
     def _readings(self, keep: Ints) -> tuple[Inputs, Readings]:

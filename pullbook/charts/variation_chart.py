@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pullbook.pipeline.physics.correction_factors import REFERENCE
-from pullbook.schemas.answer import Standing
 from pullbook.schemas.fields import FIELDS
+from pullbook.schemas.standing import Standing
 from pullbook.text.figures import sentence
 from pullbook.text.variation_text import fields, named
 

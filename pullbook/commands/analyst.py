@@ -143,7 +143,7 @@ def train(  # noqa: PLR0913, PLR0917 - every one an option of the command
     from pullbook.pipeline.curation.read_own import is_private
     from pullbook.pipeline.features import feature_table
     from pullbook.pipeline.parallel import workers as crews
-    from pullbook.text import training_text
+    from pullbook.text import model_text
 
     settings = _settings(params, seed)
     if own:
@@ -177,7 +177,7 @@ def train(  # noqa: PLR0913, PLR0917 - every one an option of the command
         f" bundle {identity} is in {out}"
         + ("; it holds sheets in clear: keep it to yourself" if private else "")
     )
-    for line in training_text.lines(model, begin):
+    for line in model_text.promises(model, begin):
         typer.echo(line, err=True)
 
 
@@ -235,7 +235,7 @@ def evaluate(
     from pullbook.pipeline.curation import data_set
     from pullbook.pipeline.parallel import workers as crews
     from pullbook.reports import model_page
-    from pullbook.text import evaluation_text
+    from pullbook.text import model_text
 
     builds, pulls = data_set.load(curated)
     settings = _settings(params, seed)
@@ -248,7 +248,7 @@ def evaluate(
     out.mkdir(parents=True, exist_ok=True)
     (out / METRICS).write_text(json.dumps(metrics, indent=1) + "\n", encoding="utf-8")
     model_page.write(found, regimes, metrics, benchmarks, out)
-    typer.echo(evaluation_text.text(metrics))
+    typer.echo(model_text.text(metrics))
     typer.echo(f"Figures and charts are in {out}")
 
 

@@ -179,10 +179,8 @@ def ask(
 
     Raises
     ------
-    KeyFileError
-        The key cannot be used.
-    NothingToReadError
-        There are no measured sheets.
+    InputError
+        The key cannot be used, or there are no measured sheets.
 
     """
     from pullbook.model.trained import find_starts, pulls

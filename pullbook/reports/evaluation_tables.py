@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 from pullbook.charts import drawing
 from pullbook.model.evaluation.prediction_errors import LEVELS
 from pullbook.pipeline.physics.correction_factors import REFERENCE
-from pullbook.text.evaluation_text import COVERAGE, ERRORS, NAMES, PICTURE
+from pullbook.text.model_text import COVERAGE, ERRORS, NAMES, PICTURE
 
 if TYPE_CHECKING:
     from pathlib import Path

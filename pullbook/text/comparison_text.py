@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
-from pullbook.schemas.answer import Standing
+from pullbook.schemas.standing import Standing
 from pullbook.text import figures, prediction_text
 
 if TYPE_CHECKING:

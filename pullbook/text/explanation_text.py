@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pullbook.schemas.answer import Standing
 from pullbook.schemas.fields import FIELDS
+from pullbook.schemas.standing import Standing
 from pullbook.text import figures, prediction_text
 from pullbook.text.units import label
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from pullbook.model.answers.measured_pull import WHOLE
 from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.pipeline.physics.reference_condition import route
-from pullbook.schemas.answer import Standing
+from pullbook.schemas.standing import Standing
 from pullbook.text import figures, prediction_text
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pullbook.schemas.answer import Standing
+from pullbook.schemas.standing import Standing
 from pullbook.text import figures, prediction_text
 from pullbook.text.comparison_text import clear_speeds
 from pullbook.text.units import label

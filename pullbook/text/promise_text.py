@@ -1,0 +1,102 @@
+"""What an answer promises and what it starts from, as a builder reads it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pullbook.text import figures
+from pullbook.text.units import label
+
+if TYPE_CHECKING:
+    from pullbook.schemas.answer import Answer, Between
+    from pullbook.text.units import Units
+
+
+def promise(answer: Answer) -> str:
+    """Return what the limits of an answer promise, or why there are none."""
+    what = _GROUPS[answer.regime]
+    if not answer.calibrated:
+        if answer.bundle.get("own_dyno") and answer.regime == "new shop":
+            return (
+                "No limits for another shop's dyno: they need sheets of 5 shops or more. Name one"
+                " of the shops behind this model with --shop."
+            )
+        count = figures.counted(answer.groups, what)
+        return f"No limits: they need 5 {what}s or more to hold out, and there are {count}."
+    percent = figures.level(answer.level)
+    lines = (
+        f"{percent} limits: about {figures.in_ten(answer.level)} values measured on"
+        f" {whose(answer)} fall inside."
+    )
+    if answer.level < answer.asked_level:
+        needed = figures.needed(answer.asked_level)
+        lines += (
+            f" {figures.sentence(figures.level(answer.asked_level))} limits take {needed}"
+            f" {what}s, and {answer.groups} were held out."
+        )
+    return lines
+
+
+#: What is held out for the limits of each regime.
+_GROUPS = {
+    "new shop": "shop", "known shop": "engine", "own dyno": "engine", "measured engine": "engine",
+}  # fmt: skip
+
+
+def whose(answer: Answer) -> str:
+    """Return what the values are measured on that the limits of an answer are about."""
+    return {
+        "new shop": "such builds by a shop new to the model",
+        "known shop": "such builds by this shop",
+        "own dyno": "such builds on this dyno",
+        "measured engine": "an engine that was tested before parts were changed",
+    }[answer.regime]
+
+
+def family(answer: Answer) -> list[str]:
+    """Return what is said of an engine family that the data does not have."""
+    if answer.family == "new":
+        return [
+            "No engine of this family was tested, so the error is likely larger than for a family"
+            " that was."
+        ]
+    return []
+
+
+def start(answer: Answer, units: Units) -> list[str]:
+    """Return which measured sheet an answer starts from, and what it would be without it."""
+    told = answer.measured
+    if told is None:
+        return []
+    when = f", tested on {told.tested_on}" if told.tested_on else ""
+    stated = f", stated in {told.correction}" if told.correction else ""
+    lines = [f"Starts from the measured sheet {told.sheet_id}{when}{stated}."]
+    if told.others:
+        count = figures.counted(len(told.others), "other sheet")
+        lines.append(
+            f"{figures.sentence(count)} of this engine count too: {', '.join(told.others)}."
+        )
+    changed = ", ".join(map(label, told.changed))
+    lines.append(f"Changed since: {changed}." if changed else "No part was changed since.")
+    if told.taken_over:
+        lines.append(
+            f"Taken from that sheet, since the build leaves it out: "
+            f"{', '.join(map(label, told.taken_over))}."
+        )
+    if answer.without is not None and (most := _most_apart(answer)) is not None:
+        rpm, here, there = most
+        here, there = (units.between(one, "lb-ft") for one in (here, there))
+        lines.append(
+            f"Without the sheet the answer would be {there.value:.0f} {units.torque} at {rpm:.0f}"
+            f" rpm instead of {here.value:.0f}; that is where it differs most."
+        )
+    return [*([told.unlikely] if told.unlikely else []), *lines]
+
+
+def _most_apart(answer: Answer) -> tuple[float, Between, Between] | None:
+    pairs = [
+        (point.rpm, point.torque, other.torque)
+        for point, other in zip(answer.curve, answer.without or [], strict=True)
+        if point.supported
+    ]
+    return max(pairs, key=lambda one: abs(one[1].value - one[2].value), default=None)

@@ -50,8 +50,8 @@ def test_a_known_shop_gets_tighter_limits_and_its_own_reading(demo):
     high = demo.model.shop_codes[int(np.argmax(offsets))]
     build = demo.builds.iloc[[3]]
     (strange,), (known,) = answers(demo, build), answers(demo, build, shops=[high])
-    assert known.known_shop
-    assert not strange.known_shop
+    assert known.regime == "known shop"
+    assert strange.regime == "new shop"
     for a, b in zip(strange.curve, known.curve, strict=True):
         assert b.torque.high / b.torque.low < a.torque.high / a.torque.low
         assert b.torque.value / a.torque.value == pytest.approx(np.exp(offsets.max()))

@@ -88,8 +88,8 @@ def test_predict_answers_a_sheet_a_build_and_a_table(way, tmp_path):
     assert many.returncode == 1
     a, b, c = map(json.loads, many.stdout.splitlines())
     assert (a["sheet_id"], b["sheet_id"], c["sheet_id"]) == ("a", "b", "c")
-    assert a["known_shop"] is True
-    assert c["known_shop"] is False
+    assert a["regime"] == "known shop"
+    assert c["regime"] == "new shop"
     assert (b["error"]["code"], b["error"]["field"]) == ("missing", "bore")
     as_shop = ("--shop", "Shop number 4", "--key-file", way / "key")
     sheet = run("predict", way / "in" / "0-0.csv", "--bundle", way / "bundle", *as_shop)
@@ -150,7 +150,7 @@ def test_without_the_key_a_shop_is_a_stranger(way, tmp_path):
     env = {"XDG_CONFIG_HOME": str(tmp_path), "HOME": str(tmp_path)}
     done = run("predict", way / "in" / "0-0.csv", "--bundle", way / "bundle", "--json", env=env)
     assert done.returncode == 0
-    assert json.loads(done.stdout)["known_shop"] is False
+    assert json.loads(done.stdout)["regime"] == "new shop"
     assert "--key-file" in done.stderr
 
 

@@ -12,6 +12,7 @@ from pullbook.model.answers import choose, compare_several
 from pullbook.model.answers.compare import compare
 from pullbook.model.answers.predict import predict
 from pullbook.model.limits.conformal import Scores
+from pullbook.model.limits.difference_errors import expected
 from pullbook.pipeline.privacy import anonymise
 from pullbook.schemas.answer import Between
 from pullbook.schemas.standing import Standing
@@ -87,13 +88,17 @@ def test_crossovers_are_where_the_sign_changes(demo, two):
         """A build whose torque is a straight line."""
 
         def __init__(self, slope):
-            self.slope, self.place, self.standing = slope, np.zeros(1), two[0].standing
+            self.slope, self.standing = slope, two[0].standing
+            self.measured = self.ahead = None
 
         def torque(self, rpm):
             return 300 + self.slope * (rpm - 3300) / 1000
 
         def width(self, rpm):
             return np.full(len(rpm), 0.001)
+
+        def correlation(self, _other, rpm, scores):
+            return np.full(len(rpm), scores.correlation(0.0))
 
         def supported(self, rpm):
             return np.ones(len(rpm), dtype=bool)
@@ -103,18 +108,19 @@ def test_crossovers_are_where_the_sign_changes(demo, two):
     assert cross.value == pytest.approx(3300, abs=1)
     assert 2500 < cross.low < 3300 < cross.high < 4500
     factor = demo.model.pairs["one shop"].point.threshold(0.9)
-    both = demo.model.pairs["one shop"].expected(np.array([0.3]), np.array([0.3]), 0.0)[0]
+    scores = demo.model.pairs["one shop"]
+    both = expected(np.array([0.3]), np.array([0.3]), scores.correlation(0.0))[0]
     assert cross.high - 3300 == pytest.approx(factor * both * 1000 / 40, abs=25)
 
 
 def test_too_few_shops_give_no_limits(demo, two):
     few = demo.model.pairs["one shop"]
-    mean, point = (Scores(s.values, s.mass * 0.8, 5) for s in (few.mean, few.point))
+    mean, point = (Scores(s.values, s.mass, 4) for s in (few.mean, few.point))
     few = dataclasses.replace(few, mean=mean, point=point)
-    found = between(demo, two, pairs=dataclasses.replace(demo.model.pairs, one_shop=few))
+    found = between(demo, two, pairs={"one shop": few})
     assert found.mean.low is None
     assert not found.calibrated
-    assert between(demo, two, pairs=None).chance is None
+    assert between(demo, two, pairs={}).chance is None
 
 
 @pytest.fixture(scope="module")

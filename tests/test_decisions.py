@@ -2,6 +2,7 @@
 
 import json
 import re
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -18,6 +19,7 @@ from pullbook.model.learning.curve_model import Blend
 from pullbook.model.learning.gaussian_process import SHEET_VARIANCE, SHOP_VARIANCE
 from pullbook.model.learning.sample import sample_of
 from pullbook.model.learning.settings import Settings
+from pullbook.model.trained import pulls as reading
 from pullbook.model.training import hold_out, train_model
 from pullbook.pipeline.builds import build_files, parts_list
 from pullbook.pipeline.features import feature_table
@@ -369,9 +371,9 @@ def test_of_two_builds_the_chance_is_that_of_compare(demo, build):
     values = vary.combinations({"intake_duration": [230.0]}, {}, base.values)
     both = Predictor(demo.model, {}).predictions([base, *vary.builds(base, values)])
     scores = demo.model.pairs["one shop"]
-    places = np.array([one.place for one in both])
+    band = (2500.0, 4500.0)
     found = compare_several.chances_of_best(
-        *compare_several.means(both, (2500, 4500)), places, scores, scores.mean, 1
+        *compare_several.means(both, band), both, band, scores, scores.mean, 1
     )
     rpm = np.arange(2500.0, 4501, 250)
     direct = compare(both, ("a", "b"), demo.model.pairs, (2500, 4500), 0.9, rpm, True)
@@ -408,9 +410,11 @@ def test_the_best_of_two_has_the_chance_of_their_difference(demo):
 
 def test_chances_of_equal_independent_builds_are_equal(demo):
     """By symmetry; places far apart, so that errors do not go together."""
-    places = 1e3 * np.eye(5)
-    scores = demo.model.pairs["one shop"]
-    found = compare_several.chances_of_best(np.ones(5), np.ones(5), places, scores, scores.mean, 1)
+    apart = [SimpleNamespace(ahead=None, place=place) for place in 1e3 * np.eye(5)]
+    scores, band = demo.model.pairs["one shop"], (2500.0, 4500.0)
+    found = compare_several.chances_of_best(
+        np.ones(5), np.ones(5), apart, band, scores, scores.mean, 1
+    )
     assert found == pytest.approx(0.2, abs=0.03)
 
 
@@ -572,13 +576,13 @@ def test_readings_that_are_left_out_are_named_by_their_speed(prediction):
     ],
 )
 def test_how_the_measured_torque_was_corrected_is_said(write_sheet, change, said):
-    pull = measured_pull.pull(write_sheet(change))
+    pull = reading.pull(write_sheet(change))
     assert said in measured_text.corrected(pull.sheet)
 
 
 def test_a_pull_is_brought_to_the_reference_before_it_is_held_against(demo, write_sheet):
     path = write_sheet()
-    sheet, rpm, torque = measured_pull.pull(path)
+    sheet, rpm, torque, _ = reading.pull(path)
     from pullbook.pipeline.physics.reference_condition import route
 
     raw = np.array([reading.torque for reading in sheet.readings])
@@ -652,10 +656,10 @@ def test_the_chance_to_be_the_best_comes_true(fresh):
             rpm = np.linspace(low, high, 41)
             truth = [np.interp(rpm, pull["rpm"], pull["torque"]).mean() for pull in pulls]
             found = [said[at] for at in four]
-            places = np.array([one.place for one in found])
             chance = compare_several.chances_of_best(
                 *compare_several.means(found, (low, high)),
-                places,
+                found,
+                (low, high),
                 scores,
                 scores.mean,
                 int(rng.integers(99)),

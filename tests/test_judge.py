@@ -167,13 +167,10 @@ def test_a_model_of_mistaken_sheets_is_worse_and_not_promoted(months, tmp_path):
 
 
 def test_limits_that_hold_less_than_they_did_are_worse(months, challenger):
-    halved = dataclasses.replace(
-        challenger.new_shop,
-        point=dataclasses.replace(
-            challenger.new_shop.point, values=challenger.new_shop.point.values / 3
-        ),
-    )
-    found = verdict(months, dataclasses.replace(challenger, new_shop=halved))
+    regime = challenger.regimes["new shop"]
+    point = dataclasses.replace(regime.point, values=regime.point.values / 3)
+    tight = {**challenger.regimes, "new shop": dataclasses.replace(regime, point=point)}
+    found = verdict(months, dataclasses.replace(challenger, regimes=tight))
     assert found.verdict is Verdict.WORSE
     assert any("limits hold" in reason for reason in found.reasons)
 

@@ -83,7 +83,7 @@ def test_limits_of_a_figure_are_those_of_clusters():
 def test_levels_of_scores_are_uniform():
     rng = np.random.default_rng(4)
     shop = np.arange(2000)
-    scores = conformal.shop_scores(rng.exponential(size=2000), shop, shop)
+    scores = conformal.group_scores(rng.exponential(size=2000), shop, shop)
     level = scores.level(rng.exponential(size=2000))
     assert stats.kstest(level, "uniform").pvalue > 0.01
 

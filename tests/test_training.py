@@ -29,27 +29,22 @@ def trained(builds, pulls, settings=COARSE):
     return train_model.train(builds, pulls, feature_table.fit(builds), settings)
 
 
-@pytest.mark.parametrize(
-    ("count", "at_90", "at_95"), [(8, False, False), (9, True, False), (19, True, True)]
-)
-def test_too_few_shops_for_a_level_are_said_not_invented(demo, count, at_90, at_95):
+@pytest.mark.parametrize(("count", "kept"), [(4, None), (6, 6 / 7), (9, 0.9), (19, 0.95)])
+def test_too_few_shops_for_a_level_are_said_not_invented(demo, count, kept):
+    """N shops keep n / (n + 1), the answer says so, and below five there is no number."""
     builds, pulls = some_shops(demo, count)
     model = trained(builds, pulls)
-    (found,) = predict(model, demo.builds.iloc[[0]], [None])
-    rpm = np.array([3000.0])
-    for level, enough in ((0.9, at_90), (0.95, at_95)):
-        assert found.calibrated(level) is enough
-        (point,) = found.points(rpm, level)
-        assert (point.torque.low is None) is not enough
-        assert (point.band.high is None) is not enough
-        assert np.isfinite(point.torque.value)
-
-
-def test_one_shop_can_be_learned_from_without_limits(demo):
-    builds, pulls = some_shops(demo, 1)
-    (found,) = predict(trained(builds, pulls), builds.iloc[[0]], [None])
-    assert not found.calibrated(0.5)
-    assert found.torque(np.array([3000.0]))[0] > 0
+    (found,) = predict(model, demo.builds.iloc[[0]].assign(engine=None), [None])
+    answer = found.answer(np.array([3000.0]), 0.95)
+    (point,) = answer.curve
+    assert answer.regime == "new shop"
+    assert np.isfinite(point.torque.value)
+    assert answer.calibrated is (kept is not None)
+    assert (point.torque.low is None) is (kept is None)
+    assert (point.band.high is None) is (kept is None)
+    if kept is not None:
+        assert answer.level == pytest.approx(kept)
+        assert answer.groups == count
 
 
 def test_folds_never_part_a_shop():

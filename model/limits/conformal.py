@@ -117,9 +117,9 @@ def group_scores(values: Floats, sheet: Ints, group_of_sheet: Ints) -> Scores:
     per_sheet = np.bincount(sheet)
     per_group = np.bincount(group_of_sheet[sheets])
     groups = int(np.count_nonzero(per_group))
-    weight = 1.0 / (per_sheet[sheet] * per_group[group_of_sheet[sheet]] * (groups + 1.0))
+    weight: Floats = 1.0 / (per_sheet[sheet] * per_group[group_of_sheet[sheet]] * (groups + 1.0))
     order = np.argsort(values, kind="stable")
-    mass = np.cumsum(weight[order])
+    mass: Floats = np.cumsum(weight[order])
     group = np.unique(group_of_sheet[sheet[order]], return_inverse=True)[1]
     return Scores(values[order], np.maximum(mass, _held(weight[order], group, groups)), groups)
 

@@ -85,11 +85,11 @@ def of_fields(fields: Mapping[str, str]) -> Signature | None:
     return Signature(key, int(count), signature)
 
 
-class RecordError(PullbookError):
+class RecordError(PullbookError, ValueError):
     """A text that is no record of the wanted form."""
 
 
-class NotSignedError(PullbookError):
+class NotSignedError(PullbookError, ValueError):
     """A record whose signature is missing or does not hold."""
 
 

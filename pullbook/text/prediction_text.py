@@ -132,9 +132,10 @@ def widened(answer: Answer) -> list[str]:
     """Return by how much the limits of a build outside the data were widened."""
     if not answer.calibrated or answer.widened <= 1:
         return []
+    whose = promise_text.whose(answer)
     return [
-        f"{figures.level(answer.level)} limits for values measured on"
-        f" {promise_text.whose(answer)}, made {answer.widened:.1f} times as wide because the build is outside the data; how often they"
+        f"{figures.level(answer.level)} limits for values measured on {whose}, made"
+        f" {answer.widened:.1f} times as wide because the build is outside the data; how often they"
         " hold there is not known."
     ]
 

@@ -200,7 +200,7 @@ def test_predict_takes_the_key_and_not_the_code(demo, demo_key, tmp_path):
     words = ("predict", build, "--bundle", demo.bundle, "--json", "--key-file", demo_key, "--shop")
     known = json.loads(run(*words, name).stdout)
     stranger = json.loads(run(*words, anonymise.code(demo.key, name)).stdout)
-    assert (known["known_shop"], stranger["known_shop"]) == (True, False)
+    assert (known["regime"], stranger["regime"]) == ("known shop", "new shop")
 
 
 def test_nothing_that_leaves_links_two_shops_of_one_key(tmp_path):

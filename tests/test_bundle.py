@@ -30,6 +30,7 @@ def test_a_loaded_model_says_what_the_trained_one_said(demo):
         "sheets": len(demo.builds),
         "shops": demo.builds["shop"].nunique(),
         "invented": False,
+        "own_dyno": False,
         "private": False,
     }
 

@@ -117,14 +117,16 @@ def group_scores(values: Floats, sheet: Ints, group_of_sheet: Ints) -> Scores:
     per_sheet = np.bincount(sheet)
     per_group = np.bincount(group_of_sheet[sheets])
     groups = int(np.count_nonzero(per_group))
-    weight: Floats = 1.0 / (per_sheet[sheet] * per_group[group_of_sheet[sheet]] * (groups + 1.0))
+    weight = 1.0 / (per_sheet[sheet] * per_group[group_of_sheet[sheet]] * (groups + 1.0))
     order = np.argsort(values, kind="stable")
-    mass: Floats = np.cumsum(weight[order])
+    mass = np.cumsum(weight[order])
+    if groups < 2:
+        return Scores(values[order], mass, groups)
     group = np.unique(group_of_sheet[sheet[order]], return_inverse=True)[1]
     return Scores(values[order], np.maximum(mass, _held(weight[order], group, groups)), groups)
 
 
-def _held(weight: Floats, group: Ints, groups: int) -> Floats:
+def _held(weight: NDArray[np.floating], group: Ints, groups: int) -> Floats:
     """Return which share of a group left out each threshold would hold, on average.
 
     The theorem counts one more group as missing altogether, though of the many readings of a group
@@ -142,8 +144,8 @@ def _held(weight: Floats, group: Ints, groups: int) -> Floats:
     """
     share = np.cumsum(weight)
     share /= share[-1]
-    held = np.zeros(len(weight))
-    for number in range(groups if groups > 1 else 0):
+    held: Floats = np.zeros(len(weight))
+    for number in range(groups):
         own = group == number
         others = np.cumsum(weight[~own])
         inside = np.cumsum(np.where(own, weight, 0.0))

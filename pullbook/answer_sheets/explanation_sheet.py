@@ -13,6 +13,7 @@ from pullbook.text.explanation_text import (
     heading,
     near,
     notes,
+    origin,
     rows,
 )
 
@@ -41,7 +42,7 @@ def page(
     )
     for line in first(found, units):
         made.text(line)
-    made.heading(f"Difference from a typical build, by group of parts, {units.torque}")
+    made.heading(f"Difference from {origin(found)}, by group of parts, {units.torque}")
     made.table(heading(found), rows(found, units))
     if not manifest.get("private"):  # tests of other customers stay in the house
         made.heading("Nearest sheets")

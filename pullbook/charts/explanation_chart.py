@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 
 from pullbook.charts import drawing
 from pullbook.pipeline.physics.correction_factors import REFERENCE
-from pullbook.text.explanation_text import DWARFS, by_size, group
+from pullbook.text.explanation_text import DWARFS, by_size, group, origin
 
 if TYPE_CHECKING:
     from pullbook.model.answers.explain import Explanation
@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 #: Characters of a line of a panel's title.
 _TITLE = 22
+#: A group that adds less torque than this, lb-ft, has no panel.
+_NOTHING = 0.05
 
 
 def figure(found: Explanation, units: Units) -> Figure:
@@ -27,15 +29,20 @@ def figure(found: Explanation, units: Units) -> Figure:
     All share one scale, except for the largest where it would dwarf the others; its panel says so.
     """
     factor = units.shown(1.0, "lb-ft")
-    order = by_size(found)
+    order = [name for name in by_size(found) if np.abs(found.parts[name]).max() > _NOTHING]
+    order = order or by_size(found)[:1]
     heights = [1.08 * factor * float(np.abs(found.parts[name]).max()) + 1e-6 for name in order]
-    dwarfs = heights[0] > DWARFS * max(heights[1:])
+    dwarfs = heights[0] > DWARFS * max(heights[1:], default=heights[0])
     limits = [max(heights[1:]) if dwarfs else max(heights)] * len(order)
     limits[0] = heights[0] if dwarfs else limits[0]
-    drawn = Figure(figsize=(drawing.WIDTH, 7.8), layout="constrained")
+    rows = -(-len(order) // 2)
+    drawn = Figure(figsize=(drawing.WIDTH, 2.0 * rows), layout="constrained")
     FigureCanvasAgg(drawn)
-    panels = drawn.subplots(4, 2, sharex=True).ravel()
-    for axes, name, limit in zip(panels, order, limits, strict=True):
+    panels = drawn.subplots(rows, 2, sharex=True).ravel()
+    for spare in panels[len(order) :]:
+        spare.set_axis_off()
+        panels[len(order) - 2].tick_params(labelbottom=True)
+    for axes, name, limit in zip(panels, order, limits, strict=False):
         part = factor * found.parts[name]
         axes.axhline(0, color="#8b9096", linewidth=0.8)
         for colour, hatch, where in (
@@ -47,7 +54,7 @@ def figure(found: Explanation, units: Units) -> Figure:
         axes.set_title(textwrap.fill(f"{group(name)}{own}", _TITLE), loc="left", fontsize=10)
         axes.set_ylim(-limit, limit)
     drawn.supxlabel("engine speed, rpm", fontsize=10)
-    added = f"torque added to the typical build, {units.torque} at the flywheel ({REFERENCE})"
+    added = f"torque added to {origin(found)}, {units.torque} at the flywheel ({REFERENCE})"
     drawn.supylabel(added, fontsize=10)
     drawing.headline(drawn, f"What makes the curve of {found.sheet_id}")
     return drawn

@@ -35,7 +35,7 @@ def text(found: Explanation, manifest: Mapping[str, Any], units: Units) -> str:
     """Return an explanation as lines for the terminal."""
     before = first(found, units)
     lines = [
-        f"{found.sheet_id}: difference from a typical build, by group of parts,"
+        f"{found.sheet_id}: difference from {origin(found)}, by group of parts,"
         f" {units.torque_condition}",
         "",
         *(prediction_text.wrap(line) for line in before),
@@ -54,6 +54,12 @@ def text(found: Explanation, manifest: Mapping[str, Any], units: Units) -> str:
     lines += ["", *(prediction_text.wrap(line) for line in notes(found))]
     return "\n".join([*lines, prediction_text.source(manifest),
                       prediction_text.wrap(prediction_text.CAUTION, "")])  # fmt: skip
+
+
+def origin(found: Explanation) -> str:
+    """Return which build the groups of parts are put into, one after the other."""
+    told = found.found.measured
+    return "the typical build" if told is None else f"the build measured on {told.sheet_id}"
 
 
 def heading(found: Explanation) -> list[str]:
@@ -79,7 +85,10 @@ def rows(found: Explanation, units: Units) -> list[list[str]]:
         for name in by_size(found)
     ]
     return [
-        ["typical build", *(f"{v:.0f}" for v in factor * found.typical)],
+        [
+            "typical build" if found.found.measured is None else "as measured",
+            *(f"{v:.0f}" for v in factor * found.typical),
+        ],
         *added,
         ["this build", *(f"{v:.0f}" for v in factor * found.torque)],
     ]
@@ -124,6 +133,13 @@ def notes(found: Explanation) -> list[str]:
     missing = (
         [f"Not given; pullbook predict would give narrower limits with: {worth}."] if worth else []
     )
+    if found.found.measured is not None:
+        return [
+            *missing,
+            "As measured: the model's curve for the build on that sheet, which its pull has set"
+            " right. What a group of parts adds is the model's figure for the change; each group's"
+            " share is an average, so that it does not depend on the order of the changes.",
+        ]
     return [
         *missing,
         "The typical build has the median of every number and the most frequent of every choice in"

@@ -108,15 +108,17 @@ def test_a_field_nobody_knows_is_told_and_left_out(way, tmp_path):
     assert len(done.stdout.splitlines()) == 1
 
 
-def test_a_level_beyond_the_shops_gives_null_limits(way, tmp_path):
+def test_a_level_beyond_the_shops_gives_the_one_they_keep(way, tmp_path):
     build = tmp_path / "b.yaml"
     build.write_text("bore: 99 mm\nstroke: 92 mm\ncylinders: 6\n")
     done = run("predict", build, "--bundle", way / "bundle", "--json", "--level", "0.95")
     answer = json.loads(done.stdout)
     assert done.returncode == 0
-    assert answer["calibrated"] is False
-    assert {p["torque_low"] for p in answer["curve"]} == {None}
-    assert answer["peak_torque"]["rpm_high"] is None
+    assert answer["calibrated"] is True
+    kept = answer["groups"] / (answer["groups"] + 1)
+    assert answer["level"] == pytest.approx(kept, abs=1e-4) < 0.95
+    assert answer["peak_torque"]["level"] == pytest.approx(kept, abs=1e-4)
+    assert all(p["torque_low"] < p["torque"] < p["torque_high"] for p in answer["curve"])
 
 
 PICTURES = ("svg", "png", "pdf")

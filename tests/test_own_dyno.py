@@ -14,6 +14,7 @@ from pullbook.model.training import bundle
 from pullbook.model.training.start_from import start_from
 from pullbook.model.training.train_model import train
 from pullbook.pipeline.demo import sheets, shops
+from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.schemas.fields import BUILD_FIELDS
 
@@ -163,8 +164,8 @@ def test_a_sheet_that_cannot_be_started_from_is_one_sentence(lone, pile, tmp_pat
     kept = tmp_path / "kept.csv"
     given = {name: value for name, value in sheet.given.items() if name != "notes"}
     head = yaml.safe_dump({**given, "sheet_id": "kept"})
-    kept.write_text(f"---\n{head}---\nrpm,torque\n" + "\n".join(
-        f"{rpm},{200 + rpm / 100:.0f}" for rpm in range(2000, 4501, 500)) + "\n")  # fmt: skip
+    rows = [f"{rpm},{0.9 * sheet.displacement + rpm / 1000:.1f}" for rpm in range(2000, 4501, 500)]
+    kept.write_text("\n".join([f"---\n{head}---\nrpm,torque", *rows, ""]), encoding="utf-8")
     text = fields(sheet, **({"measured": "kept"} | change))
     done, (answer,) = asked(folder, "wrong", text, "--measured", kept)
     assert done.returncode == 1

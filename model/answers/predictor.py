@@ -58,8 +58,8 @@ class Predictor:
     Examples
     --------
     >>> predictor = Predictor.load("bundle")  # doctest: +SKIP
-    >>> (build,) = read_builds({"cylinders": 8, "bore": "102 mm", "stroke": 3.48})
-    >>> predictor.predict([build])[0].peak_torque.height  # doctest: +SKIP
+    >>> build = {"cylinders": 8, "bore": "102 mm", "stroke": 3.48}
+    >>> predictor.predict(build)[0].peak_torque.height  # doctest: +SKIP
 
     """
 

@@ -69,6 +69,8 @@ class Scores:
             msg = f"the level is {level}; it must be between 0 and 1, such as 0.9"
             raise ValueError(msg)
         place = int(np.searchsorted(self.mass, level - _ROUNDING))
+        if self.groups < needed_groups(level):
+            return None
         return float(self.values[place]) if place < len(self.values) else None
 
     def level(self, values: Floats) -> Floats:

@@ -8,7 +8,7 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check -qq
 # Python compiles a module when it is first used; all of them at once takes longer than the rest.
 INSTALL := $(PIP) install --no-compile
 
-.PHONY: demo test test-slow cover lint format repro bench docs peers ablation weak-spots fuzz pins pythons release \
+.PHONY: demo test test-slow cover lint format repro bench docs peers ablation weak-spots coverage fuzz pins pythons release \
   clean
 
 # --- set-up ---------------------------------------------------------------------------
@@ -85,6 +85,9 @@ peers: $(VENV)/peers-ready
 # Where answers fall short, over invented circles: some ten minutes.
 weak-spots: $(VENV)/dev-ready
 	@$(BIN)/python benchmarks/weak_spots.py
+
+coverage: $(VENV)/dev-ready
+	@$(BIN)/python benchmarks/own_dyno.py --out reports/own_dyno.csv
 
 ablation: $(VENV)/dev-ready
 	@$(BIN)/python benchmarks/ablation.py data/curated

@@ -138,7 +138,7 @@ def explain(
     (found,) = predict(model, build, [code], starts=[start], look_into_missing=True)
     ready, typical = None, typical_build(model.fields)
     if found.measured is not None:
-        ready = Engines(model).ready(build, start)
+        (ready,) = Engines(model).ready(build, [start])
         build = ready.build[list(CURATED_FIELDS)]
         typical = pd.DataFrame([ready.before])[list(CURATED_FIELDS)]
     typical = typical.astype(build.dtypes.to_dict())

@@ -17,7 +17,7 @@ from scipy.linalg import cho_factor, cho_solve
 
 from pullbook.model.learning import effect_points
 from pullbook.model.learning.gaussian_process import SHEET_VARIANCE, SHOP_VARIANCE
-from pullbook.model.trained.engines import Engines, start_curves
+from pullbook.model.trained.engines import start_curves
 from pullbook.pipeline.features import feature_table
 
 if TYPE_CHECKING:
@@ -108,15 +108,11 @@ def _by_effects(model: Model, builds: pd.DataFrame) -> Floats:
 
     It is that of the logarithm of torque in the middle of the engine speeds, all on one dyno.
     """
-    code = model.shop_codes[0]
-    ready = [
-        Engines(model).ready(builds.iloc[[at]].assign(shop=code, engine=None), None)
-        for at in range(len(builds))
-    ]
+    labels = effect_points.KnownLabels(model.fields).of(
+        builds.assign(shop=model.shop_codes[0], engine=None)
+    )
     table = feature_table.make(builds, model.filling)
     middle = slice(len(model.speeds) // 2, len(model.speeds) // 2 + 1)
-    labels = np.array([one.labels for one in ready])
-    labels[:, -1] = np.arange(len(labels)) + labels.max() + 1
     points = effect_points.points_of(
         model.effects.inputs.places(table), labels, start_curves(model, table)[:, middle],
         model.speeds[middle],

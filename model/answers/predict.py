@@ -114,10 +114,7 @@ class _Asked:
 
     def ready(self) -> list[Ready]:
         """Return each build with what is known of its engine."""
-        engines = Engines(self._model)
-        return [
-            engines.ready(self._builds.iloc[[at]], start) for at, start in enumerate(self._starts)
-        ]
+        return Engines(self._model).ready(self._builds, self._starts)
 
     def predictions(self, manifest: Mapping[str, Any], look: bool) -> list[Prediction]:
         """Return the prediction of each build."""
@@ -242,10 +239,7 @@ class _Asked:
 
     def _families(self, builds: pd.DataFrame) -> list[str]:
         """Return whether the family of each build is known, new or not given."""
-        model = self._model
-        both = pd.concat([model.fields, builds[list(model.fields.columns)]], ignore_index=True)
-        family = effect_points.families_of(both)
-        known = np.isin(family[len(model.fields) :], family[: len(model.fields)])
+        known = effect_points.KnownLabels(self._model.fields).of(builds)[:, 1] >= 0
         named = builds["family"].notna().to_numpy()
         return [
             "known" if here else "new" if given else "not given"

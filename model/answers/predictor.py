@@ -142,7 +142,7 @@ class Predictor:
         """
         speeds = speeds_of(*DEFAULT_RPM) if rpm is None else rpm
         builds = builds_of(given)
-        starts = self.starts(builds, codes, measured)
+        starts = self.starts(builds, measured)
         found = self.predictions(builds, codes, starts, look_into_missing=True)
         with uncollected():
             return [one.answer(speeds, level) for one in found]
@@ -150,7 +150,6 @@ class Predictor:
     def starts(
         self,
         builds: Sequence[Build],
-        codes: Sequence[str | None] | None = None,
         measured: str | Path | None = None,
     ) -> list[Start | Learned | None]:
         """Return the measured pulls that the answers about builds start from.
@@ -162,8 +161,7 @@ class Predictor:
 
         """
         found = [] if measured is None else reading.pulls([Path(measured)])
-        codes = codes or [None] * len(builds)
-        starts = find_starts.find_starts(builds, found, self.model, codes)
+        starts = find_starts.find_starts(builds, found, self.model)
         for build in builds:
             if build.fault is not None:
                 raise BuildError(build.fault.message)

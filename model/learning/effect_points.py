@@ -10,7 +10,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from pullbook.model.learning import smooth_curves
-from pullbook.model.learning.effects import Readings
+from pullbook.model.learning.effects import LABELS, Readings
 from pullbook.model.learning.sample import engines_of
 
 if TYPE_CHECKING:
@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 _PER_SHEET, _MOST = 6, 2400
 #: Every so many points of the grid of engine speeds the variance is worked out.
 _COARSE = 4
+#: What families share that go by two names.
+_SIZE = ("cylinders", "bore", "stroke", "arrangement")
 #: Curves worked out at once.
 _AT_ONCE = 64
 
@@ -31,12 +33,7 @@ def families_of(builds: pd.DataFrame) -> Ints:
     Families are the same by name, or where cylinders, bore, stroke and arrangement agree: one
     family may go by two names. A build that names none and agrees with none is its own family.
     """
-    named = builds["family"].str.casefold().str.strip()
-    size = builds[["cylinders", "bore", "stroke", "arrangement"]]
-    whole = size.notna().all(axis=1)
-    by_name = named.groupby(named).ngroup().where(named.notna(), -1).to_numpy(dtype=np.int64)
-    sized = size.round({"bore": 3, "stroke": 3}).groupby(list(size), dropna=False).ngroup()
-    by_size = sized.where(whole, -1).to_numpy(dtype=np.int64)
+    by_name, by_size = _numbers(_family_names(builds)), _numbers(_family_sizes(builds))
     # Builds, names and sizes are nodes; a build is joined to its name and to its size.
     nodes = len(builds) + 1 + by_name.max(initial=-1) + 1 + by_size.max(initial=-1)
     starts, ends = [], []
@@ -51,10 +48,97 @@ def families_of(builds: pd.DataFrame) -> Ints:
     return found
 
 
+def _numbers(keys: list[object]) -> Ints:
+    """Return a number for each key, -1 for a blank one."""
+    numbers: dict[object, int] = {}
+    return np.array(
+        [-1 if key is None else numbers.setdefault(key, len(numbers)) for key in keys],
+        dtype=np.int64,
+    )
+
+
 def labels_of(builds: pd.DataFrame) -> Ints:
     """Return the numbers of shop, family and engine of builds, shape (builds, 3)."""
     shop, _ = pd.factorize(builds["shop"], use_na_sentinel=False)
     return np.column_stack([shop, families_of(builds), engines_of(builds)])
+
+
+class KnownLabels:
+    """The labels of the sheets that a model has learned from, and of builds beside them.
+
+    Attributes
+    ----------
+    labels
+        Those of the sheets, as `labels_of` returns them.
+    """
+
+    def __init__(self, builds: pd.DataFrame) -> None:
+        """Take the sheets' builds."""
+        self.labels = labels_of(builds)
+        shop, family, engine = self.labels.T.tolist()
+        names, sizes = _family_names(builds), _family_sizes(builds)
+        keys = _engine_keys(builds)
+        self._shops = dict(zip(builds["shop"].tolist(), shop, strict=True))
+        self._by_name = _first(names, family)
+        self._by_size = _first(sizes, family)
+        self._engines = _first(keys, engine)
+
+    def of(self, builds: pd.DataFrame) -> Ints:
+        """Return the labels of builds, shape (builds, 3); what is not known gets a number below 0.
+
+        A family is known by its name, else by its size; an engine only by its shop and name.
+        """
+        new: dict[object, int] = {}
+
+        def other(key: object) -> int:
+            return new.setdefault(key, -1 - len(new))
+
+        rows = zip(
+            builds["shop"].tolist(), _family_names(builds), _family_sizes(builds),
+            _engine_keys(builds), strict=True,
+        )  # fmt: skip
+        found = []
+        for at, (shop, name, size, engine) in enumerate(rows):
+            family = self._by_name.get(name, self._by_size.get(size))
+            code = self._shops.get(shop)
+            found.append(
+                (
+                    other(("shop", str(shop))) if code is None else code,
+                    other(("family", name or size or at)) if family is None else family,
+                    self._engines.get(engine, other(("engine", engine or at))),
+                )
+            )
+        return np.array(found, dtype=np.int64).reshape(-1, len(LABELS))
+
+
+def _first(keys: list[object], numbers: list[int]) -> dict[object, int]:
+    """Return the number of each key, without those that are blank."""
+    found: dict[object, int] = {}
+    for key, number in zip(keys, numbers, strict=True):
+        if key is not None:
+            found.setdefault(key, number)
+    return found
+
+
+def _family_names(builds: pd.DataFrame) -> list[object]:
+    return [
+        str(name).casefold().strip() if pd.notna(name) else None
+        for name in builds["family"].tolist()
+    ]
+
+
+def _family_sizes(builds: pd.DataFrame) -> list[object]:
+    rows = zip(*(builds[name].tolist() for name in _SIZE), strict=True)
+    return [
+        None if any(pd.isna(value) for value in row)
+        else (row[0], round(row[1], 3), round(row[2], 3), row[3])
+        for row in rows
+    ]  # fmt: skip
+
+
+def _engine_keys(builds: pd.DataFrame) -> list[object]:
+    rows = zip(builds["shop"].tolist(), builds["engine"].tolist(), strict=True)
+    return [(str(shop), str(engine)) if pd.notna(engine) else None for shop, engine in rows]
 
 
 def readings_of(sample: Sample, places: Floats, labels: Ints, start: Floats) -> Readings:

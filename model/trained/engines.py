@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -62,80 +61,110 @@ class Ready(NamedTuple):
     before: pd.Series | None = None
 
 
-@dataclass(slots=True)
-class Engines:
-    """Finds what is known of the engines of builds.
+class _Measured(NamedTuple):
+    """What the measured pulls of an engine tell, whatever is asked about it."""
 
-    Attributes
-    ----------
-    model
-        The model.
-    """
+    before: pd.Series
+    process: Process
+    labels: Ints
+    others: tuple[str, ...]
+    sweep: tuple[float, float]
+    tested_on: str | None = None
+    correction: str | None = None
+    off: float = 0.0
+    unlikely: str | None = None
 
-    model: Model
-    _known: Ints | None = field(default=None, init=False)
-    _processes: dict[object, Process] = field(default_factory=dict, init=False)
-
-    def ready(self, build: pd.DataFrame, start: Start | Learned | None) -> Ready:
-        """Return a build with the process that knows its engine, measured or not."""
-        if isinstance(start, Start):
-            return self._from_pulls(build, start)
-        (labels,) = self._labels(build)
-        if start is not None:
-            labels = self._known_labels()[start.at]
-        own = np.flatnonzero(self._known_labels()[:, -1] == labels[-1])
-        process = self.model.effects
-        if not len(own):
-            return Ready(build, process, labels, None)
-        if not self.model.own_dyno:
-            process = self._conditioned(tuple(own.tolist()), self.model.readings.part(own))
-        row = build.iloc[0]
-        changes = [
-            tested_changes.changed_fields(self.model.fields.iloc[at], row) for at in own.tolist()
-        ]
-        at = min(range(len(own)), key=lambda i: len(changes[i]))
-        if start is not None:
-            at = own.tolist().index(start.at)
-        before = self.model.fields.iloc[own[at]]
-        build, taken = take_over(build, before, changes[at])
-        names = [self.model.sheet_ids[i] for i in own.tolist()]
-        sweeps = self.model.sweeps[own]
+    def ready(self, build: pd.DataFrame) -> Ready:
+        """Return a build of this engine with what is known of it."""
+        changed = tested_changes.changed_fields(self.before, build.iloc[0])
+        build, taken = take_over(build, self.before, changed)
         told = FromMeasured(
-            names[at], tuple(changes[at]), tuple(taken), (*names[:at], *names[at + 1 :]),
-            sweep=(float(sweeps[:, 0].min()), float(sweeps[:, 1].max())),
+            str(self.before["sheet_id"]), tuple(changed), tuple(taken), self.others,
+            self.tested_on, self.correction, self.sweep, self.off, self.unlikely,
         )  # fmt: skip
-        return Ready(build, process, labels, told, before)
+        return Ready(build, self.process, self.labels, told, self.before)
 
-    def _from_pulls(self, build: pd.DataFrame, start: Start) -> Ready:
-        model = self.model
-        pulls = typed_builds(pull.sheet for pull in start.pulls)
-        code = build["shop"].iloc[0]
-        pulls = pulls.assign(shop=code)
+
+class Engines:
+    """Finds what is known of the engines of builds."""
+
+    def __init__(self, model: Model) -> None:
+        """Take the model that is asked."""
+        self._model = model
+        self._known = effect_points.KnownLabels(model.fields)
+        self._measured: dict[int, _Measured] = {}
+        self._processes: dict[tuple[int, ...], Process] = {}
+
+    def ready(self, builds: pd.DataFrame, starts: Sequence[Start | Learned | None]) -> list[Ready]:
+        """Return builds, each with the process that knows its engine, measured or not."""
+        labels = self._known.of(builds)
+        found = []
+        for at, start in enumerate(starts):
+            build = builds.iloc[[at]]
+            if isinstance(start, Start):
+                if id(start) not in self._measured:
+                    self._measured[id(start)] = self._by_pulls(start, build["shop"].iloc[0])
+                found.append(self._measured[id(start)].ready(build))
+                continue
+            named = self._known.labels[start.at, -1] if start is not None else labels[at, -1]
+            own = np.flatnonzero(self._known.labels[:, -1] == named)
+            if not len(own):
+                found.append(Ready(build, self._model.effects, labels[at], None))
+                continue
+            nearest = self._nearest(own, build.iloc[0]) if start is None else start.at
+            found.append(self._learned(own, nearest).ready(build))
+        return found
+
+    def _nearest(self, own: Ints, build: pd.Series) -> int:
+        """Return the position of the sheet of an engine from which least was changed."""
+        fields = self._model.fields
+        return min(
+            own.tolist(),
+            key=lambda at: len(tested_changes.changed_fields(fields.iloc[at], build)),
+        )
+
+    def _learned(self, own: Ints, at: int) -> _Measured:
+        """Return what the sheets of an engine tell that the model has learned from."""
+        model, sweeps = self._model, self._model.sweeps[own]
+        others = tuple(model.sheet_ids[other] for other in own.tolist() if other != at)
+        return _Measured(
+            model.fields.iloc[at], self._with_learned(own), self._known.labels[at], others,
+            (float(sweeps[:, 0].min()), float(sweeps[:, 1].max())),
+        )  # fmt: skip
+
+    def _with_learned(self, own: Ints) -> Process:
+        """Return the process that knows some of the sheets that the model has learned from."""
+        if self._model.own_dyno:
+            return self._model.effects
+        key = tuple(own.tolist())
+        if key not in self._processes:
+            readings = self._model.readings.part(own)
+            self._processes[key] = self._model.effects.conditioned(readings)
+        return self._processes[key]
+
+    def _by_pulls(self, start: Start, code: object) -> _Measured:
+        """Return what measured pulls tell, each counted once."""
+        model = self._model
+        pulls = typed_builds(pull.sheet for pull in start.pulls).assign(shop=code)
+        row = pulls.iloc[0]
+        named = (str(name) for name in pulls["engine"] if pd.notna(name))
+        pulls = pulls.assign(engine=next(named, f"{_UNNAMED}{row['sheet_id']}"))
+        labels = self._known.of(pulls)
         learned = [
             find_sheet(model, pulls.iloc[at], pull.rpm, pull.torque)
             for at, pull in enumerate(start.pulls)
         ]
-        row = pulls.iloc[0]
-        changed = tested_changes.changed_fields(row, build.iloc[0])
-        build, taken = take_over(build, row, changed)
-        named = (str(name) for name in pulls["engine"] if pd.notna(name))
-        name = next(named, f"{_UNNAMED}{row['sheet_id']}")
-        known = next((at for at in learned if at is not None), None)
-        both = pd.concat([pulls, build]).assign(engine=name)
-        labels = self._labels(both)
-        if known is not None:
-            labels[:, -1] = self._known_labels()[known, -1]
+        for at in learned:
+            if at is not None:
+                labels[:, -1] = self._known.labels[at, -1]
+        own = np.flatnonzero(self._known.labels[:, -1] == labels[0, -1])
         new = [at for at, place in enumerate(learned) if place is None]
-        own = np.flatnonzero(self._known_labels()[:, -1] == labels[-1, -1])
-        off, unlikely, process = 0.0, None, model.effects
+        off, unlikely, process = 0.0, None, self._with_learned(own)
         if new:
             more = self._readings(pulls.iloc[new], [start.pulls[at] for at in new], labels[new])
             if 0 in new:
                 off, unlikely = _judge(model, more, start.named)
-            before = more if model.own_dyno else model.readings.part(own).joined(more)
-            process = self._conditioned(id(start), before)
-        elif not model.own_dyno:
-            process = self._conditioned(tuple(own.tolist()), model.readings.part(own))
+            process = process.conditioned(more)
         rpm = np.concatenate([pull.rpm for pull in start.pulls])
         others = [pull.sheet.sheet_id for pull in start.pulls[1:]]
         others += [
@@ -143,24 +172,17 @@ class Engines:
             if at not in learned and model.sheet_ids[at] not in others
         ]  # fmt: skip
         values = start.named.sheet.values
-        told = FromMeasured(
-            start.named.sheet.sheet_id, tuple(changed), tuple(taken), tuple(others),
+        return _Measured(
+            row, process, labels[0], tuple(others), (float(rpm.min()), float(rpm.max())),
             None if values.get("tested_on") is None else str(values["tested_on"]),
             str(values.get("stated_correction") or values.get("correction") or "") or None,
-            (float(rpm.min()), float(rpm.max())), off, unlikely,
+            off, unlikely,
         )  # fmt: skip
-        return Ready(build, process, labels[-1], told, row)
-
-    def _conditioned(self, key: object, readings: Readings) -> Process:
-        """Return the model's process with more readings; the same one for the same key."""
-        if key not in self._processes:
-            self._processes[key] = self.model.effects.conditioned(readings)
-        return self._processes[key]
 
     def _readings(self, pulls: pd.DataFrame, found: Sequence[Pull], labels: Ints) -> Readings:
-        table = feature_table.make(pulls, self.model.filling)
-        places = self.model.effects.inputs.places(table)
-        start = start_curves(self.model, table)
+        table = feature_table.make(pulls, self._model.filling)
+        places = self._model.effects.inputs.places(table)
+        start = start_curves(self._model, table)
         size = charge(table)
         doubt: list[float] = []
         sheet: list[int] = []
@@ -172,28 +194,14 @@ class Engines:
             doubt.append(pull.doubt)
             sheet += [number] * len(few)
             speed.append(np.log(rpm))
-            at.append(effect_points.start_at(start[number : number + 1], self.model.speeds, rpm)[0])
+            at.append(
+                effect_points.start_at(start[number : number + 1], self._model.speeds, rpm)[0]
+            )
             target.append(np.log(torque / size[number]))
         return Readings(
             places, labels, np.array(doubt), np.array(sheet, dtype=np.int64), np.concatenate(speed),
             np.concatenate(at), np.concatenate(target),
         )  # fmt: skip
-
-    def _labels(self, builds: pd.DataFrame) -> Ints:
-        """Return the labels of builds, numbered as those of the sheets learned from."""
-        known = self.model.fields
-        names = builds["engine"]
-        unnamed = [f"{_UNNAMED}{at}" for at in range(len(builds))]
-        builds = builds.assign(engine=names.where(names.notna(), pd.Series(unnamed, builds.index)))
-        both = pd.concat([known, builds[list(known.columns)]], ignore_index=True)
-        labels = effect_points.labels_of(both)
-        self._known = labels[: len(known)]
-        return labels[len(known) :].copy()
-
-    def _known_labels(self) -> Ints:
-        if self._known is None:
-            self._known = effect_points.labels_of(self.model.fields)
-        return self._known
 
 
 class BuildCurves(NamedTuple):
@@ -228,7 +236,7 @@ def curves_of(model: Model, builds: pd.DataFrame, ready: Ready | None = None) ->
     size, start = np.asarray(charge(table)), start_curves(model, table)
     if not model.own_dyno and (ready is None or ready.told is None):
         return BuildCurves(model.speeds, start, size)
-    ready = ready or Engines(model).ready(builds.iloc[[0]], None)
+    ready = ready or Engines(model).ready(builds.iloc[[0]], [None])[0]
     labels = np.tile(ready.labels, (len(builds), 1))
     places = ready.process.inputs.places(table)
     ahead = effect_points.Ahead(ready.process, places, labels, start, model.speeds)

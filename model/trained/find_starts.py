@@ -24,7 +24,6 @@ def find_starts(
     builds: Sequence[Build],
     pulls: Sequence[Pull],
     model: Model,
-    codes: Sequence[str | None],
     shop: str | None = None,
 ) -> list[Start | Learned | None]:
     """Return where the answer about each build starts; ``None`` where from no measured pull.
@@ -39,25 +38,27 @@ def find_starts(
         Measured pulls to choose from.
     model
         The model, whose own sheets may be named too.
-    codes
-        Code of the shop that would test each build, if it is known.
     shop
-        Name of that shop, where one is named for all.
+        Name of the shop that would test all builds, where one is named.
 
     """
     found: list[Start | Learned | None] = []
-    for build, code in zip(builds, codes, strict=True):
+    for build in builds:
         try:
             start = _start(build, pulls, model, only=len(builds) == 1)
             if isinstance(start, Start):
                 _check(build, start, shop)
-                start = Start(start.named, start.pulls, code)
             found.append(start)
         except InputError as fault:
             row = build.rows.get(FIELD)
             build.findings.append(Finding("measured-not-usable", str(fault), FIELD, row))
             found.append(None)
     return found
+
+
+def measured_by(start: Start | Learned | None) -> object:
+    """Return the shop that measured the pull that an answer starts from, if its sheet names it."""
+    return start.named.sheet.values.get("shop") if isinstance(start, Start) else None
 
 
 def _start(

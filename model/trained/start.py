@@ -34,13 +34,10 @@ class Start:
         The measured pull that the build names.
     pulls
         All measured pulls of its engine, that one first.
-    code
-        Code of the shop that measured them, if it is known.
     """
 
     named: Pull
     pulls: tuple[Pull, ...]
-    code: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -138,17 +138,7 @@ def own_reader(folders: Sequence[Path], settings: Path | None, key_file: Path | 
 
 
 class Asked(NamedTuple):
-    """Builds that are asked about.
-
-    Attributes
-    ----------
-    builds
-        The builds.
-    codes
-        Code of the shop that would test each, if it is known.
-    starts
-        The measured pulls that the answer about each starts from, if any.
-    """
+    """Builds, the code of the shop that would test each, and the pulls that each starts from."""
 
     builds: list[Build]
     codes: list[str | None]
@@ -185,15 +175,19 @@ def ask(
     """
     from pullbook.model.trained import find_starts, pulls
 
+    found = [] if measured is None else pulls.pulls([measured])
+    starts = find_starts.find_starts(builds, found, predictor.model, shop)
     names = [shop or build.values.get("shop") for build in builds]
     if predictor.manifest["private"]:
         from pullbook.pipeline.curation.read_own import local_code
 
+        names = [
+            name or find_starts.measured_by(start)
+            for name, start in zip(names, starts, strict=True)
+        ]
         codes = [local_code(name) if isinstance(name, str) else None for name in names]
     else:
         codes = _codes(names, key_file)
-    found = [] if measured is None else pulls.pulls([measured])
-    starts = find_starts.find_starts(builds, found, predictor.model, codes, shop)
     if not predictor.manifest["private"]:
         builds = [
             _coded(build, name, key_file) if code is not None else build

@@ -17,7 +17,7 @@ pytestmark = pytest.mark.slow
 
 ROOT = Path(__file__).parents[1]
 _CODE = ("schemas", "pipeline", "model", "pullbook", "benchmarks/results")
-_FILES = ("dvc.yaml", "params.yaml", ".dvcignore", "data/demo.key", "data/withdrawn.csv")
+_FILES = ("dvc.yaml", "params.yaml", ".dvcignore", "data/demo.key")
 #: Stages that a month's batch goes through; the evaluation is the same command as ever.
 _STAGES = ("judge", "ship")
 

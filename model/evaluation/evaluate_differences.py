@@ -97,7 +97,8 @@ def _pair(
         row[f"point_{level}"] = float(np.mean(inside))
         row[f"mean_{level}"] = float(found.mean.low <= measured.mean() <= found.mean.high)
         bands = sum(_half_band(one, rpm, level) for one in both)
-        row[f"share_{level}"] = (found.mean.high - found.mean.low) / 2 / bands
+        half = (found.mean.high - found.mean.low) / 2
+        row[f"share_{level}"] = half / bands if bands > 0 else np.nan
     return row
 
 

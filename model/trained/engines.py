@@ -103,7 +103,9 @@ class Engines:
             build = builds.iloc[[at]]
             if isinstance(start, Start):
                 if id(start) not in self._measured:
-                    self._measured[id(start)] = self._by_pulls(start, build["shop"].iloc[0])
+                    self._measured[id(start)] = self._by_pulls(
+                        start, _text_of(build["shop"].iloc[0])
+                    )
                 found.append(self._measured[id(start)].ready(build))
                 continue
             named = self._known.labels[start.at, -1] if start is not None else labels[at, -1]
@@ -118,10 +120,10 @@ class Engines:
     def _nearest(self, own: Ints, build: pd.Series) -> int:
         """Return the position of the sheet of an engine from which least was changed."""
         fields = self._model.fields
-        return min(
-            own.tolist(),
-            key=lambda at: len(tested_changes.changed_fields(fields.iloc[at], build)),
-        )
+        counts = [
+            len(tested_changes.changed_fields(fields.iloc[int(at)], build)) for at in own.tolist()
+        ]
+        return int(own[int(np.argmin(counts))])
 
     def _learned(self, own: Ints, at: int) -> _Measured:
         """Return what the sheets of an engine tell that the model has learned from."""
@@ -142,7 +144,7 @@ class Engines:
             self._processes[key] = self._model.effects.conditioned(readings)
         return self._processes[key]
 
-    def _by_pulls(self, start: Start, code: object) -> _Measured:
+    def _by_pulls(self, start: Start, code: str | None) -> _Measured:
         """Return what measured pulls tell, each counted once."""
         model = self._model
         pulls = typed_builds(pull.sheet for pull in start.pulls).assign(shop=code)
@@ -202,6 +204,10 @@ class Engines:
             places, labels, np.array(doubt), np.array(sheet, dtype=np.int64), np.concatenate(speed),
             np.concatenate(at), np.concatenate(target),
         )  # fmt: skip
+
+
+def _text_of(value: object) -> str | None:
+    return value if isinstance(value, str) else None
 
 
 class BuildCurves(NamedTuple):

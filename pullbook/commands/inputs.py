@@ -177,7 +177,7 @@ def ask(
 
     found = [] if measured is None else pulls.pulls([measured])
     starts = find_starts.find_starts(builds, found, predictor.model, shop)
-    names = [shop or build.values.get("shop") for build in builds]
+    names: list[object] = [shop or build.values.get("shop") for build in builds]
     if predictor.manifest["private"]:
         from pullbook.pipeline.curation.read_own import local_code
 

@@ -235,3 +235,12 @@ def test_a_start_that_knows_the_pile_already_checks_nothing(demo):
     made = feature_table.filled(own, start.filling)
     model = train(own.assign(shop="own-x"), pulls, made, demo.model.settings, start=start)
     assert dict(model.regimes) == {}
+
+
+def test_a_sheet_of_the_model_is_of_the_same_engine_too(lone, pile):
+    folder, _ = lone
+    sheet = series(pile)[0]
+    text = fields(sheet, measured=sheet.sheet_id, cylinders=12)
+    done, (answer,) = asked(folder, "other", text)
+    assert done.returncode == 1
+    assert "is of another engine (cylinders" in answer["error"]["message"]

@@ -79,14 +79,11 @@ class Trials(NamedTuple):
         Position of the sheet of each trial.
     curves, spread
         Predicted curve and its standard deviation on the grid, shape (trials, speeds).
-    before
-        Number of sheets of the engine that were known.
     """
 
     sheets: Ints
     curves: Floats
     spread: Floats
-    before: Ints
 
     def regime(self, sample: Sample, group: Ints, speeds: Floats) -> Regime | None:
         """Return the scores; ``None`` without trials."""
@@ -107,8 +104,7 @@ def of_new_engines(fold: HeldOut, speeds: Floats) -> Trials:
     """Return the trials of engines that were never measured."""
     every = np.arange(len(fold.sheets))
     ahead = fold.ahead(fold.process, every, speeds)
-    none = np.zeros(len(every), dtype=np.int64)
-    return Trials(fold.sheets, ahead.curves(), ahead.spread(), none)
+    return Trials(fold.sheets, ahead.curves(), ahead.spread())
 
 
 def of_measured_engines(fold: HeldOut, speeds: Floats, rng: np.random.Generator) -> Trials:
@@ -125,14 +121,13 @@ def of_measured_engines(fold: HeldOut, speeds: Floats, rng: np.random.Generator)
             for count in sorted(counts):
                 process = fold.process.conditioned(fold.readings.part(others[:count]))
                 ahead = fold.ahead(process, np.array([at]), speeds)
-                before = np.array([count])
-                found.append(Trials(fold.sheets[[at]], ahead.curves(), ahead.spread(), before))
+                found.append(Trials(fold.sheets[[at]], ahead.curves(), ahead.spread()))
     return joined(found)
 
 
 def _none(speeds: Floats) -> Trials:
-    empty, none = np.zeros((0, len(speeds))), np.zeros(0, dtype=np.int64)
-    return Trials(none, empty, empty, none)
+    empty = np.zeros((0, len(speeds)))
+    return Trials(np.zeros(0, dtype=np.int64), empty, empty)
 
 
 class PairErrors(NamedTuple):

@@ -5,8 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import pandas as pd
+
 from pullbook.model.trained import pulls as reading
 from pullbook.model.trained.start import Learned, Start, StartError, check_same_engine
+from pullbook.pipeline.values.sheet import Build
 from pullbook.schemas.errors import InputError, did_you_mean
 from pullbook.schemas.findings import Finding
 
@@ -15,7 +18,6 @@ if TYPE_CHECKING:
 
     from pullbook.model.trained.pulls import Pull
     from pullbook.model.trained.trained_model import Model
-    from pullbook.pipeline.values.sheet import Build
 
 FIELD = "measured"
 
@@ -48,6 +50,8 @@ def find_starts(
             start = _start(build, pulls, model, only=len(builds) == 1)
             if isinstance(start, Start):
                 _check(build, start, shop)
+            elif start is not None:
+                check_same_engine(build, _as_build(model, start.at))
             found.append(start)
         except InputError as fault:
             row = build.rows.get(FIELD)
@@ -67,7 +71,11 @@ def _start(
     name = build.values.get(FIELD)
     if name is None:
         engine = build.values.get("engine")
-        own = [pull for pull in pulls if engine and _alike(pull.sheet.values.get("engine"), engine)]
+        own = [
+            pull
+            for pull in pulls
+            if engine and pull.sheet.accepted and _alike(pull.sheet.values.get("engine"), engine)
+        ]
         if own:
             return Start(own[-1], _of_engine(own[-1], pulls))
         return Start(pulls[0], (pulls[0],)) if only and len(pulls) == 1 else None
@@ -91,6 +99,16 @@ def _start(
         msg = f"{len(named)} measured sheets are called {name}; give the path of the one to use"
         raise StartError(msg)
     return Start(named[0], _of_engine(named[0], pulls))
+
+
+def _as_build(model: Model, at: int) -> Build:
+    """Return a sheet that the model has learned from, as far as it tells engines apart."""
+    row = model.fields.iloc[at]
+    # A circle's model has engines under codes, and shops always.
+    names = ("cylinders", "arrangement", "family", "bore", *(("engine",) * model.own_dyno))
+    values = {name: row[name] for name in names if pd.notna(row[name])}
+    values |= {name: float(values[name]) for name in ("bore",) if name in values}
+    return Build(sheet_id=model.sheet_ids[at], source="", values=values)
 
 
 def _check(build: Build, start: Start, shop: str | None) -> None:

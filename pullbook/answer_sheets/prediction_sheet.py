@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from pullbook.answer_sheets.customer_sheet import begin, builds, close
 from pullbook.reports.document import Page
-from pullbook.text import figures, prediction_text
+from pullbook.text import figures, prediction_text, promise_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -71,7 +71,11 @@ def _answer(page: Page, one: Answer, units: Units, *, alone: bool) -> None:
             if point.supported else [f"{point.rpm:.0f}", "", prediction_text.NOT_TESTED, "", ""]
         )  # fmt: skip
     page.table(["rpm", f"torque, {units.torque}", percent, f"power, {units.power}", percent], rows)
-    for line in (*prediction_text.widened(one), prediction_text.missing(one.missing)):
+    private = bool(one.bundle.get("private"))
+    for line in promise_text.start(one, units, others=not private):
         page.text(line)
-    if not one.bundle.get("private"):  # tests of other customers stay in the house
+    for line in (*prediction_text.widened(one), *promise_text.family(one)):
+        page.text(line)
+    page.text(prediction_text.missing(one.missing))
+    if not private:  # tests of other customers stay in the house
         page.text("Nearest sheets: " + ", ".join(name for name, _ in one.nearest) + ".")

@@ -105,6 +105,8 @@ def head(figure: Figure, top: Axes, answers: Sequence[Answer]) -> None:
     first = answers[0]
     same = len({a.standing for a in answers}) == 1
     standing = f"; {PLACE[first.standing.value]}" if same else ""
+    told = first.measured if len(answers) == 1 else None
+    pull = f", starting from the pull of {told.sheet_id}" if told is not None else ""
     invented = "invented " if first.bundle.get("invented") else ""
     limits = (
         f"shaded: {figures.level(first.level)} limits for a single reading"
@@ -117,7 +119,8 @@ def head(figure: Figure, top: Axes, answers: Sequence[Answer]) -> None:
         f"{first.sheet_id}: predicted torque and power"
         if len(answers) == 1
         else "Predicted torque and power",
-        f"from {first.bundle['sheets']} {invented}sheets{standing}\nat the flywheel; {limits}",
+        f"from {first.bundle['sheets']} {invented}sheets{pull}{standing}"
+        f"\nat the flywheel; {limits}",
     )
     if len(answers) > 1:
         legend(figure, top)

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 #: Characters of a line of a panel's title.
 _TITLE = 22
+#: Characters of a line of the axis label.
+_AXIS = 45
 #: A group that adds less torque than this, lb-ft, has no panel.
 _NOTHING = 0.05
 
@@ -36,9 +38,10 @@ def figure(found: Explanation, units: Units) -> Figure:
     limits = [max(heights[1:]) if dwarfs else max(heights)] * len(order)
     limits[0] = heights[0] if dwarfs else limits[0]
     rows = -(-len(order) // 2)
-    drawn = Figure(figsize=(drawing.WIDTH, 2.0 * rows), layout="constrained")
+    columns = min(2, len(order))
+    drawn = Figure(figsize=(drawing.WIDTH, max(4.4, 2.0 * rows)), layout="constrained")
     FigureCanvasAgg(drawn)
-    panels = drawn.subplots(rows, 2, sharex=True).ravel()
+    panels = np.ravel(drawn.subplots(rows, columns, sharex=True))
     for spare in panels[len(order) :]:
         spare.set_axis_off()
         panels[len(order) - 2].tick_params(labelbottom=True)
@@ -55,6 +58,6 @@ def figure(found: Explanation, units: Units) -> Figure:
         axes.set_ylim(-limit, limit)
     drawn.supxlabel("engine speed, rpm", fontsize=10)
     added = f"torque added to {origin(found)}, {units.torque} at the flywheel ({REFERENCE})"
-    drawn.supylabel(added, fontsize=10)
+    drawn.supylabel(textwrap.fill(added, _AXIS), fontsize=10)
     drawing.headline(drawn, f"What makes the curve of {found.sheet_id}")
     return drawn

@@ -22,7 +22,8 @@ def promise(answer: Answer) -> str:
                 " of the shops behind this model with --shop."
             )
         count = figures.counted(answer.groups, what)
-        return f"No limits: they need 5 {what}s or more to hold out, and there are {count}."
+        verb = "is" if answer.groups == 1 else "are"
+        return f"No limits: they need 5 {what}s or more to hold out, and there {verb} {count}."
     percent = figures.level(answer.level)
     lines = (
         f"{percent} limits: about {figures.in_ten(answer.level)} values measured on"
@@ -31,7 +32,7 @@ def promise(answer: Answer) -> str:
     if answer.level < answer.asked_level:
         needed = figures.needed(answer.asked_level)
         lines += (
-            f" {figures.sentence(figures.level(answer.asked_level))} limits take {needed}"
+            f" {figures.level(answer.asked_level)} limits take {needed}"
             f" {what}s, and {answer.groups} were held out."
         )
     return lines
@@ -39,7 +40,7 @@ def promise(answer: Answer) -> str:
 
 #: What is held out for the limits of each regime.
 _GROUPS = {
-    "new shop": "shop", "known shop": "engine", "own dyno": "engine", "measured engine": "engine",
+    "new shop": "shop", "known shop": "shop", "own dyno": "engine", "measured engine": "engine",
 }  # fmt: skip
 
 
@@ -63,15 +64,18 @@ def family(answer: Answer) -> list[str]:
     return []
 
 
-def start(answer: Answer, units: Units) -> list[str]:
-    """Return which measured sheet an answer starts from, and what it would be without it."""
+def start(answer: Answer, units: Units, *, others: bool = True) -> list[str]:
+    """Return which measured sheet an answer starts from, and what it would be without it.
+
+    ``others`` is whether to name the other sheets of the engine.
+    """
     told = answer.measured
     if told is None:
         return []
-    when = f", tested on {told.tested_on}" if told.tested_on else ""
+    when = f", tested in {told.tested_on}" if told.tested_on else ""
     stated = f", stated in {told.correction}" if told.correction else ""
     lines = [f"Starts from the measured sheet {told.sheet_id}{when}{stated}."]
-    if told.others:
+    if told.others and others:
         count = figures.counted(len(told.others), "other sheet")
         lines.append(
             f"{figures.sentence(count)} of this engine count too: {', '.join(told.others)}."
@@ -80,7 +84,7 @@ def start(answer: Answer, units: Units) -> list[str]:
     lines.append(f"Changed since: {changed}." if changed else "No part was changed since.")
     if told.taken_over:
         lines.append(
-            f"Taken from that sheet, since the build leaves it out: "
+            "Taken from that sheet, since the build leaves them out: "
             f"{', '.join(map(label, told.taken_over))}."
         )
     if answer.without is not None and (most := _most_apart(answer)) is not None:

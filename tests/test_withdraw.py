@@ -204,6 +204,64 @@ def test_a_key_of_two_shops_must_say_which(tmp_path, write_sheet):
     assert run(*words, "--shop", "Otter Weir").returncode == 0
 
 
+def test_a_request_is_not_made_where_the_record_of_what_was_signed_is_lost(tmp_path, write_sheet):
+    """Its count would be earlier than that of the sheets, and nothing would be withdrawn."""
+    key, shared = tmp_path / "key", tmp_path / "shared"
+    sheet = write_sheet({"sheet_id": "q-7"}, name="in/a.csv")
+    contribute_it = ("contribute", sheet, "--into", shared, "--key-file", key)
+    assert run(*contribute_it).returncode == 0
+    (tmp_path / "key.counts").unlink()
+    name = ("--shop", "Tern Quay Marine", "--key-file", key)
+    ask = ("withdraw", "--request", "q-7", "--out", tmp_path / "r.json", *name)
+    lost = run(*ask)
+    assert lost.returncode == 2
+    assert "the record was lost" in " ".join(lost.stderr.split())
+    assert not (tmp_path / "r.json").exists()
+    assert run(*contribute_it).returncode == 0  # nothing new in it: the counting goes on
+    assert run(*ask).returncode == 0
+    applied = run("withdraw", "--apply", tmp_path / "r.json", "--from", shared)
+    assert "1 file removed" in applied.stdout
+
+
+def test_a_name_that_the_key_never_signed_for_is_not_asked_for(tmp_path, write_sheet):
+    key = tmp_path / "key"
+    sheet = write_sheet({"shop": "Otter Weir"}, name="in/a.csv")
+    run("contribute", sheet, "--into", tmp_path / "shared", "--key-file", key)
+    out = ("--out", tmp_path / "r.json", "--key-file", key)
+    done = run("withdraw", "--request", "--shop", "Oter Weir", *out)
+    assert done.returncode == 2
+    assert "only sheets of Otter Weir" in " ".join(done.stderr.split())
+
+
+def test_a_request_for_nothing_that_is_there_says_so(shared, signer, tmp_path):
+    path = tmp_path / "request.json"
+    path.write_text(withdraw.request(signer, ["no-such-sheet"], LATE).as_text())
+    applied = run("withdraw", "--apply", path, "--from", shared)
+    assert "0 files removed" in applied.stdout
+    assert "No sheet of such a name was signed" in applied.stdout
+
+
+@pytest.mark.parametrize("all_of_them", [False, True])
+def test_a_curated_data_set_is_rid_of_what_was_withdrawn(
+    demo, victim, asked, asked_all, tmp_path, all_of_them
+):
+    folder, request = tmp_path / "curated", asked_all if all_of_them else asked
+    shutil.copytree(demo.folder / "curated", folder)
+    before, findings = data_set.load(folder)[0], data_set.load_findings(folder)
+    assert run("audit", folder, "--request", request).returncode == 1
+    applied = run("withdraw", "--apply", request, "--from", folder)
+    assert applied.returncode == 0, applied.stderr
+    assert run("audit", folder, "--request", request).returncode == 0
+    builds, pulls = data_set.load(folder)
+    gone = before["shop"].eq(victim["shop"])
+    gone &= all_of_them | before["sheet_id"].eq(victim["sheet_id"])
+    assert set(builds["sheet_id"]) == set(before.loc[~gone, "sheet_id"])
+    assert set(pulls["sheet_id"]) == set(builds["sheet_id"])
+    kept = data_set.load_findings(folder)
+    of_others = findings["sheet_id"].isin(set(builds["sheet_id"]))
+    assert 0 <= of_others.sum() - kept["sheet_id"].isin(set(builds["sheet_id"])).sum() <= 2
+
+
 def test_without_a_key_nothing_is_asked(tmp_path):
     env = {"XDG_CONFIG_HOME": str(tmp_path), "HOME": str(tmp_path)}
     done = run("withdraw", "--request", "--out", tmp_path / "r.json", env=env)

@@ -1,4 +1,4 @@
-"""Look for what was withdrawn in everything made from a data set: nothing of it may be left."""
+"""Take what was withdrawn out of a data set, and look for it in everything made from one."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from pullbook.pipeline.curation import data_set
 from pullbook.pipeline.privacy.signatures import SHORT_CODE
 from pullbook.pipeline.privacy.withdraw import named
 
@@ -20,6 +21,36 @@ if TYPE_CHECKING:
 
 #: Shorter names of sheets are searched in tables only: in a text they could be anything.
 _SHORTEST_NAME = 4
+
+
+def take_out(one: Withdrawal, folder: Path) -> int:
+    """Take the sheets of a request out of a curated data set; return how many there were.
+
+    A data set does not hold when a sheet was signed. So a sheet that was contributed anew after the
+    request is taken out too; it is back when the data set is curated again.
+
+    Raises
+    ------
+    NotCuratedError
+        The folder holds no valid curated data set.
+
+    """
+    builds, pulls = data_set.load(folder)
+    findings = data_set.load_findings(folder)
+    gone = named(builds["shop"], builds["sheet_id"], [one])
+    names = set(builds.loc[gone, "sheet_id"])
+    texts = findings.select_dtypes(include=["object", "string"]).fillna("")
+    noted = [
+        sheet in names or _contains(_Content(None, "\n".join(row)), one)
+        for sheet, row in zip(findings["sheet_id"], texts.to_numpy().tolist(), strict=True)
+    ]
+    kept = {
+        data_set.BUILDS: builds[~gone],
+        data_set.PULLS: pulls[~pulls["sheet_id"].isin(names)],
+        data_set.FINDINGS: findings[~np.asarray(noted, dtype=bool)],
+    }
+    data_set.write(folder, kept)
+    return len(names)
 
 
 def left(places: Sequence[Path], listed: Sequence[Withdrawal]) -> Iterator[tuple[Path, Withdrawal]]:

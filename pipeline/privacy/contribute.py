@@ -231,12 +231,13 @@ def carry_out(made: Plan, into: Path, key: bytes, counts: Counts | None = None) 
 def _write_all(outcome: Outcome, into: Path, key: bytes, counts: Counts | None) -> None:
     changed: dict[str, list[tuple[Entry, bytes | None]]] = {}
     for entry in outcome.plan.accepted:
+        changed.setdefault(entry.shop, [])
         path = into / ACCEPTED / entry.name
         old = path.read_bytes() if path.is_file() else None
         if old is not None and without_signature(old.decode("utf-8", "replace")) == entry.text:
             outcome.unchanged += 1
         else:
-            changed.setdefault(entry.shop, []).append((entry, old))
+            changed[entry.shop].append((entry, old))
     for shop, entries in changed.items():
         _sign_and_write(outcome, into, signatures.signer(key, shop), shop, entries, counts)
     for entry in outcome.plan.accepted:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from pullbook.pipeline.privacy.contribute import Outcome
     from pullbook.pipeline.privacy.key_file import Counts
+    from pullbook.pipeline.privacy.signatures import Signer
 
 
 def shop_of(name: str | None, counts: Counts) -> str:
@@ -38,6 +39,31 @@ def shop_of(name: str | None, counts: Counts) -> str:
         "no sheet was contributed with this key so far")  # fmt: skip
     msg = f"{which}: name the shop with --shop"
     raise InputError(msg)
+
+
+def next_count(signer: Signer, name: str, counts: Counts) -> int:
+    """Return the next count of a shop that has signed sheets, and record it.
+
+    Raises
+    ------
+    InputError
+        Nothing that the shop signed is on record: what is signed now could count as earlier than
+        its sheets.
+
+    """
+    known = counts.read()
+    if signer.code not in known:
+        others = ", ".join(sorted(str(one["name"]) for one in known.values()))
+        msg = (
+            f"nothing that {name} signed with this key is on record in {counts.path}"
+            f"{f', only sheets of {others}' if others else ''}. If the name is right, the record"
+            " was lost, and what you sign now could count as earlier than your sheets: restore it"
+            " with pullbook restore-key, or contribute your sheets once more to the folder that"
+            " holds them, then try again"
+        )
+        raise InputError(msg)
+    (count,) = counts.take(signer.code, name, 1)
+    return count
 
 
 def contributed_names(

@@ -57,7 +57,7 @@ def _request(sheets: list[str], out: Path, shop: str | None, path: Path | None) 
     names = [] if not sheets else own_sheets.contributed_names(sheets, shop, key, counts)
     name = own_sheets.shop_of(shop, counts)
     signer = signatures.signer(key, name)
-    (count,) = counts.take(signer.code, name, 1)
+    count = own_sheets.next_count(signer, name, counts)
     made = withdraw.request(signer, names, count)
     out.write_text(made.as_text(), encoding="utf-8")
     what = counted(len(sheets), "sheet") if sheets else "all sheets"
@@ -69,15 +69,27 @@ def _request(sheets: list[str], out: Path, shop: str | None, path: Path | None) 
 
 
 def _apply(request: Path, folder: Path) -> None:
+    from pullbook.pipeline.curation import data_set, withdrawn_traces
     from pullbook.pipeline.privacy import signatures, withdraw
 
     must_exist(folder)
     one = withdraw.read(request)
-    gone = withdraw.apply(one, folder)
     what = listed(one.sheets) if one.sheets else "all sheets"
+    asked = f"Shop {one.code[: signatures.SHORT_CODE]} withdrew {what}"
+    if (folder / data_set.BUILDS).is_file():
+        gone = withdrawn_traces.take_out(one, folder)
+        typer.echo(
+            f"{asked}: {counted(gone, 'sheet')} taken out of the data set {folder}. Apply the"
+            " request to the folder of contributed sheets too, or they come back when it is curated"
+            " again.\nNext, with your own folder for bundle:\n"
+            f"  pullbook train {folder} --out bundle\n"
+            f"  pullbook audit {folder} bundle --request {request}"
+        )
+        return
+    gone = withdraw.apply(one, folder)
+    none = "" if gone else " No sheet of such a name was signed by this shop before its request."
     typer.echo(
-        f"Shop {one.code[: signatures.SHORT_CODE]} withdrew {what}:"
-        f" {counted(gone, 'file')} removed from {folder}. The request stays in"
+        f"{asked}: {counted(gone, 'file')} removed from {folder}.{none} The request stays in"
         f" {folder / withdraw.WITHDRAWN}, so that they do not come back.\n"
         "Next, with your own folders for curated and bundle:\n"
         f"  pullbook curate {folder} --out curated\n"
@@ -124,7 +136,7 @@ def write_pack(folder: Path, into: Path, shops: set[str], key: bytes, key_path: 
         Sheets of several shops, or of none, were contributed.
 
     """
-    from pullbook.pipeline.privacy import key_file, pack, signatures
+    from pullbook.pipeline.privacy import key_file, own_sheets, pack, signatures
 
     if len(shops) != 1:
         msg = (
@@ -135,7 +147,7 @@ def write_pack(folder: Path, into: Path, shops: set[str], key: bytes, key_path: 
         raise InputError(msg)
     (shop,) = shops
     signer = signatures.signer(key, shop)
-    (count,) = key_file.Counts.beside(key_path).take(signer.code, shop, 1)
+    count = own_sheets.next_count(signer, shop, key_file.Counts.beside(key_path))
     number = pack.pack(folder, signer, count, into)
     typer.echo(f"Pack of {counted(number, 'sheet')} to send: {into}")
 
@@ -192,7 +204,7 @@ def hand_over(
         msg = f"{new_key_file} holds the old key; name another file for the new one"
         raise InputError(msg)
     signer = signatures.signer(key, name)
-    (count,) = counts.take(signer.code, name, 1)
+    count = own_sheets.next_count(signer, name, counts)
     made = handing.make(signer, signatures.signer(new_key, name), count)
     out.write_text(made.as_text(), encoding="utf-8")
     typer.echo(

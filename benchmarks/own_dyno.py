@@ -22,9 +22,10 @@ import numpy as np
 import pandas as pd
 
 import pullbook
-from pullbook.model.answers.predict import DEFAULT_RPM, predict, speeds_of
+from pullbook.model.answers.predict import predict
 from pullbook.model.learning.sample import engines_of
 from pullbook.model.learning.settings import Settings
+from pullbook.model.range.tested_speeds import DEFAULT_RPM, speeds_of
 from pullbook.model.trained.pulls import Pull
 from pullbook.model.trained.start import Start
 from pullbook.model.training.start_from import start_from

@@ -15,11 +15,12 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers.predict import DEFAULT_RPM, predict, speeds_of
+from pullbook.model.answers.predict import predict
 from pullbook.model.evaluation import rules_of_thumb
 from pullbook.model.evaluation.prediction_errors import score_predictions
 from pullbook.model.learning.sample import engines_of, sample_of
 from pullbook.model.learning.settings import Settings
+from pullbook.model.range.tested_speeds import DEFAULT_RPM, speeds_of
 from pullbook.model.training.hold_out import folds
 from pullbook.model.training.train_model import train
 from pullbook.pipeline.builds import build_files

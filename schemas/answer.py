@@ -173,7 +173,9 @@ class Answer:
     calibrated
         Whether there are enough groups for limits.
     groups
-        Number of the shops, or of the engines, that were left out to make the limits.
+        Number of those that were left out to make the limits.
+    held_out
+        What was left out: each ``shop``, ``engine`` or ``family``.
     regime
         What the limits are for: ``new shop``, ``known shop``, ``own dyno`` or ``measured engine``.
     family
@@ -203,6 +205,7 @@ class Answer:
     asked_level: float
     calibrated: bool
     groups: int
+    held_out: str
     regime: str
     family: str
     measured: FromMeasured | None
@@ -233,6 +236,7 @@ class Answer:
             "level": rounded(self.level, 4),
             "calibrated": self.calibrated,
             "groups": self.groups,
+            "held_out": self.held_out,
             "correction": CONDITION,
             "regime": self.regime,
             "family": self.family,

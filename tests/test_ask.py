@@ -5,7 +5,8 @@ import json
 import numpy as np
 import pytest
 
-from pullbook.model.answers.predict import MOST_LOOKED_INTO, predict, speeds_of
+from pullbook.model.answers.predict import MOST_LOOKED_INTO, predict
+from pullbook.model.range.tested_speeds import speeds_of
 from pullbook.pipeline.builds.read_builds import read_builds as typed
 
 RPM = speeds_of(2000, 6500, 250)

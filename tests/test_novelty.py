@@ -36,8 +36,19 @@ def test_a_held_out_distance_never_counts_the_own_shop(demo):
     one = 17
     others = reference.places[reference.shop != reference.shop[one]]
     near = np.sort(np.linalg.norm(others - reference.places[one], axis=1))[: novelty.NEAREST]
-    expected = np.sqrt(np.mean(near**2))
-    assert novelty.held_out_distances(reference, table)[one] == pytest.approx(expected)
+    distances, positions = novelty.held_out_nearest(reference, table, novelty.NEAREST)
+    assert novelty.mean_distance(distances)[one] == pytest.approx(np.mean(near))
+    assert reference.shop[one] not in reference.shop[positions[one]]
+
+
+def test_what_is_left_out_with_the_shop_does_not_count_either(demo):
+    reference = demo.model.reference
+    table = feature_table.make(demo.builds, demo.model.filling)
+    family = np.unique(demo.builds["family"].fillna("none"), return_inverse=True)[1]
+    distances, positions = novelty.held_out_nearest(reference, table, 5, family)
+    there = np.isfinite(distances)
+    assert there.any(axis=1).mean() > 0.9
+    assert not ((family[positions] == family[:, None]) & there).any()
 
 
 def test_few_tested_builds_stand_outside(demo):
@@ -238,6 +249,8 @@ def test_error_grows_with_distance(demo):
     curves = hold_out.curves(sample, fold, speeds, few, Blend(), train_model.THREADS, iter)
     square = hold_out.residuals(sample, curves, speeds) ** 2
     error = np.bincount(sample.sheet, square) / np.bincount(sample.sheet)
-    distance = novelty.held_out_distances(demo.model.reference, table)
+    distance = novelty.mean_distance(
+        novelty.held_out_nearest(demo.model.reference, table, novelty.NEAREST)[0]
+    )
     found = spearmanr(distance, error, alternative="greater")
     assert found.pvalue < 0.01

@@ -14,7 +14,9 @@ from pullbook.model.learning import effect_points
 from pullbook.model.learning.effect_points import Ahead
 from pullbook.model.learning.sample import charge
 from pullbook.model.limits import expected_error
+from pullbook.model.limits.calibration import NEW_FAMILY
 from pullbook.model.range import inside_or_outside, novelty
+from pullbook.model.range.tested_speeds import NEAREST
 from pullbook.model.trained.engines import Engines, start_curves
 from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.parallel.garbage_collection import uncollected
@@ -31,23 +33,11 @@ if TYPE_CHECKING:
     from pullbook.schemas.standing import Reason
 
 DEFAULT_LEVEL = 0.9
-DEFAULT_RPM = (2000.0, 6500.0, 250.0)
 #: With more builds at once, the effect of missing fields is not worked out.
 MOST_LOOKED_INTO = 20
-#: Number of nearest sheets that decide whether an engine speed is supported.
-_NEAREST = 12
 #: Smallest and largest factor by which the limits of a build outside the data are widened.
 _LEAST_WIDER, _MOST_WIDER = 1.5, 4.0
 _SIZES = ("displacement", "cylinder_displacement")
-
-
-def speeds_of(low: float, high: float, step: float) -> Floats:
-    """Return engine speeds from low to high; high is included if the steps reach it.
-
-    >>> speeds_of(2000, 3000, 500).tolist()
-    [2000.0, 2500.0, 3000.0]
-    """
-    return np.arange(low, high + step * 1e-9, step)
 
 
 def predict(
@@ -123,10 +113,10 @@ class _Asked:
         builds = pd.concat([one.build for one in ready]) if ready else self._builds
         table = feature_table.make(builds, model.filling)
         start = start_curves(model, table)
-        distances, positions = model.reference.nearest(table, _NEAREST)
+        distances, positions = model.reference.nearest(table, NEAREST)
         distance = novelty.mean_distance(distances)
         if model.start_reference is not None:
-            beside, _ = model.start_reference.nearest(table, _NEAREST)
+            beside, _ = model.start_reference.nearest(table, NEAREST)
             share = novelty.mean_distance(beside) / model.start_reference.outside
             distance = np.minimum(distance, share * model.reference.outside)
         effects = self._from_effects(ready, table, start)
@@ -170,6 +160,9 @@ class _Asked:
                     size=charges[i],
                     regime_name=name,
                     regime=model.regimes.get(name),
+                    cautious=None
+                    if families[i] == "known"
+                    else model.regimes.get(f"{name}{NEW_FAMILY}"),
                     family=families[i],
                     measured=told,
                     without=None,

@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pullbook.model.answers.missing_fields import worth
-from pullbook.model.learning import smooth_curves
 from pullbook.model.learning.smooth_curves import reader_of
+from pullbook.model.limits import calibration, highest
+from pullbook.model.range import tested_speeds
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.schemas.answer import Answer, Between, Peak, Point
 
@@ -27,12 +28,8 @@ if TYPE_CHECKING:
     from pullbook.schemas.answer import FromMeasured, Missing
     from pullbook.schemas.standing import Reason, Standing
 
-#: Number of the nearest sheets that must have been swept over an engine speed to support it.
-_SUPPORT = 3
 #: Number of nearest sheets that are named.
 _NAMED = 5
-#: Step of the search for a peak, rev/min.
-_FINE = 25.0
 #: Number of engine speeds in the mean over a band.
 BAND_POINTS = 41
 #: The mean over a narrower band is given the error of a single reading, rev/min.
@@ -62,6 +59,9 @@ class Prediction:
         What its limits are for; one of `calibration.REGIMES`.
     regime
         The scores for its limits; ``None`` if there are none.
+    cautious
+        Those for families left out as well, where its engine family is not known to the data;
+        ``None`` if it is, or if there are too few families for them.
     family
         Whether its engine family is ``known`` to the data, ``new`` or ``not given``.
     measured
@@ -94,6 +94,7 @@ class Prediction:
     size: float
     regime_name: str
     regime: Regime | None
+    cautious: Regime | None
     family: str
     measured: FromMeasured | None
     without: Prediction | None
@@ -121,7 +122,8 @@ class Prediction:
             level=self.kept("point", level) or level,
             asked_level=level,
             calibrated=self.calibrated,
-            groups=0 if self.regime is None else self.regime.point.groups,
+            groups=self._groups("point"),
+            held_out=self.held_out,
             regime=self.regime_name,
             family=self.family,
             measured=self.measured,
@@ -139,23 +141,40 @@ class Prediction:
         """Return the fields not given, the one that would narrow the limits most first."""
         return worth(self.swings, self.half_width(level))
 
-    def scores(self, part: str) -> Scores | None:
-        """Return the scores of a part of `Regime`; ``None`` without limits."""
-        return None if self.regime is None else getattr(self.regime, part)
+    def scores(self, part: str) -> list[Scores]:
+        """Return the scores of a part of `Regime`: those of all regimes that its limits obey."""
+        found = (getattr(one, part) for one in (self.regime, self.cautious) if one is not None)
+        return [] if self.regime is None else list(found)
 
     def kept(self, part: str, level: float) -> float | None:
         """Return the level that the limits of a part can keep; ``None`` without limits."""
-        scores = self.scores(part)
-        return None if scores is None else scores.kept(level)
+        levels = [one.kept(level) for one in self.scores(part)]
+        known = [one for one in levels if one is not None]
+        return min(known) if levels and len(known) == len(levels) else None
 
     def factor(self, part: str, level: float) -> float | None:
         """Return the half-width of the limits of a part, in expected errors."""
-        scores = self.scores(part)
-        return None if scores is None else scores.factor(level)
+        kept = self.kept(part, level)
+        if kept is None:
+            return None
+        found = [one.threshold(kept) for one in self.scores(part)]
+        return None if None in found else max(one for one in found if one is not None)
+
+    def level_of(self, part: str, values: Floats) -> Floats:
+        """Return the level whose limits would just include each error, in expected errors."""
+        level: Floats = np.min([one.level(values) for one in self.scores(part)], axis=0)
+        return level
 
     def threshold(self, part: str, level: float) -> float | None:
         """Return the same at exactly that level; ``None`` where limits cannot keep it."""
         return self.factor(part, level) if self.kept(part, level) == level else None
+
+    @property
+    def held_out(self) -> str:
+        """What was left out for its limits: ``shop``, ``engine`` or ``family``."""
+        if self.cautious is not None:
+            return "family"
+        return "shop" if self.regime_name == "new shop" else "engine"
 
     @property
     def calibrated(self) -> bool:
@@ -179,12 +198,15 @@ class Prediction:
 
     def supported(self, rpm: Floats) -> NDArray[np.bool_]:
         """Return which engine speeds its own pulls, or enough of the nearest, were swept over."""
-        swept = (self.sweeps[:, :1] <= rpm) & (rpm <= self.sweeps[:, 1:])
-        enough: NDArray[np.bool_] = swept.sum(axis=0) >= min(_SUPPORT, len(self.sweeps))
-        if self.measured is None:
-            return enough
-        low, high = self.measured.sweep
-        return enough | ((low <= rpm) & (rpm <= high))
+        own = None if self.measured is None else np.array([self.measured.sweep])
+        found: NDArray[np.bool_] = tested_speeds.supported(self.sweeps[None], own, rpm)[0]
+        return found
+
+    def answered(self, rpm: Floats) -> tuple[float, float]:
+        """Return the first and the last supported of some engine speeds; NaN where none is."""
+        own = None if self.measured is None else np.array([self.measured.sweep])
+        low, high = tested_speeds.answered(self.sweeps[None], own, rpm)[0].tolist()
+        return low, high
 
     def points(self, rpm: Floats, level: float) -> list[Point]:
         """Return the curve at engine speeds with limits at a level."""
@@ -226,41 +248,39 @@ class Prediction:
         return np.full(len(rpm), scores.correlation(distance))
 
     def _groups(self, part: str) -> int:
-        scores = self.scores(part)
-        return 0 if scores is None else scores.groups
+        return min((one.groups for one in self.scores(part)), default=0)
 
     def peaks(self, rpm: Floats, level: float) -> Peaks:
-        """Return the highest supported points between the first and the last engine speed given.
+        """Return the highest torque and power over the answered range of some engine speeds.
 
-        A peak is ``None`` if no speed between them is supported. Limits of its speed end where the
-        supported speeds do: the highest value over them lies at one of them.
+        They are ``None`` if none of these speeds is supported. Limits of the engine speed end where
+        the range does.
         """
-        fine = np.append(np.arange(rpm[0], rpm[-1], _FINE), rpm[-1])
-        supported = self.supported(fine)
-        if not supported.any():
+        low, high = self.answered(rpm)
+        if not low <= high:
             return Peaks(None, None)
-        torque = self.torque(fine)[supported]
-        fine = fine[supported]
+        fine = highest.fine_speeds(low, high)
+        torque = self.torque(fine)
         power = torque * (fine / TORQUE_POWER_CONSTANT)
-        tops = [smooth_curves.peak(fine, values) for values in (torque, power)]
-        both, where = np.zeros(2, dtype=np.int64), np.array([rpm for _, rpm, _ in tops])
-        widths = smooth_curves.at(self.spread[None, :], self.speeds, both, where).tolist()
-        return Peaks(
-            *(
+        tops = [highest.highest(fine, values) for values in (torque, power)]
+        widths = self.width(np.array([top.rpm for top in tops])).tolist()
+        found = []
+        for name, top, width in zip(Peaks._fields, tops, widths, strict=True):
+            part, speed = (
+                calibration.peak_part(name, at_end=top.at_end, speed=of_speed)
+                for of_speed in (False, True)
+            )
+            limits = between(top.rpm, self.widened, self.factor(speed, level))
+            found.append(
                 Peak(
-                    height=between(height, width, self.factor(name, level)),
-                    rpm=_inside(
-                        between(rpm, self.widened, self.factor(f"{name}_rpm", level)), fine
-                    ),
-                    at_end=at_end,
-                    level=self.kept(name, level),
-                    groups=self._groups(name),
-                )
-                for name, (height, rpm, at_end), width in zip(
-                    Peaks._fields, tops, widths, strict=True
+                    height=between(top.height, width, self.factor(part, level)),
+                    rpm=_inside(limits, fine),
+                    at_end=top.at_end,
+                    level=self.kept(part, level),
+                    groups=self._groups(part),
                 )
             )
-        )
+        return Peaks(*found)
 
 
 class Peaks(NamedTuple):

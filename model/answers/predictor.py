@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 from pullbook.model.answers import choose as choosing
 from pullbook.model.answers import compare_several, measured_pull, next_test, vary
 from pullbook.model.answers import explain as explaining
-from pullbook.model.answers.predict import DEFAULT_LEVEL, DEFAULT_RPM, predict, speeds_of
+from pullbook.model.answers.predict import DEFAULT_LEVEL, predict
+from pullbook.model.range.tested_speeds import DEFAULT_RPM, speeds_of
 from pullbook.model.trained import find_starts
 from pullbook.model.trained import pulls as reading
 from pullbook.model.trained.find_sheet import find_sheet

@@ -8,9 +8,8 @@ import numpy as np
 import pandas as pd
 
 from pullbook.model.evaluation import accuracy
-from pullbook.model.learning import smooth_curves
-from pullbook.model.limits import calibration
-from pullbook.model.range import novelty
+from pullbook.model.limits import calibration, highest
+from pullbook.model.range import novelty, tested_speeds
 from pullbook.schemas.fields import BUILD_FIELDS
 
 if TYPE_CHECKING:
@@ -78,8 +77,8 @@ def _of_sheet(
     # Plain columns until all are there: pandas takes long to put each into a table by itself.
     readings: dict[str, Any] = {
         "sheet_id": name, "shop": shop, "rpm": rpm, "measured": measured, "predicted": predicted,
-        "pit": np.nan if found.regime is None
-        else 0.5 + np.sign(off) * found.regime.point.level(far / width) / 2,
+        "pit": np.nan if not found.scores("point")
+        else 0.5 + np.sign(off) * found.level_of("point", far / width) / 2,
         **accuracy.scores(np.log(predicted), half, np.log(measured), LEVEL),
     }  # fmt: skip
     sheet: dict[str, Any] = {
@@ -90,7 +89,7 @@ def _of_sheet(
     }
     peaks = _peaks(rpm, measured, found)
     rows = calibration.middle(np.zeros(len(rpm), dtype=np.int64), rpm, 1)
-    peaks["mean"] = abs(float(off[rows].sum())) / float(width[rows].sum())
+    peaks["mean"] = "mean", abs(float(off[rows].sum())) / float(width[rows].sum())
     for level in LEVELS:
         single, whole = found.threshold("point", level), found.threshold("band", level)
         readings[f"inside_{level}"] = (
@@ -98,22 +97,34 @@ def _of_sheet(
         )
         readings[f"width_{level}"] = np.nan if single is None else 2 * np.sinh(single * width)
         sheet[f"band_{level}"] = None if whole is None else bool((far <= whole * width).all())
-        for part, score in peaks.items():
+        for name_, (part, score) in peaks.items():
             most = found.threshold(part, level)
-            sheet[f"{part}_{level}"] = None if most is None or score is None else score <= most
+            sheet[f"{name_}_{level}"] = None if most is None or score is None else score <= most
     return pd.DataFrame(readings), sheet
 
 
-def _peaks(rpm: Floats, measured: Floats, found: Prediction) -> dict[str, float | None]:
-    """Return the scores of the peaks; a peak at an end of the sweep has no score of its speed."""
-    speeds, curve = calibration.measured_curve(rpm, np.log(measured))
-    torque = found.torque(speeds)
-    scores: dict[str, float | None] = {}
-    for part, factor in (("torque", 1.0), ("power", speeds)):
-        top, where, censored = smooth_curves.peak(speeds, np.exp(curve) * factor)
-        guess, guessed, _ = smooth_curves.peak(speeds, torque * factor)
-        width = float(found.width(np.array([where]))[0])
-        scores[part] = abs(float(np.log(top / guess))) / width
-        off = abs(float(np.log(where / guessed))) / found.widened
-        scores[f"{part}_rpm"] = None if censored else off
+def _peaks(rpm: Floats, measured: Floats, found: Prediction) -> dict[str, tuple[str, float | None]]:
+    """Return by quantity the part of `Regime` that its highest value obeys, and its score.
+
+    ``None`` where the sweep does not cover the engine speeds around the predicted place.
+    """
+    low, high = found.answered(tested_speeds.speeds_of(*tested_speeds.DEFAULT_RPM))
+    scores: dict[str, tuple[str, float | None]] = {}
+    for quantity in ("torque", "power"):
+        off = None
+        if low <= high:
+            fine = highest.fine_speeds(low, high)
+            made, guess = measured, found.torque(fine)
+            if quantity == "power":
+                made, guess = made * rpm, guess * fine
+            off = highest.miss(rpm, made, fine, guess)
+        for speed in (False, True):
+            part = calibration.peak_part(
+                quantity, at_end=off is not None and off.predicted.at_end, speed=speed
+            )
+            score = None
+            if off is not None:
+                width = float(found.width(np.array([off.predicted.rpm]))[0])
+                score = abs(off.rpm) / found.widened if speed else abs(off.height) / width
+            scores[calibration.peak_part(quantity, at_end=False, speed=speed)] = part, score
     return scores

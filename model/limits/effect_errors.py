@@ -17,6 +17,7 @@ from pullbook.model.learning import effect_points, smooth_curves
 from pullbook.model.learning.sample import charge
 from pullbook.model.limits import calibration, conformal
 from pullbook.model.limits.difference_errors import COMMON, MOST_STEPS, POINTS, PairScores
+from pullbook.model.range import tested_speeds
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -47,17 +48,26 @@ class HeldOut:
         Their readings.
     start
         Their starting curves on the grid, shape (sheets, speeds).
+    nearest
+        Sweeps of the nearest sheets that are not left out, shape (sheets, nearest, 2).
+    sweeps
+        Their own sweeps, shape (sheets, 2).
     """
 
     process: Process
     sheets: Ints
     readings: Readings
     start: Floats
+    nearest: Floats
+    sweeps: Floats
 
     def part(self, keep: NDArray[np.bool_]) -> HeldOut:
         """Return some of the sheets."""
         some = np.flatnonzero(keep)
-        return HeldOut(self.process, self.sheets[some], self.readings.part(some), self.start[some])
+        return HeldOut(
+            self.process, self.sheets[some], self.readings.part(some), self.start[some],
+            self.nearest[some], self.sweeps[some],
+        )  # fmt: skip
 
     def ahead(self, process: Process, of: Ints, speeds: Floats) -> effect_points.Ahead:
         """Return some of the sheets as builds to predict by a process."""
@@ -79,11 +89,19 @@ class Trials(NamedTuple):
         Position of the sheet of each trial.
     curves, spread
         Predicted curve and its standard deviation on the grid, shape (trials, speeds).
+    answered
+        First and last engine speed that would be answered, shape (trials, 2).
     """
 
     sheets: Ints
     curves: Floats
     spread: Floats
+    answered: Floats
+
+    def of(self, keep: NDArray[np.bool_]) -> Trials:
+        """Return the trials of some of the sheets, ``keep`` of shape (sheets of the sample,)."""
+        rows = keep[self.sheets]
+        return Trials(self.sheets[rows], self.curves[rows], self.spread[rows], self.answered[rows])
 
     def regime(self, sample: Sample, group: Ints, speeds: Floats) -> Regime | None:
         """Return the scores; ``None`` without trials."""
@@ -91,7 +109,7 @@ class Trials(NamedTuple):
             return None
         return calibration.calibrate(
             sample.take(self.sheets), group[self.sheets], speeds, self.curves, self.spread,
-            np.zeros(len(self.sheets)),
+            self.answered,
         )  # fmt: skip
 
 
@@ -104,7 +122,8 @@ def of_new_engines(fold: HeldOut, speeds: Floats) -> Trials:
     """Return the trials of engines that were never measured."""
     every = np.arange(len(fold.sheets))
     ahead = fold.ahead(fold.process, every, speeds)
-    return Trials(fold.sheets, ahead.curves(), ahead.spread())
+    answered = tested_speeds.answered(fold.nearest)
+    return Trials(fold.sheets, ahead.curves(), ahead.spread(), answered)
 
 
 def of_measured_engines(fold: HeldOut, speeds: Floats, rng: np.random.Generator) -> Trials:
@@ -119,15 +138,20 @@ def of_measured_engines(fold: HeldOut, speeds: Floats, rng: np.random.Generator)
             others = rng.permutation(own[own != at])
             counts = {1, int(rng.integers(1, len(others) + 1))}
             for count in sorted(counts):
-                process = fold.process.conditioned(fold.readings.part(others[:count]))
-                ahead = fold.ahead(process, np.array([at]), speeds)
-                found.append(Trials(fold.sheets[[at]], ahead.curves(), ahead.spread()))
+                known, asked = others[:count], np.array([at])
+                ahead = fold.ahead(
+                    fold.process.conditioned(fold.readings.part(known)), asked, speeds
+                )
+                swept = fold.sweeps[known]
+                reached = np.array([[swept[:, 0].min(), swept[:, 1].max()]])
+                answered = tested_speeds.answered(fold.nearest[asked], reached)
+                found.append(Trials(fold.sheets[asked], ahead.curves(), ahead.spread(), answered))
     return joined(found)
 
 
 def _none(speeds: Floats) -> Trials:
     empty = np.zeros((0, len(speeds)))
-    return Trials(np.zeros(0, dtype=np.int64), empty, empty)
+    return Trials(np.zeros(0, dtype=np.int64), empty, empty, np.zeros((0, 2)))
 
 
 class PairErrors(NamedTuple):

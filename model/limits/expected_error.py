@@ -82,24 +82,27 @@ def held_out(
     sample: Sample,
     fold: Ints,
     trials: Sequence[Trial],
+    distances: Sequence[Floats],
     speeds: Floats,
     settings: Settings,
     workers: Crew,
 ) -> Floats:
     """Return the expected error of every sheet from trees fitted without its fold.
 
-    It is for the first trial, which has all fields of the sheets. Shape (sheets, points of the
-    grid).
+    It is for the first trial, which has all fields of the sheets, at each of some distances of the
+    sheets to the data. Shape (distances, sheets, points of the grid).
     """
-    spread = np.zeros((len(sample), len(speeds)))
+    spread = np.zeros((len(distances), len(sample), len(speeds)))
 
     def fit_fold(number: int) -> Floats:
         out = fold == number
         rows = ~out[sample.sheet]
         inner = [Trial(t.table[~out], t.distance[~out], t.residual[rows]) for t in trials]
         fitted = fit_spread(sample.part(~out), inner, settings)
-        return expected(fitted, speeds, trials[0].table[out], trials[0].distance[out])
+        return np.array(
+            [expected(fitted, speeds, trials[0].table[out], far[out]) for far in distances]
+        )
 
     for number, part in enumerate(workers.each(fit_fold, range(int(fold.max()) + 1))):
-        spread[fold == number] = part
+        spread[:, fold == number] = part
     return spread

@@ -133,7 +133,11 @@ def _squares(a: Floats, b: Floats) -> Floats:
 
 
 def _nearest(places: Floats, sheets: Floats, most: int) -> tuple[Floats, Ints]:
-    squares = _squares(places, sheets)
+    return _lowest(_squares(places, sheets), most)
+
+
+def _lowest(squares: Floats, most: int) -> tuple[Floats, Ints]:
+    """Return the roots of the lowest values of each row, and their places."""
     chosen = np.argpartition(squares, most - 1, axis=1)[:, :most]
     found = np.take_along_axis(squares, chosen, axis=1)
     order = np.lexsort((chosen, found), axis=1)
@@ -144,13 +148,21 @@ def _nearest(places: Floats, sheets: Floats, most: int) -> tuple[Floats, Ints]:
 
 
 def mean_distance(distances: Floats) -> Floats:
-    """Return the distance of builds to the data: the mean over the first few nearest sheets."""
-    mean: Floats = distances[:, :NEAREST].mean(axis=1)
+    """Return the distance of builds to the data: the mean over the first few nearest sheets.
+
+    Infinite distances, of sheets that are not there, are left out; without any sheet it is NaN.
+    """
+    few = distances[:, :NEAREST]
+    count = np.isfinite(few).sum(axis=1)
+    total = np.where(np.isfinite(few), few, 0.0).sum(axis=1)
+    mean: Floats = np.divide(total, count, out=np.full(len(few), np.nan), where=count > 0)
     return mean
 
 
-def held_out_distances(reference: Reference, table: pd.DataFrame) -> Floats:
-    """Return the distance of every sheet to the sheets of other shops.
+def held_out_nearest(
+    reference: Reference, table: pd.DataFrame, most: int, *apart: Ints
+) -> tuple[Floats, Ints]:
+    """Return distances and positions of the nearest sheets of other shops.
 
     Parameters
     ----------
@@ -158,29 +170,37 @@ def held_out_distances(reference: Reference, table: pd.DataFrame) -> Floats:
         The tested data.
     table
         Features of the same sheets in the same order; some fields may have been removed.
+    most
+        How many are wanted.
+    apart
+        Numbers of further groups, such as the family, whose own sheets do not count either, shape
+        (sheets,) each.
 
     Returns
     -------
-    Shape (sheets,). With one shop only, the distances to its other sheets.
+    Shape (sheets, most) each, the nearest first; the distance of a sheet that is not there is
+    infinite. With one shop only, its other sheets count.
 
     """
-    return _distances_of(_places(table, reference), reference)
+    return _nearest_of_others(_places(table, reference), reference, most, *apart)
 
 
-def _distances_of(places: Floats, reference: Reference) -> Floats:
+def _nearest_of_others(
+    places: Floats, reference: Reference, most: int, *apart: Ints
+) -> tuple[Floats, Ints]:
     sheets, shop = reference.places, reference.shop
     one_shop = len(np.unique(shop)) == 1
-    group = np.arange(len(shop)) if one_shop else shop
-    distance = np.zeros(len(shop))
+    groups = (np.arange(len(shop)) if one_shop else shop, *apart)
+    most = min(most, len(shop))
+    found = []
     for start in range(0, len(places), _CHUNK):
         rows = slice(start, start + _CHUNK)
         squares = _squares(places[rows], sheets)
-        squares[group[rows][:, None] == group[None, :]] = np.inf
-        few = np.sort(np.partition(squares, min(NEAREST, len(shop) - 1), axis=1)[:, :NEAREST])
-        few = np.where(np.isfinite(few), few, np.nan)
-        with np.errstate(invalid="ignore"):
-            distance[rows] = np.sqrt(np.nanmean(few, axis=1)) if len(shop) > 1 else 0.0
-    return distance
+        for group in groups:
+            squares[group[rows][:, None] == group[None, :]] = np.inf
+        found.append(_lowest(squares, most))
+    distances, positions = (np.vstack(part) for part in zip(*found, strict=True))
+    return distances, positions
 
 
 def fit(
@@ -233,7 +253,8 @@ def seen_choices(builds: pd.DataFrame) -> dict[str, dict[str, int]]:
 
 
 def _with_thresholds(reference: Reference) -> Reference:
-    distance = _distances_of(reference.places, reference)
+    nearest, _ = _nearest_of_others(reference.places, reference, NEAREST)
+    distance = np.nan_to_num(mean_distance(nearest))
     weight = 1.0 / np.bincount(reference.shop)[reference.shop]
     order = np.argsort(distance)
     mass = np.cumsum(weight[order]) / weight.sum()

@@ -50,7 +50,7 @@ from pullbook.pipeline.features import feature_table
 from pullbook.schemas import curated_tables
 from pullbook.schemas.fields import CURATED_FIELDS, WEATHER
 
-FORMAT = 4
+FORMAT = 5
 MANIFEST = "bundle.json"
 #: Fields of a sheet that no answer needs: when, in which weather and how it was tested.
 _NOT_NEEDED = (

@@ -14,7 +14,7 @@ from pullbook.model.learning.effects import EFFECTS, LABELS, Constants, Readings
 from pullbook.model.learning.effects import Process as EffectsProcess
 from pullbook.model.learning.gaussian_process import Process
 from pullbook.model.learning.part_kernel import COLUMNS, Inputs
-from pullbook.model.limits.calibration import REGIME_PARTS, REGIMES, Regime
+from pullbook.model.limits.calibration import NEW_FAMILY, REGIME_PARTS, REGIMES, Regime
 from pullbook.model.limits.conformal import Scores
 from pullbook.model.limits.difference_errors import PAIR_PARTS, SHARED, PairScores
 from pullbook.model.range.novelty import CHOICES, Reference
@@ -231,7 +231,7 @@ def regimes_of(arrays: Arrays) -> dict[str, Regime]:
     """Return the scores of the regimes in a bundle's arrays."""
     return {
         name: Regime(**{part: _scores(arrays, f"{name}.{part}") for part in REGIME_PARTS})
-        for name in REGIMES
+        for name in (*REGIMES, *(f"{one}{NEW_FAMILY}" for one in REGIMES))
         if f"{name}.{REGIME_PARTS[0]}.values" in arrays
     }
 

@@ -15,9 +15,10 @@ import pandas as pd
 
 from pullbook.model.learning import curve_model, effect_points, effects, learn_effects, part_kernel
 from pullbook.model.learning.sample import sample_of
-from pullbook.model.limits import effect_errors
+from pullbook.model.limits import calibration, effect_errors
+from pullbook.model.limits.calibration import NEW_FAMILY
 from pullbook.model.limits.conformal import FEWEST
-from pullbook.model.range import novelty, tested_changes, unseen_combinations
+from pullbook.model.range import novelty, tested_changes, tested_speeds, unseen_combinations
 from pullbook.model.trained.trained_model import Model
 from pullbook.model.training import hold_out
 from pullbook.pipeline.features import feature_table
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
     from pullbook.model.limits.calibration import Regime
     from pullbook.model.limits.difference_errors import PairScores
     from pullbook.model.limits.effect_errors import HeldOut, PairErrors, Trials
+    from pullbook.model.range.novelty import Reference
     from pullbook.model.training.hold_out import Track
     from pullbook.model.training.start_from import Start
     from pullbook.pipeline.features.feature_table import Features
@@ -69,12 +71,16 @@ class _Data:
         """Return the effects with all sheets as data."""
         return self._learned(*self._readings(np.arange(len(self.sample))), None)
 
-    def held_out(self, out: NDArray[np.bool_], first: Constants) -> HeldOut:
-        """Return sheets with the effects that the others teach, everything learned anew."""
+    def held_out(self, out: NDArray[np.bool_], first: Constants, nearest: Floats) -> HeldOut:
+        """Return sheets with the effects that the others teach, everything learned anew.
+
+        ``nearest`` are the sweeps of the sheets nearest to each that are not left out with it.
+        """
         keep, gone = np.flatnonzero(~out), np.flatnonzero(out)
         inputs, readings = self._readings(keep)
         process = self._learned(inputs, readings.part(keep), first)
-        return effect_errors.HeldOut(process, gone, readings.part(gone), self.start[gone])
+        parts = readings.part(gone), self.start[gone], nearest[gone], self.sample.sweeps()[gone]
+        return effect_errors.HeldOut(process, gone, *parts)
 
     def error(self, process: Process, fold: Ints) -> float:
         """Return the mean squared error of engines left out, with constants that are not."""
@@ -177,9 +183,8 @@ def train_own(
         if without.error(alone, fold) < data.error(process, fold):
             data, process, curve = without, alone, None
     before = np.zeros(0, dtype=np.int64) if start is None else start.learned
-    limits = _limits(data, process, settings, before, workers, track)
-    relevance = _relevance(process)
-    reference = novelty.fit(builds, sample.table, relevance, sample.engines)
+    reference = novelty.fit(builds, sample.table, _relevance(process), sample.engines)
+    limits = _limits(data, process, reference, settings, before, workers, track)
     if start is not None and curve is not None:
         reference = reference.beside(start.reference.ranges, start.reference.seen)
     _, codes = pd.factorize(sample.shops)
@@ -223,12 +228,13 @@ def _folds(groups: Ints, wanted: int) -> Ints | None:
 def _limits(
     data: _Data,
     process: Process,
+    reference: Reference,
     settings: Settings,
     learned_before: Ints,
     workers: Crew,
     track: Track,
 ) -> _Limits:
-    """Leave engines out, and shops where there are enough, and score what was measured."""
+    """Leave engines out, and shops and families where there are enough, and score them."""
     engine, sample, speeds = data.sample.engines, data.sample, data.speeds
     counts = ~np.isin(engine, engine[learned_before])
     engines = len(np.unique(engine[counts]))
@@ -236,9 +242,9 @@ def _limits(
         return _Limits({}, {})
     comparer = effect_errors.Comparer(sample, speeds)
 
-    def score(of: tuple[int, Ints]) -> _Scored:
-        number, fold = of
-        held = data.held_out((fold == number), process.constants)
+    def score(of: tuple[int, Ints, Floats]) -> _Scored:
+        number, fold, nearest = of
+        held = data.held_out((fold == number), process.constants, nearest)
         held = held.part(counts[held.sheets])
         rng = np.random.default_rng([settings.seed, number])
         return _Scored(
@@ -251,13 +257,16 @@ def _limits(
 
     def scored(groups: Ints, most: int) -> list[_Scored]:
         fold = hold_out.folds(groups, most)
-        parts = [(n, fold) for n in range(int(fold.max()) + 1) if ((fold == n) & counts).any()]
+        near = novelty.held_out_nearest(reference, sample.table, tested_speeds.NEAREST, groups)
+        sweeps = tested_speeds.sweeps_near(sample.sweeps(), *near)
+        numbers = [n for n in range(int(fold.max()) + 1) if ((fold == n) & counts).any()]
+        parts = [(number, fold, sweeps) for number in numbers]
         return list(track(workers.each(score, parts)))
 
     single = scored(engine, settings.folds)
     # Two engines of a pair must both be left out, so at least two are in each part.
     paired = single if engines >= 2 * settings.folds else scored(engine, engines // 2)
-    regimes = {
+    regimes: dict[str, Regime | None] = {
         "own dyno": effect_errors.joined([one.new for one in single]).regime(
             sample, engine, speeds
         ),
@@ -274,6 +283,17 @@ def _limits(
     if len(np.unique(shop[counts])) >= FEWEST:
         away = [one.new for one in scored(shop, MOST_SHOPS)]
         regimes["new shop"] = effect_errors.joined(away).regime(sample, shop, speeds)
+    family = data.labels[:, 1]
+    named = data.builds["family"].notna().to_numpy(dtype=bool) & counts
+    if len(np.unique(family[named])) >= FEWEST:
+        strange = scored(family, settings.folds)
+        for name, trials in (
+            ("own dyno", [one.new for one in strange]),
+            ("measured engine", [one.measured for one in strange]),
+        ):
+            regimes[f"{name}{NEW_FAMILY}"] = calibration.of_enough(
+                effect_errors.joined(trials).of(named).regime(sample, family, speeds)
+            )
     return _Limits(
         {name: one for name, one in regimes.items() if one is not None},
         {name: one for name, one in pairs.items() if one is not None},

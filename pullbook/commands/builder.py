@@ -102,7 +102,7 @@ def _speeds(text: str) -> Any:
     if not (0 < first <= last < 1e5 and step > 0 and (last - first) / step < _MOST_SPEEDS):
         msg = f"{text!r} must start above 0 and rise in at most {_MOST_SPEEDS} steps"
         raise typer.BadParameter(msg, param_hint="--rpm")
-    from pullbook.model.answers.predict import speeds_of
+    from pullbook.model.range.tested_speeds import speeds_of
 
     return speeds_of(first, last, step)
 

@@ -107,7 +107,16 @@ def counted(count: int, what: str) -> str:
     >>> counted(1, "sheet"), counted(2, "sheet")
     ('1 sheet', '2 sheets')
     """
-    return f"{count} {what}{'' if count == 1 else 's'}"
+    return f"{count} {what if count == 1 else plural(what)}"
+
+
+def plural(what: str) -> str:
+    """Return the plural of a thing.
+
+    >>> plural("shop"), plural("family")
+    ('shops', 'families')
+    """
+    return f"{what[:-1]}ies" if what.endswith("family") else f"{what}s"
 
 
 def clear(at: float) -> str:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 def promise(answer: Answer) -> str:
     """Return what the limits of an answer promise, or why there are none."""
-    what = _GROUPS[answer.regime]
+    what = answer.held_out
     if not answer.calibrated:
         if answer.bundle.get("own_dyno") and answer.regime == "new shop":
             return (
@@ -23,7 +23,10 @@ def promise(answer: Answer) -> str:
             )
         count = figures.counted(answer.groups, what)
         verb = "is" if answer.groups == 1 else "are"
-        return f"No limits: they need 5 {what}s or more to hold out, and there {verb} {count}."
+        return (
+            f"No limits: they need 5 {figures.plural(what)} or more to hold out, and there {verb}"
+            f" {count}."
+        )
     percent = figures.level(answer.level)
     lines = (
         f"{percent} limits: about {figures.in_ten(answer.level)} values measured on"
@@ -33,15 +36,9 @@ def promise(answer: Answer) -> str:
         needed = figures.needed(answer.asked_level)
         lines += (
             f" {figures.level(answer.asked_level)} limits take {needed}"
-            f" {what}s, and {answer.groups} were held out."
+            f" {figures.plural(what)}, and {answer.groups} were held out."
         )
     return lines
-
-
-#: What is held out for the limits of each regime.
-_GROUPS = {
-    "new shop": "shop", "known shop": "shop", "own dyno": "engine", "measured engine": "engine",
-}  # fmt: skip
 
 
 def whose(answer: Answer) -> str:
@@ -56,12 +53,20 @@ def whose(answer: Answer) -> str:
 
 def family(answer: Answer) -> list[str]:
     """Return what is said of an engine family that the data does not have."""
-    if answer.family == "new":
-        return [
-            "No engine of this family was tested, so the error is likely larger than for a family"
-            " that was."
-        ]
-    return []
+    if answer.family == "known":
+        return []
+    new = (
+        "No engine of this family was tested"
+        if answer.family == "new"
+        else "The build names no engine family that was tested"
+    )
+    if not answer.calibrated:
+        return [f"{new}, so the error is likely larger."]
+    if answer.held_out == "family":
+        return [f"{new}: the limits are those of families left out of the data."]
+    return [
+        f"{new}, and there are too few families to check a new one: the limits may be too narrow."
+    ]
 
 
 def start(answer: Answer, units: Units, *, others: bool = True) -> list[str]:

@@ -35,6 +35,7 @@ from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from pullbook.model.answers.prediction import Prediction
     from pullbook.model.trained.trained_model import Model
     from pullbook.pipeline.demo.dyno_pulls import Made
     from pullbook.pipeline.demo.shops import Circle
@@ -48,6 +49,8 @@ _HEADS = ("intake_flow", "exhaust_flow", "port_csa", "port_volume", "intake_valv
 #: A change so small that nobody would call it another engine.
 _SMALL = 0.005
 _BUILDS_ASKED = 30
+#: A sweep may end so much before the answered range and still cover it, rev/min.
+_SHORT = 250.0
 _CONSTANT_RPM = np.arange(2000.0, 5001.0, 250.0)
 
 
@@ -116,18 +119,20 @@ def coverage(data: Data, model: Model, groups: str, codes: bool) -> dict[str, fl
     }
 
 
-def _highest(pull: pd.DataFrame, found: object) -> tuple[float, float]:
-    """Return whether the highest measured values lie inside the limits of the peaks answered."""
-    answer = found.answer(speeds_of(*DEFAULT_RPM), 0.9)  # type: ignore[attr-defined]
-    supported = [point.rpm for point in answer.curve if point.supported]
-    if not supported:
-        return np.nan, np.nan
-    within = pull[pull["rpm"].between(supported[0], supported[-1])]
+def _highest(pull: pd.DataFrame, found: Prediction) -> tuple[float, float]:
+    """Return whether the highest measured values lie inside the limits of the peaks answered.
+
+    A sweep that does not cover the answered range can only miss above.
+    """
+    low, high = found.answered(speeds_of(*DEFAULT_RPM))
+    within = pull[pull["rpm"].between(low, high)]
     if within.empty:
         return np.nan, np.nan
+    answer = found.answer(speeds_of(*DEFAULT_RPM), 0.9)
+    covers = pull["rpm"].min() <= low + _SHORT and pull["rpm"].max() >= high - _SHORT
     tops = within["torque"].max(), (within["torque"] * within["rpm"]).max() / TORQUE_POWER_CONSTANT
     return tuple(  # type: ignore[return-value]
-        float(peak.height.low <= top <= peak.height.high)
+        float((peak.height.low <= top or not covers) and top <= peak.height.high)
         for top, peak in zip(tops, (answer.peak_torque, answer.peak_power), strict=True)
     )
 

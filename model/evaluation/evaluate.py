@@ -77,8 +77,8 @@ class Evaluation:
         }
 
     def levels(self) -> list[float]:
-        """Return the levels for which there are enough shops."""
-        return [one for one in LEVELS if self.readings[f"inside_{one}"].notna().all()]
+        """Return the levels that limits of any sheet can keep."""
+        return [one for one in LEVELS if self.readings[f"inside_{one}"].notna().any()]
 
     def errors(self) -> dict[str, dict[str, tuple[float, float, float]]]:
         """Return `accuracy.summary` of the model and of each rule of thumb."""
@@ -95,17 +95,17 @@ def coverage(readings: pd.DataFrame, sheets: pd.DataFrame) -> dict[str, dict[str
     """Return the share of measured values inside the limits, by kind of limits and by level.
 
     Parameters as returned by `prediction_errors.score_predictions`. Every shop has the same weight,
-    and so has every sheet of a shop. Levels without limits are left out.
+    and so has every sheet of a shop. A sheet whose limits cannot keep a level is left out there.
     """
     found: dict[str, dict[str, float]] = {"reading": {}, "curve": {}}
     found |= {name: {} for name in PEAKS.values()}
     whole = sheets.set_index(["shop", "sheet_id"])
     for level in LEVELS:
-        if readings[f"inside_{level}"].isna().any():
+        by_sheet = readings.groupby(["shop", "sheet_id"])[f"inside_{level}"].mean().dropna()
+        if by_sheet.empty:
             continue
-        by_sheet = readings.groupby(["shop", "sheet_id"])[f"inside_{level}"].mean()
         found["reading"][str(level)] = _shop_mean(by_sheet)
-        found["curve"][str(level)] = _shop_mean(whole[f"band_{level}"])
+        found["curve"][str(level)] = _shop_mean(whole[f"band_{level}"].dropna())
         for part, name in PEAKS.items():
             seen = whole[f"{part}_{level}"].dropna()
             if len(seen):

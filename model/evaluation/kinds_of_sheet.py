@@ -102,6 +102,7 @@ def pit(readings: pd.DataFrame, bins: int = 10) -> pd.DataFrame:
 
     """
     edges = np.linspace(0, 1, bins + 1)
+    readings = readings.dropna(subset=["pit"]).reset_index(drop=True)
     place = np.clip((readings["pit"].to_numpy(float) * bins).astype(int), 0, bins - 1)
     in_bin = pd.DataFrame(np.eye(bins)[place]).groupby([readings["shop"], readings["sheet_id"]])
     shops = in_bin.mean().groupby("shop").mean().to_numpy()
@@ -131,9 +132,9 @@ def _row(own: pd.DataFrame, level: float) -> dict[str, object]:
         "shops": own["shop"].nunique(),
         "error": float(np.sqrt(of_sheet.mean())),
     }
-    if own[f"inside_{level}"].isna().any():
+    by_sheet = own.groupby(["shop", "sheet_id"])[f"inside_{level}"].mean().dropna()
+    if by_sheet.empty:
         return {**row, "inside": None, "low": None, "high": None, "width": None}
-    by_sheet = own.groupby(["shop", "sheet_id"])[f"inside_{level}"].mean()
     shops = by_sheet.groupby("shop").mean().to_numpy()
     inside, low, high = bootstrap.limits(shops, range(len(shops)), _mean)
     width = 100 * float(own[f"width_{level}"].median())

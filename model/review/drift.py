@@ -163,7 +163,8 @@ def drift(
     readings, sheets = score_predictions(fresh, groups, predictions)
     off = _off(readings)
     usable = (sheets["standing"] != Standing.OUTSIDE.value).to_numpy(dtype=bool)
-    shops = _shops(fresh[usable], off[usable], model.fields["shop"].value_counts())
+    engine = model.fields["shop"].groupby(engines_of(model.fields)).first()
+    shops = _shops(fresh[usable], off[usable], engine.value_counts())
     record = _record(manifest, builds, fresh, came, readings, sheets, off)
     return Drift(
         arrivals=came,
@@ -239,7 +240,7 @@ def _shops(fresh: pd.DataFrame, off: Floats, known: pd.Series) -> list[ShopReads
     """Return the offsets of shops from what the model expects.
 
     For a known shop the model expects the shop's own offset, which is less certain the fewer of its
-    sheets the model has seen (``known``, by code); for a new shop it expects the mean of all shops.
+    engines the model has seen (``known``, by code); for a new shop it expects the mean of all.
     Shops are not compared with one another: if all are off, each is. The scatter of sheets, engines
     and families within a shop is estimated from all shops: sheets of one engine say less.
     """
@@ -254,7 +255,7 @@ def _shops(fresh: pd.DataFrame, off: Floats, known: pd.Series) -> list[ShopReads
     noise = np.maximum(nested(off, shop, part).noise, nested(off, shop, engine).noise)
     error = np.maximum(noise, _SCATTER / np.sqrt(engines))
     before = known.reindex(codes).to_numpy(float)
-    error *= np.where(np.isnan(before), 1.0, np.sqrt(1 + sheets / before))
+    error *= np.where(np.isnan(before), 1.0, np.sqrt(1 + engines / before))
     return [
         ShopReads(str(code), not np.isnan(seen), int(count), float(apart), float(noise))
         for code, seen, count, apart, noise in zip(

@@ -153,15 +153,20 @@ def _figures(before: _Held, after: _Held) -> dict[str, Apart]:
 
 
 def _inside(before: _Held, after: _Held, level: float) -> Apart | None:
-    """Return the share of readings inside; shops have equal weight, and so have a shop's sheets."""
-    shares = []
-    for one in (before, after):
-        inside = one.readings[f"inside_{level}"]
-        if inside.isna().any():
-            return None
-        by_sheet = inside.groupby([one.readings["shop"], one.readings["sheet_id"]]).mean()
-        shares.append(by_sheet.groupby("shop").mean().to_numpy(float))
-    both = np.column_stack(shares)
+    """Return the share of readings inside; shops have equal weight, and so have a shop's sheets.
+
+    Of the sheets for which the limits of both can keep the level.
+    """
+    sheets = pd.concat(
+        [
+            one.readings.groupby(["shop", "sheet_id"])[f"inside_{level}"].mean()
+            for one in (before, after)
+        ],
+        axis=1,
+    ).dropna()
+    if sheets.empty:
+        return None
+    both = sheets.groupby("shop").mean().to_numpy(float)
     old, new = both.mean(axis=0).tolist()
     return Apart(
         round(old, 6), round(new, 6), *bootstrap.limits(both, range(len(both)), _mean_difference)
@@ -177,7 +182,7 @@ def _side(manifest: Mapping[str, Any], held: _Held, level: float) -> Side:
     widths = {
         str(one): round(100 * float(held.readings[f"width_{one}"].median()), 3)
         for one in LEVELS
-        if held.readings[f"width_{one}"].notna().all()
+        if held.readings[f"width_{one}"].notna().any()
     }
     standing = held.sheets["standing"]
     return Side(

@@ -113,7 +113,7 @@ def _coverage(made: Page, metrics: dict[str, Any]) -> None:
 
 
 def _forecast(made: Page, found: Evaluation) -> None:
-    if found.readings[f"inside_{LEVEL}"].isna().any():
+    if found.readings["pit"].isna().all():
         return
     table = kinds_of_sheet.pit(found.readings)
     made.text(
@@ -132,7 +132,8 @@ def _forecast(made: Page, found: Evaluation) -> None:
 
 def _strata(made: Page, found: Evaluation) -> None:
     table = kinds_of_sheet.by_kind(found.readings, found.sheets, LEVEL)
-    if table["inside"].isna().any():
+    table = table.dropna(subset=["inside"])
+    if table.empty:
         return
     made.heading("Where the limits hold, and where not")
     worst = table[table["shops"] >= 5].sort_values("inside").iloc[0]
@@ -164,14 +165,18 @@ def _stratum_table(made: Page, table: pd.DataFrame) -> None:
 
 
 def _regimes(made: Page, readings: pd.DataFrame) -> None:
-    if readings.empty or readings[f"inside_{LEVEL}"].isna().any():
+    if readings.empty:
+        return
+    table = kinds_of_sheet.regimes(readings, LEVEL).dropna(subset=["inside"])
+    if table.empty:
         return
     made.heading("Known and new shops and engine families")
     made.text(
         "More models were trained without one part of the shops, one part of the families and some"
-        " engines of the rest. Sheets of a known shop were predicted with that shop's limits."
+        " engines of the rest. Sheets of a known shop were predicted with that shop's limits, those"
+        " of a new family with the limits for one, where there were enough families for the level."
     )
-    _stratum_table(made, kinds_of_sheet.regimes(readings, LEVEL))
+    _stratum_table(made, table)
 
 
 def _differences(made: Page, metrics: dict[str, Any]) -> None:

@@ -18,13 +18,13 @@ import numpy as np
 import pandas as pd
 from peers import PEERS, Answer, Data
 
-from pullbook.model.answers.predict import predict
 from pullbook.model.evaluation import accuracy, forecast_scores
 from pullbook.model.evaluation.prediction_errors import LEVEL
 from pullbook.model.learning.curve_model import choose, fit_curve, fit_trees, grid_of
 from pullbook.model.learning.sample import sample_of
 from pullbook.model.learning.settings import Settings, from_mapping
 from pullbook.model.limits import conformal
+from pullbook.model.prediction.predict import predict
 from pullbook.model.training import hold_out
 from pullbook.model.training.train_model import THREADS, train
 from pullbook.pipeline.curation import curate, data_set

@@ -22,9 +22,9 @@ import numpy as np
 import pandas as pd
 
 import pullbook
-from pullbook.model.answers.predict import predict
 from pullbook.model.learning.sample import engines_of
 from pullbook.model.learning.settings import Settings
+from pullbook.model.prediction.predict import predict
 from pullbook.model.range.tested_speeds import DEFAULT_RPM, speeds_of
 from pullbook.model.trained.pulls import Pull
 from pullbook.model.trained.start import Start
@@ -39,7 +39,7 @@ from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.pipeline.values.sheet import Sheet
 
 if TYPE_CHECKING:
-    from pullbook.model.answers.prediction import Prediction
+    from pullbook.model.prediction.prediction import Prediction
     from pullbook.model.trained.trained_model import Model
 
 _PILE = 170

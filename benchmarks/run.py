@@ -21,9 +21,9 @@ import many
 import pandas as pd
 import yaml
 
-from pullbook.model.answers.predict import predict
 from pullbook.model.answers.predictor import Predictor
 from pullbook.model.learning.settings import Settings
+from pullbook.model.prediction.predict import predict
 from pullbook.model.range.tested_speeds import speeds_of
 from pullbook.model.training import bundle, train_model
 from pullbook.pipeline.builds.read_builds import read_builds

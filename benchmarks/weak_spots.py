@@ -15,11 +15,11 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers.predict import predict
 from pullbook.model.evaluation import rules_of_thumb
 from pullbook.model.evaluation.prediction_errors import score_predictions
 from pullbook.model.learning.sample import engines_of, sample_of
 from pullbook.model.learning.settings import Settings
+from pullbook.model.prediction.predict import predict
 from pullbook.model.range.tested_speeds import DEFAULT_RPM, speeds_of
 from pullbook.model.training.hold_out import folds
 from pullbook.model.training.train_model import train
@@ -35,7 +35,7 @@ from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from pullbook.model.answers.prediction import Prediction
+    from pullbook.model.prediction.prediction import Prediction
     from pullbook.model.trained.trained_model import Model
     from pullbook.pipeline.demo.dyno_pulls import Made
     from pullbook.pipeline.demo.shops import Circle

@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pytest
 
-from pullbook.model.answers.predict import MOST_LOOKED_INTO, predict
+from pullbook.model.prediction.predict import MOST_LOOKED_INTO, predict
 from pullbook.model.range.tested_speeds import speeds_of
 from pullbook.pipeline.builds.read_builds import read_builds as typed
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pullbook.model.answers.predict import predict
+from pullbook.model.prediction.predict import predict
 
 RPM = np.arange(2000, 4501, 250.0)
 WIDE = np.arange(1600.0, 6576.0, 25.0)

@@ -6,7 +6,7 @@ import shutil
 import numpy as np
 import pytest
 
-from pullbook.model.answers.predict import predict
+from pullbook.model.prediction.predict import predict
 from pullbook.model.training import bundle
 
 

@@ -10,9 +10,9 @@ from command_line import run
 
 from pullbook.model.answers import choose, compare_several
 from pullbook.model.answers.compare import compare
-from pullbook.model.answers.predict import predict
 from pullbook.model.limits.conformal import Scores
 from pullbook.model.limits.difference_errors import expected
+from pullbook.model.prediction.predict import predict
 from pullbook.pipeline.privacy import anonymise
 from pullbook.schemas.answer import Between
 from pullbook.schemas.standing import Standing

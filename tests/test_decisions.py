@@ -12,13 +12,13 @@ from pullbook.commands.main import app
 from pullbook.model.answers import compare_several, measured_pull, next_test, vary
 from pullbook.model.answers.choose import choose
 from pullbook.model.answers.compare import compare
-from pullbook.model.answers.predict import predict
 from pullbook.model.answers.predictor import Predictor
 from pullbook.model.learning import curve_model
 from pullbook.model.learning.curve_model import Blend
 from pullbook.model.learning.gaussian_process import SHEET_VARIANCE, SHOP_VARIANCE
 from pullbook.model.learning.sample import sample_of
 from pullbook.model.learning.settings import Settings
+from pullbook.model.prediction.predict import predict
 from pullbook.model.trained import pulls as reading
 from pullbook.model.training import hold_out, train_model
 from pullbook.pipeline.builds import build_files, parts_list

@@ -10,7 +10,7 @@ from command_line import run
 
 from pullbook.model.answers import explain as explaining
 from pullbook.model.answers.explain import GROUPS, explain, typical_build
-from pullbook.model.answers.predict import predict
+from pullbook.model.prediction.predict import predict
 from pullbook.schemas.fields import BUILD_FIELDS
 
 RPM = np.array([2000.0, 3000.0, 4000.0])

@@ -9,8 +9,8 @@ import pandas as pd
 import pytest
 from command_line import run
 
-from pullbook.model.answers.predict import predict
 from pullbook.model.learning.settings import Settings
+from pullbook.model.prediction.predict import predict
 from pullbook.model.review import judge, judgement, promotions
 from pullbook.model.review.arrivals import arrivals, version_of
 from pullbook.model.review.drift import DriftError, _shops, drift, keep

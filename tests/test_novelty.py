@@ -6,10 +6,10 @@ import pytest
 from scipy.spatial import cKDTree
 from scipy.stats import spearmanr
 
-from pullbook.model.answers.predict import predict
 from pullbook.model.learning.curve_model import Blend
 from pullbook.model.learning.sample import sample_of
 from pullbook.model.learning.settings import Settings
+from pullbook.model.prediction.predict import predict
 from pullbook.model.range import inside_or_outside, novelty, unseen_combinations
 from pullbook.model.training import bundle, hold_out, train_model
 from pullbook.pipeline.features import feature_table

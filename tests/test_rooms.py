@@ -28,6 +28,7 @@ ROWS = (
     "model/limits",
     "model/trained",
     "model/training",
+    "model/prediction",
     "model/answers",
     "model/evaluation",
     "model/review",

@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pullbook.model.answers.predict import predict
 from pullbook.model.learning.curve_model import Blend
 from pullbook.model.learning.sample import sample_of, weight_of
 from pullbook.model.learning.settings import Settings, from_mapping
+from pullbook.model.prediction.predict import predict
 from pullbook.model.training import hold_out, train_model
 from pullbook.pipeline.features import feature_table
 

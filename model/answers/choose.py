@@ -10,8 +10,8 @@ import numpy as np
 
 from pullbook.model.answers import compare, compare_several
 from pullbook.model.answers.parts_choice import SWEEP, Choice, ChooseError, Combination
-from pullbook.model.answers.predict import predict
-from pullbook.model.answers.prediction import between
+from pullbook.model.prediction.predict import predict
+from pullbook.model.prediction.prediction import between
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.pipeline.builds.parts import PRICE, TORQUE
@@ -23,7 +23,7 @@ from pullbook.schemas.finding_codes import Severity
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from pullbook.model.answers.prediction import Prediction
+    from pullbook.model.prediction.prediction import Prediction
     from pullbook.model.trained.start import Learned, Start
     from pullbook.model.trained.trained_model import Model
     from pullbook.pipeline.builds.parts import Limit, Part, PartsList

@@ -7,18 +7,18 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pullbook.model.answers.prediction import BAND_POINTS, NARROW
 from pullbook.model.limits.difference_errors import expected
+from pullbook.model.prediction.prediction import BAND_POINTS, NARROW
 from pullbook.schemas.answer import Between, rounded
 from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from pullbook.model.answers.prediction import Prediction
     from pullbook.model.learning.sample import Floats
     from pullbook.model.limits.conformal import Scores
     from pullbook.model.limits.difference_errors import PairScores
+    from pullbook.model.prediction.prediction import Prediction
     from pullbook.schemas.standing import Standing
 
 #: Step of the search for crossovers, rev/min.

@@ -10,16 +10,16 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from pullbook.model.answers import compare as comparing
-from pullbook.model.answers.prediction import BAND_POINTS
+from pullbook.model.prediction.prediction import BAND_POINTS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from pullbook.model.answers.compare import Difference
-    from pullbook.model.answers.prediction import Prediction
     from pullbook.model.learning.sample import Floats
     from pullbook.model.limits.conformal import Scores
     from pullbook.model.limits.difference_errors import PairScores
+    from pullbook.model.prediction.prediction import Prediction
 
 
 _SEED = 1

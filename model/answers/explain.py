@@ -16,15 +16,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers.predict import predict
+from pullbook.model.prediction.predict import predict
 from pullbook.model.trained.engines import Engines, curves_of
 from pullbook.pipeline.features.part_groups import GROUPS
 from pullbook.schemas.answer import Missing, rounded
 from pullbook.schemas.fields import CURATED_FIELDS, FIELDS
 
 if TYPE_CHECKING:
-    from pullbook.model.answers.prediction import Prediction
     from pullbook.model.learning.sample import Floats
+    from pullbook.model.prediction.prediction import Prediction
     from pullbook.model.trained.engines import BuildCurves
     from pullbook.model.trained.start import Learned, Start
     from pullbook.model.trained.trained_model import Model

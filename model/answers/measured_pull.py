@@ -11,8 +11,8 @@ from pullbook.model.trained.pulls import MeasureError
 from pullbook.schemas.answer import rounded
 
 if TYPE_CHECKING:
-    from pullbook.model.answers.prediction import Prediction
     from pullbook.model.learning.sample import Floats
+    from pullbook.model.prediction.prediction import Prediction
 
 #: Parts of the sweep, lowest speeds first.
 THIRDS = ("bottom", "middle", "top")

@@ -14,7 +14,7 @@ from pullbook.schemas.standing import Standing
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from pullbook.model.answers.prediction import Prediction
+    from pullbook.model.prediction.prediction import Prediction
     from pullbook.pipeline.builds.parts import Limit, Part
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Peak

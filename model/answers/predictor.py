@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from pullbook.model.answers import choose as choosing
 from pullbook.model.answers import compare_several, measured_pull, next_test, vary
 from pullbook.model.answers import explain as explaining
-from pullbook.model.answers.predict import DEFAULT_LEVEL, predict
+from pullbook.model.prediction.predict import DEFAULT_LEVEL, predict
 from pullbook.model.range.tested_speeds import DEFAULT_RPM, speeds_of
 from pullbook.model.trained import find_starts
 from pullbook.model.trained import pulls as reading
@@ -29,9 +29,9 @@ if TYPE_CHECKING:
     from pullbook.model.answers.measured_pull import Measured
     from pullbook.model.answers.next_test import Lesson
     from pullbook.model.answers.parts_choice import Choice
-    from pullbook.model.answers.prediction import Prediction
     from pullbook.model.answers.vary import Variant
     from pullbook.model.learning.sample import Floats
+    from pullbook.model.prediction.prediction import Prediction
     from pullbook.model.trained.pulls import Pull
     from pullbook.model.trained.start import Learned, Start
     from pullbook.model.trained.trained_model import Model

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pullbook.model.answers.compare import Difference, compare
-from pullbook.model.answers.prediction import BAND_POINTS
+from pullbook.model.prediction.prediction import BAND_POINTS
 from pullbook.pipeline.builds import build_files
 from pullbook.schemas.answer import rounded
 from pullbook.schemas.errors import InputError
@@ -21,9 +21,9 @@ from pullbook.schemas.fields import FIELDS
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from pullbook.model.answers.prediction import Peaks, Prediction
     from pullbook.model.learning.sample import Floats
     from pullbook.model.limits.difference_errors import PairScores
+    from pullbook.model.prediction.prediction import Peaks, Prediction
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Between
 

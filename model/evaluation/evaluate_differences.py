@@ -13,8 +13,8 @@ from pullbook.model.limits.difference_errors import COMMON, POINTS, across, same
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from pullbook.model.answers.prediction import Prediction
     from pullbook.model.limits.difference_errors import PairScores
+    from pullbook.model.prediction.prediction import Prediction
 
 
 def held_out(

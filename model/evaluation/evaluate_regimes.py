@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers.predict import predict
 from pullbook.model.evaluation.prediction_errors import score_predictions
 from pullbook.model.learning.sample import sample_of
+from pullbook.model.prediction.predict import predict
 from pullbook.model.training import hold_out
 from pullbook.model.training.train_model import THREADS, train
 from pullbook.pipeline.features import feature_table

@@ -15,8 +15,8 @@ from pullbook.schemas.fields import BUILD_FIELDS
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from pullbook.model.answers.prediction import Prediction
     from pullbook.model.learning.sample import Floats
+    from pullbook.model.prediction.prediction import Prediction
 
 #: Levels at which limits are compared with measured values.
 LEVELS = (0.5, 0.8, 0.9, 0.95)

@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers.predict import predict
 from pullbook.model.evaluation import accuracy, bootstrap
 from pullbook.model.evaluation.evaluate import coverage
 from pullbook.model.evaluation.prediction_errors import LEVELS, score_predictions
 from pullbook.model.learning.sample import engines_of
+from pullbook.model.prediction.predict import predict
 from pullbook.model.review.arrivals import Arrivals, arrivals, version_of
 from pullbook.model.review.moved_fields import FEWEST, Moved, moved
 from pullbook.pipeline.curation.shop_consensus import nested

@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers.predict import predict
 from pullbook.model.evaluation import accuracy, bootstrap, kinds_of_sheet
 from pullbook.model.evaluation.evaluate import coverage
 from pullbook.model.evaluation.prediction_errors import LEVELS, score_predictions
+from pullbook.model.prediction.predict import predict
 from pullbook.model.review.judgement import Apart, Judgement, Rules, Side, Stratum, Verdict
 from pullbook.schemas.errors import InputError
 from pullbook.schemas.standing import Standing

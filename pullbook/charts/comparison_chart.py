@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from pullbook.model.answers.compare import Difference
-    from pullbook.model.answers.prediction import Prediction
+    from pullbook.model.prediction.prediction import Prediction
     from pullbook.text.units import Units
 
 

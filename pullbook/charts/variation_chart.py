@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 
     from matplotlib.figure import Figure
 
-    from pullbook.model.answers.prediction import Prediction
     from pullbook.model.answers.vary import Variant
+    from pullbook.model.prediction.prediction import Prediction
     from pullbook.text.units import Units
 
 

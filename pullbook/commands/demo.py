@@ -47,8 +47,8 @@ def demo(
         drawing,
         prediction_chart,
     )
-    from pullbook.model.answers.predict import DEFAULT_LEVEL
     from pullbook.model.answers.predictor import Predictor
+    from pullbook.model.prediction.predict import DEFAULT_LEVEL
     from pullbook.model.range.tested_speeds import DEFAULT_RPM, speeds_of
     from pullbook.pipeline.builds import build_files
     from pullbook.pipeline.curation import curate as curating

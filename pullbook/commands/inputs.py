@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
     from pathlib import Path
 
-    from pullbook.model.answers.prediction import Prediction
     from pullbook.model.answers.predictor import Predictor
+    from pullbook.model.prediction.prediction import Prediction
     from pullbook.model.trained.start import Learned, Start
     from pullbook.pipeline.curation.read_own import OwnReader
     from pullbook.pipeline.reading.shop_settings import Settings

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pullbook.model.answers.missing_fields import worth
 from pullbook.model.learning.smooth_curves import reader_of
 from pullbook.model.limits import calibration, highest
+from pullbook.model.prediction.missing_fields import worth
 from pullbook.model.range import tested_speeds
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.schemas.answer import Answer, Between, Peak, Point
@@ -19,12 +19,12 @@ from pullbook.schemas.answer import Answer, Between, Peak, Point
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from pullbook.model.answers.missing_fields import Swing
     from pullbook.model.learning.effect_points import Ahead
     from pullbook.model.learning.sample import Floats, Ints
     from pullbook.model.limits.calibration import Regime
     from pullbook.model.limits.conformal import Scores
     from pullbook.model.limits.difference_errors import PairScores
+    from pullbook.model.prediction.missing_fields import Swing
     from pullbook.schemas.answer import FromMeasured, Missing
     from pullbook.schemas.standing import Reason, Standing
 

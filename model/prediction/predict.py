@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers import missing_fields
-from pullbook.model.answers.prediction import Prediction
 from pullbook.model.learning import effect_points
 from pullbook.model.learning.effect_points import Ahead
 from pullbook.model.learning.sample import charge
 from pullbook.model.limits import expected_error
 from pullbook.model.limits.calibration import NEW_FAMILY
+from pullbook.model.prediction import missing_fields
+from pullbook.model.prediction.prediction import Prediction
 from pullbook.model.range import inside_or_outside, novelty
 from pullbook.model.range.tested_speeds import NEAREST
 from pullbook.model.trained.engines import Engines, start_curves

@@ -1,0 +1,1 @@
+"""Predicting: one build, one prediction, which every answer is a view of."""

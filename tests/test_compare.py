@@ -255,7 +255,7 @@ def test_the_speed_of_a_peak_has_limits_within_the_answered_speeds(demo):
     found = predict(demo.model, demo.builds.iloc[:40], [None] * 40)
     seen = 0
     for one in found:
-        for peak in one.peaks(np.array([2500.0, 4000.0]), 0.9):
+        for peak in one.peaks(np.arange(2500.0, 4001.0, 250.0), 0.9):
             if peak is not None and peak.rpm.low is not None:
                 assert 2500 <= peak.rpm.low <= peak.rpm.value <= peak.rpm.high <= 4000
                 seen += peak.rpm.low == 2500 or peak.rpm.high == 4000

@@ -10,8 +10,8 @@ import numpy as np
 
 from pullbook.model.answers import compare, compare_several
 from pullbook.model.answers.parts_choice import SWEEP, Choice, ChooseError, Combination
+from pullbook.model.prediction.intervals import between
 from pullbook.model.prediction.predict import predict
-from pullbook.model.prediction.prediction import between
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.pipeline.builds.parts import PRICE, TORQUE
@@ -23,6 +23,7 @@ from pullbook.schemas.finding_codes import Severity
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from pullbook.model.learning.sample import Floats
     from pullbook.model.prediction.prediction import Prediction
     from pullbook.model.trained.start import Learned, Start
     from pullbook.model.trained.trained_model import Model
@@ -191,7 +192,7 @@ def _within(
                 price=_price(own),
                 goal=_goal(one, wanted.goal, level),
                 low=one.mean(low, level),
-                power=one.peaks(np.array(for_power), level).power if for_power else None,
+                power=one.peaks(_every(for_power), level).power if for_power else None,
                 chance=None,
                 swept=_swept(one, wanted, low) == 1.0,
                 found=one,
@@ -229,3 +230,10 @@ def _with_chances(
     if chance is None:
         return ranked
     return [replace(one, chance=share) for one, share in zip(ranked, chance.tolist(), strict=True)]
+
+
+def _every(band: tuple[float, float]) -> Floats:
+    """Return engine speeds over a band, its ends among them."""
+    low, high = band
+    speeds: Floats = np.append(np.arange(low, high, _STEP), high)
+    return speeds

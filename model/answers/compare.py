@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pullbook.model.limits.difference_errors import expected
+from pullbook.model.prediction.as_measured import AsMeasured
 from pullbook.model.prediction.prediction import BAND_POINTS, NARROW
 from pullbook.schemas.answer import Between, rounded
 from pullbook.schemas.errors import InputError
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
     from pullbook.model.prediction.prediction import Prediction
     from pullbook.schemas.standing import Standing
 
+#: How a build is compared: as its own pull measured it, or as predicted.
+_COMPARED_AS = {True: "measured", False: "predicted"}
 #: Step of the search for crossovers, rev/min.
 _FINE = 10.0
 
@@ -56,6 +59,8 @@ class Difference:
         Engine speeds where the curves cross, each with the range without a clear difference.
     standings
         Standing of each build.
+    measured
+        Whether each is compared as it was measured.
     """
 
     names: tuple[str, str]
@@ -72,6 +77,7 @@ class Difference:
     supported: list[bool]
     crossovers: list[Between]
     standings: tuple[Standing, Standing]
+    measured: tuple[bool, bool]
 
     @property
     def calibrated(self) -> bool:
@@ -113,6 +119,10 @@ class Difference:
             "standing": {
                 "a": self.standings[0].value,
                 "b": self.standings[1].value,
+            },
+            "compared_as": {
+                "a": _COMPARED_AS[self.measured[0]],
+                "b": _COMPARED_AS[self.measured[1]],
             },
         }
 
@@ -180,6 +190,7 @@ def compare(
         supported=(both[0].supported(rpm) & both[1].supported(rpm)).tolist(),
         crossovers=_crossovers(both, band, scores, single),
         standings=(both[0].standing, both[1].standing),
+        measured=(isinstance(both[0], AsMeasured), isinstance(both[1], AsMeasured)),
     )
 
 
@@ -189,12 +200,14 @@ def scores_for(
     """Return the scores of pairs that share what two builds share; ``None`` without any."""
     a, b = both
     if a.measured is not None and b.measured is not None:
-        same = a.ahead is not None and b.ahead is not None and a.ahead.shares_process(b.ahead)
+        same = (
+            a.ahead is not None
+            and b.ahead is not None
+            and a.ahead.same_engine(a.row, b.ahead, b.row)
+        )
         return pairs.get("one engine" if same else "two measured")
-    if (a.measured is None) is not (b.measured is None) and (a.ahead is None) is not (
-        b.ahead is None
-    ):
-        return None
+    if _only_one_measured(both):
+        return pairs.get("two shops")
     return pairs.get("one shop" if one_shop else "two shops")
 
 
@@ -219,8 +232,25 @@ def expected_of_mean(
 
 def _expected(both: Sequence[Prediction], rpm: Floats, scores: PairScores | None) -> Floats:
     """Return the expected error of the difference, lb-ft, as for the scores of pairs."""
-    first, second = (one.torque(rpm) * one.width(rpm) for one in both)
+    first, second = (one.torque(rpm) * _width(one, both, rpm) for one in both)
     return expected(first, second, both[0].correlation(both[1], rpm, scores))
+
+
+def _only_one_measured(both: Sequence[Prediction]) -> bool:
+    """Return whether only one of two comes from effects, since only its engine was measured."""
+    a, b = both
+    return (a.ahead is None) is not (b.ahead is None)
+
+
+def _width(one: Prediction, both: Sequence[Prediction], rpm: Floats) -> Floats:
+    """Return the expected relative error of one of two builds.
+
+    Where only one of their engines was measured, errors of such differences were never seen; so it
+    is taken as no more certain than if it had not been measured, and on another dyno.
+    """
+    if one.without is not None and _only_one_measured(both):
+        return one.without.width(rpm)
+    return one.width(rpm)
 
 
 def _between(value: float, width: float, factor: float | None) -> Between:
@@ -263,31 +293,3 @@ def _crossovers(
         high = float(rpm[after[0]]) if len(after) else band[1]
         found.append(Between(where, low, high))
     return found
-
-
-def check_band(builds: Sequence[Prediction], band: tuple[float, float]) -> str | None:
-    """Return a warning where a band goes beyond the speeds that builds like these were tested at.
-
-    Raises
-    ------
-    CompareError
-        Builds like these were not tested anywhere in the band.
-
-    """
-    rpm = np.linspace(*band, 81)
-    supported = np.all([one.supported(rpm) for one in builds], axis=0)
-    if supported.all():
-        return None
-    grid = np.linspace(builds[0].speeds[0], builds[0].speeds[-1], 400)
-    tested = grid[np.all([one.supported(grid) for one in builds], axis=0)]
-    such = "a build like this one" if len(builds) == 1 else "builds like all of these"
-    where = f"only from {tested[0]:.0f} to {tested[-1]:.0f} rpm" if len(tested) else "at no speed"
-    asked = f"{band[0]:.0f} to {band[1]:.0f} rpm"
-    if not supported.any():
-        msg = f"{such} {_were(builds)} not tested from {asked}, {where}"
-        raise CompareError(msg)
-    return f"The band {asked} goes beyond the data: {such} {_were(builds)} tested {where}."
-
-
-def _were(builds: Sequence[Prediction]) -> str:
-    return "was" if len(builds) == 1 else "were"

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from pullbook.model.answers.compare import Difference
+    from pullbook.model.answers.measured_difference import Shares
     from pullbook.model.learning.sample import Floats
     from pullbook.model.limits.conformal import Scores
     from pullbook.model.limits.difference_errors import PairScores
@@ -43,10 +44,18 @@ class Comparison:
     chances
         Chance that each makes the most over the band, from the same errors of pairs as the
         differences, on one shop's dyno or on several as these; ``None`` without calibration.
+    shares
+        Of two builds, how much of their difference goes with each group of parts.
+    before, same
+        Of builds made comparable: the difference before that, and the groups or fields that all
+        have from the first.
     """
 
     differences: list[Difference]
     chances: list[float] | None
+    shares: Shares | None = None
+    before: Difference | None = None
+    same: tuple[str, ...] = ()
 
     @property
     def names(self) -> list[str]:
@@ -56,7 +65,12 @@ class Comparison:
     def as_json(self) -> dict[str, Any]:
         """Return what ``compare --json`` prints; for two builds it is their difference."""
         if len(self.differences) == 1:
-            return self.differences[0].as_json()
+            return {
+                **self.differences[0].as_json(),
+                "shares": None if self.shares is None else self.shares.as_json(),
+                "same": list(self.same),
+                "before_same": None if self.before is None else self.before.as_json(),
+            }
         first = self.differences[0]
         chances = None if self.chances is None else [round(one, 4) for one in self.chances]
         return {

@@ -1,26 +1,23 @@
 """Explaining a curve: the effect of each group of parts, and how the nearest sheets differ.
 
 Starting from the typical build of the data, the groups of parts of a build are put in one after the
-other, and the change that each makes to the predicted curve is averaged over every order (Shapley,
-A value for n-person games, 1953, from memory). In every order the changes sum to the whole
-difference, and so do their means.
+other; see `part_shares`.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import combinations
-from math import comb
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
+from pullbook.model.answers import part_shares
 from pullbook.model.prediction.predict import predict
 from pullbook.model.trained.engines import Engines, curves_of
-from pullbook.pipeline.features.part_groups import GROUPS
 from pullbook.schemas.answer import Missing, rounded
 from pullbook.schemas.fields import CURATED_FIELDS, FIELDS
+from pullbook.schemas.part_groups import GROUPS
 
 if TYPE_CHECKING:
     from pullbook.model.learning.sample import Floats
@@ -78,7 +75,7 @@ class Explanation:
 
     def at(self, rpm: Floats) -> Explanation:
         """Return the same explanation at other engine speeds, rev/min."""
-        return replace(self, rpm=rpm, **_shares(self.curves.torque(rpm)))
+        return replace(self, rpm=rpm, **_curves(self.curves.torque(rpm)))
 
     def as_json(self) -> dict[str, Any]:
         """Return the explanation as the object that ``explain --json`` prints."""
@@ -142,12 +139,12 @@ def explain(
         build = ready.build[list(CURATED_FIELDS)]
         typical = pd.DataFrame([ready.before])[list(CURATED_FIELDS)]
     typical = typical.astype(build.dtypes.to_dict())
-    rows = _put_in(typical, build, _states(), list(GROUPS))
+    rows = part_shares.put_in(typical, build, list(GROUPS))
     curves = curves_of(model, rows, ready)
     return Explanation(
         sheet_id=str(build["sheet_id"].iloc[0]),
         rpm=rpm,
-        **_shares(curves.torque(rpm)),
+        **_curves(curves.torque(rpm)),
         nearest=[
             _near(model, build, int(position), float(far))
             for position, far in zip(found.nearest[:_NAMED], found.distances, strict=False)
@@ -158,30 +155,12 @@ def explain(
     )
 
 
-def _states() -> list[frozenset[int]]:
-    """Return every set of groups, by number; the empty one first and the full one last."""
-    every = range(len(GROUPS))
-    return [frozenset(s) for size in range(len(GROUPS) + 1) for s in combinations(every, size)]
-
-
-def _shares(torque: Floats) -> dict[str, Any]:
+def _curves(torque: Floats) -> dict[str, Any]:
     """Return the typical curve, that of the build, and what each group adds.
 
-    Parameters
-    ----------
-    torque
-        Torque of the typical build with each set of groups of the build put in, lb-ft, shape
-        (sets, engine speeds).
-
+    ``torque`` is that of the rows of `part_shares.put_in`, lb-ft, shape (rows, engine speeds).
     """
-    names, states = list(GROUPS), _states()
-    of = dict(zip(states, torque, strict=True))
-    parts = {name: np.zeros(torque.shape[1]) for name in names}
-    for state in states[:-1]:
-        # The share of orders in which this set comes first and one given group next.
-        share = 1 / (len(names) * comb(len(names) - 1, len(state)))
-        for number in states[-1] - state:
-            parts[names[number]] += share * (of[state | {number}] - of[state])
+    parts = part_shares.shares(torque, list(GROUPS))
     return {"typical": torque[0], "torque": torque[-1], "parts": parts}
 
 
@@ -201,19 +180,6 @@ def typical_build(fields: pd.DataFrame) -> pd.DataFrame:
     if row["aspiration"] == "natural":
         row["boost"] = None
     return pd.DataFrame([row])
-
-
-def _put_in(
-    typical: pd.DataFrame, build: pd.DataFrame, states: list[frozenset[int]], names: list[str]
-) -> pd.DataFrame:
-    """Return the typical build with some groups of parts of the build put in, a row a state."""
-    rows = typical.loc[typical.index.repeat(len(states))].reset_index(drop=True)
-    for number, group in enumerate(names):
-        inside = np.array([number in state for state in states])
-        for name in GROUPS[group]:
-            given = build[name].repeat(len(states)).reset_index(drop=True)
-            rows[name] = rows[name].where(~inside, given)
-    return rows.astype(build.dtypes.to_dict())
 
 
 def _near(model: Model, build: pd.DataFrame, position: int, distance: float) -> Near:

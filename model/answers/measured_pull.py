@@ -7,13 +7,19 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from pullbook.model.trained.find_sheet import find_sheet
 from pullbook.model.trained.pulls import MeasureError
+from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.schemas.answer import rounded
 
 if TYPE_CHECKING:
     from pullbook.model.learning.sample import Floats
     from pullbook.model.prediction.prediction import Prediction
+    from pullbook.model.trained.pulls import Pull
+    from pullbook.model.trained.trained_model import Model
 
+#: A sheet within this distance of a build is of the same build.
+_SAME = 1e-6
 #: Parts of the sweep, lowest speeds first.
 THIRDS = ("bottom", "middle", "top")
 WHOLE = "whole curve"
@@ -188,3 +194,10 @@ def against(found: Prediction, rpm: Floats, torque: Floats, level: float) -> Mea
         ),
         found=found,
     )
+
+
+def learned_from(model: Model, pull: Pull, found: Prediction) -> bool:
+    """Return whether this sheet, or one of the same build, is in the training data."""
+    build = typed_builds([pull.sheet]).iloc[0]
+    known = find_sheet(model, build, pull.rpm, pull.torque) is not None
+    return known or float(found.distances[0]) < _SAME

@@ -8,13 +8,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pullbook.model.answers import choose as choosing
-from pullbook.model.answers import compare_several, measured_pull, next_test, vary
+from pullbook.model.answers import (
+    compare_several,
+    measured_difference,
+    measured_pull,
+    next_test,
+    vary,
+)
 from pullbook.model.answers import explain as explaining
 from pullbook.model.prediction.predict import DEFAULT_LEVEL, predict
-from pullbook.model.range.tested_speeds import DEFAULT_RPM, speeds_of
+from pullbook.model.range.tested_speeds import DEFAULT_RPM, band_speeds, speeds_of
 from pullbook.model.trained import find_starts
 from pullbook.model.trained import pulls as reading
-from pullbook.model.trained.find_sheet import find_sheet
 from pullbook.model.training import bundle
 from pullbook.pipeline.builds import parts_list
 from pullbook.pipeline.builds.build_table import typed_builds
@@ -38,10 +43,6 @@ if TYPE_CHECKING:
     from pullbook.pipeline.builds.parts import PartsList
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
-
-_STEP = 250.0
-#: A sheet within this distance of a build is of the same build.
-_SAME = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +99,7 @@ class Predictor:
         starts
             The measured pulls that the answer about each starts from, if any.
         look_into_missing
-            Whether to work out how far each missing field could move the curve.
+            Whether to work out what each missing field could move.
 
         """
         return predict(
@@ -176,13 +177,15 @@ class Predictor:
         rpm: Floats | None = None,
         *,
         one_shop: bool = True,
+        builds: tuple[Sequence[Build], Sequence[str | None]] | None = None,
     ) -> Comparison:
         """Return the comparison of the first prediction with each of the others over a band.
 
         Parameters
         ----------
         found
-            Predictions of the builds, from `predictions`.
+            Predictions of the builds, from `predictions`; as measured where `as_measured` made
+            them so.
         band
             Lowest and highest engine speed, rev/min.
         level
@@ -191,12 +194,22 @@ class Predictor:
             Engine speeds of the curves of differences; by default every 250 rpm or closer.
         one_shop
             Whether all would be tested on one shop's dyno.
+        builds
+            Two builds and the codes of their shops, to tell how much of their difference goes with
+            each group of parts.
 
         """
         names = [one.sheet_id for one in found]
         speeds = band_speeds(band) if rpm is None else rpm
-        return compare_several.compare(
+        made = compare_several.compare(
             names, found, self.model.pairs, band, level, speeds, one_shop
+        )
+        if builds is None or len(found) != 2:
+            return made
+        both = typed_builds(builds[0]).assign(shop=list(builds[1]))
+        apart = made.differences[0].mean.value
+        return replace(
+            made, shares=measured_difference.shares(self.model, both, apart, band, level)
         )
 
     def vary(
@@ -274,12 +287,6 @@ class Predictor:
         (found,) = self.predictions([build], [code])
         return measured_pull.against(found, pull.rpm, pull.torque, level)
 
-    def learned_from(self, pull: Pull, found: Prediction) -> bool:
-        """Return whether this sheet, or one of the same build, is in the training data."""
-        build = typed_builds([pull.sheet]).iloc[0]
-        known = find_sheet(self.model, build, pull.rpm, pull.torque) is not None
-        return known or float(found.distances[0]) < _SAME
-
     def explain(
         self,
         sheet: Build,
@@ -290,9 +297,3 @@ class Predictor:
     ) -> Explanation:
         """Return what each group of parts adds to the curve of a build."""
         return explaining.explain(self.model, typed_builds([sheet]), rpm, level, code, start)
-
-
-def band_speeds(band: tuple[float, float]) -> Floats:
-    """Return engine speeds over a band: every 250 rpm, or eight steps where it is narrow."""
-    low, high = band
-    return speeds_of(low, high, _STEP if high - low >= 4 * _STEP else (high - low) / 8)

@@ -212,6 +212,10 @@ class Ahead:
         spread: Floats = np.array([np.interp(self._speeds, few, one) for one in np.vstack(found)])
         return spread
 
+    def points(self) -> Readings:
+        """Return all of the builds at every engine speed of the grid, as points to predict."""
+        return self._points(slice(None), 1)
+
     def posterior(self, builds: slice) -> Posterior:
         """Return what is known of some builds, at a few engine speeds each."""
         return self._process.posterior(self._points(builds, _COARSE))
@@ -219,6 +223,11 @@ class Ahead:
     def shares_process(self, other: Ahead) -> bool:
         """Return whether both know the same readings, so that their errors go together."""
         return self._process is other._process
+
+    def same_engine(self, a: int, other: Ahead, b: int) -> bool:
+        """Return whether two builds are of one engine that the process knows of."""
+        engines = self._labels[a, -1], other._labels[b, -1]
+        return self.shares_process(other) and bool(engines[0] == engines[1])
 
     def correlations(self, rows: Ints, rpm: float) -> Floats:
         """Return the correlations of the errors of some builds at one speed, (rows, rows)."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -11,10 +10,11 @@ from numpy.typing import NDArray
 
 from pullbook.model.learning.smooth_curves import reader_of
 from pullbook.model.limits import calibration, highest
+from pullbook.model.prediction.intervals import between, betweens, within
 from pullbook.model.prediction.missing_fields import worth
 from pullbook.model.range import tested_speeds
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
-from pullbook.schemas.answer import Answer, Between, Peak, Point
+from pullbook.schemas.answer import Answer, Peak, Point
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from pullbook.model.limits.conformal import Scores
     from pullbook.model.limits.difference_errors import PairScores
     from pullbook.model.prediction.missing_fields import Swing
-    from pullbook.schemas.answer import FromMeasured, Missing
+    from pullbook.schemas.answer import Between, FromMeasured, Missing
     from pullbook.schemas.standing import Reason, Standing
 
 #: Number of nearest sheets that are named.
@@ -217,9 +217,9 @@ class Prediction:
             map(
                 Point,
                 rpm.tolist(),
-                _betweens(torque, width, single),
-                _betweens(torque, width, whole),
-                _betweens(power, width, single),
+                betweens(torque, width, single),
+                betweens(torque, width, whole),
+                betweens(power, width, single),
                 self.supported(rpm).tolist(),
             )
         )
@@ -274,7 +274,7 @@ class Prediction:
             found.append(
                 Peak(
                     height=between(top.height, width, self.factor(part, level)),
-                    rpm=_inside(limits, fine),
+                    rpm=within(limits, fine),
                     at_end=top.at_end,
                     level=self.kept(part, level),
                     groups=self._groups(part),
@@ -288,27 +288,3 @@ class Peaks(NamedTuple):
 
     torque: Peak | None
     power: Peak | None
-
-
-def _betweens(values: Floats, width: Floats, factor: float | None) -> list[Between]:
-    """Return `between` of many values."""
-    if factor is None:
-        return [Between(value, None, None) for value in values.tolist()]
-    ratio = np.exp(width * factor)
-    return list(map(Between, values.tolist(), (values / ratio).tolist(), (values * ratio).tolist()))
-
-
-def _inside(speed: Between, rpm: Floats) -> Between:
-    """Return the speed of a peak with limits that do not reach beyond the speeds answered."""
-    if speed.low is None or speed.high is None:
-        return speed
-    first, last = float(rpm[0]), float(rpm[-1])
-    return Between(speed.value, max(speed.low, first), min(speed.high, last))
-
-
-def between(value: float, width: float, factor: float | None) -> Between:
-    """Return a value with limits at the same ratio above and below it."""
-    if factor is None:
-        return Between(value, None, None)
-    ratio = math.exp(width * factor)
-    return Between(value, value / ratio, value * ratio)

@@ -26,6 +26,17 @@ def speeds_of(low: float, high: float, step: float) -> Floats:
     return np.arange(low, high + step * 1e-9, step)
 
 
+def band_speeds(band: tuple[float, float]) -> Floats:
+    """Return engine speeds over a band: every 250 rpm, or eight steps where it is narrow.
+
+    >>> band_speeds((2500, 3500)).tolist()
+    [2500.0, 2750.0, 3000.0, 3250.0, 3500.0]
+    """
+    low, high = band
+    step = DEFAULT_RPM[2]
+    return speeds_of(low, high, step if high - low >= 4 * step else (high - low) / 8)
+
+
 def supported(sweeps: Floats, own: Floats | None, rpm: Floats) -> NDArray[np.bool_]:
     """Return which engine speeds enough of the nearest sheets, or own pulls, were swept over.
 

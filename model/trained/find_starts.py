@@ -27,6 +27,7 @@ def find_starts(
     pulls: Sequence[Pull],
     model: Model,
     shop: str | None = None,
+    own: Sequence[Pull | None] | None = None,
 ) -> list[Start | Learned | None]:
     """Return where the answer about each build starts; ``None`` where from no measured pull.
 
@@ -42,12 +43,18 @@ def find_starts(
         The model, whose own sheets may be named too.
     shop
         Name of the shop that would test all builds, where one is named.
+    own
+        The pull that came with each build, if any; it counts where the build names no other.
 
     """
     found: list[Start | Learned | None] = []
-    for build in builds:
+    for build, with_it in zip(builds, own or [None] * len(builds), strict=True):
         try:
-            start = _start(build, pulls, model, only=len(builds) == 1)
+            start = (
+                Start(with_it, _of_engine(with_it, [with_it, *pulls]))
+                if with_it is not None and build.values.get(FIELD) is None
+                else _start(build, pulls, model, only=len(builds) == 1)
+            )
             if isinstance(start, Start):
                 _check(build, start, shop)
             elif start is not None:

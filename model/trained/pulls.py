@@ -8,6 +8,7 @@ import numpy as np
 
 from pullbook.pipeline.checks import check_sheet, checked_sheets
 from pullbook.pipeline.curation.checked_tables import Columns
+from pullbook.pipeline.reading.find_sheets import SHEET_FILES, NothingToReadError
 from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
@@ -73,6 +74,27 @@ def pull(path: Path) -> Pull:
     if len(found) != 1:
         msg = f"{path} holds {len(found)} sheets; name a file that holds one"
         raise MeasureError(msg)
+    sound(found[0])
+    return found[0]
+
+
+def own_pull(path: Path) -> Pull | None:
+    """Return the pull in a file of one sheet; ``None`` for a file that holds a build alone.
+
+    Raises
+    ------
+    MeasureError
+        There are readings, and the checks refuse the sheet.
+
+    """
+    if path.suffix.casefold() not in SHEET_FILES:
+        return None
+    try:
+        found = pulls([path])
+    except NothingToReadError:
+        return None
+    if len(found) != 1 or not found[0].sheet.readings:
+        return None
     sound(found[0])
     return found[0]
 

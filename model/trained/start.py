@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from pullbook.pipeline.features.part_groups import GROUPS
 from pullbook.schemas.errors import InputError
+from pullbook.schemas.part_groups import GROUPS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

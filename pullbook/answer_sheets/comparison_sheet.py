@@ -6,7 +6,18 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.answer_sheets import customer_sheet
 from pullbook.text import figures
-from pullbook.text.comparison_text import assumed, crossings, doubts, notes, rows, verdict
+from pullbook.text.comparison_text import (
+    SHARES,
+    assumed,
+    comparable,
+    crossings,
+    doubts,
+    notes,
+    rows,
+    share_rows,
+    share_title,
+    verdict,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -33,7 +44,7 @@ def page(
         f" {' '.join(verdicts)}"
     )
     made = customer_sheet.begin(" and ".join(found.names), draw, alt, units, manifest)
-    for text in (assumed(found), *doubts(found)):
+    for text in (assumed(found), *comparable(found), *doubts(found)):
         made.text(text)
     band = found.differences[0].band
     made.heading(f"Mean torque from {band[0]:.0f} to {band[1]:.0f} rpm")
@@ -49,6 +60,11 @@ def page(
             for rpm, point, known in zip(one.rpm.tolist(), shown, one.supported, strict=True)
             if known
         ])  # fmt: skip
+    if found.shares is not None:
+        percent = f"{figures.level(found.shares.level)} limits"
+        made.heading(share_title(found))
+        made.table(["what", f"share, {units.torque}", percent], share_rows(found, units))
+        made.text(SHARES)
     for text in notes(found)[:1]:
         made.text(text)
     customer_sheet.builds(made, sheets, units)

@@ -33,6 +33,8 @@ LINES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)))
 GREY, INK = "#8b9096", "#20262b"
 #: Width of every chart, inches; on a phone, at three quarters of it, its text can still be read.
 WIDTH = 5.0
+#: Height of a bar and its space, inches.
+_BAR = 0.3
 #: Characters of a line of a title, and of what stands below it.
 _TITLE, _BELOW, _PAGE = 36, 58, 50
 #: The longest name of a legend in two columns, characters; most marks on an axis of speed.
@@ -79,18 +81,26 @@ def save(figure: Figure, path: Path) -> None:
             figure.savefig(path, dpi=160, metadata=_METADATA[path.suffix.casefold()])
 
 
-def panels(*, shared: bool = True) -> tuple[Figure, Sequence[Axes]]:
-    """Return a figure of two panels, for print and for a phone; ``shared``: over engine speed."""
-    figure = Figure(figsize=(WIDTH, 7.6), layout="constrained")
+def panels(*, shared: bool = True, bars: int = 0) -> tuple[Figure, Sequence[Axes]]:
+    """Return a figure of two panels, for print and for a phone; ``shared``: over engine speed.
+
+    With ``bars``, a third panel with room for so many bars stands below.
+    """
+    below = _BAR * (bars + 1) if bars else 0.0
+    figure = Figure(figsize=(WIDTH, 7.6 + below), layout="constrained")
     FigureCanvasAgg(figure)
-    top, bottom = figure.subplots(2, 1, sharex=shared, height_ratios=[1.15, 1])
+    heights = [1.15, 1, *([below / 3.3] if bars else [])]
+    top, bottom, *last = figure.subplots(len(heights), 1, height_ratios=heights)
+    if shared:
+        top.sharex(bottom)
+        top.tick_params(labelbottom=False)
     bottom.set_xlabel("engine speed, rpm")
     bottom.locator_params(axis="x", nbins=_MOST_MARKS)
     for axes in (top, bottom):
         axes.grid(axis="y", color="#e3e6e8", linewidth=0.8)
         axes.set_axisbelow(True)
         axes.margins(x=0.02)
-    return figure, (top, bottom)
+    return figure, (top, bottom, *last)
 
 
 def panel(height: float) -> tuple[Figure, Axes]:

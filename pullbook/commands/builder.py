@@ -128,7 +128,10 @@ def _print(builds: Sequence[Build], found: list[Answer | None], units: Units) ->
 
 
 def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
-    builds: Annotated[list[Path], typer.Argument(help="Two to four files, one build in each.")],
+    builds: Annotated[
+        list[Path],
+        typer.Argument(help="Two to four files, one build or one dyno sheet in each."),
+    ],
     bundle: options.Bundle = None,
     band: options.Band = options.DEFAULT_BAND,
     level: options.Level = 0.9,
@@ -142,19 +145,27 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     shop: options.Shop = None,
     key_file: options.KeyFile = None,
     measured: options.Measured = None,
+    predicted: Annotated[
+        bool,
+        typer.Option("--predicted", help="Compare predictions, also of sheets that have a pull."),
+    ] = False,
+    same: Annotated[
+        str | None,
+        typer.Option(
+            help="Give all the first one's parts of these groups or fields, with commas between:"
+            " size, heads, camshaft, intake, exhaust, compression, fuel, lobe_separation ..."
+        ),
+    ] = None,
     units: options.UnitsOf = Units.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
     as_json: options.AsJson = False,
 ) -> None:
-    """Compare builds over a band of rpm: which makes more, and how sure that is."""
+    """Compare builds or measured engines: which makes more, how sure that is, and what makes it."""
     from pullbook.answer_sheets import comparison_sheet
-    from pullbook.charts import (
-        comparison_chart,
-        drawing,
-    )
-    from pullbook.commands import inputs
-    from pullbook.model.answers import compare as compare_builds
+    from pullbook.charts import comparison_chart, drawing
+    from pullbook.model.answers import measured_difference, tested_band
+    from pullbook.model.trained.pulls import own_pull
     from pullbook.text import comparison_text
 
     limits = options.band_of(band)
@@ -169,28 +180,32 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     sheets = inputs.named_apart([inputs.one_build(path) for path in builds], builds)
     inputs.print_notes(sheets)
     predictor = inputs.load(bundle)
-    asked = inputs.must_be_sound(inputs.ask(sheets, predictor, shop, key_file, measured))
-    found = predictor.predictions(*asked)
+    pulls = [None if predicted else own_pull(path) for path in builds]
+    asked = inputs.must_be_sound(inputs.ask(sheets, predictor, shop, key_file, measured, pulls))
+    names = [name.strip() for name in (same or "").split(",") if name.strip()]
+    sides = measured_difference.sides(predictor, *asked, pulls, names)
+    found = sides.found
     if shop is not None and found[0].regime_name == "new shop":
         typer.echo(
             "The model does not know that shop; the limits are those for a new shop.", err=True
         )
-    if warning := compare_builds.check_band(found, limits):
+    if warning := tested_band.check_band(found, limits):
         typer.echo(warning, err=True)
-    result = predictor.compare(found, limits, level, one_shop=one_shop)
+    limits = tested_band.measured_band([*found, *sides.before], limits)
+    result = sides.compare(predictor, limits, level, one_shop=one_shop)
     manifest = predictor.manifest
 
     def figure() -> Figure:
         fine = drawing.fine(result.differences[0].rpm)
         drawn = predictor.compare(found, limits, level, fine, one_shop=one_shop)
-        return comparison_chart.of_differences(found, drawn.differences, units)
+        return comparison_chart.of_differences(found, drawn.differences, units, result.shares)
 
     output.deliver(
         output.Outcome(
             as_json=result.as_json,
             text=lambda: comparison_text.text(result, manifest, units),
             figure=figure,
-            page=lambda: comparison_sheet.page(result, figure, sheets, manifest, units),
+            page=lambda: comparison_sheet.page(result, figure, sides.builds, manifest, units),
         ),
         wanted,
     )
@@ -215,7 +230,6 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
         drawing,
         explanation_chart,
     )
-    from pullbook.commands import inputs
     from pullbook.text import explanation_text
 
     speeds = _speeds(rpm)
@@ -241,39 +255,3 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
         ),
         wanted,
     )
-
-
-def template(
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            "--out", help="New file to write the build to. Without it, prints to the screen."
-        ),
-    ] = None,
-    schema: Annotated[
-        bool,
-        typer.Option(
-            "--schema", help="Print the JSON Schema of a YAML build instead, for editors."
-        ),
-    ] = False,
-) -> None:
-    """Write a build to fill in: every field with its unit or choices."""
-    from pullbook.pipeline.builds import build_template, json_schema
-
-    text = json.dumps(json_schema.schema(), indent=2) + "\n" if schema else build_template.text()
-    if out is None:
-        typer.echo(text, nl=False)
-        return
-    _write(out, text)
-    then = "" if schema else f"; fill it in, then: pullbook predict {out}"
-    typer.echo(f"Wrote {out}{then}", err=True)
-
-
-def _write(path: Path, text: str) -> None:
-    """Write a file that is not there yet."""
-    try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-    except FileExistsError:
-        msg = f"{path} is there already and was not changed; name another file"
-        raise typer.BadParameter(msg, param_hint="--out") from None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -51,7 +52,7 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
         variation_chart,
     )
     from pullbook.commands import inputs
-    from pullbook.model.answers import compare
+    from pullbook.model.answers import tested_band
     from pullbook.pipeline.builds import field_ranges
     from pullbook.text import variation_text
 
@@ -66,7 +67,7 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
     asked = inputs.must_be_sound(inputs.ask([base], predictor, shop, key_file, measured))
     (base,), (code,), (start,) = asked
     (own,) = predictor.predictions([base], [code], [start])
-    if warning := compare.check_band([own], limits):
+    if warning := tested_band.check_band([own], limits):
         typer.echo(warning, err=True)
     found = predictor.vary(base, ranges, limits, level, ties, code, start)
     manifest = predictor.manifest
@@ -191,6 +192,7 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
     """Compare a measured pull with its prediction: inside the limits or not, and what to check."""
     from pullbook.answer_sheets import measured_sheet
     from pullbook.charts import measured_chart
+    from pullbook.model.answers import measured_pull
     from pullbook.model.trained import pulls
     from pullbook.text import measured_text
 
@@ -202,7 +204,7 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
     predictor = inputs.load(bundle)
     asked = inputs.ask([ran], predictor, shop, key_file)
     found = predictor.against(pull, level, asked.codes[0])
-    known = predictor.learned_from(pull, found.found)
+    known = measured_pull.learned_from(predictor.model, pull, found.found)
     before = measured_text.first(found, known, units)
 
     def figure() -> Figure:
@@ -223,3 +225,39 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
         ),
         wanted,
     )
+
+
+def template(
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out", help="New file to write the build to. Without it, prints to the screen."
+        ),
+    ] = None,
+    schema: Annotated[
+        bool,
+        typer.Option(
+            "--schema", help="Print the JSON Schema of a YAML build instead, for editors."
+        ),
+    ] = False,
+) -> None:
+    """Write a build to fill in: every field with its unit or choices."""
+    from pullbook.pipeline.builds import build_template, json_schema
+
+    text = json.dumps(json_schema.schema(), indent=2) + "\n" if schema else build_template.text()
+    if out is None:
+        typer.echo(text, nl=False)
+        return
+    _write(out, text)
+    then = "" if schema else f"; fill it in, then: pullbook predict {out}"
+    typer.echo(f"Wrote {out}{then}", err=True)
+
+
+def _write(path: Path, text: str) -> None:
+    """Write a file that is not there yet."""
+    try:
+        with path.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+    except FileExistsError:
+        msg = f"{path} is there already and was not changed; name another file"
+        raise typer.BadParameter(msg, param_hint="--out") from None

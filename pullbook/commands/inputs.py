@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from pullbook.model.answers.predictor import Predictor
     from pullbook.model.prediction.prediction import Prediction
+    from pullbook.model.trained.pulls import Pull
     from pullbook.model.trained.start import Learned, Start
     from pullbook.pipeline.curation.read_own import OwnReader
     from pullbook.pipeline.reading.shop_settings import Settings
@@ -151,6 +152,7 @@ def ask(
     shop: str | None = None,
     key_file: Path | None = None,
     measured: Path | None = None,
+    own: Sequence[Pull | None] | None = None,
 ) -> Asked:
     """Return builds with the shops that would test them, and the pulls that they start from.
 
@@ -166,6 +168,8 @@ def ask(
         The key it contributed with; ``None`` means the user's own, if there is one.
     measured
         A file or folder of measured sheets.
+    own
+        The pull that came with each build, if any.
 
     Raises
     ------
@@ -176,7 +180,7 @@ def ask(
     from pullbook.model.trained import find_starts, pulls
 
     found = [] if measured is None else pulls.pulls([measured])
-    starts = find_starts.find_starts(builds, found, predictor.model, shop)
+    starts = find_starts.find_starts(builds, found, predictor.model, shop, own)
     names: list[object] = [shop or build.values.get("shop") for build in builds]
     if predictor.manifest["private"]:
         from pullbook.pipeline.curation.read_own import local_code

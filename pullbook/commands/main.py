@@ -39,7 +39,7 @@ _ORDER: dict[str, tuple[Callable[..., Any], ...]] = {
         sharing.restore_key,
     ),
     "Builder: ask": (
-        builder.template,
+        builder_parts.template,
         builder.predict,
         builder.compare,
         builder_parts.vary,

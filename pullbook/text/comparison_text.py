@@ -18,20 +18,41 @@ if TYPE_CHECKING:
 
 def text(found: Comparison, manifest: Mapping[str, Any], units: Units) -> str:
     """Return a comparison as lines for the terminal."""
-    lines = [units.condition, *map(prediction_text.wrap, [assumed(found), *doubts(found)]), ""]
+    first = [assumed(found), *comparable(found), *doubts(found)]
+    lines = [units.condition, *map(prediction_text.wrap, first), ""]
     if len(found.differences) > 1:
         lines += [*_ranking(found, units), ""]
     for at, one in enumerate(found.differences, start=1):
         lines += [*_pair(one, "ABCD"[at], units), ""]
+    if found.shares is not None:
+        lines += [*_shares(found, units), ""]
     lines += [*map(prediction_text.wrap, notes(found)), "", prediction_text.source(manifest)]
     return "\n".join([*lines, prediction_text.wrap(prediction_text.CAUTION, "")])
 
 
 def assumed(found: Comparison) -> str:
     """Return on which dynos the builds are compared."""
-    if found.differences[0].one_shop:
+    first = found.differences[0]
+    if all(all(one.measured) for one in found.differences):
+        return (
+            "Compared as measured, at one correction, each on the dyno it ran on; a difference of"
+            " the dynos is part of it. Limits are for testing each once more."
+        )
+    if any(any(one.measured) for one in found.differences):
+        return "What was measured is compared as measured, the rest as predicted."
+    if first.one_shop:
         return "Chances and limits are for all builds run on the same dyno."
     return "Chances and limits are for each build run on a different shop's dyno."
+
+
+def comparable(found: Comparison) -> list[str]:
+    """Return what was made the same, and what the difference was before."""
+    if found.before is None:
+        return []
+    return [
+        f"Made comparable: all have the {figures.listed(found.same)} of {found.names[0]}; what was"
+        " changed on a measured engine is predicted from its pull."
+    ]
 
 
 def doubts(found: Comparison) -> list[str]:
@@ -81,6 +102,7 @@ def _ranking(found: Comparison, units: Units) -> list[str]:
 def rows(found: Comparison, units: Units) -> list[list[str]]:
     """Return name, mean torque, chance to make the most and standing of each build."""
     first = found.differences[0]
+    places = [place(first, 0), *(place(one, 1) for one in found.differences)]
     means = [first.mean_a, *(one.mean_b for one in found.differences)]
     standings = [first.standings[0], *(one.standings[1] for one in found.differences)]
     chances: Sequence[float | None] = [None] * len(means)
@@ -91,9 +113,9 @@ def rows(found: Comparison, units: Units) -> list[list[str]]:
             name,
             f"{units.shown(mean, 'lb-ft'):.0f}",
             "" if chance is None else figures.percent(chance),
-            prediction_text.PLACE[standing.value],
+            where,
         ]
-        for name, mean, chance, standing in zip(found.names, means, chances, standings, strict=True)
+        for name, mean, chance, where in zip(found.names, means, chances, places, strict=True)
     ]
 
 
@@ -104,8 +126,8 @@ def _pair(found: Difference, letter: str, units: Units) -> list[str]:
     mean = units.between(found.mean, "lb-ft")
     mean_a, mean_b = (units.shown(one, "lb-ft") for one in (found.mean_a, found.mean_b))
     lines = [
-        f"A: {a}, {prediction_text.PLACE[found.standings[0].value]}",
-        f"{letter}: {b}, {prediction_text.PLACE[found.standings[1].value]}",
+        f"A: {a}, {place(found, 0)}",
+        f"{letter}: {b}, {place(found, 1)}",
         "",
         f"Mean torque from {found.band[0]:.0f} to {found.band[1]:.0f} rpm:",
         f"  A {mean_a:.0f} {units.torque}, {letter} {mean_b:.0f} {units.torque}",
@@ -130,17 +152,83 @@ def _pair(found: Difference, letter: str, units: Units) -> list[str]:
     return [*lines, "", *(prediction_text.wrap(line) for line in crossings(found))]
 
 
+def place(found: Difference, side: int) -> str:
+    """Return whether a build was measured, or where it stands."""
+    if found.measured[side]:
+        return "as measured"
+    return prediction_text.PLACE[found.standings[side].value]
+
+
+def share_rows(found: Comparison, units: Units) -> list[list[str]]:
+    """Return each group of parts with its share of the difference and the limits of that.
+
+    The largest comes first; the last two are what is not explained, and the whole.
+    """
+    shares = found.shares
+    if shares is None:
+        return []
+
+    def shown(value: float) -> str:
+        return figures.difference(units.shown(value, "lb-ft"))
+
+    parts = sorted(shares.parts.items(), key=lambda one: -abs(one[1].value))
+    return [
+        *(
+            [name, shown(one.value), "" if one.low is None
+             else figures.difference_limits(units.between(one, "lb-ft"))]
+            for name, one in parts
+        ),
+        ["not explained", shown(shares.unexplained), ""],
+        ["whole difference", shown(shares.measured), ""],
+    ]  # fmt: skip
+
+
+def share_title(found: Comparison) -> str:
+    """Return what the shares are of."""
+    first = found.before or found.differences[0]
+    before = ", before parts were made the same" if found.before is not None else ""
+    return (
+        f"What makes the difference, A minus B, mean from {first.band[0]:.0f} to"
+        f" {first.band[1]:.0f} rpm{before}"
+    )
+
+
+SHARES = (
+    "What each group adds is what the model knows of parts; its limits are the model's. Groups that"
+    " go together, such as heads and camshaft, share what they do together."
+)
+
+
+def _shares(found: Comparison, units: Units) -> list[str]:
+    rows_ = share_rows(found, units)
+    level = found.differences[0].level if found.shares is None else found.shares.level
+    width = max(len(name) for name, _, _ in rows_)
+    lines = [f"{share_title(found)}:"]
+    for name, share, limits in rows_:
+        sure = f"  ({figures.level(level)} limits {limits})" if limits else ""
+        lines.append(f"  {name:{width}}  {share:>6} {units.torque}{sure}")
+    return [*lines, "", prediction_text.wrap(SHARES)]
+
+
 def crossings(found: Difference) -> list[str]:
-    """Return a sentence about each crossover, or that there is none."""
+    """Return a sentence about each crossover, or that there is none.
+
+    Measured curves may cross again and again where there is no clear difference.
+    """
     lines = []
-    for one in found.crossovers:
+    for (low, high), some in groupby(found.crossovers, lambda one: (one.low, one.high)):
+        speeds = [figures.speed(one.value) for one in some]
+        crossed = (
+            f"cross at {speeds[0]} rpm"
+            if len(speeds) == 1
+            else f"cross {len(speeds)} times from {speeds[0]} to {speeds[-1]} rpm"
+        )
         where = (
-            f"; from {figures.speed(one.low)} to {figures.speed(one.high)} rpm there is no clear"
-            " difference"
-            if one.low is not None and one.high is not None
+            f"; from {figures.speed(low)} to {figures.speed(high)} rpm there is no clear difference"
+            if low is not None and high is not None
             else ""
         )
-        lines.append(f"The curves cross at {figures.speed(one.value)} rpm{where}.")
+        lines.append(f"The curves {crossed}{where}.")
     return lines or ["The curves do not cross in the band."]
 
 

@@ -1,0 +1,60 @@
+"""Which part of a band was tested."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pullbook.model.answers.compare import CompareError
+from pullbook.model.prediction.as_measured import AsMeasured
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pullbook.model.prediction.prediction import Prediction
+
+#: Steps in which the tested part of a band is looked for.
+_BAND_STEPS = 401
+
+
+def measured_band(builds: Sequence[Prediction], band: tuple[float, float]) -> tuple[float, float]:
+    """Return the part of a band that was tested, where builds are compared as measured.
+
+    A predicted curve goes on beyond what was tested; a measured one does not.
+    """
+    if not any(isinstance(one, AsMeasured) for one in builds):
+        return band
+    rpm = np.linspace(*band, _BAND_STEPS)
+    tested = rpm[np.all([one.supported(rpm) for one in builds], axis=0)]
+    return (float(tested[0]), float(tested[-1])) if len(tested) > 1 else band
+
+
+def check_band(builds: Sequence[Prediction], band: tuple[float, float]) -> str | None:
+    """Return a warning where a band goes beyond the speeds that builds like these were tested at.
+
+    Raises
+    ------
+    CompareError
+        Builds like these were not tested anywhere in the band.
+
+    """
+    rpm = np.linspace(*band, 81)
+    supported = np.all([one.supported(rpm) for one in builds], axis=0)
+    if supported.all():
+        return None
+    grid = np.linspace(builds[0].speeds[0], builds[0].speeds[-1], 400)
+    tested = grid[np.all([one.supported(grid) for one in builds], axis=0)]
+    such = "a build like this one" if len(builds) == 1 else "builds like all of these"
+    where = f"only from {tested[0]:.0f} to {tested[-1]:.0f} rpm" if len(tested) else "at no speed"
+    if len(tested) and any(isinstance(one, AsMeasured) for one in builds):
+        where += ", so means are over that part of it"
+    asked = f"{band[0]:.0f} to {band[1]:.0f} rpm"
+    if not supported.any():
+        msg = f"{such} {_were(builds)} not tested from {asked}, {where}"
+        raise CompareError(msg)
+    return f"The band {asked} goes beyond the data: {such} {_were(builds)} tested {where}."
+
+
+def _were(builds: Sequence[Prediction]) -> str:
+    return "was" if len(builds) == 1 else "were"

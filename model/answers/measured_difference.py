@@ -12,7 +12,8 @@ from pullbook.model.answers import part_shares
 from pullbook.model.learning import effect_points
 from pullbook.model.learning.effect_points import Ahead
 from pullbook.model.learning.effects import EFFECTS
-from pullbook.model.limits import calibration
+from pullbook.model.limits.calibration import NEW_FAMILY
+from pullbook.model.limits.difference_errors import CHANGED
 from pullbook.model.prediction.as_measured import as_measured
 from pullbook.model.prediction.prediction import BAND_POINTS
 from pullbook.model.trained.engines import Engines, curves_of, start_curves
@@ -35,8 +36,6 @@ if TYPE_CHECKING:
 
 #: Engine speeds of a band at which the doubt about a share is worked out.
 _SPEEDS = 7
-#: The level at which limits for new engine families are compared with those for known ones.
-_LEVEL = 0.8
 #: The share of two dynos, where the model knows how each reads.
 DYNOS = "the two dynos"
 #: The share of two engine families beyond their parts, where the model knows both.
@@ -52,8 +51,8 @@ class Shares:
     measured
         The difference that was found.
     parts
-        The share of each group in which the builds differ, with limits of the model; they and
-        ``unexplained`` add up to the difference.
+        The share of each group in which the builds differ; they and ``unexplained`` add up to the
+        difference. The limits are for what a change of that group alone would measure.
     level
         Confidence level of these limits.
     """
@@ -116,12 +115,12 @@ def shares(
     torque = curves_of(model, part_shares.put_in(second, first, groups)).torque(rpm).mean(axis=1)
     found = part_shares.shares(torque, groups)
     middle = np.array([float(found[name]) for name in groups])
-    joint, alike = _doubt(model, first, second, groups, rpm)
+    joint, twins, remounted = _doubt(model, first, second, groups, rpm)
     left = difference - middle.sum() - sum(one.value for one in labels.values())
-    gain = joint.sum(axis=1) / (joint.sum() + alike)
+    gain = joint.sum(axis=1) / (joint.sum() + twins)
     middle = middle + gain * left
     sure = joint - np.outer(gain, joint.sum(axis=0))
-    spread = np.sqrt(np.maximum(np.diag(sure), 0.0))
+    spread = np.sqrt(np.maximum(np.diag(sure), 0.0) + remounted)
     factor, kept = _factor(model, builds, level)
     parts = {
         name: Between(value, None, None)
@@ -142,30 +141,27 @@ def _differ(a: pd.Series, b: pd.Series, names: tuple[str, ...]) -> bool:
 def _factor(model: Model, builds: pd.DataFrame, level: float) -> tuple[float | None, float]:
     """Return the half-width of the limits of a share, in expected errors, and the level they keep.
 
-    As for a change of one engine; wider where the model does not know the engine families.
+    As for parts that were changed on one engine; of a new engine family, if one of the two is.
     """
-    scores = model.pairs.get("one engine")
-    if scores is None or (kept := scores.mean.kept(level)) is None:
-        return None, level
-    factor = scores.mean.threshold(kept) or 0.0
-    usual, new = (
-        model.regimes.get(f"measured engine{kind}") for kind in ("", calibration.NEW_FAMILY)
-    )
     known = (effect_points.KnownLabels(model.fields).of(builds)[:, 1] >= 0).all()
-    if not known and usual is not None and new is not None:
-        both = usual.mean.threshold(_LEVEL), new.mean.threshold(_LEVEL)
-        if both[0] and both[1]:
-            factor *= max(1.0, both[1] / both[0])
-    return factor, kept
+    names = (CHANGED,) if known else (CHANGED, f"{CHANGED}{NEW_FAMILY}")
+    found = [model.pairs[name].mean for name in names if name in model.pairs]
+    levels = [kept for one in found if (kept := one.kept(level)) is not None]
+    if not levels:
+        return None, level
+    kept = min(levels)
+    factors = [one.factor(kept) for one in found]
+    return max((one for one in factors if one is not None), default=None), kept
 
 
 def _doubt(
     model: Model, first: pd.DataFrame, second: pd.DataFrame, groups: Sequence[str], rpm: Floats
-) -> tuple[Floats, float]:
-    """Return the covariance of the changes that groups make, and the variance between twins.
+) -> tuple[Floats, float, float]:
+    """Return the covariance of the changes that groups make, and two variances, in means, lb-ft.
 
-    The changes are those of the second build with one group of the first, means in lb-ft, shape
-    (groups, groups); twins are two engines of the same parts, each tested once.
+    The changes are those of the second build with one group of the first, shape (groups, groups).
+    The variances are of the difference of two engines of the same parts, each tested once, and of
+    one engine tested twice.
     """
     rows = pd.concat(
         [second, *(part_shares.put_in(second, first, [name]).iloc[[1]] for name in groups)]
@@ -185,8 +181,10 @@ def _doubt(
     change[np.arange(len(groups)), 1 + np.arange(len(groups))] = torque[1:]
     flat = change.reshape(len(groups), -1)
     variances = dict(zip(EFFECTS, ready.process.constants.variances.tolist(), strict=True))
-    alike = 2 * (variances["engine"] + variances["mounting"]) * float(torque[0].sum()) ** 2
-    return flat @ joint @ flat.T, alike
+    engine, mounting = (
+        2 * variances[name] * float(torque[0].sum()) ** 2 for name in ("engine", "mounting")
+    )
+    return flat @ joint @ flat.T, engine + mounting, mounting
 
 
 def _of_labels(model: Model, builds: pd.DataFrame, rpm: Floats) -> dict[str, Between]:

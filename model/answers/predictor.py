@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
+
 from pullbook.model.answers import choose as choosing
 from pullbook.model.answers import (
     compare_several,
@@ -206,7 +208,7 @@ class Predictor:
         )
         if builds is None or len(found) != 2:
             return made
-        both = typed_builds(builds[0]).assign(shop=list(builds[1]))
+        both = typed_builds(builds[0]).assign(shop=pd.Series(builds[1], dtype=object))
         apart = made.differences[0].mean.value
         return replace(
             made, shares=measured_difference.shares(self.model, both, apart, band, level)

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from pullbook.model.learning import smooth_curves
 from pullbook.model.learning.sample import charge
 from pullbook.model.limits import conformal
+from pullbook.model.limits.calibration import NEW_FAMILY
 from pullbook.model.limits.conformal import Scores
 from pullbook.pipeline.features.engineered_features import CATEGORIES
 from pullbook.pipeline.features.feature_table import GIVEN
@@ -70,8 +71,12 @@ class PairScores:
 
 PAIR_PARTS = ("point", "mean")
 #: What the two builds of a difference share: a shop's dyno, nothing, or the engine, which was
-#: measured before parts were changed; or both engines were measured.
-SHARED = ("one shop", "two shops", "one engine", "two measured")
+#: measured before parts were changed; or both engines were measured. Or all but the parts that were
+#: changed, of an engine that was not measured; and the same of an engine family that is new.
+CHANGED = "changed parts"
+SHARED = (
+    "one shop", "two shops", "one engine", "two measured", CHANGED, f"{CHANGED}{NEW_FAMILY}",
+)  # fmt: skip
 
 
 def expected(first: Floats, second: Floats, correlation: Floats | float) -> Floats:

@@ -188,6 +188,27 @@ class Comparer:
             rows.append(self._error(fold, (i, j), curves[[i, j]], spread[[i, j]], likeness))
         return _collected(rows)
 
+    def of_changes(
+        self, fold: HeldOut, rng: np.random.Generator, group: Ints | None = None
+    ) -> PairErrors:
+        """Return the errors of pairs of sheets of one engine that nothing else tells of.
+
+        They differ in the parts that were changed alone. ``group`` counts them by something wider
+        than the engine, of shape (sheets of the fold,).
+        """
+        rows = []
+        for own in fold.engines():
+            pairs = [(i, j) for at, i in enumerate(own.tolist()) for j in own[:at].tolist()]
+            for at in rng.permutation(len(pairs))[:_MOST_PAIRS].tolist():
+                i, j = pairs[at]
+                ahead = fold.ahead(fold.process, np.array([i, j]), self._speeds)
+                likeness = ahead.correlation(0, ahead, 1)
+                found = self._error(fold, (i, j), ahead.curves(), ahead.spread(), likeness)
+                if found is not None and group is not None:
+                    found = (*found[:2], int(group[i]))
+                rows.append(found)
+        return _collected(rows)
+
     def of_one_engine(self, fold: HeldOut, rng: np.random.Generator) -> PairErrors:
         """Return the errors of pairs of changes of one engine, that a third sheet tells of."""
         rows = []

@@ -163,8 +163,8 @@ def drift(
     readings, sheets = score_predictions(fresh, groups, predictions)
     off = _off(readings)
     usable = (sheets["standing"] != Standing.OUTSIDE.value).to_numpy(dtype=bool)
-    engine = model.fields["shop"].groupby(engines_of(model.fields)).first()
-    shops = _shops(fresh[usable], off[usable], engine.value_counts())
+    known = model.fields["shop"].groupby(engines_of(model.fields)).first().value_counts()
+    shops = _shops(fresh[usable], off[usable], known)
     record = _record(manifest, builds, fresh, came, readings, sheets, off)
     return Drift(
         arrivals=came,
@@ -242,7 +242,7 @@ def _shops(fresh: pd.DataFrame, off: Floats, known: pd.Series) -> list[ShopReads
     For a known shop the model expects the shop's own offset, which is less certain the fewer of its
     engines the model has seen (``known``, by code); for a new shop it expects the mean of all.
     Shops are not compared with one another: if all are off, each is. The scatter of sheets, engines
-    and families within a shop is estimated from all shops: sheets of one engine say less.
+    and families within a shop is estimated from all: sheets of one engine say less.
     """
     if not len(fresh):
         return []
@@ -269,10 +269,8 @@ def _doubts(off: Floats, shop: pd.Series, shops: list[ShopReads]) -> list[str]:
     if len(off) >= FEWEST and shop.nunique() >= _ALL_SHOPS:
         middle, low, high = bootstrap.limits(off, shop.tolist(), lambda rows: float(np.mean(rows)))
         if (low > 0 or high < 0) and abs(middle) > _ALL_OFF:
-            found.append(
-                f"the new sheets as a whole read {_percent(middle)} against the model"
-                f" ({_percent(low)} to {_percent(high)}); check their units and corrections"
-            )
+            how = f"{_percent(middle)} against the model ({_percent(low)} to {_percent(high)})"
+            found.append(f"the new sheets as a whole read {how}; check their units and corrections")
     found += [
         f"shop {one.shop[:8]} reads {_percent(one.offset)} (+- {200 * one.error:.1f} %) against"
         f" {'its earlier sheets' if one.known else 'the model'} on {one.sheets} new sheets; check"

@@ -9,6 +9,7 @@ import numpy as np
 from pullbook.model.learning import effect_points, effects, learn_effects
 from pullbook.model.limits import calibration, effect_errors
 from pullbook.model.limits.calibration import NEW_FAMILY
+from pullbook.model.limits.difference_errors import CHANGED
 from pullbook.model.limits.effect_errors import HeldOut
 
 if TYPE_CHECKING:
@@ -71,7 +72,7 @@ def learn(
     order = rng.permutation(np.unique(labels[:, 0]))
     halves = [np.isin(labels[:, 0], order[at::2]) for at in range(2)]
     first = None
-    trials, new_family, of_one, of_two = [], [], [], []
+    trials, new_family, of_one, of_two, changes, new_changes = [], [], [], [], [], []
     for learned, scored in (halves, halves[::-1]):
         some = _whole_shops(labels, learned, rng)
         first = learn_effects.learn(inputs, readings.part(some), first, weight=_AS_IT_IS)
@@ -80,10 +81,13 @@ def learn(
         trials.append(effect_errors.of_measured_engines(held, speeds, rng))
         of_one.append(comparer.of_one_engine(held, rng))
         of_two.append(comparer.of_two_measured(held, rng))
+        changes.append(comparer.of_changes(held, rng))
         if strange is not None:
             few = strange(process)
             few = few.part(scored[few.sheets])
             new_family.append(effect_errors.of_measured_engines(few, speeds, rng))
+            family = labels[few.sheets, 1]
+            new_changes.append(comparer.of_changes(few, rng, family))
     some = _whole_shops(labels, np.ones(len(labels), dtype=bool), rng)
     constants = learn_effects.learn(inputs, readings.part(some), first, weight=_AS_IT_IS)
     regimes: dict[str, Regime | None] = {
@@ -96,7 +100,10 @@ def learn(
     pairs = {
         "one engine": effect_errors.pair_scores(of_one, 1),
         "two measured": effect_errors.pair_scores(of_two, 2),
+        CHANGED: effect_errors.pair_scores(changes, 1),
     }
+    if new_changes:
+        pairs[f"{CHANGED}{NEW_FAMILY}"] = effect_errors.pair_scores(new_changes, 1)
     return Effects(
         effects.unconditioned(inputs, constants),
         {name: one for name, one in regimes.items() if one is not None},

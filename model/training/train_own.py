@@ -18,6 +18,7 @@ from pullbook.model.learning.sample import sample_of
 from pullbook.model.limits import calibration, effect_errors
 from pullbook.model.limits.calibration import NEW_FAMILY
 from pullbook.model.limits.conformal import FEWEST
+from pullbook.model.limits.difference_errors import CHANGED
 from pullbook.model.range import novelty, tested_changes, tested_speeds, unseen_combinations
 from pullbook.model.trained.trained_model import Model
 from pullbook.model.training import hold_out
@@ -132,6 +133,7 @@ class _Scored(NamedTuple):
     two_engines: PairErrors
     one_engine: PairErrors
     two_measured: PairErrors
+    changes: PairErrors
 
 
 class _Limits(NamedTuple):
@@ -253,6 +255,7 @@ def _limits(
             comparer.of_two_engines(held, rng),
             comparer.of_one_engine(held, rng),
             comparer.of_two_measured(held, rng),
+            comparer.of_changes(held, rng),
         )
 
     def scored(groups: Ints, most: int) -> list[_Scored]:
@@ -278,6 +281,7 @@ def _limits(
         "one shop": effect_errors.pair_scores([one.two_engines for one in paired], 2),
         "one engine": effect_errors.pair_scores([one.one_engine for one in single], 1),
         "two measured": effect_errors.pair_scores([one.two_measured for one in paired], 2),
+        CHANGED: effect_errors.pair_scores([one.changes for one in single], 1),
     }
     shop = pd.factorize(sample.shops)[0]
     if len(np.unique(shop[counts])) >= FEWEST:

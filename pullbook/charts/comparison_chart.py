@@ -62,19 +62,19 @@ def of_differences(
     others = "B" if len(found) == 1 else "the other"
     bottom.set_ylabel(f"A minus {others}, {units.torque} ({REFERENCE})")
     dyno = "one shop's dyno" if found[0].one_shop else "two shops' dynos"
-    if all(all(one.measured) for one in found):
+    if any(any(one.measured) for one in found):
         dyno = "tested once more"
     level = f"{figures.level(found[0].level)}"
     limits = f"shaded: {level} limits of the difference, {dyno}"
+    if bars:  # their names leave less room
+        limits = limits.replace(", ", ",\n")
     if shares is not None:
         _shares(last[0], shares, units)
     count = "Two" if len(builds) == 2 else "Several"
     how = {m for one in found for m in one.measured}
-    torque = (
-        "measured" if how == {True} else "predicted" if how == {False} else "measured or predicted"
-    )
+    origin = " or ".join("measured" if one else "predicted" for one in sorted(how, reverse=True))
     below = limits if found[0].calibrated else "no limits: too few shops or engines"
-    title(figure, top, f"{count} builds compared", f"{torque} torque at the flywheel\n{below}")
+    title(figure, top, f"{count} builds compared", f"{origin} torque at the flywheel\n{below}")
     return figure
 
 

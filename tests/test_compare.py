@@ -89,7 +89,7 @@ def test_crossovers_are_where_the_sign_changes(demo, two):
 
         def __init__(self, slope):
             self.slope, self.standing = slope, two[0].standing
-            self.measured = self.ahead = None
+            self.measured = self.ahead = self.without = None
 
         def torque(self, rpm):
             return 300 + self.slope * (rpm - 3300) / 1000

@@ -29,6 +29,6 @@ def test_torque_is_closer_than_the_mean_per_cubic_inch(found):
 def test_limits_hold_on_makers_never_seen(found):
     """21 makers suffice for 90 %; with so few, coverage is allowed a wide berth downwards."""
     print(found["coverage"]["reading"])
-    assert set(found["coverage"]["reading"]) == {"0.5", "0.8", "0.9"}
+    assert {"0.5", "0.8", "0.9"} <= set(found["coverage"]["reading"])
     for level, share in found["coverage"]["reading"].items():
         assert share > float(level) - 0.1

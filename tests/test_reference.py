@@ -148,7 +148,7 @@ def names_in(found, own):
     [
         ("check", "sheet.csv", ()),
         ("predict", "a.yaml", ()),
-        ("compare", "a.yaml b.yaml", ()),
+        ("compare", "a.yaml b.yaml", ("parts",)),
         ("compare", "a.yaml b.yaml c.yaml", ()),
         ("vary", "a.yaml --field stroke=3.4,3.5", ("values",)),
         ("choose", "parts.yaml", ("parts",)),

@@ -197,8 +197,7 @@ class Predictor:
         one_shop
             Whether all would be tested on one shop's dyno.
         builds
-            Two builds and the codes of their shops, to tell how much of their difference goes with
-            each group of parts.
+            Two builds and the codes of their shops, to tell what makes their difference.
 
         """
         names = [one.sheet_id for one in found]

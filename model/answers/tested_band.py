@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 #: Steps in which the tested part of a band is looked for.
 _BAND_STEPS = 401
+#: Step in which the tested speeds are looked for, rev/min.
+_STEP = 10.0
 
 
 def measured_band(builds: Sequence[Prediction], band: tuple[float, float]) -> tuple[float, float]:
@@ -43,7 +45,8 @@ def check_band(builds: Sequence[Prediction], band: tuple[float, float]) -> str |
     supported = np.all([one.supported(rpm) for one in builds], axis=0)
     if supported.all():
         return None
-    grid = np.linspace(builds[0].speeds[0], builds[0].speeds[-1], 400)
+    lowest, highest = builds[0].speeds[[0, -1]]
+    grid = np.arange(_STEP * np.ceil(lowest / _STEP), highest, _STEP)
     tested = grid[np.all([one.supported(grid) for one in builds], axis=0)]
     such = "a build like this one" if len(builds) == 1 else "builds like all of these"
     where = f"only from {tested[0]:.0f} to {tested[-1]:.0f} rpm" if len(tested) else "at no speed"

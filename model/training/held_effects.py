@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from pullbook.model.learning import effect_points, effects, learn_effects
-from pullbook.model.limits import calibration, effect_errors
+from pullbook.model.limits import calibration, effect_errors, pair_errors
 from pullbook.model.limits.calibration import NEW_FAMILY
 from pullbook.model.limits.difference_errors import CHANGED
 from pullbook.model.limits.effect_errors import HeldOut
@@ -68,7 +68,7 @@ def learn(
     strange = None
     if unfamiliar is not None:
         strange = parts.of(unfamiliar.sheets, unfamiliar.curves)[1]
-    comparer = effect_errors.Comparer(sample, speeds)
+    comparer = pair_errors.Comparer(sample, speeds)
     order = rng.permutation(np.unique(labels[:, 0]))
     halves = [np.isin(labels[:, 0], order[at::2]) for at in range(2)]
     first = None
@@ -98,12 +98,12 @@ def learn(
             effect_errors.joined(new_family).regime(sample, labels[:, 1], speeds)
         )
     pairs = {
-        "one engine": effect_errors.pair_scores(of_one, 1),
-        "two measured": effect_errors.pair_scores(of_two, 2),
-        CHANGED: effect_errors.pair_scores(changes, 1),
+        "one engine": pair_errors.pair_scores(of_one, 1),
+        "two measured": pair_errors.pair_scores(of_two, 2),
+        CHANGED: pair_errors.pair_scores(changes, 1),
     }
     if new_changes:
-        pairs[f"{CHANGED}{NEW_FAMILY}"] = effect_errors.pair_scores(new_changes, 1)
+        pairs[f"{CHANGED}{NEW_FAMILY}"] = pair_errors.pair_scores(new_changes, 1)
     return Effects(
         effects.unconditioned(inputs, constants),
         {name: one for name, one in regimes.items() if one is not None},

@@ -8,36 +8,28 @@ filled.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from pullbook.model.learning import curve_model, effect_points, effects, learn_effects, part_kernel
 from pullbook.model.learning.sample import sample_of
-from pullbook.model.limits import calibration, effect_errors
-from pullbook.model.limits.calibration import NEW_FAMILY
-from pullbook.model.limits.conformal import FEWEST
-from pullbook.model.limits.difference_errors import CHANGED
-from pullbook.model.range import novelty, tested_changes, tested_speeds, unseen_combinations
+from pullbook.model.limits import effect_errors
+from pullbook.model.range import novelty, tested_changes, unseen_combinations
 from pullbook.model.trained.trained_model import Model
-from pullbook.model.training import hold_out
+from pullbook.model.training import hold_out, own_limits
 from pullbook.pipeline.features import feature_table
 from pullbook.schemas.fields import CURATED_FIELDS
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from numpy.typing import NDArray
 
     from pullbook.model.learning.effects import Constants, Process, Readings
     from pullbook.model.learning.part_kernel import Inputs
     from pullbook.model.learning.sample import Floats, Ints, Sample
     from pullbook.model.learning.settings import Settings
-    from pullbook.model.limits.calibration import Regime
-    from pullbook.model.limits.difference_errors import PairScores
-    from pullbook.model.limits.effect_errors import HeldOut, PairErrors, Trials
-    from pullbook.model.range.novelty import Reference
+    from pullbook.model.limits.effect_errors import HeldOut
     from pullbook.model.training.hold_out import Track
     from pullbook.model.training.start_from import Start
     from pullbook.pipeline.features.feature_table import Features
@@ -53,7 +45,7 @@ _NO_START = 0.0
 
 
 @dataclass(frozen=True, slots=True)
-class _Data:
+class OwnData:
     """The sheets, with what effects need of them.
 
     ``weight`` is that of the starting curve where it is not to be learned.
@@ -125,22 +117,6 @@ class _Data:
         return np.flatnonzero(np.isin(engine, chosen))
 
 
-class _Scored(NamedTuple):
-    """What was predicted of a part that was left out."""
-
-    new: Trials
-    measured: Trials
-    two_engines: PairErrors
-    one_engine: PairErrors
-    two_measured: PairErrors
-    changes: PairErrors
-
-
-class _Limits(NamedTuple):
-    regimes: Mapping[str, Regime]
-    pairs: Mapping[str, PairScores]
-
-
 def train_own(
     builds: pd.DataFrame,
     pulls: pd.DataFrame,
@@ -176,17 +152,17 @@ def train_own(
         curve = start.curve
         curves = effect_points.start_at(curve.curves(sample.table), curve.speeds, speeds)
     given = (builds, sample, labels, speeds, curves)
-    data = _Data(*given, start is None, None if start is not None else _NO_START, settings.seed)
+    data = OwnData(*given, start is None, None if start is not None else _NO_START, settings.seed)
     process = data.fitted()
     fold = _folds(sample.engines, settings.folds)
     if start is not None and fold is not None:
-        without = _Data(*given, False, _NO_START, settings.seed)
+        without = OwnData(*given, False, _NO_START, settings.seed)
         alone = without.fitted()
         if without.error(alone, fold) < data.error(process, fold):
             data, process, curve = without, alone, None
     before = np.zeros(0, dtype=np.int64) if start is None else start.learned
     reference = novelty.fit(builds, sample.table, _relevance(process), sample.engines)
-    limits = _limits(data, process, reference, settings, before, workers, track)
+    limits = own_limits.calibrate(data, process, reference, settings, before, workers, track)
     if start is not None and curve is not None:
         reference = reference.beside(start.reference.ranges, start.reference.seen)
     _, codes = pd.factorize(sample.shops)
@@ -225,80 +201,3 @@ def _relevance(process: Process) -> dict[str, float]:
 
 def _folds(groups: Ints, wanted: int) -> Ints | None:
     return None if len(np.unique(groups)) < 2 else hold_out.folds(groups, wanted)
-
-
-def _limits(
-    data: _Data,
-    process: Process,
-    reference: Reference,
-    settings: Settings,
-    learned_before: Ints,
-    workers: Crew,
-    track: Track,
-) -> _Limits:
-    """Leave engines out, and shops and families where there are enough, and score them."""
-    engine, sample, speeds = data.sample.engines, data.sample, data.speeds
-    counts = ~np.isin(engine, engine[learned_before])
-    engines = len(np.unique(engine[counts]))
-    if engines < FEWEST:
-        return _Limits({}, {})
-    comparer = effect_errors.Comparer(sample, speeds)
-
-    def score(of: tuple[int, Ints, Floats]) -> _Scored:
-        number, fold, nearest = of
-        held = data.held_out((fold == number), process.constants, nearest)
-        held = held.part(counts[held.sheets])
-        rng = np.random.default_rng([settings.seed, number])
-        return _Scored(
-            effect_errors.of_new_engines(held, speeds),
-            effect_errors.of_measured_engines(held, speeds, rng),
-            comparer.of_two_engines(held, rng),
-            comparer.of_one_engine(held, rng),
-            comparer.of_two_measured(held, rng),
-            comparer.of_changes(held, rng),
-        )
-
-    def scored(groups: Ints, most: int) -> list[_Scored]:
-        fold = hold_out.folds(groups, most)
-        near = novelty.held_out_nearest(reference, sample.table, tested_speeds.NEAREST, groups)
-        sweeps = tested_speeds.sweeps_near(sample.sweeps(), *near)
-        numbers = [n for n in range(int(fold.max()) + 1) if ((fold == n) & counts).any()]
-        parts = [(number, fold, sweeps) for number in numbers]
-        return list(track(workers.each(score, parts)))
-
-    single = scored(engine, settings.folds)
-    # Two engines of a pair must both be left out, so at least two are in each part.
-    paired = single if engines >= 2 * settings.folds else scored(engine, engines // 2)
-    regimes: dict[str, Regime | None] = {
-        "own dyno": effect_errors.joined([one.new for one in single]).regime(
-            sample, engine, speeds
-        ),
-        "measured engine": effect_errors.joined([one.measured for one in single]).regime(
-            sample, engine, speeds
-        ),
-    }
-    pairs = {
-        "one shop": effect_errors.pair_scores([one.two_engines for one in paired], 2),
-        "one engine": effect_errors.pair_scores([one.one_engine for one in single], 1),
-        "two measured": effect_errors.pair_scores([one.two_measured for one in paired], 2),
-        CHANGED: effect_errors.pair_scores([one.changes for one in single], 1),
-    }
-    shop = pd.factorize(sample.shops)[0]
-    if len(np.unique(shop[counts])) >= FEWEST:
-        away = [one.new for one in scored(shop, MOST_SHOPS)]
-        regimes["new shop"] = effect_errors.joined(away).regime(sample, shop, speeds)
-    family = data.labels[:, 1]
-    named = data.builds["family"].notna().to_numpy(dtype=bool) & counts
-    if len(np.unique(family[named])) >= FEWEST:
-        strange = scored(family, settings.folds)
-        for name, trials in (
-            ("own dyno", [one.new for one in strange]),
-            ("measured engine", [one.measured for one in strange]),
-        ):
-            regimes[f"{name}{NEW_FAMILY}"] = calibration.of_enough(
-                effect_errors.joined(trials).of(named).regime(sample, family, speeds)
-            )
-    return _Limits(
-        {name: one for name, one in regimes.items() if one is not None},
-        {name: one for name, one in pairs.items() if one is not None},
-    )

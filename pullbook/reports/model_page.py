@@ -113,7 +113,7 @@ def _coverage(made: Page, metrics: dict[str, Any]) -> None:
 
 
 def _forecast(made: Page, found: Evaluation) -> None:
-    if found.readings["pit"].isna().all():
+    if found.readings[f"inside_{LEVEL}"].isna().all():
         return
     table = kinds_of_sheet.pit(found.readings)
     made.text(

@@ -22,7 +22,6 @@ import numpy as np
 import pandas as pd
 
 import pullbook
-from pullbook.model.learning.sample import engines_of
 from pullbook.model.learning.settings import Settings
 from pullbook.model.prediction.predict import predict
 from pullbook.model.range.tested_speeds import DEFAULT_RPM, speeds_of
@@ -30,6 +29,7 @@ from pullbook.model.trained.pulls import Pull
 from pullbook.model.trained.start import Start
 from pullbook.model.training.start_from import start_from
 from pullbook.model.training.train_model import train
+from pullbook.pipeline.builds.engine_groups import engines_of
 from pullbook.pipeline.curation.curate import curate
 from pullbook.pipeline.curation.read_own import OwnReader
 from pullbook.pipeline.demo import sheets, shops

@@ -17,7 +17,7 @@ import pandas as pd
 
 from pullbook.model.evaluation import rules_of_thumb
 from pullbook.model.evaluation.prediction_errors import score_predictions
-from pullbook.model.learning.sample import engines_of, sample_of
+from pullbook.model.learning.sample import sample_of
 from pullbook.model.learning.settings import Settings
 from pullbook.model.prediction.predict import predict
 from pullbook.model.range.tested_speeds import DEFAULT_RPM, speeds_of
@@ -25,6 +25,7 @@ from pullbook.model.training.hold_out import folds
 from pullbook.model.training.train_model import train
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.builds.build_table import typed_builds
+from pullbook.pipeline.builds.engine_groups import engines_of
 from pullbook.pipeline.curation import curate
 from pullbook.pipeline.demo import dyno_pulls, part_changes, sheets, shops
 from pullbook.pipeline.features import feature_table

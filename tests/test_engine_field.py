@@ -8,10 +8,10 @@ import pytest
 from valid_sheet import FIELDS, PULL, sheet_text
 
 from pullbook.model.evaluation import evaluate_regimes
-from pullbook.model.learning.sample import engines_of
 from pullbook.model.learning.settings import Settings
 from pullbook.model.training import hold_out
 from pullbook.pipeline.builds import json_schema
+from pullbook.pipeline.builds.engine_groups import engines_of
 from pullbook.pipeline.checks import check_sheet, checked_sheets
 from pullbook.pipeline.curation import curate, data_set
 from pullbook.pipeline.privacy import anonymise

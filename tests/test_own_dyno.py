@@ -9,10 +9,10 @@ import yaml
 from command_line import run
 
 import pullbook
-from pullbook.model.learning.sample import engines_of
 from pullbook.model.training import bundle
 from pullbook.model.training.start_from import start_from
 from pullbook.model.training.train_model import train
+from pullbook.pipeline.builds.engine_groups import engines_of
 from pullbook.pipeline.demo import sheets, shops
 from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT

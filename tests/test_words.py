@@ -175,7 +175,7 @@ def test_figures_have_the_digits_they_deserve():
 def test_a_judgement_names_what_got_worse_in_its_one_sentence():
     side = Side("a", 9, 3, {"curve": {}}, {}, None, {})
     rms, median = Apart(3.8, 3.6, -0.2, -0.3, -0.1), Apart(2.5, 2.8, 0.3, 0.1, 0.4)
-    found = Judgement(side, side, 9, 9, 0.9, {"rms": rms, "median_sheet": median}, None,
+    found = Judgement(side, side, 9, 9, "shop", 0.9, {"rms": rms, "median_sheet": median}, None,
                       Verdict.BETTER, ["error of the curve"], (0.1, 0.1))  # fmt: skip
     sentence = "The new bundle is better, although beyond chance it is worse in median sheet"
     assert judgement_page.conclusion(found) == f"{sentence} (+0.30 %):"

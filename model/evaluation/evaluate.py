@@ -14,14 +14,18 @@ from pullbook.model.learning import smooth_curves
 from pullbook.model.learning.sample import sample_of
 from pullbook.model.prediction.predict import predict
 from pullbook.model.training import hold_out
+from pullbook.model.training.start_from import start_from
 from pullbook.model.training.train_model import THREADS, train
+from pullbook.pipeline.builds.engine_groups import ENGINE, held_out_groups
 from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.physics import engine_quantities
 from pullbook.schemas.standing import Standing
 
 if TYPE_CHECKING:
     from pullbook.model.learning.settings import Settings
+    from pullbook.model.trained.trained_model import Model
     from pullbook.model.training.hold_out import Track
+    from pullbook.pipeline.builds.engine_groups import Groups
     from pullbook.pipeline.parallel.workers import Crew
 
 RULES = ("mean_per_cubic_inch", "nearest_sheet")
@@ -49,11 +53,14 @@ class Evaluation:
         A row a sheet, from `prediction_errors.score_predictions`.
     pairs
         A row a pair, from `evaluate_differences.held_out`.
+    held_out
+        What was held out: each a ``shop`` or an ``engine``, whose name then stands for a shop's.
     """
 
     readings: pd.DataFrame
     sheets: pd.DataFrame
     pairs: pd.DataFrame
+    held_out: str
 
     def metrics(self) -> dict[str, Any]:
         """Return the figures; in shares, shops have equal weight, and so have a shop's sheets."""
@@ -61,6 +68,7 @@ class Evaluation:
         return {
             "sheets": len(sheets),
             "shops": int(sheets["shop"].nunique()),
+            "held_out": self.held_out,
             "error": {
                 name: {figure: round(value, 3) for figure, (value, _, _) in figures.items()}
                 for name, figures in self.errors().items()
@@ -124,8 +132,11 @@ def evaluate(
     parts: int,
     track: Track = iter,
     workers: Crew = THREADS,
+    start: Model | None = None,
 ) -> Evaluation:
     """Hold out every shop once and predict it with a model trained on the others.
+
+    Of the data of few shops every engine is held out once, and takes the place of a shop.
 
     Parameters
     ----------
@@ -139,30 +150,44 @@ def evaluate(
         Wraps the loop over parts to show progress.
     workers
         Threads, processes or a cluster that work on the folds of each training run.
+    start
+        Model that the data of few shops starts from; ``None`` for none.
 
     """
-    shop = pd.factorize(builds["shop"])[0]
-    fold = hold_out.folds(shop, parts)
+    groups = held_out_groups(builds)
+    fold = hold_out.folds(pd.factorize(groups.names)[0], parts)
     found = [
-        _part(builds, pulls, fold == number, settings, workers)
+        _part((builds, pulls, groups), fold == number, settings, workers, start)
         for number in track(range(int(fold.max()) + 1))
     ]
     readings, sheets, pairs = (
         pd.concat(part, ignore_index=True) for part in zip(*found, strict=True)
     )
-    return Evaluation(readings, sheets, pairs)
+    return Evaluation(readings, sheets, pairs, groups.what)
 
 
 def _part(
-    builds: pd.DataFrame, pulls: pd.DataFrame, out: np.ndarray, settings: Settings, workers: Crew
+    data: tuple[pd.DataFrame, pd.DataFrame, Groups],
+    out: np.ndarray,
+    settings: Settings,
+    workers: Crew,
+    start: Model | None,
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    builds, pulls, (names_of, what) = data
     inner, outer = builds[~out].reset_index(drop=True), builds[out].reset_index(drop=True)
     inner_pulls = pulls[pulls["sheet_id"].isin(inner["sheet_id"])]
     outer_pulls = pulls[pulls["sheet_id"].isin(outer["sheet_id"])]
-    features = feature_table.fit(inner)
-    model = train(inner, inner_pulls, features, settings, workers=workers)
+    few = what == ENGINE and start is not None
+    begin = start_from(start, inner, inner_pulls) if few and start is not None else None
+    features = (
+        feature_table.fit(inner) if begin is None else feature_table.filled(inner, begin.filling)
+    )
+    model = train(inner, inner_pulls, features, settings, workers=workers, start=begin)
     known = sample_of(inner, inner_pulls, features.table)
-    predictions = predict(model, outer, [None] * len(outer))
+    asked = outer.assign(engine=None).astype(outer.dtypes.to_dict())
+    codes = outer["shop"].tolist() if what == ENGINE else [None] * len(outer)
+    predictions = predict(model, asked, codes)
+    outer = outer.assign(shop=names_of[out].to_numpy())
     speeds = model.speeds
     mean = rules_of_thumb.mean_per_cubic_inch(known, speeds)
     nearest = np.array([found.nearest[0] for found in predictions])
@@ -176,11 +201,12 @@ def _part(
     for name, curves in zip(RULES, (np.tile(mean, (len(names), 1)), nearest_curves), strict=True):
         readings[name] = displacement[place] * np.exp(smooth_curves.at(curves, speeds, place, rpm))
     number = pd.factorize(outer["shop"])[0]
+    dyno = np.zeros(len(outer), dtype=np.int64) if what == ENGINE else number
     pairs = pd.DataFrame({"one_shop": pd.Series(dtype=bool), "cluster": pd.Series(dtype=int)})
     if model.pairs:
         pairs = evaluate_differences.held_out(
             [groups[name] for name in names],
-            number,
+            (dyno, number if what == ENGINE else np.arange(len(outer))),
             feature_table.make(outer, model.filling),
             predictions,
             model.pairs,

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 def held_out(
     pulls: Sequence[pd.DataFrame],
-    shop: np.ndarray,
+    groups: tuple[np.ndarray, np.ndarray],
     table: pd.DataFrame,
     predictions: Sequence[Prediction],
     pairs: Mapping[str, PairScores],
@@ -32,8 +32,8 @@ def held_out(
     ----------
     pulls
         Curated readings of each sheet.
-    shop
-        Number of the shop of each sheet.
+    groups
+        Number of the shop of each sheet, and a number that sheets share which are not paired.
     table
         Features of the sheets.
     predictions
@@ -52,10 +52,12 @@ def held_out(
     half-width of the mean's limits over the sum of those of the two builds (``share_0.9``).
 
     """
+    shop, apart = groups
     rng = np.random.default_rng(seed)
     of_one = within(shop, rng)
+    of_one = of_one[apart[of_one[:, 0]] != apart[of_one[:, 1]]]
     of_one = of_one[~same_engine(table, of_one)]
-    of_two, couple = across(shop, rng)
+    of_two, couple = across(shop, rng) if len(np.unique(shop)) > 1 else (of_one[:0], shop[:0])
     rows = []
     for both, clusters, one_shop in ((of_one, shop[of_one[:, 0]], True), (of_two, couple, False)):
         for pair, cluster in zip(both.tolist(), clusters.tolist(), strict=True):

@@ -11,7 +11,7 @@ from scipy.sparse.csgraph import connected_components
 
 from pullbook.model.learning import smooth_curves
 from pullbook.model.learning.effects import LABELS, Readings
-from pullbook.model.learning.sample import engines_of
+from pullbook.pipeline.builds.engine_groups import engines_of
 
 if TYPE_CHECKING:
     from pullbook.model.learning.effects import Posterior, Process

@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pullbook.pipeline.builds.engine_groups import engines_of
 from pullbook.pipeline.features import engineered_features
-from pullbook.pipeline.physics import engine_quantities
 from pullbook.schemas.errors import InputError
 
 Floats = NDArray[np.float64]
@@ -145,22 +145,6 @@ def sample_of(builds: pd.DataFrame, pulls: pd.DataFrame, table: pd.DataFrame) ->
         target=np.log(pulls["torque"].to_numpy(dtype=float) / size[sheet]),
         weight=weight_of(builds),
     )
-
-
-def engines_of(builds: pd.DataFrame) -> Ints:
-    """Return the number of the engine of each sheet, shape (sheets,).
-
-    Sheets of one shop share it where they name the same engine. Those that name none share it where
-    they agree in family, cylinders and bore (in displacement where no bore is given), a blank being
-    like a blank: too few engines make the limits wider, too many make them untrue.
-    """
-    named = builds["engine"].notna()
-    alike = builds[["family", "cylinders", "bore"]].mask(named)
-    size = builds[engine_quantities.DISPLACEMENT]
-    alike["size"] = size.mask(named | builds["bore"].notna()).round(1)
-    groups = [builds["shop"], builds["engine"], *(alike[name] for name in alike)]
-    numbers = builds.groupby(groups, dropna=False, sort=False).ngroup()
-    return np.asarray(numbers, dtype=np.int64)
 
 
 def charge(table: pd.DataFrame) -> Floats:

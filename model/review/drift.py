@@ -15,10 +15,10 @@ import pandas as pd
 from pullbook.model.evaluation import accuracy, bootstrap
 from pullbook.model.evaluation.evaluate import coverage
 from pullbook.model.evaluation.prediction_errors import LEVELS, score_predictions
-from pullbook.model.learning.sample import engines_of
 from pullbook.model.prediction.predict import predict
 from pullbook.model.review.arrivals import Arrivals, arrivals, version_of
 from pullbook.model.review.moved_fields import FEWEST, Moved, moved
+from pullbook.pipeline.builds.engine_groups import engines_of
 from pullbook.pipeline.curation.shop_consensus import nested
 from pullbook.schemas.errors import InputError
 from pullbook.schemas.standing import Standing

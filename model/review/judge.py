@@ -1,7 +1,8 @@
 """Comparing a new bundle with the old one, on shops that neither was trained on.
 
 Both predict the same sheets, and their errors are compared sheet by sheet. Whole shops are
-resampled, so a difference counts only if it is consistent between shops.
+resampled, so a difference counts only if it is consistent between shops. Where the sheets are of
+few shops, engines take the place of shops.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from pullbook.model.evaluation.evaluate import coverage
 from pullbook.model.evaluation.prediction_errors import LEVELS, score_predictions
 from pullbook.model.prediction.predict import predict
 from pullbook.model.review.judgement import Apart, Judgement, Rules, Side, Stratum, Verdict
+from pullbook.pipeline.builds.engine_groups import ENGINE, engine_keys, held_out_groups
 from pullbook.schemas.errors import InputError
 from pullbook.schemas.standing import Standing
 
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
 
     from pullbook.model.learning.sample import Floats
     from pullbook.model.trained.trained_model import Model
+    from pullbook.pipeline.builds.engine_groups import Groups
 
 #: Figures that decide the verdict, both in % of torque, and their names in its reasons. The second
 #: counts error and width of the limits together.
@@ -53,8 +56,8 @@ def judge(
     old, new
         Each from `bundle.load`.
     builds, pulls
-        Curated tables. Sheets of shops that either bundle was trained on, and sheets with copies,
-        are left out.
+        Curated tables. Sheets of shops, or of engines, that either bundle was trained on, and
+        sheets with copies, are left out.
     rules
         Rules of the verdict.
     level
@@ -79,25 +82,30 @@ def judge(
         raise JudgeError(msg)
     jury = builds[unseen(builds, old[0], new[0])].reset_index(drop=True)
     if jury.empty:
+        what = held_out_groups(builds).what
         msg = (
-            "no shop is new to both bundles; set some shops aside before training with:"
+            f"no {what} is new to both bundles; set some {what}s aside before training with:"
             " pullbook jury"
         )
         raise JudgeError(msg)
     groups = {str(name): own for name, own in pulls.groupby("sheet_id", sort=False)}
-    before, after = (_held(one[0], jury, groups) for one in (old, new))
-    shops = jury["shop"].tolist()
+    seated = held_out_groups(jury)
+    before, after = (_held(one[0], jury, groups, seated) for one in (old, new))
+    count = seated.names.nunique()
     inside = _inside(before, after, level)
     figures = _figures(before, after)
     sides = [
         _side(manifest, held, level) for (_, manifest), held in ((old, before), (new, after))
     ]  # fmt: skip
-    verdict, reasons = _verdict(figures, inside, sides, level, len(set(shops)), rules, list(doubts))
+    verdict, reasons = _verdict(
+        figures, inside, sides, level, (count, seated.what), rules, list(doubts)
+    )
     return Judgement(
         old=sides[0],
         new=sides[1],
         sheets=len(jury),
-        shops=len(set(shops)),
+        shops=count,
+        held_out=seated.what,
         level=level,
         figures=figures,
         inside=inside,
@@ -108,12 +116,19 @@ def judge(
 
 
 def unseen(builds: pd.DataFrame, *models: Model) -> np.ndarray:
-    """Return which sheets are from shops that no model was trained on and have no copies.
+    """Return which sheets are new to all models, and have no copies.
 
-    A model may have been trained on a copy under another shop's name.
+    They are of shops that no model was trained on, or of engines where the model is of few shops'
+    own data. A model may have been trained on a copy under another shop's name.
     """
-    known = {code for model in models for code in model.shop_codes}
-    return (~builds["shop"].isin(known) & (builds["copies"] == 1)).to_numpy(dtype=bool)
+    engines = engine_keys(builds)
+    new = builds["copies"] == 1
+    for model in models:
+        if model.own_dyno:
+            new &= ~engines.isin(set(engine_keys(model.fields)))
+        else:
+            new &= ~builds["shop"].isin(model.shop_codes)
+    return new.to_numpy(dtype=bool)
 
 
 class _Held(NamedTuple):
@@ -123,11 +138,15 @@ class _Held(NamedTuple):
     seconds: float
 
 
-def _held(model: Model, jury: pd.DataFrame, groups: Mapping[str, pd.DataFrame]) -> _Held:
+def _held(
+    model: Model, jury: pd.DataFrame, groups: Mapping[str, pd.DataFrame], seated: Groups
+) -> _Held:
+    """Return the errors of a model on a jury, whose seats stand in for shops."""
     start = time.perf_counter()
-    found = predict(model, jury, [None] * len(jury))
+    own = jury["shop"].tolist() if seated.what == ENGINE else [None] * len(jury)
+    found = predict(model, jury.assign(engine=None), own)
     seconds = time.perf_counter() - start
-    readings, sheets = score_predictions(jury, groups, found)
+    readings, sheets = score_predictions(jury.assign(shop=seated.names), groups, found)
     return _Held(readings, sheets, accuracy.by_sheet(readings), seconds)
 
 
@@ -211,14 +230,15 @@ def _verdict(
     inside: Apart | None,
     sides: Sequence[Side],
     level: float,
-    shops: int,
+    seats: tuple[int, str],
     rules: Rules,
     doubts: list[str],
 ) -> tuple[Verdict, list[str]]:
     worse = _worse(figures, inside, sides, level, rules)
     wanted = max(rules.fewest_shops, 2)
-    if shops < wanted:
-        few = f"too few shops to judge by ({shops}; it takes {wanted:g})"
+    count, what = seats
+    if count < wanted:
+        few = f"too few {what}s to judge by ({count}; it takes {wanted:g})"
         return Verdict.CANNOT_TELL, [few, *doubts]
     if worse:
         return Verdict.WORSE, worse + doubts
@@ -262,7 +282,7 @@ def _worse(
         )
     old_calibrated, new_calibrated = (bool(side.coverage["reading"]) for side in sides)
     if old_calibrated and not new_calibrated:
-        found.append("it has too few shops for limits, and the old one has enough")
+        found.append("it has too little data for limits, and the old one has enough")
     return found
 
 

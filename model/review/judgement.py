@@ -31,7 +31,7 @@ class Rules:
     Attributes
     ----------
     fewest_shops
-        With fewer shops the verdict is that it cannot tell; two are always needed.
+        With fewer shops, or engines, the verdict is that it cannot tell; two are always needed.
     error_margin
         Largest rise of the error of the curve, % of torque, at the upper limit of the change, that
         still counts as no worse.
@@ -131,7 +131,9 @@ class Judgement:
     old, new
         The two bundles.
     sheets, shops
-        Numbers of sheets and shops they were judged on.
+        Numbers of sheets and of shops they were judged on; of engines, if ``held_out`` says so.
+    held_out
+        What was set aside to judge by: each a ``shop`` or an ``engine``.
     level
         Level of the limits.
     figures
@@ -148,6 +150,7 @@ class Judgement:
     new: Side
     sheets: int
     shops: int
+    held_out: str
     level: float
     figures: dict[str, Apart]
     inside: Apart | None

@@ -61,7 +61,7 @@ def calibrate(
     engine, sample, speeds = data.sample.engines, data.sample, data.speeds
     counts = ~np.isin(engine, engine[learned_before])
     engines = len(np.unique(engine[counts]))
-    if engines < FEWEST:
+    if engines < FEWEST or settings.folds < 2:
         return Limits({}, {})
     comparer = pair_errors.Comparer(sample, speeds)
 

@@ -21,7 +21,8 @@ from pullbook.model.limits.withheld_fields import withhold
 from pullbook.model.range import novelty, tested_changes, tested_speeds, unseen_combinations
 from pullbook.model.trained.trained_model import Model
 from pullbook.model.training import held_effects, hold_out, new_families
-from pullbook.model.training.train_own import MOST_SHOPS, train_own
+from pullbook.model.training.train_own import train_own
+from pullbook.pipeline.builds.engine_groups import MOST_SHOPS
 from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.parallel.workers import Threads, one_thread
 from pullbook.schemas.fields import CURATED_FIELDS

@@ -35,8 +35,6 @@ if TYPE_CHECKING:
     from pullbook.pipeline.features.feature_table import Features
     from pullbook.pipeline.parallel.workers import Crew
 
-#: Data of more shops than this is learned from as a circle's.
-MOST_SHOPS = 8
 #: Most sheets that the constants are learned from, whole engines; all of them count as data.
 _LEARNED_FROM = 90
 #: Steps of the search for constants without a few engines, which begins at those with them.
@@ -135,7 +133,8 @@ def train_own(
     features
         Features of the builds; with a start, filled as for it.
     settings
-        Settings of the training run.
+        Settings of the training run; with less than two folds there are no limits, and the start
+        is taken whether it helps or not.
     start
         What to start from; ``None`` for nothing.
     track
@@ -200,4 +199,4 @@ def _relevance(process: Process) -> dict[str, float]:
 
 
 def _folds(groups: Ints, wanted: int) -> Ints | None:
-    return None if len(np.unique(groups)) < 2 else hold_out.folds(groups, wanted)
+    return None if min(wanted, len(np.unique(groups))) < 2 else hold_out.folds(groups, wanted)

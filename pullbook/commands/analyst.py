@@ -17,11 +17,18 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from pullbook.model.learning.settings import Settings
-    from pullbook.model.training.start_from import Start
+    from pullbook.model.trained.trained_model import Model
 
 METRICS = "metrics.json"
 #: What --start says for no start.
 NO_START = "none"
+_START = Annotated[
+    str,
+    typer.Option(
+        help="Model that the data of few shops starts from: a bundle, or none; by default the one"
+        " of invented engines, where it helps."
+    ),
+]
 _OUT = typer.Option("--out", help="Folder to write to; made if it is not there.")
 
 
@@ -124,13 +131,7 @@ def train(  # noqa: PLR0913, PLR0917 - every one an option of the command
     own: options.Own = False,
     key_file: options.KeyFile = None,
     settings_file: options.ShopSettings = None,
-    start: Annotated[
-        str,
-        typer.Option(
-            help="Model that the data of few shops starts from: a bundle, or none; by default the"
-            " one of invented engines, where it helps."
-        ),
-    ] = "",
+    start: _START = "",
     invented: Annotated[
         bool,
         typer.Option("--invented", help="Mark the data as invented; every answer then says so."),
@@ -139,27 +140,17 @@ def train(  # noqa: PLR0913, PLR0917 - every one an option of the command
 ) -> None:
     """Train a model with error bars and write it as a bundle."""
     from pullbook.model.training import bundle, train_model
-    from pullbook.pipeline.curation import data_set
+    from pullbook.model.training.start_from import start_from
     from pullbook.pipeline.curation.read_own import is_private
     from pullbook.pipeline.features import feature_table
     from pullbook.pipeline.parallel import workers as crews
     from pullbook.text import model_text
 
     settings = _settings(params, seed)
-    if own:
-        from pullbook.pipeline.curation.curate import curate as curate_sheets
-
-        found = curate_sheets([curated], own=inputs.own_reader([curated], settings_file, key_file))
-        for sheet, message in _refusals(found.findings):
-            typer.echo(f"{sheet}: {message}", err=True)
-        builds, pulls = found.builds, found.pulls
-    else:
-        builds, pulls = data_set.load(curated)
-    if builds.empty:
-        msg = f"{curated} holds no sheet to learn from"
-        raise InputError(msg)
+    builds, pulls = _data(curated, key_file, settings_file, own=own)
     private = is_private(builds)
-    begin = _start_of(start, builds, pulls, private=private)
+    other = _start_of(start, builds, private=private)
+    begin = None if other is None else start_from(other, builds, pulls)
     if features is not None:
         made = feature_table.load(features, builds)
     elif begin is None:
@@ -181,13 +172,31 @@ def train(  # noqa: PLR0913, PLR0917 - every one an option of the command
         typer.echo(line, err=True)
 
 
-def _start_of(
-    named: str, builds: pd.DataFrame, pulls: pd.DataFrame, *, private: bool
-) -> Start | None:
-    """Return what to start from; ``None`` for nothing, and for the data of many shops."""
+def _data(
+    curated: Path, key_file: Path | None, settings_file: Path | None, *, own: bool
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return a curated data set, or that of one's own sheets as they are kept."""
+    from pullbook.pipeline.curation import data_set
+
+    if own:
+        from pullbook.pipeline.curation.curate import curate as curate_sheets
+
+        found = curate_sheets([curated], own=inputs.own_reader([curated], settings_file, key_file))
+        for sheet, message in _refusals(found.findings):
+            typer.echo(f"{sheet}: {message}", err=True)
+        builds, pulls = found.builds, found.pulls
+    else:
+        builds, pulls = data_set.load(curated)
+    if builds.empty:
+        msg = f"{curated} holds no sheet to learn from"
+        raise InputError(msg)
+    return builds, pulls
+
+
+def _start_of(named: str, builds: pd.DataFrame, *, private: bool) -> Model | None:
+    """Return the model to start from; ``None`` for none, and for the data of many shops."""
     import pullbook
-    from pullbook.model.training.start_from import start_from
-    from pullbook.model.training.train_own import MOST_SHOPS
+    from pullbook.pipeline.builds.engine_groups import MOST_SHOPS
 
     if builds["shop"].nunique() > MOST_SHOPS:
         if named not in {"", NO_START}:
@@ -206,20 +215,26 @@ def _start_of(
             " start from another bundle, or from none"
         )
         raise InputError(msg)
-    return start_from(predictor.model, builds, pulls)
+    return predictor.model
 
 
-def evaluate(
+def evaluate(  # noqa: PLR0913, PLR0917 - every one an option of the command
     curated: options.Curated,
     out: Annotated[Path, _OUT],
     parts: Annotated[
         int,
         typer.Option(
-            min=2, help="Number of parts to split the shops into; each part is held out once."
+            min=2,
+            help="Number of parts to split shops, or engines of few shops, into; each part is held"
+            " out once.",
         ),
     ] = 4,
     seed: options.Seed = None,
     params: options.Params = None,
+    own: options.Own = False,
+    key_file: options.KeyFile = None,
+    settings_file: options.ShopSettings = None,
+    start: _START = "",
     benchmarks: Annotated[
         Path | None,
         typer.Option(
@@ -228,27 +243,40 @@ def evaluate(
     ] = None,
     cluster: options.Cluster = None,
 ) -> None:
-    """Measure the accuracy on shops the model has not seen, and whether its limits hold."""
+    """Measure the accuracy on shops or engines never seen, and what more tests would bring."""
+    import pandas as pd
+
     from pullbook.model.evaluation import evaluate as evaluating
-    from pullbook.model.evaluation import evaluate_regimes
+    from pullbook.model.evaluation import evaluate_regimes, learning_curve
     from pullbook.model.training import train_model
-    from pullbook.pipeline.curation import data_set
+    from pullbook.pipeline.builds.engine_groups import MOST_SHOPS
+    from pullbook.pipeline.curation.read_own import is_private
     from pullbook.pipeline.parallel import workers as crews
     from pullbook.reports import model_page
     from pullbook.text import model_text
 
-    builds, pulls = data_set.load(curated)
+    builds, pulls = _data(curated, key_file, settings_file, own=own)
     settings = _settings(params, seed)
-    shops, both = output.bar("Holding out shops"), output.bar("Holding out shops and families")
+    few = builds["shop"].nunique() <= MOST_SHOPS
+    other = _start_of(start, builds, private=is_private(builds))
     with crews.cluster(cluster) as far:
         crew = far or train_model.THREADS
-        found = evaluating.evaluate(builds, pulls, settings, parts, shops, crew)
-        regimes, _ = evaluate_regimes.held_out(builds, pulls, settings, parts, both, crew)
-    metrics = found.metrics()
+        bar = output.bar("Holding out engines" if few else "Holding out shops")
+        found = evaluating.evaluate(builds, pulls, settings, parts, bar, crew, other)
+        curve, regimes = None, pd.DataFrame()
+        if few:
+            again = output.bar("Learning from fewer tests")
+            curve = learning_curve.learning_curve(builds, pulls, settings, other, crew, again)
+        else:
+            both = output.bar("Holding out shops and families")
+            regimes, _ = evaluate_regimes.held_out(builds, pulls, settings, parts, both, crew)
+    metrics = found.metrics() | ({} if curve is None else {"learning_curve": curve.as_json()})
     out.mkdir(parents=True, exist_ok=True)
     (out / METRICS).write_text(json.dumps(metrics, indent=1) + "\n", encoding="utf-8")
     model_page.write(found, regimes, metrics, benchmarks, out)
     typer.echo(model_text.text(metrics))
+    for line in model_text.learning(metrics):
+        typer.echo(line)
     typer.echo(f"Figures and charts are in {out}")
 
 

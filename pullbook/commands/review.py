@@ -23,17 +23,18 @@ def jury(
     curated: options.Curated,
     out: Annotated[Path, typer.Option("--out", help="Folder to write `learn` and `jury` to.")],
     share: Annotated[
-        float, typer.Option(help="Share of the shops to set aside, between 0 and 1.")
+        float,
+        typer.Option(help="Share of the shops, or of few shops' engines, to set aside: 0 to 1."),
     ] = 0.2,
 ) -> None:
-    """Set some shops aside as a jury that no model learns from."""
+    """Set some shops, or engines of few shops, aside as a jury that no model learns from."""
     from pullbook.pipeline.curation import data_set
     from pullbook.pipeline.curation import jury as seating
 
     builds, pulls = data_set.load(curated)
-    learn, on_jury = seating.split(builds, pulls, share, out)
-    typer.echo(f"{counted(learn, 'shop')} to learn from: {out / seating.LEARN}")
-    typer.echo(f"{counted(on_jury, 'shop')} to judge by: {out / seating.JURY}")
+    learn, on_jury, what = seating.split(builds, pulls, share, out)
+    typer.echo(f"{counted(learn, what)} to learn from: {out / seating.LEARN}")
+    typer.echo(f"{counted(on_jury, what)} to judge by: {out / seating.JURY}")
 
 
 def judge(  # noqa: PLR0913, PLR0917 - every one an option of the command
@@ -42,7 +43,8 @@ def judge(  # noqa: PLR0913, PLR0917 - every one an option of the command
     on: Annotated[
         Path,
         typer.Option(
-            "--on", help="Data set of shops that neither bundle has learned from (the jury)."
+            "--on",
+            help="Data set of shops or engines that neither bundle has learned from (the jury).",
         ),
     ],
     level: options.Level = 0.9,
@@ -54,7 +56,7 @@ def judge(  # noqa: PLR0913, PLR0917 - every one an option of the command
     out: Annotated[Path | None, typer.Option("--out", help="Folder to write a page to.")] = None,
     as_json: options.AsJson = False,
 ) -> None:
-    """Compare a new bundle with the one in use, on shops neither has learned from."""
+    """Compare a new bundle with the one in use, on what neither has learned from."""
     from pullbook.model.review import judge as judging
     from pullbook.model.review import judgement, promotions
     from pullbook.model.training import bundle

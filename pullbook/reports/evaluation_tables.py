@@ -27,7 +27,7 @@ def write(found: Evaluation, metrics: dict[str, Any], folder: Path) -> None:
     coverage.to_csv(folder / COVERAGE, index=False, lineterminator="\n")
     errors = error_quantiles(found)
     errors.to_csv(folder / ERRORS, index=False, float_format="%.3f", lineterminator="\n")
-    _picture(coverage, errors, folder / PICTURE)
+    _picture(coverage, errors, folder / PICTURE, found.held_out)
 
 
 def coverage_table(metrics: dict[str, Any]) -> pd.DataFrame:
@@ -56,7 +56,7 @@ def error_quantiles(found: Evaluation) -> pd.DataFrame:
     return table
 
 
-def _picture(coverage: pd.DataFrame, errors: pd.DataFrame, path: Path) -> None:
+def _picture(coverage: pd.DataFrame, errors: pd.DataFrame, path: Path, what: str) -> None:
     with mpl.rc_context(drawing.STYLE):
         figure = Figure(figsize=(drawing.WIDTH, 7.6), layout="constrained")
         FigureCanvasAgg(figure)
@@ -74,7 +74,7 @@ def _picture(coverage: pd.DataFrame, errors: pd.DataFrame, path: Path) -> None:
         top.set_xlabel("error of a sheet's curve, % of torque (rms)")
         top.set_ylabel("sheets with no more error, %")
         top.legend(frameon=False, fontsize=10, loc="lower right")
-        top.set_title(f"Error on new shops ({REFERENCE})", loc="left")
+        top.set_title(f"Error on new {what}s ({REFERENCE})", loc="left")
         bottom.plot([40, 100], [40, 100], color="#8b9096", linewidth=1)
         bottom.annotate("the level itself", (44, 44), xytext=(6, -12), textcoords="offset points",
                         color="#5b6268", fontsize=9)  # fmt: skip

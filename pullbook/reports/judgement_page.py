@@ -91,7 +91,7 @@ def _worst(found: Judgement) -> str:
         if one is not None
     ]
     if not kinds:
-        return "Too few shops to say for which kind of sheet the limits hold least."
+        return "Too little to say for which kind of sheet the limits hold least."
     return f"Where the {figures.level(found.level)} limits hold least: {'; '.join(kinds)}."
 
 
@@ -108,8 +108,8 @@ def _kind(name: str) -> str:
 def text(found: Judgement) -> str:
     """Return the comparison as lines for the terminal."""
     lines = [
-        f"Judged on {found.sheets} sheets of {found.shops} shops that neither has learned from;"
-        f" torque at the flywheel ({REFERENCE}).",
+        f"Judged on {found.sheets} sheets of {figures.counted(found.shops, found.held_out)} that"
+        f" neither has learned from; torque at the flywheel ({REFERENCE}).",
         "Difference: new minus old.",
         f"{'':36}{'old':>9}{'new':>9}{'difference':>12}  90 % limits",
     ]
@@ -152,9 +152,9 @@ def page(found: Judgement) -> Page:
     made = Page(_TITLES[found.verdict])
     made.text(
         f"Bundles {found.old.id} (old) and {found.new.id} (new) predicted the same {found.sheets}"
-        f" sheets of {found.shops} shops, from which neither has learned. Torque at the flywheel"
-        f" ({REFERENCE}). A difference is new minus old, sheet by sheet; its 90 % limits come from"
-        " resampling whole shops."
+        f" sheets of {figures.counted(found.shops, found.held_out)} that neither has learned from."
+        f" Torque at the flywheel ({REFERENCE}). A difference is new minus old, sheet by sheet; its"
+        f" 90 % limits come from resampling whole {found.held_out}s."
     )
     made.heading(f"Verdict: {found.verdict.value}")
     made.text(f"{conclusion(found).removesuffix(':')}.")
@@ -164,7 +164,7 @@ def page(found: Judgement) -> Page:
         "judge_errors.svg",
         _picture(found),
         "Error, score and peaks of the new bundle minus those of the old one, in % of torque, with"
-        " 90 % limits over shops; left of the line the new one is better. "
+        f" 90 % limits over {found.held_out}s; left of the line the new one is better. "
         + "; ".join(f"{row[0]} {row[3]}" for row in rows(found) if "rpm" not in row[0])
         + ".",
     )

@@ -12,8 +12,9 @@ from pullbook.charts.drawing import svg_of
 from pullbook.model.evaluation import accuracy, kinds_of_sheet
 from pullbook.model.evaluation.prediction_errors import LEVEL
 from pullbook.pipeline.physics.correction_factors import REFERENCE
-from pullbook.reports import benchmarks_page, evaluation_tables
+from pullbook.reports import benchmarks_page, evaluation_tables, learning_page
 from pullbook.reports.document import Page
+from pullbook.text.figures import counted
 from pullbook.text.prediction_text import PLACE
 
 if TYPE_CHECKING:
@@ -32,11 +33,12 @@ def page(
 ) -> Page:
     """Return the page of an evaluation; ``benchmarks`` holds tables of peers and ablations."""
     made = Page("Accuracy")
+    what = metrics["held_out"]
     made.text(
-        f"Measured on {metrics['sheets']} sheets of {metrics['shops']} shops. Every shop was held"
-        " out once: a model was trained and calibrated without it, and then predicted its sheets."
-        f" Torque at the flywheel ({REFERENCE}). Every shop counts the same in a share. Limits of a"
-        " figure are 90 % limits, from resampling shops."
+        f"Measured on {metrics['sheets']} sheets of {counted(metrics['shops'], what)}. Every {what}"
+        " was held out once: a model was trained and calibrated without it, and then predicted its"
+        f" sheets. Torque at the flywheel ({REFERENCE}). Every {what} counts the same in a share."
+        f" Limits of a figure are 90 % limits, from resampling {what}s."
     )
     _meant(made)
     _errors(made, found)
@@ -46,6 +48,8 @@ def page(
     _regimes(made, regimes)
     _differences(made, metrics)
     _standing(made, metrics)
+    if "learning_curve" in metrics:
+        learning_page.add(made, metrics["learning_curve"])
     if benchmarks is not None:
         benchmarks_page.add(made, benchmarks)
     return made
@@ -98,7 +102,7 @@ def _coverage(made: Page, metrics: dict[str, Any]) -> None:
     made.text("Share of measured values inside the limits, %.")
     held = metrics["coverage"]
     if not held["reading"]:
-        made.text("No limits: they need sheets of more shops.")
+        made.text(f"No limits: they need sheets of more {metrics['held_out']}s.")
         return
     rows = [
         [
@@ -124,7 +128,7 @@ def _forecast(made: Page, found: Evaluation) -> None:
         "model_pit.svg",
         _bars(table),
         "Share of held-out readings in each tenth of the predicted range, with error bars over"
-        " shops; the line is one tenth. Shares: "
+        f" {found.held_out}s; the line is one tenth. Shares: "
         + ", ".join(f"{100 * share:.0f} %" for share in table["share"])
         + ".",
     )
@@ -136,26 +140,27 @@ def _strata(made: Page, found: Evaluation) -> None:
     if table.empty:
         return
     made.heading("Where the limits hold, and where not")
+    what = found.held_out
     worst = table[table["shops"] >= 5].sort_values("inside").iloc[0]
     made.text(
-        f"{100 * LEVEL:g} % limits. Of kinds of sheet from five shops or more they hold least for"
+        f"{100 * LEVEL:g} % limits. Of kinds of sheet from five {what}s or more they hold least for"
         f" {worst['by']}: {worst['stratum']}, with {100 * worst['inside']:.1f} % inside"
         f" ({100 * worst['low']:.1f} to {100 * worst['high']:.1f} %). The limits are made to hold"
-        " over all builds of new shops, not for every kind; outside the data they may not hold."
+        f" over all builds of new {what}s, not for every kind; outside the data they may not hold."
     )
     made.picture(
         "model_strata.svg",
         _dots(table),
         f"Share of held-out readings inside the {100 * LEVEL:g} % limits by kind of sheet, with"
-        " error bars over shops; the line is the level itself.",
+        f" error bars over {what}s; the line is the level itself.",
     )
-    _stratum_table(made, table)
+    _stratum_table(made, table, what)
 
 
-def _stratum_table(made: Page, table: pd.DataFrame) -> None:
+def _stratum_table(made: Page, table: pd.DataFrame, what: str = "shop") -> None:
     percent = table.assign(**{name: 100 * table[name] for name in ("inside", "low", "high")})
     made.table(
-        ["by", "kind", "sheets", "shops", "rms, %", "inside, %", "90 % limits", "width, %"],
+        ["by", "kind", "sheets", f"{what}s", "rms, %", "inside, %", "90 % limits", "width, %"],
         [
             [r.by, r.stratum, r.sheets, r.shops, f"{r.error:.2f}", f"{r.inside:.1f}",
              f"{r.low:.1f} to {r.high:.1f}", f"{r.width:.1f}"]
@@ -199,7 +204,7 @@ def _differences(made: Page, metrics: dict[str, Any]) -> None:
 
 
 def _standing(made: Page, metrics: dict[str, Any]) -> None:
-    made.heading("Builds of new shops inside and outside the data")
+    made.heading(f"Builds of new {metrics['held_out']}s inside and outside the data")
     made.table(
         ["place", "share of builds"],
         [

@@ -23,7 +23,8 @@ NAMES = {
 def text(metrics: dict[str, Any]) -> str:
     """Return the accuracy figures as lines for the terminal."""
     lines = [
-        f"{metrics['sheets']} sheets of {metrics['shops']} shops; each shop was held out once.",
+        f"{metrics['sheets']} sheets of {figures.counted(metrics['shops'], metrics['held_out'])};"
+        f" each {metrics['held_out']} was held out once.",
         f"Torque at the flywheel ({REFERENCE}).",
         f"{'error, % of torque':32} {'rms':>7} {'median':>7} {'90th':>7}",
     ]
@@ -40,7 +41,7 @@ def text(metrics: dict[str, Any]) -> str:
         cells = " ".join(f"{100 * share:7.1f}" for share in shares)
         lines.append(f"  at {100 * float(level):4g} %{'':21} {cells}")
     if not held["reading"]:
-        lines.append("  no limits: they need sheets of more shops")
+        lines.append(f"  no limits: they need sheets of more {metrics['held_out']}s")
     for name, title in (("one_shop", "on one shop's dyno"), ("two_shops", "on two shops' dynos")):
         for level, apart in metrics["coverage_difference"].get(name, {}).items():
             if level == "0.9":
@@ -56,6 +57,25 @@ def text(metrics: dict[str, Any]) -> str:
     share = metrics["standing_share"]
     lines.append("Builds: " + ", ".join(f"{100 * v:.0f} % {PLACE[k]}" for k, v in share.items()))
     return "\n".join(lines)
+
+
+def learning(metrics: dict[str, Any]) -> list[str]:
+    """Return how the error falls with one's own tests, and what more of them would likely bring."""
+    curve = metrics.get("learning_curve")
+    if curve is None:
+        return []
+    lines = [f"Error on {curve['engines']} engines left out, % of torque, by tests learned from:"]
+    lines += [
+        f"  {tests:5} tests {error:7.1f}"
+        for tests, error in zip(curve["tests"], curve["error"], strict=True)
+    ]
+    lines += [f"  {NAMES[name]:30} {error:.1f}" for name, error in curve["rules"].items()]
+    lines += [
+        f"  {one['tests']:5} tests {one['error']:7.1f} likely ({one['low']:.1f} to"
+        f" {one['high']:.1f} in 8 of 10 piles)"
+        for one in curve["ahead"]
+    ]
+    return lines
 
 
 #: The level that answers have unless another one is asked for.

@@ -93,11 +93,12 @@ def test_a_shop_that_sits_on_the_jury_does_so_whoever_else_contributes(months):
 
 
 def test_nobody_on_the_jury_is_learned_from(months, tmp_path):
-    learn, seated = jury.split(months.builds, months.pulls, 0.25, tmp_path)
+    learn, seated, what = jury.split(months.builds, months.pulls, 0.25, tmp_path)
     mine, _ = data_set.load(tmp_path / "learn")
     theirs, pulls = data_set.load(tmp_path / "jury")
     assert not set(mine["shop"]) & set(theirs["shop"])
     assert (mine["shop"].nunique(), theirs["shop"].nunique()) == (learn, seated)
+    assert what == "shop"
     assert len(mine) + len(theirs) == len(months.builds)
     assert set(pulls["sheet_id"]) == set(theirs["sheet_id"])
 

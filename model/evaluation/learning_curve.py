@@ -127,13 +127,13 @@ def learning_curve(
     middle = _ahead(sizes, square.mean(axis=0), more)
     spread = np.array([_ahead(sizes, square[rows].mean(axis=0), more) for rows in drawn])
     low, high = np.quantile(spread, _RANGE, axis=0)
-    ahead = zip(more.round().astype(int), middle, low, high, strict=True)
+    ahead = zip(more.tolist(), middle.tolist(), low.tolist(), high.tolist(), strict=True)
     return LearningCurve(
         engines=count,
         tests=[round(size) for size in sizes.tolist()],
         error=_percent(square.mean(axis=0)).tolist(),
         rules=dict(zip(RULES, _percent(rules.mean(axis=0)).tolist(), strict=True)),
-        ahead=[(int(n), *map(float, errors)) for n, *errors in ahead],
+        ahead=[(round(n), likely, least, most) for n, likely, least, most in ahead],
     )
 
 

@@ -194,8 +194,9 @@ def share_title(found: Comparison) -> str:
 
 
 SHARES = (
-    "What each group adds is what the model knows of parts; its limits are the model's. Groups that"
-    " go together, such as heads and camshaft, share what they do together."
+    "What each group adds is what the model knows of parts, brought in line with what the two"
+    " made; its limits are for what a change of that group alone would measure. What groups do"
+    " together is shared between them."
 )
 
 
@@ -203,7 +204,7 @@ def _shares(found: Comparison, units: Units) -> list[str]:
     rows_ = share_rows(found, units)
     level = found.differences[0].level if found.shares is None else found.shares.level
     width = max(len(name) for name, _, _ in rows_)
-    lines = [f"{share_title(found)}:"]
+    lines = [prediction_text.wrap(f"{share_title(found)}:")]
     for name, share, limits in rows_:
         sure = f"  ({figures.level(level)} limits {limits})" if limits else ""
         lines.append(f"  {name:{width}}  {share:>6} {units.torque}{sure}")

@@ -25,7 +25,7 @@ import pullbook
 from pullbook.model.learning.settings import Settings
 from pullbook.model.prediction.predict import predict
 from pullbook.model.range.tested_speeds import DEFAULT_RPM, speeds_of
-from pullbook.model.trained.pulls import Pull
+from pullbook.model.trained.pulls import of_curated
 from pullbook.model.trained.start import Start
 from pullbook.model.training.start_from import start_from
 from pullbook.model.training.train_model import train
@@ -36,7 +36,6 @@ from pullbook.pipeline.demo import sheets, shops
 from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.parallel.workers import Processes
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
-from pullbook.pipeline.values.sheet import Sheet
 
 if TYPE_CHECKING:
     from pullbook.model.prediction.prediction import Prediction
@@ -146,15 +145,8 @@ def _pairs(
     for _ in range(min(_MOST_PAIRS, len(some) * (len(some) - 1))):
         before, after = (some.iloc[[at]] for at in rng.permutation(len(some))[:2])
         row = before.iloc[0]
-        values = {str(n): v for n, v in row.items() if pd.notna(v)}
-        for name in ("sheet_id", "displacement", "engine"):
-            values.pop(name, None)
-        pull = pulls[str(row["sheet_id"])]
-        rpm, torque = (pull[name].to_numpy(dtype=float) for name in ("rpm", "torque"))
-        doubt = float(row["factor_sd"] ** 2 + row["doubt_sd"] ** 2)
-        sheet = Sheet(sheet_id=str(row["sheet_id"]), source="", values=values)
-        start = Start(Pull(sheet, rpm, torque, doubt), (Pull(sheet, rpm, torque, doubt),))
-        (found,) = predict(model, after.assign(engine=None), [None], starts=[start])
+        one = of_curated(row, pulls[str(row["sheet_id"])])
+        (found,) = predict(model, after.assign(engine=None), [None], starts=[Start(one, (one,))])
         scores.append(score(found, pulls[found.sheet_id]))
     return scores
 

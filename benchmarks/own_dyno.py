@@ -46,7 +46,12 @@ _SIZES = (15, 30, 60, 120)
 _LEVEL = 0.9
 _MOST_ENGINES, _MOST_PAIRS = 30, 4
 _SEED = 99
-_COLUMNS = ("square", "level", "inside", "curve inside", "power inside", "half-width", "outside")
+_COLUMNS = (
+    "square", "level", "inside", "curve inside", "power inside", "power level", "half-width",
+    "outside",
+)  # fmt: skip
+#: A sweep may end so much before the answered range and still cover it, rev/min.
+_SHORT = 250.0
 
 
 class Pile(NamedTuple):
@@ -84,24 +89,25 @@ def score(found: Prediction, pull: pd.DataFrame) -> list[float]:
     rpm, torque = (pull[name].to_numpy(dtype=float) for name in ("rpm", "torque"))
     off, width = np.log(torque / found.torque(rpm)), found.width(rpm)
     single, whole = found.factor("point", _LEVEL), found.factor("band", _LEVEL)
-    nothing = [float(np.mean(off**2)), *[np.nan] * 5, float(found.standing == "outside")]
+    nothing = [float(np.mean(off**2)), *[np.nan] * 6, float(found.standing == "outside")]
     if single is None or whole is None:
         return nothing
     answer = found.answer(speeds_of(*DEFAULT_RPM), _LEVEL)
-    supported = [point.rpm for point in answer.curve if point.supported]
-    power = np.nan
-    if supported and answer.peak_power is not None and answer.peak_power.height.low is not None:
-        rows = (rpm >= supported[0]) & (rpm <= supported[-1])
-        if rows.any():
-            top = float((torque * rpm)[rows].max()) / TORQUE_POWER_CONSTANT
-            height = answer.peak_power.height
-            power = float(height.low <= top <= height.high)
+    low, high = found.answered(speeds_of(*DEFAULT_RPM))
+    power = kept = np.nan
+    rows = (rpm >= low) & (rpm <= high)
+    if answer.peak_power is not None and answer.peak_power.height.low is not None and rows.any():
+        top = float((torque * rpm)[rows].max()) / TORQUE_POWER_CONSTANT
+        height, kept = answer.peak_power.height, answer.peak_power.level
+        covers = rpm.min() <= low + _SHORT and rpm.max() >= high - _SHORT
+        power = float((height.low <= top or not covers) and top <= height.high)
     return [
         nothing[0],
         answer.level,
         float(np.mean(np.abs(off) <= single * width)),
         float((np.abs(off) <= whole * width).all()),
         power,
+        kept,
         float(np.mean(single * width)),
         nothing[-1],
     ]
@@ -164,8 +170,10 @@ def summary(rows: pd.DataFrame) -> pd.DataFrame:
         }  # fmt: skip
         for name in ("inside", "curve inside", "power inside"):
             line[f"{name}, %"] = round(100 * float(limited[name].mean()), 1)
-            over = (limited[name] - limited["level"]).dropna()
+            level = limited["power level" if name == "power inside" else "level"]
+            over = (limited[name] - level).dropna()
             line[f"{name}: standard error"] = round(100 * float(over.sem()), 1)
+        line["power: level, %"] = round(100 * float(limited["power level"].mean()), 1)
         line["half-width, %"] = round(100 * float(limited["half-width"].mean()), 1)
         line["outside the data, %"] = round(100 * float(own["outside"].mean()), 1)
         table.append(line)

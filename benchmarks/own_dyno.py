@@ -25,7 +25,7 @@ import pullbook
 from pullbook.model.learning.settings import Settings
 from pullbook.model.prediction.predict import predict
 from pullbook.model.range.tested_speeds import DEFAULT_RPM, speeds_of
-from pullbook.model.trained.pulls import Pull
+from pullbook.model.trained.pulls import of_curated
 from pullbook.model.trained.start import Start
 from pullbook.model.training.start_from import start_from
 from pullbook.model.training.train_model import train
@@ -36,7 +36,6 @@ from pullbook.pipeline.demo import sheets, shops
 from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.parallel.workers import Processes
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
-from pullbook.pipeline.values.sheet import Sheet
 
 if TYPE_CHECKING:
     from pullbook.model.prediction.prediction import Prediction
@@ -47,7 +46,12 @@ _SIZES = (15, 30, 60, 120)
 _LEVEL = 0.9
 _MOST_ENGINES, _MOST_PAIRS = 30, 4
 _SEED = 99
-_COLUMNS = ("square", "level", "inside", "curve inside", "power inside", "half-width", "outside")
+_COLUMNS = (
+    "square", "level", "inside", "curve inside", "power inside", "power level", "half-width",
+    "outside",
+)  # fmt: skip
+#: A sweep may end so much before the answered range and still cover it, rev/min.
+_SHORT = 250.0
 
 
 class Pile(NamedTuple):
@@ -85,24 +89,25 @@ def score(found: Prediction, pull: pd.DataFrame) -> list[float]:
     rpm, torque = (pull[name].to_numpy(dtype=float) for name in ("rpm", "torque"))
     off, width = np.log(torque / found.torque(rpm)), found.width(rpm)
     single, whole = found.factor("point", _LEVEL), found.factor("band", _LEVEL)
-    nothing = [float(np.mean(off**2)), *[np.nan] * 5, float(found.standing == "outside")]
+    nothing = [float(np.mean(off**2)), *[np.nan] * 6, float(found.standing == "outside")]
     if single is None or whole is None:
         return nothing
     answer = found.answer(speeds_of(*DEFAULT_RPM), _LEVEL)
-    supported = [point.rpm for point in answer.curve if point.supported]
-    power = np.nan
-    if supported and answer.peak_power is not None and answer.peak_power.height.low is not None:
-        rows = (rpm >= supported[0]) & (rpm <= supported[-1])
-        if rows.any():
-            top = float((torque * rpm)[rows].max()) / TORQUE_POWER_CONSTANT
-            height = answer.peak_power.height
-            power = float(height.low <= top <= height.high)
+    low, high = found.answered(speeds_of(*DEFAULT_RPM))
+    power = kept = np.nan
+    rows = (rpm >= low) & (rpm <= high)
+    if answer.peak_power is not None and answer.peak_power.height.low is not None and rows.any():
+        top = float((torque * rpm)[rows].max()) / TORQUE_POWER_CONSTANT
+        height, kept = answer.peak_power.height, answer.peak_power.level
+        covers = rpm.min() <= low + _SHORT and rpm.max() >= high - _SHORT
+        power = float((height.low <= top or not covers) and top <= height.high)
     return [
         nothing[0],
         answer.level,
         float(np.mean(np.abs(off) <= single * width)),
         float((np.abs(off) <= whole * width).all()),
         power,
+        kept,
         float(np.mean(single * width)),
         nothing[-1],
     ]
@@ -146,15 +151,8 @@ def _pairs(
     for _ in range(min(_MOST_PAIRS, len(some) * (len(some) - 1))):
         before, after = (some.iloc[[at]] for at in rng.permutation(len(some))[:2])
         row = before.iloc[0]
-        values = {str(n): v for n, v in row.items() if pd.notna(v)}
-        for name in ("sheet_id", "displacement", "engine"):
-            values.pop(name, None)
-        pull = pulls[str(row["sheet_id"])]
-        rpm, torque = (pull[name].to_numpy(dtype=float) for name in ("rpm", "torque"))
-        doubt = float(row["factor_sd"] ** 2 + row["doubt_sd"] ** 2)
-        sheet = Sheet(sheet_id=str(row["sheet_id"]), source="", values=values)
-        start = Start(Pull(sheet, rpm, torque, doubt), (Pull(sheet, rpm, torque, doubt),))
-        (found,) = predict(model, after.assign(engine=None), [None], starts=[start])
+        one = of_curated(row, pulls[str(row["sheet_id"])])
+        (found,) = predict(model, after.assign(engine=None), [None], starts=[Start(one, (one,))])
         scores.append(score(found, pulls[found.sheet_id]))
     return scores
 
@@ -172,8 +170,10 @@ def summary(rows: pd.DataFrame) -> pd.DataFrame:
         }  # fmt: skip
         for name in ("inside", "curve inside", "power inside"):
             line[f"{name}, %"] = round(100 * float(limited[name].mean()), 1)
-            over = (limited[name] - limited["level"]).dropna()
+            level = limited["power level" if name == "power inside" else "level"]
+            over = (limited[name] - level).dropna()
             line[f"{name}: standard error"] = round(100 * float(over.sem()), 1)
+        line["power: level, %"] = round(100 * float(limited["power level"].mean()), 1)
         line["half-width, %"] = round(100 * float(limited["half-width"].mean()), 1)
         line["outside the data, %"] = round(100 * float(own["outside"].mean()), 1)
         table.append(line)

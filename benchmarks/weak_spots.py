@@ -15,12 +15,16 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 import pandas as pd
 
+from pullbook.model.answers import compare as compare_builds
 from pullbook.model.evaluation import rules_of_thumb
 from pullbook.model.evaluation.prediction_errors import score_predictions
 from pullbook.model.learning.sample import sample_of
 from pullbook.model.learning.settings import Settings
+from pullbook.model.prediction.as_measured import as_measured
 from pullbook.model.prediction.predict import predict
 from pullbook.model.range.tested_speeds import DEFAULT_RPM, speeds_of
+from pullbook.model.trained.pulls import of_curated
+from pullbook.model.trained.start import Start
 from pullbook.model.training.hold_out import folds
 from pullbook.model.training.train_model import train
 from pullbook.pipeline.builds import build_files
@@ -29,6 +33,7 @@ from pullbook.pipeline.builds.engine_groups import engines_of
 from pullbook.pipeline.curation import curate
 from pullbook.pipeline.demo import dyno_pulls, part_changes, sheets, shops
 from pullbook.pipeline.features import feature_table
+from pullbook.pipeline.parallel.workers import Processes
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.pipeline.privacy import contribute
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
@@ -52,6 +57,7 @@ _SMALL = 0.005
 _BUILDS_ASKED = 30
 #: A sweep may end so much before the answered range and still cover it, rev/min.
 _SHORT = 250.0
+_BAND = (2500.0, 4500.0)
 _CONSTANT_RPM = np.arange(2000.0, 5001.0, 250.0)
 
 
@@ -136,6 +142,55 @@ def _highest(pull: pd.DataFrame, found: Prediction) -> tuple[float, float]:
         float((peak.height.low <= top or not covers) and top <= peak.height.high)
         for top, peak in zip(tops, (answer.peak_torque, answer.peak_power), strict=True)
     )
+
+
+def measured_engines(data: Data, model: Model, seed: int) -> dict[str, float]:
+    """Return how well a sheet is foretold from another one of its engine, as measured.
+
+    A change is told apart if zero is outside the 90 % limits of its mean over a band.
+    """
+    rng = np.random.default_rng(seed)
+    builds, pulls = data.builds, data.pulls_by_sheet()
+    engine, rows = engines_of(builds), []
+    for number in np.unique(engine):
+        own = np.flatnonzero(engine == number)
+        if len(own) < 2 or builds["engine"].iloc[own].isna().any():
+            continue
+        before, after = (builds.iloc[[at]] for at in rng.permutation(own)[:2].tolist())
+        one = of_curated(before.iloc[0], pulls[str(before["sheet_id"].iloc[0])])
+        start = Start(one, (one,))
+        both = pd.concat([after, before]).astype(builds.dtypes.to_dict()).assign(engine=None)
+        changed, same = predict(model, both, [None, None], starts=[start, start])
+        pull = pulls[str(after["sheet_id"].iloc[0])]
+        rpm, torque = (pull[name].to_numpy(float) for name in ("rpm", "torque"))
+        off, width = np.log(torque / changed.torque(rpm)), changed.width(rpm)
+        factor = changed.factor("point", 0.9) or np.nan
+        apart = compare_builds.compare(
+            (changed, as_measured(same, one)), ("after", "before"), model.pairs, _BAND, 0.9,
+            np.array(_BAND), one_shop=True,
+        )  # fmt: skip
+        names = [str(row["sheet_id"].iloc[0]).partition("@")[0] for row in (after, before)]
+        made = [data.made[name] for name in names]
+        rows.append((off, factor * width, apart.told_apart, [m.build for m in made]))
+    if not rows:
+        return {}
+    curves = dyno_pulls.simulate([build for *_, both in rows for build in both])
+    means = np.array([curve.at(_CONSTANT_RPM)[:, 0].mean() for curve in curves]).reshape(-1, 2)
+    size = 100 * np.abs(means[:, 0] / means[:, 1] - 1)
+    told = np.array([row[2] for row in rows])
+    found = {
+        "readings inside, %": 100 * np.mean([np.mean(np.abs(o) <= w) for o, w, *_ in rows]),
+        "half-width of the limits, %": 100 * np.mean([w.mean() for _, w, *_ in rows]),
+        "error, rms %": 100 * np.sqrt(np.mean([np.mean(o**2) for o, *_ in rows])),
+    }
+    for name, low, high in (
+        ("nothing changed", -1.0, 0.001), ("2 to 3 %", 2.0, 3.0), ("3 to 5 %", 3.0, 5.0),
+        ("over 5 %", 5.0, np.inf), ("over 2 %", 2.0, np.inf),
+    ):  # fmt: skip
+        of_size = (size > low) & (size <= high)
+        share = 100 * told[of_size].mean() if of_size.any() else np.nan
+        found[f"told apart where the true change is {name}, %"] = share
+    return {name: float(value) for name, value in found.items()}
 
 
 def without(data: Data, fields: Iterable[str]) -> Data:
@@ -241,6 +296,7 @@ def of_circle(circle: Circle) -> dict[str, float]:
         ),
         "no ratio, octane, timing, fuel": coverage(without(new, _FUEL), model, "shop", codes=False),
         "nothing of the heads": coverage(without(new, _HEADS), model, "shop", codes=False),
+        "measured engine": measured_engines(new, model, circle.seed),
         "small changes": {"standing flips, %": flips(new, model)},
         "part effects": part_effects(new, model, circle.seed),
     }
@@ -257,15 +313,16 @@ def _some(values: pd.Series, one_in: int, rng: np.random.Generator) -> np.ndarra
 def main() -> None:
     """Measure, print, and write the table."""
     parser = argparse.ArgumentParser(description=main.__doc__)
-    parser.add_argument("--circles", type=int, default=5)
+    parser.add_argument("--circles", type=int, default=20)
     parser.add_argument("--lone", type=int, default=10)
     parser.add_argument("--seed", type=int, default=11)
     given = parser.parse_args()
     rows = []
-    for circle in shops.circles(given.circles, given.seed):
-        rows.append(of_circle(circle))
-        print(f"circle {len(rows)} of {given.circles}: {len(rows[-1])} figures", flush=True)
-    lone = [lone_shop(circle) for circle in shops.lone_shops(given.lone, given.seed)]
+    side_by_side = Processes(2)
+    for row in side_by_side.each(of_circle, list(shops.circles(given.circles, given.seed))):
+        rows.append(row)
+        print(f"circle {len(rows)} of {given.circles}: {len(row)} figures", flush=True)
+    lone = list(side_by_side.each(lone_shop, list(shops.lone_shops(given.lone, given.seed))))
     table = pd.concat(
         [_summary(pd.DataFrame(rows)), _summary(pd.DataFrame(lone).add_prefix("lone shop; "))]
     )

@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
+import pandas as pd
 
 from pullbook.pipeline.checks import check_sheet, checked_sheets
 from pullbook.pipeline.curation.checked_tables import Columns
 from pullbook.pipeline.reading.find_sheets import SHEET_FILES, NothingToReadError
+from pullbook.pipeline.values.sheet import Sheet
 from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
@@ -17,7 +19,6 @@ if TYPE_CHECKING:
 
     from pullbook.model.learning.sample import Floats
     from pullbook.pipeline.reading.shop_settings import Settings
-    from pullbook.pipeline.values.sheet import Sheet
 
 #: What makes the level of a sheet less certain.
 _DOUBTS = ("factor_sd", "doubt_sd")
@@ -97,6 +98,26 @@ def own_pull(path: Path) -> Pull | None:
         return None
     sound(found[0])
     return found[0]
+
+
+def of_curated(row: pd.Series, pull: pd.DataFrame) -> Pull:
+    """Return a curated sheet as a measured pull.
+
+    Parameters
+    ----------
+    row
+        Its row in the curated builds.
+    pull
+        Its curated readings.
+
+    """
+    values = {str(name): value for name, value in row.items() if pd.notna(value)}
+    for name in ("sheet_id", "displacement", "engine"):
+        values.pop(name, None)
+    doubt = sum(float(row[name]) ** 2 for name in _DOUBTS)
+    rpm, torque = (pull[name].to_numpy(dtype=float) for name in ("rpm", "torque"))
+    sheet = Sheet(sheet_id=str(row["sheet_id"]), source="", values=values)
+    return Pull(sheet, rpm, torque, doubt)
 
 
 def sound(found: Pull) -> None:

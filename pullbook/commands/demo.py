@@ -11,8 +11,8 @@ from pullbook.commands import analyst, output
 from pullbook.text import prediction_text
 from pullbook.text.units import Units
 
-#: Half of the circle whose model comes with pullbook, so that it takes half the time.
-_SHOPS, _SHEETS = 40, 400
+#: A part of the circle whose model comes with pullbook, so that it takes a part of the time.
+_SHOPS, _SHEETS = 30, 300
 QUESTION = """\
 # An invented build of an invented engine family.
 # Leave out a field that you do not know.

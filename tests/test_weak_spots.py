@@ -13,7 +13,9 @@ TABLE = pd.read_csv(
     Path(__file__).parents[1] / "benchmarks" / "results" / "weak_spots.csv",
     index_col=["kind", "figure"],
 )
-HELD = (88.0, 96.0)  # %, of limits at 90 %: the mean of five circles is uncertain by two or so
+HELD = (88.0, 96.0)  # %, of limits at 90 %: the mean of the circles is uncertain by one or two
+#: Highest values: of a sweep that is shorter than what is answered, only a miss above can show.
+TOP = (88.0, 98.0)
 PULLS_TRUE = (0.75, 1.25)
 ENOUGH_LIKE = (0.75, 1.0)
 
@@ -24,9 +26,7 @@ def wanted(kind, figure, limits, why=None):
 
 
 SHRUNKEN = "what a part does is learned from builds of other engines, which blurs it"
-EARLY = "most sweeps end before power turns over, and another highest power was calibrated"
-FAMILY = "a family never seen gets the limits of known families"
-BLOCK = "missing fields are filled with one value, as if each were missing alone"
+WIDE = "few families can be held out, so limits for a new one are wider than need be"
 
 
 @pytest.mark.parametrize(
@@ -34,23 +34,36 @@ BLOCK = "missing fields are filled with one value, as if each were missing alone
     [
         wanted("new shop", "readings inside, %", HELD),
         wanted("new shop", "whole curves inside, %", HELD),
-        wanted("new shop", "highest torque inside, %", HELD),
-        wanted("new shop", "highest power inside, %", HELD),
+        wanted("new shop", "highest torque inside, %", TOP),
+        wanted("new shop", "highest power inside, %", TOP),
         wanted("known shop", "readings inside, %", HELD),
-        wanted("known shop", "highest power inside, %", HELD, EARLY),
-        wanted("new family", "readings inside, %", HELD, FAMILY),
-        wanted("new family", "highest power inside, %", HELD, FAMILY),
-        wanted("new family, known shop", "highest power inside, %", HELD, FAMILY),
-        wanted("no ratio, octane, timing, fuel", "highest torque inside, %", HELD, BLOCK),
-        wanted("no ratio, octane, timing, fuel", "highest power inside, %", HELD, BLOCK),
+        wanted("known shop", "highest power inside, %", TOP),
+        wanted("new family", "readings inside, %", HELD),
+        wanted("new family", "highest power inside, %", TOP, WIDE),
+        wanted("new family, known shop", "readings inside, %", HELD),
+        wanted("new family, known shop", "highest power inside, %", TOP),
+        wanted("no ratio, octane, timing, fuel", "readings inside, %", HELD),
+        wanted("no ratio, octane, timing, fuel", "highest torque inside, %", TOP),
+        wanted("no ratio, octane, timing, fuel", "highest power inside, %", TOP),
         wanted("nothing of the heads", "readings inside, %", HELD),
+        wanted("measured engine", "readings inside, %", HELD),
+        wanted(
+            "measured engine", "told apart where the true change is nothing changed, %", (0.0, 10.0)
+        ),
+        wanted(
+            "measured engine", "told apart where the true change is over 2 %, %", (60.0, 100.0),
+            SHRUNKEN,
+        ),
         wanted("small changes", "standing flips, %", (0.0, 0.5), "a standing has hard edges"),
-        wanted("lone shop", "with limits, %", (90.0, 100.0), "limits are calibrated over shops"),
+        wanted(
+            "lone shop", "with limits, %", (90.0, 100.0),
+            "the smallest have fewer than five engines to hold out",
+        ),
         *(
             wanted("part effects", f"{part}: predicted over true change", PULLS_TRUE, why)
             for part, why in (
                 ("camshaft", SHRUNKEN), ("intake", SHRUNKEN), ("heads", SHRUNKEN),
-                ("header", SHRUNKEN), ("compression", SHRUNKEN), ("carburetor", None),
+                ("header", SHRUNKEN), ("compression", SHRUNKEN), ("carburetor", SHRUNKEN),
                 ("stroke", None),
             )
         ),

@@ -69,7 +69,10 @@ def of_differences(
     if bars:  # their names leave less room
         limits = limits.replace(", ", ",\n")
     if shares is not None:
-        _shares(last[0], shares, units)
+        # Shares are of the builds as they are, before any part was made the same.
+        now = found[0].mean_a - found[0].mean_b
+        made_same = not np.isclose(shares.measured, now, atol=0.05)
+        _shares(last[0], shares, units, made_same=made_same)
     count = "Two" if len(builds) == 2 else "Several"
     how = {m for one in found for m in one.measured}
     origin = " or ".join("measured" if one else "predicted" for one in sorted(how, reverse=True))
@@ -92,7 +95,7 @@ def _difference(axes: Axes, found: Difference, units: Units, colour: str, line: 
                       textcoords="offset points", ha="center", fontsize=9)  # fmt: skip
 
 
-def _shares(axes: Axes, shares: Shares, units: Units) -> None:
+def _shares(axes: Axes, shares: Shares, units: Units, *, made_same: bool) -> None:
     """Draw the share of each group of parts as a bar with its limits, the largest on top."""
     parts = sorted(shares.parts.items(), key=lambda one: -abs(one[1].value))
     shown = [(name, units.between(one, "lb-ft")) for name, one in parts]
@@ -112,4 +115,5 @@ def _shares(axes: Axes, shares: Shares, units: Units) -> None:
     axes.invert_yaxis()
     axes.grid(visible=False, axis="y")
     axes.grid(axis="x", color="#e3e6e8", linewidth=0.8)
-    axes.set_xlabel(f"share of A minus B, mean over the band, {units.torque}")
+    before = ", before parts were made the same" if made_same else ""
+    axes.set_xlabel(f"share of A minus B, mean over the band,\n{units.torque}{before}")

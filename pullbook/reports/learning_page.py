@@ -51,7 +51,7 @@ def _picture(curve: dict[str, Any]) -> Any:
                   label=NAMES["predicted"])  # fmt: skip
         tests = [curve["tests"][-1], *(one["tests"] for one in ahead)]
         errors = [curve["error"][-1], *(one["error"] for one in ahead)]
-        axes.plot(tests, errors, color=drawing.COLOURS[0], linestyle=drawing.LINES[2],
+        axes.plot(tests, errors, color=drawing.COLOURS[0], linestyle=drawing.LINES[3],
                   label="with more tests, likely")  # fmt: skip
         axes.fill_between(
             tests[1:], [one["low"] for one in ahead], [one["high"] for one in ahead],

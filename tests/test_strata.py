@@ -29,7 +29,9 @@ def found():
             readings.append(part)
             sheets.append({"sheet_id": name, "shop": str(shop), "standing": "inside",
                            "distance": n / 5, "given": 20 + n})  # fmt: skip
-    return Evaluation(pd.concat(readings, ignore_index=True), pd.DataFrame(sheets), pd.DataFrame())
+    return Evaluation(
+        pd.concat(readings, ignore_index=True), pd.DataFrame(sheets), pd.DataFrame(), "shop"
+    )
 
 
 def test_each_stratum_is_counted_right(found):

@@ -202,7 +202,7 @@ def _part(
         readings[name] = displacement[place] * np.exp(smooth_curves.at(curves, speeds, place, rpm))
     number = pd.factorize(outer["shop"])[0]
     dyno = np.zeros(len(outer), dtype=np.int64) if what == ENGINE else number
-    pairs = pd.DataFrame({"one_shop": pd.Series(dtype=bool), "cluster": pd.Series(dtype=int)})
+    pairs = evaluate_differences.none()
     if model.pairs:
         pairs = evaluate_differences.held_out(
             [groups[name] for name in names],

@@ -67,7 +67,12 @@ def held_out(
             )  # fmt: skip
             if row is not None:
                 rows.append({"one_shop": one_shop, "cluster": cluster, **row})
-    return pd.DataFrame(rows)
+    return pd.DataFrame(rows) if rows else none()
+
+
+def none() -> pd.DataFrame:
+    """Return a table of no pairs."""
+    return pd.DataFrame({"one_shop": pd.Series(dtype=bool), "cluster": pd.Series(dtype=int)})
 
 
 def _pair(

@@ -100,7 +100,7 @@ class Explanation:
                 }
                 for near in self.nearest
             ],
-            "missing": [{"field": m.field, "narrows": rounded(m.narrows, 4)} for m in self.missing],
+            "missing": [missing.as_json() for missing in self.missing],
         }
 
 

@@ -57,8 +57,8 @@ class LearningCurve:
     rules
         Error of each rule of thumb with all of them, by name.
     ahead
-        For more tests than there are: their number, the likely error, and the range that it should
-        be in 8 of 10 times.
+        For more tests than there are: their number, the likely error, and the middle 8 tenths of
+        what it comes to with the engines drawn anew.
     """
 
     engines: int

@@ -30,6 +30,8 @@ def of_differences(
     found: Sequence[Difference],
     units: Units,
     shares: Shares | None = None,
+    *,
+    made_same: bool = False,
 ) -> Figure:
     """Return torque of builds, and below it the first minus each other with its own limits.
 
@@ -43,6 +45,8 @@ def of_differences(
         Units to draw in.
     shares
         What makes the difference of two, if that is to be drawn too.
+    made_same
+        Whether parts were made the same since; shares are of the builds before that.
 
     """
     bars = 0 if shares is None else len(shares.parts) + 1
@@ -69,9 +73,6 @@ def of_differences(
     if bars:  # their names leave less room
         limits = limits.replace(", ", ",\n")
     if shares is not None:
-        # Shares are of the builds as they are, before any part was made the same.
-        now = found[0].mean_a - found[0].mean_b
-        made_same = not np.isclose(shares.measured, now, atol=0.05)
         _shares(last[0], shares, units, made_same=made_same)
     count = "Two" if len(builds) == 2 else "Several"
     how = {m for one in found for m in one.measured}

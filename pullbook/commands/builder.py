@@ -198,7 +198,9 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     def figure() -> Figure:
         fine = drawing.fine(result.differences[0].rpm)
         drawn = predictor.compare(found, limits, level, fine, one_shop=one_shop)
-        return comparison_chart.of_differences(found, drawn.differences, units, result.shares)
+        return comparison_chart.of_differences(
+            found, drawn.differences, units, result.shares, made_same=result.before is not None
+        )
 
     output.deliver(
         output.Outcome(

@@ -12,7 +12,7 @@ from pullbook.text import prediction_text
 from pullbook.text.units import Units
 
 #: A part of the circle whose model comes with pullbook, so that it takes a part of the time.
-_SHOPS, _SHEETS = 30, 300
+_SHOPS, _SHEETS = 25, 250
 QUESTION = """\
 # An invented build of an invented engine family.
 # Leave out a field that you do not know.

@@ -18,8 +18,8 @@ def add(made: Page, curve: dict[str, Any]) -> None:
     made.heading("What more tests would bring")
     made.text(
         f"Each of the {curve['engines']} engines was predicted without its own tests, from fewer or"
-        " more of the others. The range for more tests than there are should be right for 8 of 10"
-        " piles of sheets like this one."
+        " more of the others. For more tests than there are the error is carried on as it fell; its"
+        " range comes from drawing the engines anew. Tests of another kind of engine bring less."
     )
     rows = [
         [str(tests), f"{error:.1f}", "measured"]

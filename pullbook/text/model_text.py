@@ -72,7 +72,7 @@ def learning(metrics: dict[str, Any]) -> list[str]:
     lines += [f"  {NAMES[name]:30} {error:.1f}" for name, error in curve["rules"].items()]
     lines += [
         f"  {one['tests']:5} tests {one['error']:7.1f} likely ({one['low']:.1f} to"
-        f" {one['high']:.1f} in 8 of 10 piles)"
+        f" {one['high']:.1f} with other engines like yours)"
         for one in curve["ahead"]
     ]
     return lines

@@ -142,8 +142,8 @@ def widened(answer: Answer) -> list[str]:
 
 #: Why the limits of a peak are not those of the row at its speed.
 PEAK_LIMITS = (
-    "The limits of a peak are for the highest value over all these speeds, so they differ a little"
-    " from those of a single speed."
+    "The limits of a peak are for the highest value over all these speeds, so they are not"
+    " those of a single speed."
 )
 
 

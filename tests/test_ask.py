@@ -5,6 +5,7 @@ import json
 import numpy as np
 import pytest
 
+from pullbook.charts import drawing
 from pullbook.model.prediction.predict import MOST_LOOKED_INTO, predict
 from pullbook.model.range.tested_speeds import speeds_of
 from pullbook.pipeline.builds.read_builds import read_builds as typed
@@ -78,6 +79,18 @@ def test_a_question_nobody_can_support_has_no_peak(demo):
     (answer,) = answers(demo, demo.builds.iloc[[3]], rpm=np.array([9000.0, 9500.0]))
     assert answer.peak_torque is None
     assert answer.as_json()["peak_power"] is None
+
+
+def test_a_picture_names_the_peak_that_the_text_names(demo):
+    """Its curve is finer, but the answered speeds are those that were asked."""
+    rpm = speeds_of(2000, 6500, 250)
+    for one in predict(demo.model, demo.builds.iloc[:30], [None] * 30):
+        asked, drawn = one.answer(rpm, 0.9), drawing.finer(one, rpm, 0.9)
+        assert drawn.peak_power == asked.peak_power
+        assert drawn.peak_torque == asked.peak_torque
+        assert len(drawn.curve) > 3 * len(asked.curve)
+        last = max((point.rpm for point in asked.curve if point.supported), default=None)
+        assert last is None or asked.peak_power.rpm.value <= last
 
 
 def test_the_peak_is_the_top_of_the_curve(demo):

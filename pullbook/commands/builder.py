@@ -82,7 +82,7 @@ def _draw(
 
     builds = [build for build, _ in drawn]
     answers = [one.answer(rpm, level) for _, one in drawn]
-    fine = [one.answer(drawing.fine(rpm), level) for _, one in drawn]
+    fine = [drawing.finer(one, rpm, level) for _, one in drawn]
     output.files(
         lambda: prediction_chart.of_answers(fine, units),
         lambda: prediction_sheet.of_answers(answers, fine, builds, units),

@@ -85,7 +85,7 @@ def demo(
     )
     answer = asked.answer(rpm, DEFAULT_LEVEL)
     typer.echo(prediction_text.full(answer, Units.INCH))
-    fine = asked.answer(drawing.fine(rpm), DEFAULT_LEVEL)
+    fine = drawing.finer(asked, rpm, DEFAULT_LEVEL)
     prediction_chart.draw([fine], picture, Units.INCH)
     typer.echo(prediction_text.closing([answer]))
     typer.echo("\nFiles:")

@@ -21,8 +21,9 @@ from pullbook.model.training import bundle
 from pullbook.pipeline.curation import data_set
 from pullbook.pipeline.features.engineered_features import FEATURES, engineer, numbers
 from pullbook.pipeline.features.fill_missing import FILLED
+from pullbook.pipeline.files import text_file, workbook
 from pullbook.pipeline.physics.correction_factors import STANDARDS
-from pullbook.pipeline.reading import sheet_file, text_file, workbook
+from pullbook.pipeline.reading import sheet_file
 from pullbook.reports import checks_page
 from pullbook.schemas import curated_tables
 from pullbook.schemas.fields import CURATED_FIELDS, FIELDS, PULL_FIELDS, WEATHER_REQUIRED

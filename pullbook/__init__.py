@@ -180,7 +180,7 @@ def read_sheets(*paths: str | Path, settings: str | Path | None = None) -> list[
     from pathlib import Path
 
     from pullbook.pipeline.checks import check_sheet, checked_sheets
-    from pullbook.pipeline.reading import shop_settings
+    from pullbook.pipeline.settings import shop_settings
 
     own = None if settings is None else shop_settings.load(Path(settings))
     return checked_sheets.read(map(Path, paths), check_sheet.SHEET_RULES, own).sheets

@@ -14,7 +14,8 @@ import pandas as pd
 import pandera.pandas as pa
 
 from pullbook.schemas.fields import CURATED_FIELDS, FIELDS, PULL_FIELDS
-from pullbook.schemas.finding_codes import CODES, Severity
+from pullbook.schemas.finding_codes import CODES
+from pullbook.schemas.severity import Severity
 
 if TYPE_CHECKING:
     from pullbook.schemas.field import Field

@@ -2,46 +2,14 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from types import MappingProxyType
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
+
+from pullbook.schemas.part_fits import FITS
+from pullbook.schemas.severity import Code, Severity
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-
-
-class Severity(StrEnum):
-    """What a finding means for its sheet: refused, accepted with a warning, or just a note."""
-
-    REFUSE = "refuse"
-    WARN = "warn"
-    NOTE = "note"
-
-
-class Code(NamedTuple):
-    """Severity and meaning of a code.
-
-    Attributes
-    ----------
-    severity
-        What the finding means for the sheet.
-    meaning
-        What was found, in one sentence.
-    sd
-        The relative standard deviation that a warning adds to the sheet's torque; the sheet
-        weighs less in training for it. Common practice, no source.
-    """
-
-    severity: Severity
-    meaning: str
-    sd: float = 0.0
-
-
-def _fit(name: str, impossible: str, unusual: str) -> dict[str, Code]:
-    return {
-        name: Code(Severity.REFUSE, impossible),
-        f"{name}-unusual": Code(Severity.WARN, unusual, 0.01),
-    }
 
 
 _REFUSE, _WARN, _NOTE = Severity.REFUSE, Severity.WARN, Severity.NOTE
@@ -108,95 +76,26 @@ CODES: Mapping[str, Code] = MappingProxyType(
         "too-few-rpm": Code(_REFUSE, "The pull has fewer than five different rpm"),
         "torque-power-disagree": Code(_REFUSE, "Torque, power and rpm contradict each other"),
         "mean-pressure": Code(_REFUSE, "The brake mean effective pressure is impossible"),
-        **_fit(
-            "displacement-disagrees",
-            "Bore, stroke and displacement contradict each other",
-            "Displacement is a little off what bore and stroke make",
+        **FITS,
+        "unit-unproven": Code(
+            _REFUSE, "Torque or power names no unit on a metric sheet, and nothing proves one"
         ),
-        **_fit(
-            "cylinder-size",
-            "The displacement does not fit the number of cylinders",
-            "The displacement of a cylinder is unusual",
+        "column-correction": Code(
+            _REFUSE, "The heading of a column says another correction than the sheet"
         ),
-        **_fit(
-            "bore-stroke",
-            "Bore and stroke do not fit one engine",
-            "Bore over stroke is unusual",
+        "other-builds": Code(_REFUSE, "Runs of one sheet may be of different builds"),
+        "no-quantity": Code(
+            _REFUSE, "Columns of numbers do not say whether they are torque or power"
         ),
-        **_fit(
-            "rod-stroke",
-            "Rod length and stroke do not fit one engine",
-            "Rod length over stroke is unusual",
+        "left-missing": Code(_WARN, "A field that cannot be read was left out"),
+        "word-assumed": Code(_WARN, "A word with more than one meaning was taken in its usual one"),
+        "unit-assumed": Code(
+            _WARN, "A number without a unit was read in the only or the usual unit that fits"
         ),
-        **_fit(
-            "valve-bore",
-            "The intake valve does not fit the bore",
-            "The intake valve is unusual for the bore",
-        ),
-        **_fit(
-            "valves-bore",
-            "The two valves together do not fit the bore",
-            "The two valves together are unusual for the bore",
-        ),
-        **_fit(
-            "exhaust-intake-valve",
-            "Exhaust and intake valve do not fit one head",
-            "Exhaust over intake valve is unusual",
-        ),
-        **_fit(
-            "lift-valve",
-            "The lift does not fit the valve",
-            "The lift is unusual for the valve",
-        ),
-        **_fit(
-            "exhaust-intake-lift",
-            "Exhaust and intake lift do not fit one cam",
-            "Exhaust over intake lift is unusual",
-        ),
-        **_fit(
-            "seat-duration",
-            "Advertised duration and duration at 0.050 in do not fit one lobe",
-            "The advertised duration is unusual for the duration at 0.050 in",
-        ),
-        **_fit(
-            "exhaust-intake-duration",
-            "Exhaust and intake duration do not fit one cam",
-            "The exhaust duration is unusual for the intake duration",
-        ),
-        **_fit(
-            "centerline-separation",
-            "Intake centerline and lobe separation do not fit one cam",
-            "The cam is ground unusually far from straight up",
-        ),
-        **_fit(
-            "port-valve",
-            "The port does not fit the valve",
-            "The port is unusual for the valve",
-        ),
-        **_fit(
-            "port-length",
-            "Port volume and cross-section do not fit one port",
-            "The port volume is unusual for the cross-section",
-        ),
-        **_fit(
-            "flow-valve",
-            "The flow is more or less than such a valve can pass",
-            "The flow is unusual for the valve",
-        ),
-        **_fit(
-            "exhaust-intake-flow",
-            "Exhaust and intake flow do not fit one head",
-            "Exhaust over intake flow is unusual",
-        ),
-        **_fit(
-            "primary-valve",
-            "The header primary does not fit the valve",
-            "The header primary is unusual for the valve",
-        ),
-        **_fit(
-            "piston-speed",
-            "The piston speed is beyond what engines run",
-            "The piston speed is unusually high",
+        "marked-number": Code(_WARN, "A number carries a mark: an estimate, or a footnote", 0.01),
+        "unproven-column": Code(_WARN, "A second column of one quantity does not agree"),
+        "part-of-sweep": Code(
+            _WARN, "Idling, aborted or coasting readings beside the sweep were left out"
         ),
         "correction-range": Code(
             _WARN, "The weather is outside the range of the correction standard", 0.01
@@ -279,6 +178,12 @@ CODES: Mapping[str, Code] = MappingProxyType(
         "encoding": Code(_NOTE, "The file is not UTF-8; its encoding was detected"),
         "decimal-comma": Code(_NOTE, "A comma was read as the decimal mark"),
         "thousands-mark": Code(_NOTE, "A thousands separator was removed"),
+        "unit-explained": Code(_NOTE, "A number without a unit can only be in one"),
+        "unit-proven": Code(_NOTE, "Torque times rpm against power proves the units"),
+        "column-chosen": Code(
+            _NOTE, "Of two columns of one quantity, the one in the sheet's correction was used"
+        ),
+        "several-sheets": Code(_NOTE, "The file holds several sheets; each was read by itself"),
         "unit-row": Code(_NOTE, "A row below the headings was read as units"),
         "text-left-out": Code(_NOTE, "Text around the readings was left out"),
         "several-pulls": Code(

@@ -6,10 +6,31 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pullbook.schemas.finding_codes import CODES, Severity
+from pullbook.schemas.finding_codes import CODES
+from pullbook.schemas.severity import Severity
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What only the shop can say about its sheets, and the settings that say it.
+
+    Attributes
+    ----------
+    question
+        The question, such as ``what does intake type 'DP2' mean?``.
+    lines
+        Lines of the settings file, one for each answer.
+    """
+
+    question: str
+    lines: tuple[str, ...]
+
+    def as_json(self) -> dict[str, str | list[str]]:
+        """Return the decision as ``check --json`` prints it."""
+        return {"question": self.question, "settings": list(self.lines)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +49,8 @@ class Finding:
         The row in the file, counted from 1, if any.
     value
         The text that was found, if any.
+    decision
+        The question that the shop's settings file can answer, if any.
     """
 
     code: str
@@ -35,6 +58,7 @@ class Finding:
     field: str | None = None
     row: int | None = None
     value: str | None = None
+    decision: Decision | None = None
 
     def __post_init__(self) -> None:
         if self.code not in CODES:
@@ -47,7 +71,7 @@ class Finding:
         return CODES[self.code].severity
 
     def as_json(self) -> dict[str, str | int | None]:
-        """Return the finding as ``check --json`` prints it."""
+        """Return the finding as ``check --json`` prints it, without its decision."""
         return {
             "code": self.code,
             "severity": self.severity.value,

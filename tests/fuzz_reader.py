@@ -25,7 +25,8 @@ from valid_sheet import FIELDS, PULL, sheet_text
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.checks import check_sheet
 from pullbook.pipeline.privacy import anonymise, contribute
-from pullbook.pipeline.reading import parse_sheet, shop_settings
+from pullbook.pipeline.reading import parse_sheet
+from pullbook.pipeline.settings import shop_settings
 
 #: Seconds of this process alone, whatever else the machine does.
 _SLOWEST = 5.0

@@ -79,15 +79,18 @@ def _repeat(heads, rows, factor):
     return [*heads, "pull"], [[*r, "1"] for r in rows] + [[*r, "2"] for r in second]
 
 
+#: The size of an engine in bare inches.
+_INCHES = {n: lambda fields, name=n: f"{_number(fields, name):.3f}" for n in ("bore", "stroke")}
 #: A planted fault by name: the code that must be found, and what plants it.
 FAULTS = {
-    "bore in bare mm": ("unit-left-out", _fields(bore=_millimetres("bore"))),
-    "stroke in bare mm": ("unit-left-out", _fields(stroke=_millimetres("stroke"))),
-    "lift in bare mm": ("unit-left-out", _fields(intake_lift="11.9")),
-    "valve in bare mm": ("unit-left-out", _fields(intake_valve="48")),
-    "barometer in bare hPa": ("unit-left-out", _fields(barometer="1013", correction="SAE J607")),
+    "bore in bare mm": ("unit-explained", _fields(bore=_millimetres("bore"))),
+    "stroke in bare mm": ("unit-explained", _fields(stroke=_millimetres("stroke"))),
+    "lift in bare mm": ("unit-assumed", _fields(intake_lift="11.9", **_INCHES)),
+    "valve in bare mm": ("unit-assumed", _fields(intake_valve="48", **_INCHES)),
+    "barometer in bare hPa": (
+        "unit-assumed", _fields(barometer="1013", correction="SAE J607", **_INCHES)),
     "air in bare degC on a metric sheet": (
-        "unit-left-out", _fields(bore=lambda f: f"{25.4 * _number(f, 'bore'):.1f} mm",
+        "unit-explained", _fields(bore=lambda f: f"{25.4 * _number(f, 'bore'):.1f} mm",
                                  air_temperature="24"),
     ),
     "air in bare degC": (
@@ -101,10 +104,10 @@ FAULTS = {
     ),
     "unknown unit": ("unknown-unit", _fields(bore="4.03 zolls")),
     "wrong unit": ("wrong-unit", _fields(bore="4.03 psi")),
-    "words for a number": ("not-a-number", _fields(compression_ratio="about ten")),
-    "a choice that is none": ("not-a-choice", _fields(intake_type="quadruple plane")),
-    "a flag that is none": ("not-yes-or-no", _fields(muffled="a little")),
-    "a date that is none": ("not-a-date", _fields(tested_on="last spring")),
+    "words for a number": ("left-missing", _fields(compression_ratio="about ten")),
+    "a choice that is none": ("left-missing", _fields(intake_type="quadruple plane")),
+    "a flag that is none": ("left-missing", _fields(muffled="a little")),
+    "a date that is none": ("left-missing", _fields(tested_on="last spring")),
     "half a cylinder": ("not-whole", _fields(cylinders="6.5")),
     "no stroke": ("missing", _fields(stroke=None)),
     "no weather": (
@@ -147,7 +150,7 @@ FAULTS = {
         "mean-pressure", _rows(lambda x: [x[0], f"{float(x[1]) * 0.12:.2f}"])),
     "a spike": ("spike", _pull(lambda h, r: (h, _torque(r, len(r) // 2, 1.25)))),
     "a dropout": ("dropout", _pull(lambda h, r: (h, _torque(r, len(r) // 2, 0.7)))),
-    "a last reading cut off": ("dropout", _pull(lambda h, r: (h, _torque(r, len(r) - 1, 0.4)))),
+    "a last reading cut off": ("dropout", _pull(lambda h, r: (h, _torque(r, len(r) - 1, 0.65)))),
     "a hole in the sweep": (
         "sweep-gap", _pull(lambda h, r: (h, [r[0], *r[2:3], *r[-5:]]))),
     "a stuck sensor": (

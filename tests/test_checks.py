@@ -8,7 +8,8 @@ from valid_sheet import PULL
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.checks import check_sheet
 from pullbook.pipeline.reading import find_sheets, parse_sheet
-from pullbook.schemas.finding_codes import CODES, Severity
+from pullbook.schemas.finding_codes import CODES
+from pullbook.schemas.severity import Severity
 
 
 def findings(path, rules=check_sheet.CONTRIBUTION_RULES):
@@ -31,8 +32,7 @@ BROKEN = [
     ({"barometer": ""}, "missing-weather", "barometer"),
     ({"air_temperature": ""}, "missing-weather", "air_temperature"),
     ({"aspiration": "turbocharged"}, "missing-boost", "boost"),
-    ({"bore": "99"}, "unit-left-out", "bore"),
-    ({"barometer": "1013"}, "unit-left-out", "barometer"),
+    ({"bore": "99 in"}, "unit-left-out", "bore"),
     ({"compression_ratio": "94"}, "out-of-range", "compression_ratio"),
     ({"relative_humidity": "140"}, "out-of-range", "relative_humidity"),
     ({"bore": "1.9 in"}, "mean-pressure", "torque"),
@@ -90,7 +90,7 @@ PULLS = [
     ([*PULL[:3], ("3000", "361.4", "153.9"), *PULL[4:]], "torque-power-disagree"),
     ([*PULL[:3], ("", "361.4", "113.5"), *PULL[4:], ("4600", "300", "144.5")], "missing-rpm"),
     ([*PULL, ("60000", "300", "1885")], "out-of-range"),
-    ([*PULL, ("4600", "-300", "")], "out-of-range"),
+    ([*PULL[:3], ("2750", "-300", ""), *PULL[3:]], "out-of-range"),
 ]
 
 
@@ -105,11 +105,25 @@ def test_five_distinct_rpm_are_enough(write_sheet):
 
 
 @pytest.mark.parametrize(
-    ("change", "hint"), [({"bore": "99"}, "99 mm"), ({"barometer": "1013"}, "1013 hPa")]
+    ("change", "hint", "code"),
+    [
+        ({"bore": "99"}, "99 mm", "unit-explained"),
+        ({"barometer": "1013"}, "1013 hPa", "unit-explained"),
+        ({"barometer": "99.8"}, "99.8 kPa", "unit-explained"),
+        ({"barometer": "752"}, "752 mmHg", "unit-assumed"),
+        ({"barometer": "752", "elevation": "8000 ft"}, "752 hPa", "unit-explained"),
+        ({"barometer": "752", "elevation": "300 ft"}, "752 mmHg", "unit-explained"),
+        ({"air_temperature": "24"}, "24 degC", "unit-explained"),
+        ({"rod_length": "152"}, "152 mm", "unit-explained"),
+        ({"relative_humidity": "0.48"}, "48 %", "unit-assumed"),
+        ({"stroke": "3.626", "bore": "3.9", "barometer": "1013"}, "1013 hPa", "unit-assumed"),
+    ],
 )
-def test_a_unit_that_was_left_out_is_guessed_aloud_not_applied(write_sheet, change, hint):
-    (finding,) = [f for f in findings(write_sheet(change)).findings if f.code == "unit-left-out"]
-    assert hint in finding.message
+def test_a_unit_that_was_left_out_is_the_only_one_that_fits_and_is_said(
+    write_sheet, change, hint, code
+):
+    (said,) = [f.message for f in findings(write_sheet(change)).findings if f.code == code]
+    assert hint in said
 
 
 @pytest.mark.parametrize(
@@ -140,7 +154,10 @@ def test_a_boosted_engine_may_reach_more(write_sheet):
 def test_newton_metres_called_pound_feet_are_caught(write_sheet):
     strong = [("rpm", "torque"), *((r, f"{1.25 * float(t):.1f}") for r, t, _ in PULL[1:])]
     sheet = findings(write_sheet(pull=strong))
-    assert [f.code for f in sheet.findings] == ["mean-pressure"]
+    assert [f.code for f in sheet.findings] == ["unit-assumed"]
+    assert sheet.readings[0].torque == pytest.approx(1.25 * 345.2 / 1.3558179483)
+    inches = {"stroke": "3.626", "bore": "3.9"}
+    assert [f.code for f in findings(write_sheet(inches, strong)).findings] == ["mean-pressure"]
 
 
 def test_a_build_needs_only_its_size(tmp_path):

@@ -84,7 +84,7 @@ def test_an_accepted_sheet_reads_back_as_it_was(tmp_path, write_sheet):
 def test_every_sheet_is_in_one_place_and_the_originals_are_untouched(tmp_path, write_sheet):
     for i in range(3):
         write_sheet({"sheet_id": f"good-{i}"}, name=f"in/good-{i}.csv")
-        write_sheet({"sheet_id": f"bad-{i}", "bore": "99"}, name=f"in/bad-{i}.csv")
+        write_sheet({"sheet_id": f"bad-{i}", "bore": "99 in"}, name=f"in/bad-{i}.csv")
     (tmp_path / "in" / "noise.csv").write_bytes(b"\x00\xff\x00")
     before = {p: p.read_bytes() for p in (tmp_path / "in").iterdir()}
     outcome = contribute([tmp_path / "in"], tmp_path / "out", KEY)
@@ -99,10 +99,10 @@ def test_every_sheet_is_in_one_place_and_the_originals_are_untouched(tmp_path, w
 
 
 def test_a_refused_sheet_can_be_mended_and_sent_again(tmp_path, write_sheet):
-    path = write_sheet({"bore": "99"}, name="in/a.csv")
+    path = write_sheet({"bore": "99 in"}, name="in/a.csv")
     contribute([path], tmp_path / "out", KEY)
     (kept,) = (tmp_path / "out" / "refused").glob("*.csv")
-    mended = kept.read_text().replace('"99"', '"99 mm"')
+    mended = kept.read_text().replace('"99 in"', '"99 mm"')
     assert "shop" not in mended
     kept.write_text(mended.replace("family:", f"shop: {SHOP}\nfamily:"))
     outcome = contribute([kept], tmp_path / "again", KEY)

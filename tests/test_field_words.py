@@ -2,7 +2,7 @@
 
 import pytest
 
-from pullbook.pipeline.values.units import scale
+from pullbook.pipeline.vocabulary.units import scale
 from pullbook.schemas.field_words import DERIVED_UNITS, METRIC, described, in_units, with_unit
 from pullbook.schemas.fields import FIELDS, PULL_FIELDS
 

@@ -132,7 +132,7 @@ def test_a_spoiled_or_forbidden_cache_is_done_without(tmp_path, shared, counted)
 
 def test_refusals_of_a_contribution_are_told(tmp_path, shared):
     bad = tmp_path / "bad.csv"
-    bad.write_text(sheet_text({"sheet_id": "bad", "bore": "99"}))
+    bad.write_text(sheet_text({"sheet_id": "bad", "bore": "99 in"}))
     contribute([bad], shared, KEY)
     found = curating.curate([shared])
     assert (len(found.builds), found.refused, found.refused_before) == (30, 0, 1)

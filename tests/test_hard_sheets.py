@@ -105,7 +105,7 @@ def everything(folder):
 def test_a_refused_sheet_tells_no_more_than_an_accepted_one(tmp_path):
     inside = tmp_path / "in"
     inside.mkdir()
-    fields = {"bore": "99", "operator": "Hans Moller", "phone": "+1 555 123 4567",
+    fields = {"bore": "99 in", "operator": "Hans Moller", "phone": "+1 555 123 4567",
               "Shop name": "Tern Quay Marine", "elevation": "1234 ft", "tested_on": "2024-05-31",
               "family": "tern quay six", "notes": "mate"}  # fmt: skip
     table = f"rpm,torque,operator\nOperator: Hans Moller,,\n{BARE.replace('345.2', '345.2,Hans')}\n"
@@ -122,7 +122,7 @@ def test_a_refused_sheet_tells_no_more_than_an_accepted_one(tmp_path):
 def test_any_name_of_a_shop_is_withheld_and_keys_stay(tmp_path, shop):
     path = tmp_path / "a.csv"
     path.write_text(
-        sheet_text({"shop": json.dumps(shop), "bore": "99", "operator": json.dumps(shop)})
+        sheet_text({"shop": json.dumps(shop), "bore": "99 in", "operator": json.dumps(shop)})
     )
     contribute([path], tmp_path / "out", KEY)
     (copy,) = (tmp_path / "out" / "refused").glob("*.csv")
@@ -252,7 +252,7 @@ def test_a_sheet_that_could_not_be_read_leaves_the_refused_when_mended(tmp_path)
 
 def test_a_contribution_inside_its_own_folder_does_not_feed_on_itself(tmp_path):
     (tmp_path / "good.csv").write_text(sheet_text())
-    (tmp_path / "bad.csv").write_text(sheet_text({"sheet_id": "bad", "bore": "99"}))
+    (tmp_path / "bad.csv").write_text(sheet_text({"sheet_id": "bad", "bore": "99 in"}))
     for _ in range(3):
         outcome = contribute([tmp_path], tmp_path / "shared", KEY)
         assert (len(outcome.plan.accepted), len(outcome.plan.refused)) == (1, 1)
@@ -267,13 +267,23 @@ def test_one_speed_read_twice_is_told_and_costs_no_other_reading(tmp_path):
 @pytest.mark.parametrize(
     ("fields", "code"),
     [
-        ({"relative_humidity": "0.48"}, "unit-left-out"),
-        ({"tested_on": "2999-01-01"}, "not-a-date"),
-        ({"tested_on": "2024-05-31 garbage"}, "not-a-date"),
+        ({"relative_humidity": "0.48"}, "unit-assumed"),
+        ({"tested_on": "2999-01-01"}, "left-missing"),
+        ({"tested_on": "2024-05-31 garbage"}, "left-missing"),
+        ({"octane": "high"}, "left-missing"),
     ],
 )
-def test_plainly_wrong_fields_are_refused(tmp_path, fields, code):
-    assert code in codes(sheet(tmp_path, TABLE, fields))
+def test_optional_fields_that_cannot_be_read_cost_a_warning(tmp_path, fields, code):
+    found = sheet(tmp_path, TABLE, fields)
+    assert codes(found) == {code}
+    assert found.accepted
+    (name,) = fields
+    assert code == "unit-assumed" or name not in found.values
+
+
+@pytest.mark.parametrize("fields", [{"aspiration": "blown"}, {"dyno": "other"}, {"bore": "wide"}])
+def test_fields_that_mean_something_when_they_are_missing_must_be_readable(tmp_path, fields):
+    assert not sheet(tmp_path, TABLE, fields).accepted
 
 
 def test_none_is_no_for_a_flag(tmp_path):
@@ -282,9 +292,16 @@ def test_none_is_no_for_a_flag(tmp_path):
     assert found.values["muffled"] is False
 
 
-def test_readings_in_two_corrections_are_refused(tmp_path):
-    table = "rpm,torque (N.m),corrected torque\n" + "\n".join(f"{r},{t},{t}" for r, t in ROWS)
-    assert "two-corrections" in codes(sheet(tmp_path, table))
+def test_of_two_corrections_the_one_that_the_sheet_names_counts(tmp_path):
+    rows = [(r, t, f"{1.1 * float(t):.1f}") for r, t in ROWS]
+    table = "rpm,torque (N.m),corrected torque (N.m)\n" + "\n".join(",".join(r) for r in rows)
+    observed = sheet(tmp_path, table)
+    corrected = sheet(tmp_path, table, {"correction": "SAE J607"})
+    assert "column-chosen" in codes(observed) & codes(corrected)
+    assert observed.readings[0].torque == pytest.approx(345.2 / 1.3558179483)
+    assert corrected.readings[0].torque == pytest.approx(379.7 / 1.3558179483)
+    unlike = "rpm,torque (N.m),torque (lb-ft)\n" + "\n".join(",".join(r) for r in rows)
+    assert "two-corrections" in codes(sheet(tmp_path, unlike))
 
 
 def test_a_sheet_that_a_spreadsheet_saved(tmp_path):
@@ -303,7 +320,7 @@ def test_a_sheet_that_a_spreadsheet_saved(tmp_path):
     "table",
     [
         f"rpm,Ft/Lbs\n{BARE}\nMax Torque,361.4\nPeak Tq,361.4 @ 3000\n",
-        "rpm,torque,power\n" + "\n".join(f"{r},{t},#N/A" for r, t in ROWS),
+        "rpm,torque (lb-ft),power\n" + "\n".join(f"{r},{t},#N/A" for r, t in ROWS),
         "rpm,torque (ft/lbs),run\n" + "\n".join(f"{r},{t},Run 1" for r, t in ROWS),
         "rpm,Run 1 Torque (lb-ft),Torque (lb-ft) 2\n" + "\n".join(f"{r},{t},{t}" for r, t in ROWS),
     ],

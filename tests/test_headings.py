@@ -2,7 +2,7 @@
 
 import pytest
 
-from pullbook.pipeline.values.headings import PLAIN, Headings
+from pullbook.pipeline.vocabulary.headings import PLAIN, Headings
 from pullbook.schemas.fields import FIELDS
 
 
@@ -56,7 +56,7 @@ def test_every_field_is_found_by_its_own_name_in_capitals(name):
 
 @pytest.mark.parametrize(
     ("heading", "name", "unit"),
-    [("TQ", "torque", None), ("HP", "power", None), ("kW", "power", "kW"), ("Nm", "torque", "N.m"),
+    [("TQ", "torque", None), ("HP", "power", "HP"), ("kW", "power", "kW"), ("Nm", "torque", "Nm"),
      ("Engine Speed", "rpm", None), ("1/min", "rpm", None), ("Tq (Nm)", "torque", "Nm")],
 )  # fmt: skip
 def test_customary_headings_are_read_and_said_to_be(heading, name, unit):

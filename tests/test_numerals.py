@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pullbook.pipeline.values import numerals
+from pullbook.pipeline.vocabulary import numerals
 
 FORMS = {
     "point": lambda n, d: f"{n:.{d}f}",

@@ -10,8 +10,8 @@ from valid_sheet import PULL, sheet_text
 
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.checks import check_sheet, checked_sheets
-from pullbook.pipeline.reading import settings_schema, shop_settings
-from pullbook.pipeline.reading.shop_settings import SettingsError
+from pullbook.pipeline.settings import settings_schema, shop_settings
+from pullbook.pipeline.settings.shop_settings import SettingsError
 
 SETTINGS = """\
 shop: Tern Quay Marine
@@ -185,12 +185,12 @@ def test_a_draft_of_what_is_there_is_in_order_and_is_not_written_over(tmp_path):
     folder = tmp_path / "in"
     folder.mkdir()
     for number in range(4):
-        fields = {"sheet_id": f"s{number}", "engine": f"E{number % 2}", "Bohrung": "99"}
+        fields = {"sheet_id": f"s{number}", "engine": f"E{number % 2}", "Zylinderweite": "99"}
         (folder / f"{number}.csv").write_text(sheet_text(fields))
     done = run("settings", folder, "--new")
     assert done.returncode == 0, done.stderr
     text = (folder / shop_settings.FILE).read_text()
-    for wanted in ('shop: "Tern Quay Marine"', '"petrel-six":', '"E0": []', '"Bohrung":',
+    for wanted in ('shop: "Tern Quay Marine"', '"petrel-six":', '"E0": []', '"Zylinderweite":',
                    '#bore: "3.9 in"', "#never_share"):  # fmt: skip
         assert wanted in text
     assert run("check", folder).returncode == 0
@@ -207,9 +207,9 @@ def test_a_draft_of_what_is_there_is_in_order_and_is_not_written_over(tmp_path):
 def test_an_older_file_of_headings_is_read_and_turned_into_settings(tmp_path):
     folder = tmp_path / "in"
     folder.mkdir()
-    (folder / "a.csv").write_text(sheet_text({"bore": "", "Bohrung": "99.06"}))
+    (folder / "a.csv").write_text(sheet_text({"bore": "", "Zylinderweite": "99.06"}))
     old = tmp_path / "ours.yaml"
-    old.write_text("# ours\nBohrung: bore (mm)\nDrehzahl: ''\n")
+    old.write_text("# ours\nZylinderweite: bore (mm)\nDrehzahl: ''\n")
     assert run("check", folder).returncode == 1
     assert run("check", folder, "--settings", old).returncode == 0
     done = run("settings", folder, "--new", "--headings", old)

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from scipy import constants
 
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
-from pullbook.pipeline.values.units import (
+from pullbook.pipeline.vocabulary.units import (
     UnknownUnitError,
     WrongUnitError,
     convert,

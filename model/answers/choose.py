@@ -18,7 +18,7 @@ from pullbook.pipeline.builds.parts import PRICE, TORQUE
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.schemas.answer import Between
 from pullbook.schemas.field_words import spoken
-from pullbook.schemas.finding_codes import Severity
+from pullbook.schemas.severity import Severity
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

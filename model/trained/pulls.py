@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from pullbook.model.learning.sample import Floats
-    from pullbook.pipeline.reading.shop_settings import Settings
+    from pullbook.pipeline.settings.shop_settings import Settings
 
 #: What makes the level of a sheet less certain.
 _DOUBTS = ("factor_sd", "doubt_sd")

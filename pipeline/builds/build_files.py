@@ -10,8 +10,12 @@ from typing import TYPE_CHECKING
 
 from pullbook.pipeline.builds import extended_build
 from pullbook.pipeline.checks import check_sheet, checked_sheets
-from pullbook.pipeline.reading import sheet_file, shop_settings, tables, text_file
+from pullbook.pipeline.files import text_file, workbook
+from pullbook.pipeline.layout.raw_fields import add_field
+from pullbook.pipeline.reading import sheet_file, tables
 from pullbook.pipeline.reading.find_sheets import SHEET_FILES, NothingToReadError
+from pullbook.pipeline.settings import shop_settings
+from pullbook.pipeline.settings.follow_settings import follow
 from pullbook.pipeline.values.sheet import RawSheet
 from pullbook.schemas.errors import not_there
 
@@ -19,8 +23,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-    from pullbook.pipeline.values.headings import Headings
     from pullbook.pipeline.values.sheet import Build
+    from pullbook.pipeline.vocabulary.headings import Headings
     from pullbook.schemas.field import Value
 
 
@@ -38,7 +42,7 @@ def raw_builds(path: Path) -> list[RawSheet]:
     settings = shop_settings.beside(path, [path if path.is_dir() else path.parent])
     found = _raw_builds(path, settings.headings)
     for raw in found:
-        settings.apply(raw)
+        follow(settings, raw)
     return found
 
 
@@ -53,12 +57,12 @@ def _raw_builds(path: Path, headings: Headings) -> list[RawSheet]:
         raise NothingToReadError(msg)
     if suffix in extended_build.ENDINGS:
         return [extended_build.read_build(path, headings)]
-    if suffix == ".xlsx":
+    if suffix in workbook.WORKBOOKS:
         return tables.read_workbook(path, headings)
     try:
         text, _ = text_file.read(path, text_file.TABLE_BYTES)
         if sheet_file.has_front_matter(text):
-            return [sheet_file.read(path, headings)]
+            return sheet_file.read(path, headings)
         rows, notes = tables.csv_table(path, headings.sheet)
     except text_file.UnreadableError as error:
         raise NothingToReadError(str(error)) from error
@@ -95,7 +99,7 @@ def of_fields(fields: Mapping[str, object]) -> Build:
     for row, (name, value) in enumerate(fields.items(), start=1):
         text = ("yes" if value else "no") if isinstance(value, bool) else str(value)
         if name != "sheet_id" and value is not None:
-            sheet_file.add_field(raw, name, text, row)
+            add_field(raw, name, text, row)
     return checked_sheets.check(raw, check_sheet.BUILD_RULES)
 
 

@@ -14,17 +14,17 @@ from typing import TYPE_CHECKING
 
 from pullbook.pipeline.checks import checked_sheets, field_rules
 from pullbook.pipeline.reading import sheet_file
-from pullbook.pipeline.values.cells import is_missing
-from pullbook.pipeline.values.headings import PLAIN, squash
 from pullbook.pipeline.values.sheet import Cell
+from pullbook.pipeline.vocabulary.headings import PLAIN, squash
+from pullbook.pipeline.vocabulary.words import is_missing
 from pullbook.schemas.errors import not_there
 from pullbook.schemas.field import Kind
 from pullbook.schemas.fields import FIELDS
 from pullbook.schemas.findings import Finding, refused
 
 if TYPE_CHECKING:
-    from pullbook.pipeline.values.headings import Headings
     from pullbook.pipeline.values.sheet import RawSheet
+    from pullbook.pipeline.vocabulary.headings import Headings
     from pullbook.schemas.field import Field, Value
 
 EXTEND = "extend"

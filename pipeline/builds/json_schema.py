@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.pipeline.builds import build_template, extended_build
 from pullbook.pipeline.physics.engine_quantities import DISPLACEMENT, SIZE_FIELDS
-from pullbook.pipeline.values.cells import CUSTOMARY, FLAGS, MISSING
-from pullbook.pipeline.values.headings import squash
+from pullbook.pipeline.vocabulary.headings import squash
+from pullbook.pipeline.vocabulary.words import CUSTOMARY, FLAGS, MISSING
 from pullbook.schemas.field import Kind
 from pullbook.schemas.fields import FIELDS
 

@@ -36,13 +36,13 @@ from pullbook.pipeline.builds.parts import (
     PartsListError,
 )
 from pullbook.pipeline.checks import checked_sheets
-from pullbook.pipeline.reading import text_file
-from pullbook.pipeline.reading.sheet_file import add_field
-from pullbook.pipeline.values import numerals
+from pullbook.pipeline.files import text_file
+from pullbook.pipeline.layout.raw_fields import add_field
 from pullbook.pipeline.values.sheet import RawSheet
+from pullbook.pipeline.vocabulary import numerals
 from pullbook.schemas.errors import did_you_mean, must_exist
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
-from pullbook.schemas.finding_codes import Severity
+from pullbook.schemas.severity import Severity
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

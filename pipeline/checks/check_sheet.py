@@ -33,7 +33,6 @@ SHEET_RULES: tuple[Rule, ...] = (
     field_rules.required,
     field_rules.ranges,
     field_rules.degrees,
-    field_rules.humidity,
     field_rules.pull_ranges,
     weather_rules.contributed,
     weather_rules.weather,

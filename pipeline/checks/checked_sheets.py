@@ -6,15 +6,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.checks import check_sheet, duplicates
-from pullbook.pipeline.reading import find_sheets, parse_sheet, shop_settings
-from pullbook.pipeline.reading.shop_settings import NO_SETTINGS
+from pullbook.pipeline.reading import find_sheets, parse_sheet
+from pullbook.pipeline.settings import shop_settings
+from pullbook.pipeline.settings.shop_settings import NO_SETTINGS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
     from pathlib import Path
 
     from pullbook.pipeline.checks.check_sheet import Rule
-    from pullbook.pipeline.reading.shop_settings import Settings
+    from pullbook.pipeline.settings.shop_settings import Settings
     from pullbook.pipeline.values.sheet import RawSheet, Sheet
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from pullbook.pipeline.checks.pull_rules import curves
 from pullbook.pipeline.physics.reference_condition import route
-from pullbook.pipeline.values.headings import squash
+from pullbook.pipeline.vocabulary.headings import squash
 from pullbook.schemas.fields import FIELDS
 from pullbook.schemas.findings import Finding
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.physics.engine_quantities import DISPLACEMENT, SIZE_FIELDS
-from pullbook.pipeline.values.units import convert
+from pullbook.pipeline.vocabulary.units import convert
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS, PULL_FIELDS
-from pullbook.schemas.finding_codes import Severity
 from pullbook.schemas.findings import Finding
+from pullbook.schemas.severity import Severity
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -37,8 +37,6 @@ _BUILD_REQUIRED = tuple(name for name in BUILD_FIELDS if FIELDS[name].required)
 _COLD_AIR = 45.0
 #: The same for a coolant or oil temperature, degF: engines are warm during a pull.
 _COLD_ENGINE = 120.0
-#: Fields that are in metric units on any metric sheet.
-_METRIC = ("bore", "stroke", "barometer")
 
 
 def is_refused(sheet: Sheet, name: str) -> bool:
@@ -134,26 +132,11 @@ def degrees(sheet: Sheet) -> Iterator[Finding]:
         if name not in sheet.bare or number is None or not 5 <= number < cold:
             continue
         row, value = sheet.rows.get(name), f"{number:g}"
-        title = FIELDS[name].title
-        message = f"{title} is {value} without a unit. Write '{value} degC' or '{value} degF'"
-        metric = any(f in sheet.values and f not in sheet.bare for f in _METRIC)
-        if name == "air_temperature" and metric:
-            message += "; other fields of the sheet are in metric units."
-            yield Finding("unit-left-out", message, name, row, value)
-        else:
-            yield Finding("unit-in-doubt", message + "; degF was assumed.", name, row, value)
-
-
-def humidity(sheet: Sheet) -> Iterator[Finding]:
-    """A humidity of one or less without a unit is probably a fraction."""
-    number = sheet.number("relative_humidity")
-    if "relative_humidity" in sheet.bare and number is not None and 0 < number <= 1:
         message = (
-            f"Relative humidity is {number:g} without a unit. Write '{100 * number:g} %', or"
-            f" '{number:g} %' if the air was that dry."
+            f"{FIELDS[name].title} is {value} without a unit. Write '{value} degC' or"
+            f" '{value} degF'; degF was assumed."
         )
-        row = sheet.rows.get("relative_humidity")
-        yield Finding("unit-left-out", message, "relative_humidity", row, f"{number:g}")
+        yield Finding("unit-in-doubt", message, name, row, value)
 
 
 def shop_named(sheet: Sheet) -> Iterator[Finding]:

@@ -6,7 +6,7 @@ import json
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.reading import settings_schema, shop_settings
+from pullbook.pipeline.settings import settings_schema, shop_settings
 from pullbook.schemas.errors import did_you_mean
 from pullbook.schemas.fields import FIELDS, PULL_FIELDS
 

@@ -14,7 +14,7 @@ from pullbook.pipeline.checks import check_sheet, checked_sheets
 from pullbook.pipeline.curation.checked_tables import Columns
 from pullbook.pipeline.parallel.garbage_collection import uncollected
 from pullbook.pipeline.privacy import anonymise, signatures
-from pullbook.pipeline.reading import shop_settings
+from pullbook.pipeline.settings import shop_settings
 from pullbook.pipeline.values.sheet import SIGNATURE_FIELDS
 from pullbook.schemas.findings import Finding
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-    from pullbook.pipeline.reading.shop_settings import Settings
+    from pullbook.pipeline.settings.shop_settings import Settings
     from pullbook.pipeline.values.sheet import Sheet
 
 #: What the local code of a shop starts with; a signer's code has hexadecimal digits alone.

@@ -50,7 +50,7 @@ if TYPE_CHECKING:
 
     from pullbook.pipeline.checks.checked_sheets import CheckedSheets
     from pullbook.pipeline.privacy.signatures import Signer
-    from pullbook.pipeline.reading.shop_settings import Settings
+    from pullbook.pipeline.settings.shop_settings import Settings
     from pullbook.pipeline.values.sheet import RawSheet, Sheet
 
 

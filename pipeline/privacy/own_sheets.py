@@ -101,7 +101,7 @@ def contributed_names(
 
 def _of_file(path: Path, key: bytes, counts: Counts) -> list[str]:
     if path.is_file() and path.suffix.casefold() == ".csv":
-        raw = sheet_file.read(path)
+        raw = sheet_file.read_first(path)
         signature = signatures.of_fields(raw.signature)
         if signature is not None:
             if signature.code not in counts.read():

@@ -40,7 +40,7 @@ def sheets_of(folder: Path, code: str) -> list[Path]:
     """Return the accepted sheets of a shop in a contribution."""
     found = []
     for path in sorted((folder / ACCEPTED).glob(f"{code[:NAME_CHARS]}-*.csv")):
-        signature = signatures.of_fields(sheet_file.read(path).signature)
+        signature = signatures.of_fields(sheet_file.read_first(path).signature)
         if signature is not None and signature.code == code:
             found.append(path)
     return found

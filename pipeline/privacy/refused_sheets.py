@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pullbook.pipeline.layout import table_layout
 from pullbook.pipeline.privacy import anonymise, identity_leaks
 from pullbook.pipeline.privacy.contributed_sheet import assemble, yaml_scalar
-from pullbook.pipeline.reading import find_sheets, table_layout
+from pullbook.pipeline.reading import find_sheets
 from pullbook.schemas.errors import must_exist
 from pullbook.schemas.finding_codes import CODES
 
@@ -133,8 +134,9 @@ def _private_rows(raw: RawSheet, shop: str, code: str) -> list[list[str]]:
     rows: list[list[str]] = []
     for block in table_layout.blocks(raw.table or [], raw.headings)[0]:
         columns = [
-            (f"{name} ({unit})" if unit else name, place)
-            for name, (place, unit) in block.columns.items()
+            (" ".join(filter(None, (name, column.basis, column.unit))), column.place)
+            for name, own in block.columns.items()
+            for column in own
         ]
         rows.append([heading for heading, _ in columns])
         for _, cells in block.rows:

@@ -168,7 +168,7 @@ def _files(folder: Path, one: Withdrawal) -> list[Path]:
 
     found = []
     for path in sorted(folder.glob(f"{one.code[:NAME_CHARS]}-*.csv")):
-        raw = sheet_file.read(path)
+        raw = sheet_file.read_first(path)
         signature = signatures.of_fields(raw.signature)
         if signature is None or signature.code != one.code:
             continue

@@ -11,18 +11,22 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.reading import sheet_file, shop_settings, tables, text_file
-from pullbook.pipeline.reading.shop_settings import NO_SETTINGS
+from pullbook.pipeline.files import text_file, workbook
+from pullbook.pipeline.reading import sheet_file, tables
+from pullbook.pipeline.settings import shop_settings
+from pullbook.pipeline.settings.follow_settings import follow
+from pullbook.pipeline.settings.shop_settings import NO_SETTINGS
 from pullbook.schemas.errors import InputError, not_there
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from pullbook.pipeline.reading.shop_settings import Settings
+    from pullbook.pipeline.settings.shop_settings import Settings
     from pullbook.pipeline.values.sheet import RawSheet
 
 _TEXT_SHEETS = (".tsv", ".txt")
-SHEET_FILES = (".csv", ".xlsx", *_TEXT_SHEETS)
+SHEET_FILES = (".csv", *workbook.WORKBOOKS, *_TEXT_SHEETS)
+_ENDINGS = "Sheets end in .csv, .tsv, .txt, .xlsx, .xls or .ods."
 _DEEPEST = 32
 
 
@@ -69,7 +73,7 @@ def find(paths: Iterable[Path], without: Path | None = None) -> Found:
             before = len(found.sources)
             _search_folder(path, found, 0, None if without is None else without.resolve())
             if len(found.sources) == before:
-                msg = f"{path} has no sheets in it. Sheets end in .csv, .tsv, .txt or .xlsx."
+                msg = f"{path} has no sheets in it. {_ENDINGS}"
                 raise NothingToReadError(msg)
         else:
             found.sources.append(_check_file(path))
@@ -104,11 +108,12 @@ def _is_table(path: Path) -> bool:
 
 
 def _is_other_text(path: Path) -> bool:
-    """Return whether a .tsv or .txt file is not a sheet: it does not start with a --- line."""
+    """Return whether a .tsv or .txt file is no sheet: no --- line first, and no rpm column."""
     if path.suffix.casefold() not in _TEXT_SHEETS:
         return False
     try:
-        return not sheet_file.has_front_matter(text_file.read(path)[0])
+        text = text_file.read(path)[0]
+        return not (sheet_file.has_front_matter(text) or sheet_file.has_pull(text))
     except text_file.UnreadableError:
         return True
 
@@ -117,10 +122,10 @@ def _check_file(path: Path) -> Path:
     if not path.exists():
         raise NothingToReadError(not_there(path))
     if _is_other_text(path):
-        msg = f"{path} is not a sheet: it does not start with --- and then the fields"
+        msg = f"{path} is not a sheet: it has no column of rpm beside torque or power"
         raise NothingToReadError(msg)
     if path.suffix.casefold() not in SHEET_FILES:
-        msg = f"{path} cannot be a sheet. Sheets end in .csv, .tsv, .txt or .xlsx."
+        msg = f"{path} cannot be a sheet. {_ENDINGS}"
         raise NothingToReadError(msg)
     return path.parent if _is_table(path) else path
 
@@ -136,13 +141,13 @@ def source(path: Path, settings: Settings = NO_SETTINGS) -> list[RawSheet]:
         found = tables.read_folder(path, headings)
         pair = (tables.table_in(path, name) for name in (tables.BUILDS, tables.PULLS))
         files = tuple(file for file in pair if file is not None)
-    elif path.suffix.casefold() == ".xlsx":
+    elif path.suffix.casefold() in workbook.WORKBOOKS:
         found = tables.read_workbook(path, headings)
     else:
-        found = [sheet_file.read(path, headings)]
+        found = sheet_file.read(path, headings)
     for sheet in found:
         sheet.files = files
-        settings.apply(sheet)
+        follow(settings, sheet)
     return found
 
 

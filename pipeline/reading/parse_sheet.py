@@ -2,68 +2,203 @@
 
 from __future__ import annotations
 
-import math
+import json
 import re
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.reading.sweeps import split_sweeps
-from pullbook.pipeline.reading.table_layout import blocks
-from pullbook.pipeline.values import numerals
-from pullbook.pipeline.values.cells import CellError, is_missing, parse
-from pullbook.pipeline.values.headings import squash
-from pullbook.pipeline.values.sheet import Reading, Sheet
-from pullbook.pipeline.values.units import UnknownUnitError, WrongUnitError, scale
-from pullbook.schemas.field import Kind
-from pullbook.schemas.fields import FIELDS, PULL_FIELDS
-from pullbook.schemas.findings import Finding
+from pullbook.pipeline.physics.engine_quantities import DISPLACEMENT, SIZE_FIELDS
+from pullbook.pipeline.reading.parse_pull import OfSheet, ParsedPull, parse_pull
+from pullbook.pipeline.values.bare_numbers import Sheetwide, settle
+from pullbook.pipeline.values.cells import CellError, parse
+from pullbook.pipeline.values.settled import Settled
+from pullbook.pipeline.values.sheet import Build, Sheet
+from pullbook.pipeline.vocabulary import numerals
+from pullbook.pipeline.vocabulary.compound_cells import oversize
+from pullbook.pipeline.vocabulary.units import tidy
+from pullbook.schemas.fields import FIELDS, WEATHER_REQUIRED
+from pullbook.schemas.findings import Decision, Finding
+
+if TYPE_CHECKING:
+    from pullbook.pipeline.values.sheet import Cell, RawSheet
+    from pullbook.schemas.field import Value
 
 #: Cells that can show the decimal mark of a table.
 _NUMERAL = re.compile(r"\s*[+-]?[\d.,'\u2019 ]+\s*")
-_RUN = re.compile(r"\s*(?:run|pull|sweep|no\.?|#)\s*(\d+)\s*", re.IGNORECASE)
-_MOST_FAULTS = 100
-
-if TYPE_CHECKING:
-    from pullbook.pipeline.reading.table_layout import Block
-    from pullbook.pipeline.values.sheet import RawSheet
-    from pullbook.schemas.field import Value
+#: Fields without which a sheet says something else, rather than less.
+_MEAN_SOMETHING = frozenset({"aspiration", "dyno", *SIZE_FIELDS, DISPLACEMENT})
+_METRIC = frozenset({"mm", "cm", "m"})
+_METRIC_VOLUME = frozenset({"cc"})
 
 
 def typed(raw: RawSheet) -> Sheet:
-    """Return a sheet with typed values; faults of its cells become findings."""
+    """Return a sheet with typed values; faults of its cells become findings.
+
+    An optional field of a tested sheet that cannot be read is left out, with a warning; of a build
+    to predict every field must be readable.
+    """
     findings = list(raw.findings)
-    values: dict[str, Value] = {}
-    bare = set()
     mark, of_table = _decimal_marks(raw)
-    for name, cell in raw.fields.items():
-        field = FIELDS[name]
-        try:
-            value, note = parse(cell.text, field, cell.unit, cell.row, mark)
-        except CellError as error:
-            findings.append(error.finding)
-            continue
-        if note is not None:
-            findings.append(note)
-        if value is not None:
-            values[name] = value
-            if field.unit and cell.unit is None and cell.text.strip()[-1:].isdigit():
-                bare.add(name)
-    values["sheet_id"] = raw.sheet_id
-    columns: dict[str, str | None] = {}
-    readings = [] if raw.table is None else _readings(raw, findings, of_table, columns)
-    rows = {name: cell.row for name, cell in raw.fields.items()}
+    cells = _Fields(raw, mark)
+    findings += cells.findings
+    if raw.table is not None:  # who asks about a build is there to write its units
+        cells.settle_bare()
+    findings += cells.settlements
+    values: dict[str, Value] = {**cells.values, "sheet_id": raw.sheet_id}
+    pull = ParsedPull()
+    if raw.table is not None:
+        pull = parse_pull(raw, cells.for_the_pull(of_table))
+        findings += pull.findings
+        if pull.correction is not None:
+            values["correction"] = pull.correction
+            findings.append(_named_by_heading(pull.correction))
     return Sheet(
         sheet_id=raw.sheet_id,
         source=raw.source,
         values=values,
-        readings=readings,
+        readings=pull.readings,
         findings=findings,
-        rows=rows,
-        bare=frozenset(bare),
+        rows={name: cell.row for name, cell in raw.fields.items()},
+        bare=frozenset(cells.bare),
         cells=raw.fields,
-        columns=columns,
+        columns=pull.columns,
+        settled={**cells.settled, **pull.settled},
         signature=raw.signature,
         text=raw.text,
     )
+
+
+def _named_by_heading(correction: str) -> Finding:
+    message = (
+        f"The sheet does not name its correction; the headings of its columns say {correction}."
+    )
+    return Finding("read-as", message, "correction", None, correction)
+
+
+class _Fields:
+    """The fields of a sheet on their way to typed values."""
+
+    def __init__(self, raw: RawSheet, mark: str | None) -> None:
+        self._raw = raw
+        self.values: dict[str, Value] = {}
+        self.settled: dict[str, Settled] = {}
+        self.bare: set[str] = set()
+        self.findings: list[Finding] = []
+        self.settlements: list[Finding] = []
+        self.metric = False
+        for name, cell in raw.fields.items():
+            self._parse(name, cell, mark)
+
+    def _parse(self, name: str, cell: Cell, mark: str | None) -> None:
+        field = FIELDS[name]
+        try:
+            parsed = parse(cell.text, field, cell.unit, cell.row, mark)
+        except CellError as error:
+            self.findings.append(self._fault(name, error.finding))
+            return
+        if parsed.finding is not None:
+            self.findings.append(parsed.finding)
+        if parsed.value is None:
+            if name in ("aspiration", "dyno") and cell.text.strip():
+                self.findings.append(_taken_for_usual(name, cell))
+            return
+        self.values[name] = parsed.value
+        named = parsed.settled is Settled.WRITTEN and cell.unit is not None
+        how = Settled.HEADING if named else parsed.settled
+        self.settled[name] = Settled.SETTINGS if cell.from_settings else how
+        if field.unit and cell.unit is None and cell.text.strip()[-1:].isdigit():
+            self.bare.add(name)
+
+    def _fault(self, name: str, finding: Finding) -> Finding:
+        """Return the finding of a cell that cannot be read: of an optional one, a warning."""
+        if name == "bore" and oversize(str(finding.value)) is not None:
+            return self._over_what(finding)
+        optional = not FIELDS[name].required and name not in _MEAN_SOMETHING
+        if self._raw.table is None or not optional:
+            return finding
+        message = f"{finding.message} It was left out."
+        return Finding("left-missing", message, name, finding.row, finding.value, finding.decision)
+
+    def _over_what(self, finding: Finding) -> Finding:
+        """Return what to do about a bore that is only said to be so much over."""
+        message = (
+            f"Bore is {finding.value!r}, and the family's bore is not known. Write the bore itself,"
+            " or the family's in your settings file."
+        )
+        family = self._raw.fields.get("family")
+        name = json.dumps(family.text.strip() if family else "your family", ensure_ascii=False)
+        decision = Decision(
+            f"what is the standard bore of {name}?", (f"families: {{{name}: {{bore: 4.000 in}}}}",)
+        )
+        return replace(finding, message=message, decision=decision)
+
+    def _metric(self, names: tuple[str, ...]) -> bool:
+        """Return whether one of these fields is written in a metric unit."""
+        build = Build(sheet_id="", source="", values={}, cells=self._raw.fields)
+        return any(
+            name in self.values
+            and build.unit(name) in (_METRIC_VOLUME if name == DISPLACEMENT else _METRIC)
+            for name in names
+        )
+
+    def settle_bare(self) -> None:
+        """Settle the units of numbers that name none, sizes first: they make a sheet metric."""
+        sizes = (*SIZE_FIELDS[:2], DISPLACEMENT)
+        self.metric = self._metric(sizes)
+        for name in (*sizes, *(n for n in self.values if n not in sizes)):
+            if name in self.bare:
+                self._settle(name)
+
+    def _settle(self, name: str) -> None:
+        number = self.values[name]
+        if not isinstance(number, int | float):
+            return
+        field = FIELDS[name]
+        found = settle(field, float(number), self._sheetwide(), self._raw.fields[name].row)
+        if found.settled is Settled.WRITTEN:
+            return
+        self.values[name], self.settled[name] = found.number, found.settled
+        if found.finding is not None:
+            self.settlements.append(found.finding)
+        if name in SIZE_FIELDS[:2] and found.number != number:
+            self.metric = True
+        self.bare.discard(name)
+
+    def _sheetwide(self) -> Sheetwide:
+        unit = None
+        if (cell := self._raw.fields.get("barometer")) is not None and "barometer" in self.values:
+            found = numerals.read(cell.text.strip(), None)
+            rest = "" if found is None else found.rest.strip()
+            unit = tidy(rest or cell.unit or "inHg", "inHg")
+        cylinders, elevation = self.values.get("cylinders"), self.values.get("elevation")
+        return Sheetwide(
+            self.metric,
+            self.metric or unit in ("hPa", "mbar", "kPa", "mmHg", "bar"),
+            float(cylinders) if isinstance(cylinders, int | float) else None,
+            float(elevation) if isinstance(elevation, int | float) else None,
+        )
+
+    def for_the_pull(self, mark: str | None) -> OfSheet:
+        """Return what the fields say about the pull."""
+        correction = self.values.get("correction")
+        build = Build(sheet_id="", source="", values=dict(self.values))
+        return OfSheet(
+            correction if isinstance(correction, str) else None,
+            all(name in self.values for name in WEATHER_REQUIRED),
+            self.metric,
+            build.displacement,
+            self.values.get("aspiration") in (None, "natural"),
+            mark,
+        )
+
+
+def _taken_for_usual(name: str, cell: Cell) -> Finding:
+    usual = {"aspiration": "natural", "dyno": "engine"}[name]
+    message = (
+        f"{FIELDS[name].title} is {cell.text.strip()!r}; it was taken to be {usual}. Say so, or say"
+        " what it is."
+    )
+    return Finding("word-assumed", message, name, cell.row, cell.text)
 
 
 def _decimal_marks(raw: RawSheet) -> tuple[str | None, str | None]:
@@ -82,131 +217,3 @@ def _decimal_marks(raw: RawSheet) -> tuple[str | None, str | None]:
         (of_fields or of_table) if in_fields else None,
         (of_table or of_fields) if in_table else None,
     )
-
-
-def _readings(
-    raw: RawSheet, findings: list[Finding], mark: str | None, columns: dict[str, str | None]
-) -> list[Reading]:
-    found, in_layout = blocks(raw.table or [], raw.headings)
-    findings += [f for f in in_layout if squash(f.field or "") not in raw.ignored]
-    readings: list[Reading] = []
-    pulls: dict[str, int] = {}
-    for block in found:
-        for name, (place, unit) in block.columns.items():
-            if unit is None and (meant := raw.units.get(name)) is not None:
-                block.columns[name] = (place, meant)
-                message = f"{PULL_FIELDS[name].title} is in {meant}, as your settings say."
-                findings.append(Finding("from-settings", message, name, None, meant))
-        columns |= {name: unit for name, (_, unit) in block.columns.items()}
-        own = _read_block(block, findings, mark, pulls)
-        if "pull" not in block.columns:
-            own, in_sweeps = split_sweeps(own, block.number)
-            findings += in_sweeps
-        readings += own
-    if pulls:
-        names = ", ".join(repr(name) for name in list(pulls)[:5])
-        message = f"Pulls {names} were numbered in the order of the file."
-        findings.append(Finding("read-as", message, "pull", None, names))
-    return readings
-
-
-def _read_block(
-    block: Block, findings: list[Finding], mark: str | None, pulls: dict[str, int]
-) -> list[Reading]:
-    columns = {name: _Column(name, unit) for name, (_, unit) in block.columns.items()}
-    for name, (place, _) in block.columns.items():
-        texts = [cells[place] if place < len(cells) else "" for _, cells in block.rows]
-        if name == "pull":
-            texts = _number_pulls(texts, pulls)
-        columns[name].read(texts, block.rows, mark)
-        findings += columns[name].findings
-    nothing: list[float | None] = [None] * len(block.rows)
-    rpm, torque, power, pull = (
-        columns[name].numbers if name in columns else nothing
-        for name in ("rpm", "torque", "power", "pull")
-    )
-    spoiled = set().union(*(column.spoiled for column in columns.values()))
-    readings: list[Reading] = []
-    for at, (row, _) in enumerate(block.rows):
-        if row in spoiled:
-            continue
-        if torque[at] is None and power[at] is None:
-            message = f"There is no torque and no power in row {row}; it was left out."
-            findings.append(Finding("row-without-reading", message, "torque", row))
-        elif (speed := rpm[at]) is None:
-            message = f"The reading in row {row} has no rpm. Add it, or delete the reading."
-            findings.append(Finding("missing-rpm", message, "rpm", row))
-        else:
-            number = int(pull[at] or block.number)
-            readings.append(Reading(row, number, speed, torque[at], power[at]))
-    return readings
-
-
-def _number_pulls(texts: list[str], pulls: dict[str, int]) -> list[str]:
-    """Return numbers for pulls with names such as A and B, and add new names to ``pulls``.
-
-    A name also holds for the blank cells below it. The texts are returned unchanged if any of them
-    is a number (a column of numbers), or if most rows have a name of their own (no pulls).
-    """
-    names: list[str] = []
-    for text in texts:
-        above = names[-1] if names else ""
-        names.append(above if is_missing(text) else text.strip())
-    given = [name for name in names if name]
-    numbers = (numerals.plain(name) is not None or _RUN.fullmatch(name) for name in given)
-    if any(numbers) or 2 * len(set(given)) > len(given):
-        return texts
-    return [str(pulls.setdefault(name, len(pulls) + 1)) if name else "" for name in names]
-
-
-class _Column:
-    """One column of a pull: parses its texts into numbers.
-
-    Attributes
-    ----------
-    numbers
-        One number per row; ``None`` for a blank cell or one that cannot be read.
-    spoiled
-        Rows whose cell cannot be read.
-    findings
-        Faults of its cells, and notes on how cells were read, one of each kind.
-    """
-
-    def __init__(self, name: str, unit: str | None) -> None:
-        self._field, self._unit = PULL_FIELDS[name], unit
-        self.numbers: list[float | None] = []
-        self.spoiled: set[int] = set()
-        self.findings: list[Finding] = []
-
-    def read(self, texts: list[str], rows: list[tuple[int, list[str]]], mark: str | None) -> None:
-        """Parse the cells; a column of plain numbers, as most are, is converted at once."""
-        plain = self._plain(texts) if mark is None else None
-        self.numbers = plain or [
-            self._cell(text, row, mark) for text, (row, _) in zip(texts, rows, strict=True)
-        ]
-
-    def _plain(self, texts: list[str]) -> list[float | None] | None:
-        try:
-            slope, offset = scale(self._unit, self._field.unit)
-            numbers = [slope * float(text) + offset for text in texts]
-        except (ValueError, UnknownUnitError, WrongUnitError):
-            return None
-        whole = self._field.kind is not Kind.WHOLE or all(map(float.is_integer, numbers))
-        valid = whole and all(map(math.isfinite, numbers)) and "_" not in "".join(texts)
-        return list(numbers) if valid else None
-
-    def _cell(self, text: str, row: int, mark: str | None) -> float | None:
-        if len(self.findings) > _MOST_FAULTS:  # not a column of numbers; enough was reported
-            self.spoiled.add(row)
-            return None
-        if self._field.name == "pull" and (numbered := _RUN.fullmatch(text)):
-            text = numbered[1]
-        try:
-            value, note = parse(text, self._field, self._unit, row, mark)
-        except CellError as error:
-            self.findings.append(error.finding)
-            self.spoiled.add(row)
-            return None
-        if note is not None and all(note.code != known.code for known in self.findings):
-            self.findings.append(note)
-        return None if value is None else float(value)

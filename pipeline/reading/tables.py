@@ -8,12 +8,14 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.reading import sheet_file, text_file
-from pullbook.pipeline.values import numerals
-from pullbook.pipeline.values.cells import is_missing
-from pullbook.pipeline.values.headings import PLAIN, squash
+from pullbook.pipeline.files import text_file, text_rows
+from pullbook.pipeline.layout import document, engine_rows
+from pullbook.pipeline.layout.raw_fields import add_field
 from pullbook.pipeline.values.sheet import RawSheet
-from pullbook.pipeline.values.units import known
+from pullbook.pipeline.vocabulary import numerals
+from pullbook.pipeline.vocabulary.headings import PLAIN, squash
+from pullbook.pipeline.vocabulary.units import known
+from pullbook.pipeline.vocabulary.words import is_missing
 from pullbook.schemas.fields import FIELDS
 from pullbook.schemas.findings import Finding
 
@@ -21,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from pullbook.pipeline.values.headings import Headings, Named
+    from pullbook.pipeline.vocabulary.headings import Headings, Named
 
     Row = tuple[int, list[str]]
 
@@ -59,21 +61,54 @@ def csv_table(path: Path, named: Callable[[str], Named]) -> tuple[list[Row], lis
 
     """
     text, notes = text_file.read(path, text_file.TABLE_BYTES)
-    return sheet_file.rows_of(text.split("\n"), 1, named, _MOST_ROWS), notes
+    return text_rows.rows_of(text.split("\n"), 1, named, _MOST_ROWS), notes
 
 
 def read_workbook(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
-    """Read the tabs ``builds`` and ``pulls`` of a workbook."""
-    from pullbook.pipeline.reading import workbook  # noqa: PLC0415 - openpyxl is for those who bring workbooks
+    """Read a workbook: the tabs ``builds`` and ``pulls``, or whatever tabs hold sheets."""
+    from pullbook.pipeline.files import workbook  # noqa: PLC0415 - openpyxl is for those who bring workbooks
 
     try:
-        tabs, notes = workbook.read(path, (BUILDS, PULLS))
+        tabs, notes = workbook.read(path)
     except text_file.UnreadableError as fault:
         return [RawSheet(path.stem, str(path), findings=[fault.finding])]
-    if BUILDS not in tabs:
-        message = f"{path.name} has no tab named {BUILDS}. Name the tabs {BUILDS} and {PULLS}."
-        return [RawSheet(path.stem, str(path), findings=[Finding("not-readable", message)])]
-    return assemble(tabs[BUILDS], tabs.get(PULLS), str(path), headings, notes)
+    named = {title.strip().casefold(): title for title in tabs}
+    if BUILDS in named:
+        return _of_named_tabs(tabs, named, str(path), headings, notes)
+    sheets = []
+    for title, rows in tabs.items():
+        name = path.stem if len(tabs) == 1 else f"{path.stem}-{title.strip()}"
+        own = document.sheets_of(rows, str(path), name, headings)
+        if any(sheet.fields for sheet in own):
+            sheets += document.number(own, name)
+    if not sheets:
+        message = (
+            f"No tab of {path.name} holds a sheet: labels of the engine above a table with rpm. Or"
+            f" name two tabs {BUILDS} and {PULLS}."
+        )
+        return [RawSheet(path.stem, str(path), findings=[*notes, Finding("not-readable", message)])]
+    for sheet in sheets:
+        sheet.findings += notes
+    return sheets
+
+
+def _of_named_tabs(
+    tabs: dict[str, list[Row]],
+    named: dict[str, str],
+    source: str,
+    headings: Headings,
+    notes: list[Finding],
+) -> list[RawSheet]:
+    """Return the sheets of the tab ``builds``, with the pulls of one tab or of a tab each."""
+    builds = tabs[named[BUILDS]]
+    if PULLS in named:
+        return assemble(builds, tabs[named[PULLS]], source, headings, notes)
+    sheets = assemble(builds, None, source, headings, notes)
+    for sheet in sheets:
+        own = named.get(sheet.sheet_id.casefold())
+        if own is not None and own != named[BUILDS]:
+            sheet.table = tabs[own]
+    return sheets
 
 
 def assemble(
@@ -104,6 +139,8 @@ def assemble(
     One sheet for every row of ``builds``, and one for every name that only ``pulls`` has.
 
     """
+    if pulls is None and (found := engine_rows.sheets_of(builds, source, headings)) is not None:
+        return found
     names, units, body = _split_headings(builds, headings.sheet, 2)
     sheets = [_read_row(names, units, row, cells, source, headings) for row, cells in body]
     counts = Counter(sheet.sheet_id for sheet in sheets)
@@ -161,7 +198,7 @@ def _read_row(
     for place, text in enumerate(cells):
         heading = names[place].strip() if place < len(names) else ""
         if heading and (text.strip() or headings.sheet(heading).field):
-            sheet_file.add_field(sheet, heading, text, row)
+            add_field(sheet, heading, text, row)
             if place < len(units) and not is_missing(_strip_brackets(units[place])):
                 _set_unit(sheet, headings.sheet(heading).field, _strip_brackets(units[place]))
         elif text.strip():
@@ -196,6 +233,7 @@ def _split_pulls(pulls: list[Row], headings: Headings) -> dict[str, list[Row]]:
     head: list[Row] = []
     under: dict[str, int] = {}  # row of the headings above the rows of each sheet
     column: int | None = None
+    above = ""  # a name holds for the blank cells below it
     for row, cells in pulls:
         fields = [headings.pulls(cell).field for cell in cells]
         if "rpm" in fields and ("sheet_id" in fields or not head):
@@ -207,6 +245,8 @@ def _split_pulls(pulls: list[Row], headings: Headings) -> dict[str, list[Row]]:
             continue
         named = column is not None and column < len(cells)
         name = cells[column].strip() if named and column is not None else ""
+        name = above if not name and column is not None else name
+        above = name
         if head and under.get(name) != head[0][0]:
             under[name] = head[0][0]
             tables.setdefault(name, []).extend(head)

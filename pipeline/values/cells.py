@@ -2,63 +2,22 @@
 
 from __future__ import annotations
 
-import datetime as dt
+import json
 import math
 import re
-from types import MappingProxyType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
-from pullbook.pipeline.values import numerals
-from pullbook.pipeline.values.headings import squash
-from pullbook.pipeline.values.units import UnknownUnitError, WrongUnitError, scale
+from pullbook.pipeline.values.settled import Settled
+from pullbook.pipeline.vocabulary import dates, numerals, words
+from pullbook.pipeline.vocabulary.headings import squash
+from pullbook.pipeline.vocabulary.units import UnknownUnitError, WrongUnitError, scale
+from pullbook.pipeline.vocabulary.words import FLAGS, is_missing
 from pullbook.schemas.errors import InputError
 from pullbook.schemas.field import Kind
-from pullbook.schemas.findings import Finding
+from pullbook.schemas.findings import Decision, Finding
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from pullbook.schemas.field import Field, Value
-
-MISSING = frozenset(
-    {"", "na", "n/a", "-", "?", "unknown", "nan", "null", "none", "~", "#n/a", "n.a.", "--", "---"}
-)
-_DATE = re.compile(r"(\d{4})(?:-\d{2}-\d{2}(?:[T ]\d{1,2}:\d{2}[\d:.+Z-]*)?)?", re.ASCII)
-_YEARS = range(1900, 2101)
-FLAGS = MappingProxyType(
-    {"yes": True, "y": True, "true": True, "1": True, "no": False, "n": False, "false": False,
-     "0": False, "none": False, "without": False}
-)  # fmt: skip
-
-#: Customary words for choices, as `squash` returns them: common practice, no source.
-CUSTOMARY: Mapping[str, Mapping[str, str]] = MappingProxyType(
-    {
-        "correction": {
-            "uncorrected": "observed", "raw": "observed", "asmeasured": "observed",
-            "j1349": "SAE J1349", "j607": "SAE J607", "stp": "SAE J607", "din": "DIN 70020",
-            "iso": "ISO 1585",
-        },
-        "fuel": {"petrol": "gasoline", "lpg": "propane"},
-        "fuel_metering": {"carburettor": "carburetor", "carb": "carburetor",
-                          "tbi": "throttle-body injection", "pfi": "port injection"},
-        "aspiration": {"naturallyaspirated": "natural", "turbo": "turbocharged",
-                       "supercharger": "supercharged", "turbocharger": "turbocharged"},
-        "arrangement": {"v": "vee", "straight": "inline", "opposed": "flat", "boxer": "flat"},
-        "lifter": {"ohc": "overhead cam", "dohc": "overhead cam", "sohc": "overhead cam"},
-        "exhaust_type": {"longtube": "long-tube header", "longtubeheaders": "long-tube header",
-                         "shorty": "shorty header", "shortyheaders": "shorty header",
-                         "manifold": "cast manifold"},
-    }
-)  # fmt: skip
-
-
-def is_missing(text: str) -> bool:
-    """Return whether a cell means that the value is not known.
-
-    >>> is_missing(" N/A "), is_missing("0")
-    (True, False)
-    """
-    return text.strip().casefold() in MISSING
 
 
 class CellError(InputError):
@@ -69,14 +28,22 @@ class CellError(InputError):
         self.finding = finding
 
 
+class Parsed(NamedTuple):
+    """The value of a cell, a finding if its text had to be interpreted, and how it was settled."""
+
+    value: Value
+    finding: Finding | None = None
+    settled: Settled = Settled.WRITTEN
+
+
 def parse(
     text: str,
     field: Field,
     unit: str | None = None,
     row: int | None = None,
     mark: str | None = None,
-) -> tuple[Value, Finding | None]:
-    """Return the value of a cell, and a note if the text had to be interpreted.
+) -> Parsed:
+    """Return the value of a cell, with a finding if the text had to be interpreted.
 
     Parameters
     ----------
@@ -101,75 +68,118 @@ def parse(
     if field.kind is Kind.NUMBER and mark is None and unit is None:
         number = numerals.plain(text)
         if number is not None and math.isfinite(number):
-            return number, None
-    if is_missing(text) and not (field.kind is Kind.FLAG and text.casefold() in FLAGS):
-        return None, None
+            return Parsed(number)
+    as_word = field.kind is Kind.FLAG and text.casefold() in FLAGS
+    if is_missing(text) and not as_word and not _is_no_correction(text, field):
+        return Parsed(None)
     return _parse_kind(text, field, unit, row, mark)
+
+
+def _is_no_correction(text: str, field: Field) -> bool:
+    """Return whether a cell says that numbers are not corrected, rather than nothing."""
+    return field.name == "correction" and text.casefold() == "none"
 
 
 def _parse_kind(
     text: str, field: Field, unit: str | None, row: int | None, mark: str | None
-) -> tuple[Value, Finding | None]:
+) -> Parsed:
     match field.kind:
         case Kind.TEXT:
-            return text, None
+            return Parsed(text)
         case Kind.FLAG:
-            return _parse_flag(text, field, row), None
+            return _parse_flag(text, field, row)
         case Kind.DATE:
-            return _parse_year(text, field, row), None
+            return _parse_year(text, field, row)
         case Kind.CHOICE:
             return _parse_choice(text, field, row)
         case _:
             return _parse_number(text, field, unit, row, mark)
 
 
-def _cell_error(field: Field, row: int | None, text: str, code: str, message: str) -> CellError:
-    return CellError(Finding(code, message, field.name, row, text))
+def _cell_error(
+    field: Field,
+    row: int | None,
+    text: str,
+    code: str,
+    message: str,
+    decision: Decision | None = None,
+) -> CellError:
+    return CellError(Finding(code, message, field.name, row, text, decision))
 
 
-def _parse_flag(text: str, field: Field, row: int | None) -> bool:
+def _parse_flag(text: str, field: Field, row: int | None) -> Parsed:
     try:
-        return FLAGS[text.casefold()]
+        return Parsed(FLAGS[text.casefold()])
     except KeyError:
         message = f"{field.title} is {text!r}. Write yes or no."
-        raise _cell_error(field, row, text, "not-yes-or-no", message) from None
+        decision = _decide_word(text, field, ("yes", "no"))
+        raise _cell_error(field, row, text, "not-yes-or-no", message, decision) from None
 
 
-def _parse_year(text: str, field: Field, row: int | None) -> int:
-    found = _DATE.fullmatch(text)
-    if found is None or int(found[1]) not in _YEARS or not _is_date(text[:10]):
+def _parse_year(text: str, field: Field, row: int | None) -> Parsed:
+    found = dates.year_of(text)
+    if found is None:
         message = f"{field.title} is {text!r}. Write a date such as 2024-05-31, or just the year."
         raise _cell_error(field, row, text, "not-a-date", message)
-    return int(found[1])
+    if found.certain:
+        return Parsed(found.year)
+    message = f"{field.title} {text!r} was taken to be in {found.year}. Write the whole year."
+    finding = Finding("word-assumed", message, field.name, row, text)
+    return Parsed(found.year, finding, Settled.ASSUMED)
 
 
-def _is_date(text: str) -> bool:
-    """Return whether a text is a year, or a date of the calendar."""
-    try:
-        return len(text) == len("2024") or bool(dt.date.fromisoformat(text))
-    except ValueError:
-        return False
-
-
-def _parse_choice(text: str, field: Field, row: int | None) -> tuple[str, Finding | None]:
+def _parse_choice(text: str, field: Field, row: int | None) -> Parsed:
     if text in field.choices:
-        return text, None
+        return Parsed(text)
     short = squash(text)
     for choice in field.choices:
         if squash(choice) == short:
-            return choice, None
-    customary = CUSTOMARY.get(field.name, {}).get(short)
-    if customary is None:
+            return Parsed(choice)
+    found = words.meant(text, field)
+    decision = _decide_word(text, field, field.choices)
+    if found is None:
         message = f"{field.title} is {text!r}. Choose one of: {field.allowed}."
-        raise _cell_error(field, row, text, "not-a-choice", message)
-    note = f"{field.title} {text!r} was read as {customary!r}."
-    return customary, Finding("read-as", note, field.name, row, text)
+        raise _cell_error(field, row, text, "not-a-choice", message, decision)
+    if found.certain:
+        note = f"{field.title} {text!r} was read as {found.choice!r}."
+        finding = Finding("read-as", note, field.name, row, text)
+        return Parsed(found.choice, finding, Settled.CUSTOMARY)
+    message = f"{field.title} {text!r} was taken to mean {found.choice!r}. Check it."
+    finding = Finding("word-assumed", message, field.name, row, text, decision)
+    return Parsed(found.choice, finding, Settled.ASSUMED)
+
+
+def _decide_word(text: str, field: Field, choices: tuple[str, ...]) -> Decision:
+    """Return the question what a word means, with the settings that answer it."""
+    word = json.dumps(text, ensure_ascii=False)
+    return Decision(
+        f"what does {field.label} {text!r} mean?",
+        tuple(f"words: {{{field.name}: {{{word}: {choice}}}}}" for choice in choices),
+    )
+
+
+#: Marks around a number that say it is not sure, or has a footnote.
+_MARKED = re.compile(
+    r"^(?P<before>(?:~|\u2248|ca\.?|circa|approx\.?|about|abt\.?|c\.)\s*)?(?P<number>.*?)"
+    r"(?P<after>\s*(?:\*{1,3}|\u2020|\u2021|\?|\(?est(?:imated|\.)?\)?|\(e\)|\(approx\.?\)))?$",
+    re.IGNORECASE | re.DOTALL,
+)
+_MOST_LETTERS = 60
+
+
+def _without_marks(text: str) -> tuple[str, bool]:
+    """Return a number without the marks around it, and whether there were any."""
+    found = _MARKED.match(text) if len(text) <= _MOST_LETTERS else None
+    if found is None or not (found["before"] or found["after"]):
+        return text, False
+    return found["number"].strip(), True
 
 
 def _parse_number(
     text: str, field: Field, unit: str | None, row: int | None, mark: str | None
-) -> tuple[float | int, Finding | None]:
-    found = numerals.read(text, mark)
+) -> Parsed:
+    bare, marked = _without_marks(text)
+    found = numerals.read(bare, mark)
     if found is None or not all(map(math.isfinite, found.readings)):
         point = ", with a point for decimals" if field.kind is Kind.NUMBER else ""
         message = f"{field.title} is {text!r}, which is not a number. Write {field.allowed}{point}."
@@ -195,7 +205,13 @@ def _parse_number(
             message = f"{field.title} is {text!r}. Write {field.allowed}."
             raise _cell_error(field, row, text, "not-whole", message)
         number = round(number)
+    if marked:
+        message = (
+            f"{field.title} {text!r} carries a mark; it counts as {field.quantity(number, 10)}."
+        )
+        finding = Finding("marked-number", message, field.name, row, text)
+        return Parsed(number, finding, Settled.ASSUMED)
     if found.note is None:
-        return number, None
+        return Parsed(number)
     message = f"{field.title} {text!r} was read as {field.quantity(number, 10)}."
-    return number, Finding(found.note, message, field.name, row, text)
+    return Parsed(number, Finding(found.note, message, field.name, row, text))

@@ -12,9 +12,9 @@ from pullbook.pipeline.physics.engine_quantities import (
     displacement,
     stroke_of,
 )
-from pullbook.pipeline.values import numerals
-from pullbook.pipeline.values.headings import PLAIN
-from pullbook.pipeline.values.units import UnknownUnitError, WrongUnitError, scale, tidy
+from pullbook.pipeline.vocabulary import numerals
+from pullbook.pipeline.vocabulary.headings import PLAIN
+from pullbook.pipeline.vocabulary.units import UnknownUnitError, WrongUnitError, scale, tidy
 from pullbook.schemas.fields import FIELDS, PULL_FIELDS
 from pullbook.schemas.findings import refused
 
@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-    from pullbook.pipeline.values.headings import Headings
+    from pullbook.pipeline.values.settled import Settled
+    from pullbook.pipeline.vocabulary.headings import Headings
     from pullbook.schemas.field import Value
     from pullbook.schemas.findings import Finding
 
@@ -39,11 +40,14 @@ class Cell:
         The row in the file, counted from 1.
     unit
         The unit in its heading, if any.
+    from_settings
+        Whether the text is from the shop's settings file.
     """
 
     text: str
     row: int
     unit: str | None = None
+    from_settings: bool = False
 
 
 @dataclass(slots=True)
@@ -128,6 +132,8 @@ class Build:
         The fields whose number was written without a unit.
     cells
         The cells of the fields as written, for messages in the sheet's own units.
+    settled
+        How the meaning of fields, and of the columns of the pull, was settled.
     derived
         The fields of `values` that were not given but worked out: one of bore, stroke and
         displacement, from the other two.
@@ -140,6 +146,7 @@ class Build:
     rows: dict[str, int] = field(default_factory=dict)
     bare: frozenset[str] = frozenset()
     cells: Mapping[str, Cell] = field(default_factory=dict)
+    settled: Mapping[str, Settled] = field(default_factory=dict)
     derived: frozenset[str] = frozenset()
 
     def __post_init__(self) -> None:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from pullbook.model.trained.pulls import Pull
     from pullbook.model.trained.start import Learned, Start
     from pullbook.pipeline.curation.read_own import OwnReader
-    from pullbook.pipeline.reading.shop_settings import Settings
+    from pullbook.pipeline.settings.shop_settings import Settings
     from pullbook.pipeline.values.sheet import Build
 
 
@@ -80,7 +80,7 @@ def print_notes(sheets: Sequence[Build], but: Collection[str] = ()) -> None:
 
     ``but`` are codes of findings that the answer itself tells.
     """
-    from pullbook.schemas.finding_codes import Severity
+    from pullbook.schemas.severity import Severity
 
     notes = [
         f.message if f.row is None or "row" in f.message else f"row {f.row}: {f.message}"
@@ -123,7 +123,7 @@ def key_of(path: Path | None, *, make: bool = False) -> bytes:
 
 def shop_settings(path: Path | None) -> Settings | None:
     """Return the settings in a file that is named; ``None`` takes those beside the sheets."""
-    from pullbook.pipeline.reading import shop_settings
+    from pullbook.pipeline.settings import shop_settings
 
     return None if path is None else shop_settings.load(path)
 

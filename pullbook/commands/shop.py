@@ -62,7 +62,7 @@ def settings(
 ) -> None:
     """Write or check your settings file: what all sheets of a folder share."""
     from pullbook.pipeline.checks import settings_draft
-    from pullbook.pipeline.reading import settings_schema, shop_settings
+    from pullbook.pipeline.settings import settings_schema, shop_settings
 
     if schema:
         typer.echo(json.dumps(settings_schema.schema(), indent=2))

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pullbook.pipeline.checks.part_rules import FITS
 from pullbook.reports.document import Page
 from pullbook.schemas.fields import FIELDS, PULL_FIELDS
-from pullbook.schemas.finding_codes import CODES, Severity
+from pullbook.schemas.finding_codes import CODES
+from pullbook.schemas.severity import Severity
 
 _FOLLOWS = {
     Severity.REFUSE: "The sheet is rejected, and kept with its findings.",

@@ -13,7 +13,8 @@ from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.reports import curation_charts
 from pullbook.reports.document import Page
 from pullbook.schemas.fields import CURATED_FIELDS, FIELDS
-from pullbook.schemas.finding_codes import CODES, Severity
+from pullbook.schemas.finding_codes import CODES
+from pullbook.schemas.severity import Severity
 from pullbook.text import figures
 
 if TYPE_CHECKING:

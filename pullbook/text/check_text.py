@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from pullbook.schemas.finding_codes import CODES, Severity
+from pullbook.schemas.finding_codes import CODES
+from pullbook.schemas.severity import Severity
 from pullbook.text.figures import counted, listed
 
 if TYPE_CHECKING:

@@ -6,7 +6,10 @@ import re
 from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
-from pullbook.pipeline.values.units import spelled
+from pullbook.pipeline.vocabulary import column_heading
+from pullbook.pipeline.vocabulary.heading_words import OF_SHEET
+from pullbook.pipeline.vocabulary.units import spelled
+from pullbook.pipeline.vocabulary.words import plain_word
 from pullbook.schemas.fields import FIELDS, PULL_FIELDS
 
 if TYPE_CHECKING:
@@ -22,32 +25,10 @@ _NUMBERED_FIRST = re.compile(
 )
 _NOT_NAME = re.compile(r"[\s_\-]+")
 
-#: Customary headings, as `squash` returns them, and the field they mean; with a unit where the
-#: heading is a unit. Common practice, no source.
-_OF_SHEET: Mapping[str, str] = MappingProxyType(
-    {
-        "cid": "displacement (in3)", "ci": "displacement (in3)", "displ": "displacement",
-        "cubicinches": "displacement (in3)", "sweptvolume": "displacement",
-        "cyl": "cylinders", "cr": "compression_ratio", "compression": "compression_ratio",
-        "lsa": "lobe_separation", "icl": "intake_centerline", "rod": "rod_length",
-        "intakeduration.050": "intake_duration", "exhaustduration.050": "exhaust_duration",
-        "intakecentreline": "intake_centerline", "baro": "barometer",
-        "humidity": "relative_humidity", "rh": "relative_humidity", "airtemp": "air_temperature",
-        "oiltemp": "oil_temperature", "coolanttemp": "coolant_temperature",
-        "watertemp": "coolant_temperature", "ignitiontiming": "timing", "date": "tested_on",
-        "remarks": "notes", "comments": "notes", "id": "sheet_id", "sheet": "sheet_id",
-    }
-)  # fmt: skip
+#: Headings of a table with many pulls that are no quantities; others are read word by word.
 _OF_PULL: Mapping[str, str] = MappingProxyType(
-    {
-        "enginespeed": "rpm", "enginerpm": "rpm", "rev/min": "rpm", "1/min": "rpm", "r/min": "rpm",
-        "revs": "rpm", "u/min": "rpm", "tr/min": "rpm", "tq": "torque", "trq": "torque",
-        "lbft": "torque", "ftlb": "torque", "ftlbs": "torque", "lbsft": "torque",
-        "ft/lb": "torque", "ft/lbs": "torque",
-        "lb.ft": "torque", "ft.lb": "torque", "nm": "torque (N.m)", "n.m": "torque (N.m)",
-        "hp": "power", "bhp": "power", "pwr": "power", "horsepower": "power", "kw": "power (kW)",
-        "ps": "power (PS)", "run": "pull", "sweep": "pull",
-    }
+    {"run": "pull", "sweep": "pull", "runno": "pull", "lauf": "pull", "messung": "pull",
+     "ensayo": "pull", "pasada": "pull"}
 )  # fmt: skip
 
 
@@ -64,12 +45,16 @@ class Named(NamedTuple):
         Whether the match is a customary word or one of the shop's own, which gets a note.
     number
         The number of the pull if the heading ends in one, as in ``torque 2``.
+    basis, factor
+        As for `column_heading.ColumnHeading`; of columns of a pull alone.
     """
 
     field: str | None
     unit: str | None = None
     inferred: bool = False
     number: int | None = None
+    basis: str | None = None
+    factor: float = 1.0
 
 
 NOTHING = Named(None)
@@ -93,11 +78,15 @@ class _Words:
         customary: Mapping[str, str],
         own: Mapping[str, str],
         ignored: frozenset[str],
+        *,
+        quantities: bool,
     ) -> None:
         self._fields = fields
         self._names = {squash(name): name for name in fields}
         self._longest_first = sorted(self._names, key=len, reverse=True)
         self._customary = customary
+        self._customary_longest_first = sorted(customary, key=len, reverse=True)
+        self._quantities = quantities
         self._own = own
         self._ignored = ignored
         self._seen: dict[str, Named] = {}
@@ -109,19 +98,52 @@ class _Words:
         return named
 
     def _find(self, heading: str) -> Named:
+        heading = heading.rstrip(": ")
         short = squash(heading)
         if short in self._ignored:
             return NOTHING
         if (meaning := self._own.get(short)) is not None:
-            return self._plain(meaning)._replace(inferred=True)
+            return self._own_meaning(meaning)._replace(inferred=True)
+        if (name := self._names.get(short)) is not None:
+            return Named(name)
+        if self._quantities and (quantity := self._quantity(heading)) is not None:
+            return quantity
         named = self._plain(heading)
-        if named.field is None and short in self._customary:
-            named = self._plain(self._customary[short])._replace(inferred=True)
-        if named.field is None and (found := _BRACKET.match(heading)) is not None:
-            meaning = self._customary.get(squash(found["name"]), "")
-            if meaning in self._fields:
-                named = Named(meaning, found["unit"].strip() or None, inferred=True)
-        return named
+        return named if named.field is not None else self._find_customary(heading)
+
+    def _own_meaning(self, meaning: str) -> Named:
+        if (name := self._names.get(squash(meaning))) is not None:
+            return Named(name)
+        quantity = self._quantity(meaning) if self._quantities else None
+        return quantity or self._plain(meaning)
+
+    def _quantity(self, heading: str) -> Named | None:
+        found = column_heading.read(heading)
+        if found is None:
+            return None
+        plain = squash(heading).startswith(found.field) and found.basis is None
+        inferred = not plain or found.factor != 1.0
+        return Named(found.field, found.unit, inferred, found.number, found.basis, found.factor)
+
+    def _find_customary(self, heading: str) -> Named:
+        word = plain_word(heading)
+        if (meaning := self._customary.get(word)) is not None:
+            return self._plain(meaning)._replace(inferred=True)
+        for pattern in (_BRACKET, _AFTER_COMMA):
+            if (found := pattern.match(heading)) is not None:
+                meaning = self._customary.get(plain_word(found["name"]), "")
+                if meaning in self._fields:
+                    return Named(meaning, found["unit"].strip() or None, inferred=True)
+        short = squash(heading)
+        for own in self._customary_longest_first:
+            meaning = self._customary[own]
+            unit = word.removeprefix(own)
+            if meaning in self._fields and unit != word and self._fields[meaning].unit:
+                ending = short[-len(unit) :]
+                for text in (unit, ending):
+                    if text and spelled(text, self._fields[meaning].unit):
+                        return Named(meaning, text, inferred=True)
+        return NOTHING
 
     def _plain(self, heading: str) -> Named:
         if (name := self._names.get(squash(heading))) is not None:
@@ -168,13 +190,14 @@ class Headings:
         Squashed headings that are ``ignored`` name no field.
         """
         of_shop = {squash(heading): meaning for heading, meaning in (own or {}).items()}
-        self.sheet = _Words(FIELDS, _OF_SHEET, of_shop, ignored)
-        self.pull = _Words(PULL_FIELDS, _OF_PULL, of_shop, ignored)
+        self.sheet = _Words(FIELDS, OF_SHEET, of_shop, ignored, quantities=False)
+        self.pull = _Words(PULL_FIELDS, _OF_PULL, of_shop, ignored, quantities=True)
         self.pulls = _Words(
             {**PULL_FIELDS, "sheet_id": FIELDS["sheet_id"]},
-            {**_OF_PULL, "id": "sheet_id", "sheet": "sheet_id"},
+            {**_OF_PULL, **{w: m for w, m in OF_SHEET.items() if m == "sheet_id"}},
             of_shop,
             ignored,
+            quantities=True,
         )
 
 

@@ -1,4 +1,4 @@
-"""Find the pulls in a table: their headings, side by side or one below the other, and other text.
+"""Find the pulls in a table: side by side or one below the other, and the text around them.
 
 A table is what a dyno printed: perhaps a title, then headings, a row of units, readings and a
 summary; and the same again for the next pull, below or beside it.
@@ -9,30 +9,49 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
-from pullbook.pipeline.values import numerals
-from pullbook.pipeline.values.cells import is_missing
-from pullbook.pipeline.values.headings import squash
-from pullbook.pipeline.values.units import known
+from pullbook.pipeline.layout import heading_rows
+from pullbook.pipeline.vocabulary import numerals
+from pullbook.pipeline.vocabulary.headings import squash
+from pullbook.pipeline.vocabulary.units import known
+from pullbook.pipeline.vocabulary.words import is_missing
 from pullbook.schemas.fields import PULL_FIELDS
-from pullbook.schemas.findings import Finding
+from pullbook.schemas.findings import Decision, Finding
 
 if TYPE_CHECKING:
-    from pullbook.pipeline.values.headings import Headings, Named
+    from pullbook.pipeline.layout.heading_rows import HeadingRow
+    from pullbook.pipeline.vocabulary.headings import Headings, Named
 
     Row = tuple[int, list[str]]
 
-_BEGINS_LIKE_A_NUMBER = re.compile(r"\s*[+-]?[.,]?\d")
+_BEGINS_LIKE_A_NUMBER = re.compile(r"\s*[~(]?\s*[+-]?[.,]?\d")
 _SUMMARY = frozenset(
     {"max", "maximum", "peak", "min", "minimum", "avg", "average", "mean", "total", "sum", "std",
-     "sd", "median"}
+     "sd", "median", "mittel", "mittelwert", "promedio", "media", "maximo", "minimo"}
 )  # fmt: skip
 _READ = ("torque", "power")
 _NO_UNIT = frozenset({"text", "none", "no", "#", "nr", "number"})
-#: Headings of a second torque or power column, in another correction than the first.
-_OTHERWISE = re.compile(r"corr|obs|raw|stp|std|sae|din|iso|measured", re.IGNORECASE)
-_READINGS = re.compile(r"tor|tq|trq|pow|hp|kw", re.IGNORECASE)
+
+
+class Column(NamedTuple):
+    """One column of a pull, as its heading and the row of units below it say.
+
+    Attributes
+    ----------
+    place
+        Position in the row, from 0.
+    heading
+        The heading as written.
+    unit, basis, factor
+        As for `column_heading.ColumnHeading`.
+    """
+
+    place: int
+    heading: str
+    unit: str | None = None
+    basis: str | None = None
+    factor: float = 1.0
 
 
 @dataclass(slots=True)
@@ -42,16 +61,21 @@ class Block:
     Attributes
     ----------
     columns
-        Position and unit of each column, by the name of its field.
+        The columns of each quantity: several where it stands observed and corrected, or in two
+        units.
     number
         Number of the pull, from 1, if its place or heading shows it; else 0.
     rows
         Row number in the file and cells of each reading.
     """
 
-    columns: dict[str, tuple[int, str | None]]
+    columns: dict[str, list[Column]]
     number: int
     rows: list[Row] = field(default_factory=list)
+
+    def places(self, name: str) -> list[int]:
+        """Return the positions of the columns of a quantity."""
+        return [column.place for column in self.columns.get(name, ())]
 
 
 def blocks(rows: list[Row], headings: Headings) -> tuple[list[Block], list[Finding]]:
@@ -72,41 +96,65 @@ def blocks(rows: list[Row], headings: Headings) -> tuple[list[Block], list[Findi
     done: list[Block] = []
     beside: list[Block] = []
     findings: list[Finding] = []
-    width = 0
-    for row, cells in rows:
-        if beside and not beside[0].rows and (in_units := _read_units(cells, beside, row)):
+    width = skip = 0
+    for at, (row, cells) in enumerate(rows):
+        if skip:
+            skip -= 1
+        elif beside and not beside[0].rows and (in_units := _read_units(cells, beside, row)):
             findings += in_units
-        elif beside and _is_reading(cells, beside):
+        elif beside and is_reading(cells, beside):
             beside[0].rows.append((row, cells))
             if len(cells) > width and (extra := _check_extra_cells(row, cells[width:])):
                 findings.append(extra)
-        elif (found := _read_headings(cells, row, headings))[0]:
+        elif (head := heading_rows.at(rows, at, headings)) is not None:
             if beside:
                 message = f"The headings in row {row} start another pull."
                 findings.append(Finding("several-pulls", message, "pull", row))
-            beside, in_headings = found
+            beside, in_headings = _begin(head, row)
             for block in beside:
                 block.number += len(done) if done or len(beside) > 1 else 0
             for block in beside[1:]:
                 block.rows = beside[0].rows  # pulls side by side share their rows
             done += beside
             findings += in_headings
-            width = len(cells)
+            width, skip = len(head.cells), head.rows - 1
         else:
             text = " ".join(cell.strip() for cell in cells if cell.strip())[:60]
             message = f"Text in row {row} was left out: {text!r}."
             findings.append(Finding("text-left-out", message, None, row, text))
     if not done:
-        findings += _report_unknown(rows)
+        findings += _report_unknown(rows, headings)
     return done, findings
 
 
-def _report_unknown(rows: list[Row]) -> list[Finding]:
+def _report_unknown(rows: list[Row], headings: Headings) -> list[Finding]:
     """Report the headings of a table in which none is known: the cells above the first numbers."""
     for (row, cells), (_, below) in pairwise(rows):
         if len(below) > 1 and all(_BEGINS_LIKE_A_NUMBER.match(c) for c in below if c.strip()):
-            return [_unknown_column(cell.strip(), row) for cell in cells if cell.strip()]
+            named = [cell.strip() for cell in cells if cell.strip()]
+            others = [one for one in named if headings.pull(one).field != "rpm"]
+            unknown = [_unknown_column(heading, row) for heading in others]
+            if len(others) < len(named):
+                unknown.append(_no_quantity(others, row))
+            return unknown
     return []
+
+
+def _no_quantity(columns: list[str], row: int) -> Finding:
+    named = ", ".join(repr(one) for one in columns[:4])
+    message = (
+        f"The columns beside rpm in row {row} ({named}) do not say whether they are torque or"
+        " power. Say so in their headings, or in your settings file."
+    )
+    decision = Decision(
+        f"are {named} torque or power?",
+        tuple(
+            "headings: {" + ", ".join(f'"{one}": {quantity} {at}' for at, one in
+                                      enumerate(columns, 1)) + "}"
+            for quantity in _READ
+        ),
+    )  # fmt: skip
+    return Finding("no-quantity", message, None, row, None, decision)
 
 
 def _unknown_column(heading: str, row: int) -> Finding:
@@ -114,18 +162,14 @@ def _unknown_column(heading: str, row: int) -> Finding:
     return Finding("unknown-column", message, heading, row)
 
 
-def _is_reading(cells: list[str], beside: list[Block]) -> bool:
+def is_reading(cells: list[str], beside: list[Block]) -> bool:
     """Return whether a row has numbers in the columns and is not a summary of them."""
     for block in beside:
-        place = block.columns["rpm"][0] if "rpm" in block.columns else -1
+        place = next(iter(block.places("rpm")), -1)
         speed = cells[place].strip() if 0 <= place < len(cells) else ""
         if speed.isdigit():
             return True
-        others = [
-            cells[block.columns[name][0]]
-            for name in _READ
-            if name in block.columns and block.columns[name][0] < len(cells)
-        ]
+        others = [cells[at] for name in _READ for at in block.places(name) if at < len(cells)]
         some = any(_BEGINS_LIKE_A_NUMBER.match(cell) for cell in others)
         if squash(speed.split()[0] if speed else "").rstrip(":.") in _SUMMARY:
             continue
@@ -148,31 +192,19 @@ def _check_extra_cells(row: int, cells: list[str]) -> Finding | None:
     return Finding("more-cells-than-headings", message, None, row, filled[0])
 
 
-def _read_headings(
-    cells: list[str], row: int, headings: Headings
-) -> tuple[list[Block], list[Finding]]:
-    """Return the pulls side by side under a row of headings; none if the row has no headings."""
-    named = [headings.pull(cell) for cell in cells]
-    if not any(name.field == "rpm" for name in named) or sum(map(bool, cells)) < 2:
-        return [], []
-    if any(_BEGINS_LIKE_A_NUMBER.match(c) for c, n in zip(cells, named, strict=True) if not n[0]):
-        return [], []
+def _begin(head: HeadingRow, row: int) -> tuple[list[Block], list[Finding]]:
+    """Return the pulls side by side under a row of headings."""
     findings: list[Finding] = []
     beside = [Block({}, 1)]
-    for place, (cell, name) in enumerate(zip(cells, named, strict=True)):
-        heading = cell.strip()
-        if name.field is None:
-            name = headings.pull.numbered(heading)  # noqa: PLW2901 - a second look
+    for place, (heading, name) in enumerate(zip(head.cells, head.named, strict=True)):
         if name.field is None:
             if heading:
                 findings.append(_unknown_column(heading, row))
-                if _OTHERWISE.search(heading) and _READINGS.search(heading):
-                    findings.append(_second_correction(heading, row))
             continue
         if name.inferred:
             message = f"Column {heading!r} was read as {name.field!r}."
             findings.append(Finding("read-as", message, name.field, row, heading))
-        _add_column(beside, name, place)
+        _add_column(beside, name, Column(place, heading, name.unit, name.basis, name.factor))
     whole = [block for block in beside if "rpm" in block.columns]
     for block in beside:
         if block not in whole:
@@ -187,17 +219,11 @@ def _read_headings(
     return whole, findings
 
 
-def _second_correction(heading: str, row: int) -> Finding:
-    message = (
-        f"Column {heading!r} seems to be in another correction. Keep only the columns in the"
-        " correction the sheet states, and head them torque or power."
-    )
-    return Finding("two-corrections", message, None, row, heading)
+def _add_column(beside: list[Block], name: Named, column: Column) -> None:
+    """Add a column to the pull it belongs to; a repeated column starts the next pull.
 
-
-def _add_column(beside: list[Block], name: Named, place: int) -> None:
-    """Add a column to the pull it belongs to; a repeated column starts the next pull."""
-    column = (place, name.unit)
+    A column in another unit or correction than the first of its quantity is of the same pull.
+    """
     field_name = str(name.field)
     if name.number is not None:
         speed = beside[0].columns.get("rpm")
@@ -207,11 +233,16 @@ def _add_column(beside: list[Block], name: Named, place: int) -> None:
         if block is None:
             block = Block({} if speed is None else {"rpm": speed}, name.number)
             beside.append(block)
-        block.columns.setdefault(field_name, column)
+        block.columns.setdefault(field_name, []).append(column)
         return
-    if field_name in beside[-1].columns:
+    there = beside[-1].columns.get(field_name, [])
+    if there and (field_name not in _READ or any(_alike(column, one) for one in there)):
         beside.append(Block({}, len(beside) + 1))
-    beside[-1].columns[field_name] = column
+    beside[-1].columns.setdefault(field_name, []).append(column)
+
+
+def _alike(one: Column, other: Column) -> bool:
+    return one.basis == other.basis and squash(one.unit or "") == squash(other.unit or "")
 
 
 def _read_units(cells: list[str], beside: list[Block], row: int) -> list[Finding]:
@@ -223,18 +254,20 @@ def _read_units(cells: list[str], beside: list[Block], row: int) -> list[Finding
     found: list[str] = []
     unknown: list[Finding] = []
     for block in beside:
-        for name, (place, unit) in block.columns.items():
-            text = cells[place].strip().strip("()[]").strip() if place < len(cells) else ""
-            if is_missing(text) or text.casefold() in _NO_UNIT:
-                continue
-            if numerals.plain(text) is not None:
-                return []
-            if known(text, PULL_FIELDS[name].unit):
-                found.append(text)
-                block.columns[name] = (place, unit or text)
-            else:
-                message = f"The unit {text!r} of {name} in row {row} is not known. Correct it."
-                unknown.append(Finding("unknown-unit", message, name, row, text))
+        for name, columns in block.columns.items():
+            for at, column in enumerate(columns):
+                place = column.place
+                text = cells[place].strip().strip("()[]").strip() if place < len(cells) else ""
+                if is_missing(text) or text.casefold() in _NO_UNIT:
+                    continue
+                if numerals.plain(text) is not None:
+                    return []
+                if known(text, PULL_FIELDS[name].unit):
+                    found.append(text)
+                    columns[at] = column._replace(unit=column.unit or text)
+                else:
+                    message = f"The unit {text!r} of {name} in row {row} is not known. Correct it."
+                    unknown.append(Finding("unknown-unit", message, name, row, text))
     if not found:
         return []
     message = f"The columns got their units from row {row}: {', '.join(found)}."

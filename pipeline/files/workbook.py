@@ -1,7 +1,7 @@
 """Read workbooks: the values of the tabs, as the texts a person sees.
 
-A workbook is an archive of XML from somebody else. Its size is checked before it is opened, XML
-entities are refused, and cells far from all others cannot slow it down.
+A workbook is an archive of XML from somebody else, or an older binary file. Its size is checked
+before it is opened, XML entities are refused, and cells far from all others cannot slow it down.
 """
 
 from __future__ import annotations
@@ -17,35 +17,37 @@ import defusedxml.ElementTree as Xml
 import openpyxl
 from openpyxl.utils.cell import coordinate_to_tuple, range_boundaries
 
-from pullbook.pipeline.reading import text_file
-from pullbook.pipeline.reading.text_file import UnreadableError
+from pullbook.pipeline.files import text_file
+from pullbook.pipeline.files.text_file import UnreadableError
 from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterator
     from pathlib import Path
 
     Row = tuple[int, list[str]]
 
 _PACKED_BYTES, _UNPACKED_BYTES, _PARTS = 64_000_000, 256_000_000, 4000
 _COLUMNS = 512
+#: Endings of workbooks: of today's kind, the old binary kind, and the open one.
+XLSX, OLDER = ".xlsx", (".xls", ".ods")
+WORKBOOKS = (XLSX, *OLDER)
+_MOST_TABS = 256
 _FILLED = 1_000_000
 _ROW = re.compile(rb"<(?:\w+:)?row\b[^>]*?\br=\"(\d{1,18})\"")
 _GAP = 10_000
 _NAMESPACE = re.compile(r"^\{[^}]*\}")
 
 
-def read(path: Path, wanted: Iterable[str]) -> tuple[dict[str, list[Row]], list[Finding]]:
-    """Return tabs of a workbook by name in lower case, and notes on how they were read.
+def read(path: Path) -> tuple[dict[str, list[Row]], list[Finding]]:
+    """Return the tabs of a workbook by title, and notes on how they were read.
 
     Formulas give their stored value; a merged cell is repeated in every row that it covers.
 
     Parameters
     ----------
     path
-        The workbook.
-    wanted
-        Names of the tabs to read, in lower case.
+        The workbook; its ending says which kind it is.
 
     Raises
     ------
@@ -54,17 +56,44 @@ def read(path: Path, wanted: Iterable[str]) -> tuple[dict[str, list[Row]], list[
 
     """
     data = text_file.contents(path, _PACKED_BYTES)
+    older = path.suffix.casefold() in OLDER
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            _check_size(archive, path.name)
-            with warnings.catch_warnings():
-                warnings.simplefilter("ignore")  # about styles and extensions, not values
-                return _read_tabs(io.BytesIO(data), archive, set(wanted))
+        if data[:2] == b"PK":
+            with zipfile.ZipFile(io.BytesIO(data)) as archive:
+                _check_size(archive, path.name)
+                if not older:
+                    with warnings.catch_warnings():
+                        warnings.simplefilter("ignore")  # about styles and extensions, not values
+                        return _read_tabs(io.BytesIO(data), archive)
+        return _read_older(data), []
     except UnreadableError:
         raise
-    except Exception as error:  # the library raises errors of many kinds for a damaged file
+    except Exception as error:  # the libraries raise errors of many kinds for a damaged file
         msg = f"{path.name} cannot be read as a workbook. Save it again as .xlsx."
         raise UnreadableError(msg) from error
+
+
+def _read_older(data: bytes) -> dict[str, list[Row]]:
+    from python_calamine import CalamineWorkbook  # noqa: PLC0415 - only for who has such files
+
+    book = CalamineWorkbook.from_filelike(io.BytesIO(data))
+    _check_tabs(len(book.sheet_names))
+    tabs = {}
+    for title in book.sheet_names:
+        sheet = book.get_sheet_by_name(title)
+        rows = sheet.to_python(skip_empty_area=False)
+        tabs[title] = [
+            (number, cells)
+            for number, row in enumerate(rows, start=1)
+            if any(cells := [_format_value(None if v == "" else v).strip() for v in row[:_COLUMNS]])
+        ]
+    return tabs
+
+
+def _check_tabs(number: int) -> None:
+    if number > _MOST_TABS:
+        msg = f"The workbook has {number} tabs; the limit is {_MOST_TABS}. Split it."
+        raise UnreadableError(msg, "too-large")
 
 
 def _check_size(archive: zipfile.ZipFile, name: str) -> None:
@@ -79,20 +108,19 @@ def _check_size(archive: zipfile.ZipFile, name: str) -> None:
 
 
 def _read_tabs(
-    file: io.BytesIO, archive: zipfile.ZipFile, wanted: set[str]
+    file: io.BytesIO, archive: zipfile.ZipFile
 ) -> tuple[dict[str, list[Row]], list[Finding]]:
     book = openpyxl.load_workbook(file, read_only=True, data_only=True, keep_links=False)
     tabs: dict[str, list[Row]] = {}
     findings: list[Finding] = []
     try:
+        _check_tabs(len(book.worksheets))
         for tab in book.worksheets:
-            name = tab.title.strip().casefold()
-            if name in wanted:
-                part = archive.read(_part_of(tab))
-                _check_far_rows(part, tab.title)
-                grid = _read_grid(tab)
-                findings += _fill_merged_and_formulas(grid, part, tab.title)
-                tabs[name] = [(row, cells) for row, cells in grid.items() if any(cells)]
+            part = archive.read(_part_of(tab))
+            _check_far_rows(part, tab.title)
+            grid = _read_grid(tab)
+            findings += _fill_merged_and_formulas(grid, part, tab.title)
+            tabs[tab.title] = [(row, cells) for row, cells in grid.items() if any(cells)]
     finally:
         book.close()
     return tabs, findings
@@ -143,17 +171,20 @@ def _format_value(value: object) -> str:
             return str(int(value))
         case dt.datetime():
             return value.date().isoformat()
+        case dt.date():
+            return value.isoformat()
         case _:
             return str(value)
 
 
 def _fill_merged_and_formulas(grid: dict[int, list[str]], part: bytes, title: str) -> list[Finding]:
-    """Copy merged cells into the rows they cover, and the text of formulas without a value."""
+    """Copy merged cells into the rows they cover, and find the formulas without a value."""
     if b"mergeCell" not in part and b"<f" not in part and b":f" not in part:
         return []
-    merged, formulas = [], 0
+    merged: list[str] = []
+    formulas: list[str] = []
     room = _FILLED
-    for kind, where, text in _marks(part):
+    for kind, where in _marks(part):
         if kind == "merged":
             left, top, _, bottom = range_boundaries(where)
             if left is None or top is None or bottom is None or left > _COLUMNS:
@@ -169,8 +200,7 @@ def _fill_merged_and_formulas(grid: dict[int, list[str]], part: bytes, title: st
         else:
             row, column = coordinate_to_tuple(where)
             if column <= _COLUMNS and not _get_cell(grid, row, column):
-                _set_cell(grid, row, column, f"={text}")
-                formulas += 1
+                formulas.append(where)
     findings = []
     if merged:
         message = (
@@ -179,32 +209,31 @@ def _fill_merged_and_formulas(grid: dict[int, list[str]], part: bytes, title: st
         )
         findings.append(Finding("merged-cells", message))
     if formulas:
-        noun = "formula has" if formulas == 1 else "formulas have"
+        noun = "formula has" if len(formulas) == 1 else "formulas have"
         message = (
-            f"Tab {title!r}: {formulas} {noun} no stored value. Open the workbook, let it calculate"
-            " and save it."
+            f"Tab {title!r}: {len(formulas)} {noun} no stored value ({', '.join(formulas[:3])}) and"
+            " counts as blank. Open the workbook, let it calculate and save it."
         )
         findings.append(Finding("formula-without-value", message))
     return findings
 
 
-def _marks(part: bytes) -> Iterator[tuple[str, str, str]]:
+def _marks(part: bytes) -> Iterator[tuple[str, str]]:
     """Yield the merged ranges and the formulas without a value in a tab's XML."""
-    formula: str | None = None
-    valued = False
+    formula = valued = False
     for _, element in Xml.iterparse(io.BytesIO(part), forbid_dtd=True):
         match _NAMESPACE.sub("", element.tag):
             case "f":
-                formula = element.text or ""
+                formula = True
             case "v" | "is":
                 valued = bool((element.text or "").strip()) or len(element) > 0
             case "c":
-                if formula is not None and not valued and (where := element.get("r")):
-                    yield "formula", where, formula
-                formula, valued = None, False
+                if formula and not valued and (where := element.get("r")):
+                    yield "formula", where
+                formula = valued = False
                 element.clear()
             case "mergeCell" if where := element.get("ref"):
-                yield "merged", where, ""
+                yield "merged", where
             case "row":
                 element.clear()
 

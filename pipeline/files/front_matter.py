@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import yaml
 
-from pullbook.pipeline.values.headings import PLAIN
+from pullbook.pipeline.vocabulary.headings import PLAIN
 from pullbook.schemas.errors import InputError
 from pullbook.schemas.field import Kind
 from pullbook.schemas.fields import FIELDS

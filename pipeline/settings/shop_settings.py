@@ -12,10 +12,10 @@ from dataclasses import dataclass, field
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from pullbook.pipeline.reading import front_matter, settings_schema, text_file
-from pullbook.pipeline.values.cells import CellError, is_missing, parse
-from pullbook.pipeline.values.headings import PLAIN, Headings, squash
-from pullbook.pipeline.values.sheet import Cell
+from pullbook.pipeline.files import front_matter, text_file
+from pullbook.pipeline.settings import settings_schema
+from pullbook.pipeline.settings.settings_schema import ONE_BUILD
+from pullbook.pipeline.vocabulary.headings import PLAIN, Headings, squash
 from pullbook.schemas.errors import InputError, did_you_mean, must_exist
 from pullbook.schemas.fields import FIELDS, PULL_FIELDS
 from pullbook.schemas.findings import Finding
@@ -24,13 +24,12 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from pathlib import Path
 
-    from pullbook.pipeline.values.sheet import RawSheet
 
 #: The file's name in a folder of sheets.
 FILE = "pullbook.yaml"
-#: A bore or stroke this much off its family's is said; an engine bored a size over is not.
-_OFF = 0.025
-_UNKNOWN = ("unknown-field", "unknown-column")
+UNKNOWN = ("unknown-field", "unknown-column")
+#: What the settings say of runs with different remarks.
+RUNS = "runs"
 
 
 class SettingsError(InputError):
@@ -61,6 +60,10 @@ class Settings:
         Fields that all engines of a family share, by its name.
     private_words
         Words that are never shared, such as a customer's name.
+    one_build
+        Whether runs with different remarks on one sheet are runs of one build.
+    sheets
+        What single sheets lack or have wrong: fields by sheet ID.
     """
 
     headings: Headings = PLAIN
@@ -74,81 +77,12 @@ class Settings:
     engines: Mapping[str, str] = field(default_factory=dict)
     family_values: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     private_words: tuple[str, ...] = ()
-
-    def apply(self, raw: RawSheet) -> None:
-        """Let a sheet that was read follow the settings, in place."""
-        raw.units, raw.private_words = self.units, self.private_words
-        raw.ignored = self.ignored_columns
-        if self.ignored_rows and raw.table:
-            raw.table = [row for row in raw.table if _first(row[1]) not in self.ignored_rows]
-        if self.ignored_columns:
-            raw.findings = [f for f in raw.findings if not self._is_ignored(f)]
-        for name, meanings in self.words.items():
-            cell = raw.fields.get(name)
-            if cell is not None and (word := meanings.get(squash(cell.text))) is not None:
-                _say(raw, name, f"{cell.text.strip()!r} means {word!r} in your settings", word)
-                raw.fields[name] = Cell(word, cell.row)
-        self._name(raw, "family", self.families)
-        self._name(raw, "engine", self.engines)
-        family = raw.fields.get("family")
-        own = self.family_values.get(family.text.strip(), {}) if family is not None else {}
-        for name, text in {**self.values, **own}.items():
-            if name != "correction" or raw.table is not None:  # a build was not tested
-                _fill(raw, name, text)
-
-    def _is_ignored(self, finding: Finding) -> bool:
-        return finding.code in _UNKNOWN and squash(finding.field or "") in self.ignored_columns
-
-    @staticmethod
-    def _name(raw: RawSheet, name: str, known: Mapping[str, str]) -> None:
-        cell = raw.fields.get(name)
-        if cell is None:
-            return
-        here = known.get(squash(cell.text))
-        if here is not None and here != cell.text.strip():
-            _say(raw, name, f"{cell.text.strip()!r} is {here!r} in your settings", here)
-            raw.fields[name] = Cell(here, cell.row)
+    one_build: bool = False
+    sheets: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
 
+#: The settings of who has none.
 NO_SETTINGS = Settings()
-
-
-def _first(cells: list[str]) -> str:
-    return next((squash(cell) for cell in cells if cell.strip()), "")
-
-
-def _say(raw: RawSheet, name: str, message: str, value: str) -> None:
-    row = raw.fields[name].row if name in raw.fields else None
-    title = FIELDS[name].title
-    raw.findings.append(Finding("from-settings", f"{title}: {message}.", name, row, value))
-
-
-def _fill(raw: RawSheet, name: str, text: str) -> None:
-    """Give a sheet a field that it lacks, or say that it says otherwise."""
-    cell = raw.fields.get(name)
-    if cell is None or is_missing(cell.text):
-        raw.fields[name] = Cell(text, 0)
-        _say(raw, name, f"{text} is taken from your settings; the sheet gives none", text)
-    elif not _agree(name, cell, text):
-        message = (
-            f"{FIELDS[name].title} is {cell.text.strip()!r} here and {text!r} in your settings. The"
-            " sheet counts; correct the one that is wrong."
-        )
-        raw.findings.append(Finding("not-as-in-settings", message, name, cell.row, cell.text))
-
-
-def _agree(name: str, cell: Cell, text: str) -> bool:
-    found = FIELDS[name]
-    try:
-        here, _ = parse(cell.text, found, cell.unit, cell.row, None)
-        there, _ = parse(text, found, None, 0, None)
-    except CellError:
-        return True  # said elsewhere
-    if isinstance(here, float) and isinstance(there, float):
-        return abs(here / there - 1) <= _OFF if there else here == there
-    if isinstance(here, str) and isinstance(there, str):
-        return squash(here) == squash(there)
-    return here == there
 
 
 def load(path: Path) -> Settings:
@@ -205,7 +139,25 @@ def _settings(given: Mapping[str, Any], path: Path) -> Settings:
             for name, one in families.items()
         },
         private_words=tuple(map(str, given.get("never_share") or ())),
+        one_build=given.get(RUNS) == ONE_BUILD,
+        sheets=_amendments(given, path),
     )
+
+
+def _amendments(given: Mapping[str, Any], path: Path) -> dict[str, dict[str, str]]:
+    """Return what single sheets lack, under the names of fields."""
+    found: dict[str, dict[str, str]] = {}
+    for sheet, fields in (given.get("sheets") or {}).items():
+        own = found.setdefault(str(sheet), {})
+        for name, text in (fields or {}).items():
+            field_name = RUNS if name == RUNS else PLAIN.sheet(name).field
+            if field_name is None:
+                near = did_you_mean(name, FIELDS)
+                msg = f"sheets: {sheet!r}: {name!r} is no field of a sheet.{near}"
+                raise SettingsError(msg, file=path)
+            if text:
+                own[field_name] = str(text)
+    return found
 
 
 def _spellings(names: Mapping[str, Iterable[str]]) -> dict[str, str]:
@@ -240,6 +192,6 @@ def unknown(findings: Iterable[Finding]) -> list[str]:
     """Return the unknown headings that are reported in findings, each once, in order."""
     unknown_headings: dict[str, str] = {}
     for finding in findings:
-        if finding.code in _UNKNOWN and finding.field:
+        if finding.code in UNKNOWN and finding.field:
             unknown_headings.setdefault(squash(finding.field), finding.field)
     return list(unknown_headings.values())

@@ -82,9 +82,12 @@ _SPELLINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
         "degF": {"f": "degF", "°f": "degF", "degf": "degF", "fahrenheit": "degF", "c": "degC",
                  "°c": "degC", "degc": "degC", "celsius": "degC", "k": "kelvin",
                  "kelvin": "kelvin", "degreesf": "degF", "degreesc": "degC", "\u2103": "degC",
-                 "\u2109": "degF"},
-        "inHg": {"inhg": "inch_Hg", '"hg': "inch_Hg", "hpa": "hectopascal", "mbar": "millibar",
-                 "mb": "millibar", "kpa": "kilopascal", "mmhg": "millimeter_Hg",
+                 "\u2109": "degF", "gradc": "degC", "grad": "degC"},
+        "inHg": {"inhg": "inch_Hg", '"hg': "inch_Hg", "in": "inch_Hg", '"': "inch_Hg",
+                 "inches": "inch_Hg", "inchhg": "inch_Hg", "inchesofmercury": "inch_Hg",
+                 "hpa": "hectopascal", "hectopascal": "hectopascal", "mbar": "millibar",
+                 "millibar": "millibar", "mb": "millibar", "kpa": "kilopascal",
+                 "mmhg": "millimeter_Hg", "mmofmercury": "millimeter_Hg",
                  "torr": "millimeter_Hg", "bar": "bar", "psi": "psi", "pa": "pascal",
                  "atm": "atmosphere"},
         "%": {"%": "percent", "percent": "percent", "pct": "percent", "rh": "percent",
@@ -106,10 +109,13 @@ _SPELLINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
                   "inlb": "inch*force_pound", "nm": _TORQUE, "newtonmeter": _TORQUE,
                   "newtonmeters": _TORQUE, "danm": "decanewton*meter", "knm": "kilonewton*meter",
                   "kgm": "force_kilogram*meter", "mkg": "force_kilogram*meter",
-                  "kgfm": "force_kilogram*meter", "kpm": "force_kilogram*meter"},
+                  "kgfm": "force_kilogram*meter", "kpm": "force_kilogram*meter",
+                  "mkp": "force_kilogram*meter", "mkgf": "force_kilogram*meter",
+                  "mkilopond": "force_kilogram*meter"},
         "hp": {"hp": "horsepower", "bhp": "horsepower", "kw": "kilowatt", "w": "watt",
                "ps": "metric_horsepower", "cv": "metric_horsepower", "ch": "metric_horsepower",
-               "pk": "metric_horsepower", "metrichp": "metric_horsepower"},
+               "pk": "metric_horsepower", "metrichp": "metric_horsepower",
+               "cvm": "metric_horsepower", "hpmetric": "metric_horsepower"},
         ":1": {":1": "dimensionless", "to1": "dimensionless", "/1": "dimensionless"},
         "AKI": {"aki": "dimensionless", "(r+m)/2": "dimensionless"},
         "": {},
@@ -141,7 +147,11 @@ def _squash(text: str) -> str:
 
 
 def spelled(text: str, field_unit: str) -> bool:
-    """Return whether a text is a customary spelling of a unit for fields in ``field_unit``."""
+    """Return whether a text is a customary spelling of a unit for fields in ``field_unit``.
+
+    >>> spelled("ft.lbs.", "lb-ft"), spelled("lambda", "lb-ft")
+    (True, False)
+    """
     return _squash(text) in _SPELLINGS[field_unit]
 
 

@@ -14,6 +14,8 @@ Schema = dict[str, Any]
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 NAME = "urn:pullbook:settings"
+#: What runs with different remarks may be.
+ONE_BUILD = "of one build"
 #: Fields that all engines of a family may share.
 FAMILY_FIELDS = ("cylinders", "arrangement", "bore", "stroke", "rod_length", "valves_per_cylinder")
 _TEXT: Schema = {"type": ["string", "null"]}
@@ -71,6 +73,17 @@ def schema() -> Schema:
                 "type": ["object", "null"],
                 "description": "Engines and their other spellings.",
                 "additionalProperties": _TEXTS,
+            },
+            "runs": {
+                **_TEXT,
+                "enum": [ONE_BUILD, None],
+                "description": "What runs with different remarks on one sheet are.",
+            },
+            "sheets": {
+                "type": ["object", "null"],
+                "description": "What single sheets lack or have wrong, by sheet ID:"
+                " tern-0417: {octane: 93}.",
+                "additionalProperties": _texts_by_name("Fields of the sheet."),
             },
             "never_share": {
                 **_TEXTS,

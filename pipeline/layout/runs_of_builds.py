@@ -1,0 +1,153 @@
+"""Runs of one table that are of different builds: told by columns of the build, or by a remark."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from pullbook.pipeline.layout import heading_rows
+from pullbook.pipeline.layout.raw_fields import add_field
+from pullbook.pipeline.vocabulary.words import is_missing
+from pullbook.schemas.field import Role
+from pullbook.schemas.fields import FIELDS
+from pullbook.schemas.findings import Decision, Finding
+
+if TYPE_CHECKING:
+    from pullbook.pipeline.layout.heading_rows import HeadingRow
+    from pullbook.pipeline.values.sheet import RawSheet
+    from pullbook.pipeline.vocabulary.headings import Headings
+
+    Row = tuple[int, list[str]]
+
+_WHICH = ("sheet_id", "engine", "family")
+_MOST_COLUMNS = 64
+
+
+def part_runs(sheet: RawSheet) -> list[RawSheet]:
+    """Return a sheet, or a sheet for each build that the columns of its table tell apart.
+
+    A column of a field of the build that holds one value for each run makes each value a sheet of
+    its own. A remark that differs between runs may mean another build: the shop must say.
+    """
+    rows = sheet.table or []
+    head, at = next(
+        ((found, at) for at in range(min(len(rows), _MOST_COLUMNS))
+         if (found := heading_rows.at(rows, at, sheet.headings)) is not None),
+        (None, 0),
+    )  # fmt: skip
+    if head is None:
+        return [sheet]
+    extra = _extra(head, sheet.headings)
+    if not extra:
+        return [sheet]
+    body = rows[at + head.rows :]
+    run = next((p for p, name in enumerate(head.named) if name.field == "pull"), None)
+    fields = {n: p for n, p in extra.items() if n != "notes" and _by_run(body, p, run)}
+    builds = _groups(body, list(fields.values()))
+    if "notes" in extra and run is not None and len(builds) < 2:
+        _ask_about_remarks(sheet, body, extra["notes"], run)
+    if not fields:
+        return [sheet]
+    above = rows[: at + head.rows]
+    return _sheets(sheet, head, fields, above, builds)
+
+
+def _extra(head: HeadingRow, headings: Headings) -> dict[str, int]:
+    """Return the columns of a table that are fields of a sheet, by name."""
+    found: dict[str, int] = {}
+    for place, (heading, name) in enumerate(zip(head.cells, head.named, strict=True)):
+        if name.field is None and heading and place <= _MOST_COLUMNS:
+            field = headings.sheet(heading).field
+            if field is not None:
+                found.setdefault(field, place)
+    if "sheet_id" in found or "cylinders" in found:  # builds and pulls in one table
+        return found
+    return {
+        name: place
+        for name, place in found.items()
+        if name in (*_WHICH, "notes") or FIELDS[name].role is Role.BUILD
+    }
+
+
+def _cell(cells: list[str], place: int) -> str:
+    text = cells[place].strip() if place < len(cells) else ""
+    return "" if is_missing(text) else text
+
+
+def _filled(body: list[Row], place: int) -> list[str]:
+    """Return a column with blank cells taking what stands above them."""
+    texts, above = [], ""
+    for _, cells in body:
+        above = _cell(cells, place) or above
+        texts.append(above)
+    return texts
+
+
+def _by_run(body: list[Row], place: int, run: int | None) -> bool:
+    """Return whether a column holds one value for each run: not something logged row by row."""
+    texts = _filled(body, place)
+    if not any(texts):
+        return False
+    runs = [""] * len(body) if run is None else _filled(body, run)
+    changes = sum(a != b for a, b in pairwise(texts))
+    if run is None:
+        return changes < max(1, len(body) // 5)
+    return all(len({t for t, r in zip(texts, runs, strict=True) if r == one}) <= 1 for one in runs)
+
+
+def _groups(body: list[Row], places: list[int]) -> dict[tuple[str, ...], list[Row]]:
+    """Return the rows of each build, by the texts of its columns."""
+    columns = [_filled(body, place) for place in places]
+    groups: dict[tuple[str, ...], list[Row]] = {}
+    for row, key in zip(body, zip(*columns, strict=True), strict=True) if columns else ():
+        groups.setdefault(key, []).append(row)
+    return groups
+
+
+def _sheets(
+    sheet: RawSheet,
+    head: HeadingRow,
+    fields: dict[str, int],
+    above: list[Row],
+    builds: dict[tuple[str, ...], list[Row]],
+) -> list[RawSheet]:
+    made = []
+    for key, rows in builds.items():
+        own = replace(
+            sheet, fields=dict(sheet.fields), table=[*above, *rows], findings=list(sheet.findings)
+        )
+        for (name, place), text in zip(fields.items(), key, strict=True):
+            if text:
+                if len(builds) > 1:
+                    own.fields.pop(name, None)
+                add_field(own, head.cells[place], text, rows[0][0])
+        if "sheet_id" in own.fields:
+            own.sheet_id = own.fields["sheet_id"].text.strip()
+        made.append(own)
+    return made
+
+
+def _ask_about_remarks(sheet: RawSheet, body: list[Row], place: int, run: int) -> None:
+    """Refuse runs whose remarks differ, until the shop says what they are."""
+    runs: dict[str, set[str]] = {}
+    for (_, cells), number in zip(body, _filled(body, run), strict=True):
+        remarks = runs.setdefault(number, set())
+        if text := _cell(cells, place):
+            remarks.add(text)
+    if len(runs) < 2 or len({frozenset(one) for one in runs.values()}) == 1:
+        return
+    said = next(remark for remarks in runs.values() for remark in remarks)
+    message = (
+        f"The runs of this sheet have different remarks (such as {said!r}): they may be of"
+        " different builds. Put each build on a sheet of its own, or say in your settings file that"
+        " they are runs of one build."
+    )
+    name = json.dumps(sheet.sheet_id, ensure_ascii=False)
+    decision = Decision(
+        "are runs with different remarks runs of one build?",
+        ("runs: of one build", f"sheets: {{{name}: {{runs: of one build}}}}"),
+    )
+    row = body[0][0] if body else None
+    sheet.findings.append(Finding("other-builds", message, "notes", row, said, decision))

@@ -1,0 +1,264 @@
+"""Parse the table of a pull into readings, with the units that are named, settled or proven."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from pullbook.pipeline.layout.table_layout import blocks
+from pullbook.pipeline.reading.choose_columns import choose
+from pullbook.pipeline.reading.pull_units import Bare, settle_units
+from pullbook.pipeline.reading.sweeps import split_sweeps
+from pullbook.pipeline.values.cells import CellError, parse
+from pullbook.pipeline.values.settled import Settled
+from pullbook.pipeline.values.sheet import Reading
+from pullbook.pipeline.values.unit_proof import half_step
+from pullbook.pipeline.vocabulary import numerals
+from pullbook.pipeline.vocabulary.headings import squash
+from pullbook.pipeline.vocabulary.units import UnknownUnitError, WrongUnitError, scale
+from pullbook.pipeline.vocabulary.words import is_missing
+from pullbook.schemas.field import Kind
+from pullbook.schemas.fields import PULL_FIELDS
+from pullbook.schemas.findings import Finding
+
+if TYPE_CHECKING:
+    from pullbook.pipeline.layout.table_layout import Block, Column
+    from pullbook.pipeline.values.sheet import RawSheet
+
+_RUN = re.compile(r"\s*(?:run|pull|sweep|lauf|no\.?|#)\s*(\d+)\s*", re.IGNORECASE)
+_MOST_FAULTS = 100
+
+
+@dataclass(slots=True)
+class ParsedPull:
+    """What the table of a sheet holds.
+
+    Attributes
+    ----------
+    readings
+        The rows that could be read, in lb-ft and hp.
+    columns
+        The quantities that were read, each with its unit as written; ``None`` is the default one.
+    settled
+        How the unit of each quantity was settled.
+    correction
+        The correction that the headings name, where the sheet names none.
+    findings
+        Faults, and what was inferred.
+    """
+
+    readings: list[Reading] = field(default_factory=list)
+    columns: dict[str, str | None] = field(default_factory=dict)
+    settled: dict[str, Settled] = field(default_factory=dict)
+    correction: str | None = None
+    findings: list[Finding] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class OfSheet:
+    """What the fields of a sheet say about its pull.
+
+    Attributes
+    ----------
+    correction
+        What the numbers are in, if the sheet says it.
+    weather
+        Whether the weather is there.
+    metric
+        Whether bore or stroke is in a metric unit, so that a bare torque proves nothing.
+    displacement
+        Displacement, in3, if known.
+    natural
+        Whether the engine is naturally aspirated.
+    mark
+        Decimal mark of the table.
+    """
+
+    correction: str | None
+    weather: bool
+    metric: bool
+    displacement: float | None
+    natural: bool
+    mark: str | None
+
+
+def parse_pull(raw: RawSheet, sheet: OfSheet) -> ParsedPull:
+    """Return the readings of a sheet's table; every fault becomes a finding."""
+    made = ParsedPull()
+    found, in_layout = blocks(raw.table or [], raw.headings)
+    made.findings += [f for f in in_layout if squash(f.field or "") not in raw.ignored]
+    pulls: dict[str, int] = {}
+    for block in found:
+        chosen = choose(block, sheet.correction, weather=sheet.weather)
+        made.findings += chosen.findings
+        made.correction = made.correction or chosen.correction
+        own = _read_block(block, chosen.columns, raw, sheet, made, pulls)
+        numbered = "pull" in chosen.columns
+        own, in_sweeps = split_sweeps(own, block.number, numbered=numbered)
+        made.findings += in_sweeps
+        made.readings += own
+    if pulls:
+        names = ", ".join(repr(name) for name in list(pulls)[:5])
+        message = f"Pulls {names} were numbered in the order of the file."
+        made.findings.append(Finding("read-as", message, "pull", None, names))
+    return made
+
+
+def _read_block(
+    block: Block,
+    chosen: dict[str, Column],
+    raw: RawSheet,
+    sheet: OfSheet,
+    made: ParsedPull,
+    pulls: dict[str, int],
+) -> list[Reading]:
+    columns: dict[str, _Column] = {}
+    for name, column in chosen.items():
+        unit, settled = column.unit, Settled.WRITTEN if column.unit is None else Settled.HEADING
+        if unit is None and (meant := raw.units.get(name)) is not None:
+            unit, settled = meant, Settled.SETTINGS
+            message = f"{PULL_FIELDS[name].title} is in {meant}, as your settings say."
+            made.findings.append(Finding("from-settings", message, name, None, meant))
+        texts = [
+            cells[column.place] if column.place < len(cells) else "" for _, cells in block.rows
+        ]
+        if name == "pull":
+            texts = _number_pulls(texts, pulls)
+        columns[name] = _Column(name, unit, column.factor)
+        columns[name].read(texts, block.rows, sheet.mark)
+        made.findings += columns[name].findings
+        made.columns[name], made.settled[name] = unit, settled
+    _settle(columns, sheet, made, block)
+    return _readings(block, columns, made)
+
+
+def _settle(columns: dict[str, _Column], sheet: OfSheet, made: ParsedPull, block: Block) -> None:
+    """Settle the units of torque and power that are named nowhere."""
+    bare = {
+        name: Bare(
+            columns[name].numbers,
+            columns[name].factor * half_step(columns[name].texts, sheet.mark),
+            columns[name].unit,
+        )
+        for name in (*PULL_FIELDS,)
+        if name in columns and name != "pull"
+    }
+    row = block.rows[0][0] if block.rows else None
+    for name, settled in settle_units(bare, sheet.metric, sheet.displacement, row,
+                                      natural=sheet.natural).items():  # fmt: skip
+        if settled.finding is not None:
+            made.findings.append(settled.finding)
+        if settled.unit is not None:
+            columns[name].convert(settled.unit)
+            made.columns[name], made.settled[name] = settled.unit, settled.how
+
+
+def _readings(block: Block, columns: dict[str, _Column], made: ParsedPull) -> list[Reading]:
+    nothing: list[float | None] = [None] * len(block.rows)
+    rpm, torque, power, pull = (
+        columns[name].numbers if name in columns else nothing
+        for name in ("rpm", "torque", "power", "pull")
+    )
+    spoiled = set().union(*(column.spoiled for column in columns.values()))
+    readings: list[Reading] = []
+    for at, (row, _) in enumerate(block.rows):
+        if row in spoiled:
+            continue
+        if torque[at] is None and power[at] is None:
+            message = f"There is no torque and no power in row {row}; it was left out."
+            made.findings.append(Finding("row-without-reading", message, "torque", row))
+        elif (speed := rpm[at]) is None:
+            message = f"The reading in row {row} has no rpm. Add it, or delete the reading."
+            made.findings.append(Finding("missing-rpm", message, "rpm", row))
+        else:
+            number = int(pull[at] or block.number)
+            readings.append(Reading(row, number, speed, torque[at], power[at]))
+    return readings
+
+
+def _number_pulls(texts: list[str], pulls: dict[str, int]) -> list[str]:
+    """Return numbers for pulls with names such as A and B, and add new names to ``pulls``.
+
+    A name also holds for the blank cells below it. The texts are returned unchanged if any of them
+    is a number (a column of numbers), or if most rows have a name of their own (no pulls).
+    """
+    names: list[str] = []
+    for text in texts:
+        above = names[-1] if names else ""
+        names.append(above if is_missing(text) else text.strip())
+    given = [name for name in names if name]
+    numbers = (numerals.plain(name) is not None or _RUN.fullmatch(name) for name in given)
+    if any(numbers) or 2 * len(set(given)) > len(given):
+        return names if all(map(_RUN_OR_NUMBER.fullmatch, given)) else texts
+    return [str(pulls.setdefault(name, len(pulls) + 1)) if name else "" for name in names]
+
+
+_RUN_OR_NUMBER = re.compile(r"\s*(?:run|pull|sweep|lauf|no\.?|#)?\s*\d+\s*", re.IGNORECASE)
+
+
+class _Column:
+    """One column of a pull: parses its texts into numbers.
+
+    Attributes
+    ----------
+    texts
+        The cells as written.
+    numbers
+        One number per row; ``None`` for a blank cell or one that cannot be read.
+    spoiled
+        Rows whose cell cannot be read.
+    findings
+        Faults of its cells, and notes on how cells were read, one of each kind.
+    """
+
+    def __init__(self, name: str, unit: str | None, factor: float) -> None:
+        self._field, self.unit, self.factor = PULL_FIELDS[name], unit, factor
+        self.texts: list[str] = []
+        self.numbers: list[float | None] = []
+        self.spoiled: set[int] = set()
+        self.findings: list[Finding] = []
+
+    def read(self, texts: list[str], rows: list[tuple[int, list[str]]], mark: str | None) -> None:
+        """Parse the cells; a column of plain numbers, as most are, is converted at once."""
+        self.texts = texts
+        plain = self._plain(texts) if mark is None else None
+        self.numbers = plain or [
+            self._cell(text, row, mark) for text, (row, _) in zip(texts, rows, strict=True)
+        ]
+        if self.factor != 1.0:
+            self.numbers = [None if one is None else self.factor * one for one in self.numbers]
+
+    def convert(self, unit: str) -> None:
+        """Take the numbers, which named no unit, to be in this one."""
+        slope, _ = scale(unit, self._field.unit)
+        self.unit = unit
+        self.numbers = [None if one is None else slope * one for one in self.numbers]
+
+    def _plain(self, texts: list[str]) -> list[float | None] | None:
+        try:
+            slope, offset = scale(self.unit, self._field.unit)
+            numbers = [slope * float(text) + offset for text in texts]
+        except (ValueError, UnknownUnitError, WrongUnitError):
+            return None
+        whole = self._field.kind is not Kind.WHOLE or all(map(float.is_integer, numbers))
+        valid = whole and all(map(math.isfinite, numbers)) and "_" not in "".join(texts)
+        return list(numbers) if valid else None
+
+    def _cell(self, text: str, row: int, mark: str | None) -> float | None:
+        if len(self.findings) > _MOST_FAULTS:  # not a column of numbers; enough was reported
+            self.spoiled.add(row)
+            return None
+        if self._field.name == "pull" and (numbered := _RUN.fullmatch(text)):
+            text = numbered[1]
+        try:
+            parsed = parse(text, self._field, self.unit, row, mark)
+        except CellError as error:
+            self.findings.append(error.finding)
+            self.spoiled.add(row)
+            return None
+        note = parsed.finding
+        if note is not None and all(note.code != known.code for known in self.findings):
+            self.findings.append(note)
+        return None if parsed.value is None else float(parsed.value)

@@ -1,0 +1,205 @@
+"""The units of torque and power where the headings name none."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from pullbook.pipeline.physics import engine_quantities
+from pullbook.pipeline.physics.constants import CUBIC_INCH, LBFT, TORQUE_POWER_CONSTANT
+from pullbook.pipeline.values.settled import Settled
+from pullbook.pipeline.values.unit_proof import POWER_UNITS, TORQUE_UNITS, Rounded, pairs
+from pullbook.pipeline.vocabulary.units import scale
+from pullbook.schemas.fields import PULL_FIELDS
+from pullbook.schemas.findings import Decision, Finding
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+#: Mean effective pressures of natural engines at their best torque, kPa: beyond these a unit is
+#: ruled out (common practice, no source).
+_POSSIBLE = (300.0, 1750.0)
+#: Median torque times rpm over power may be so far off its unit's constant, as a share.
+_NEAR = 0.015
+
+
+class Bare(NamedTuple):
+    """A column: numbers in the default unit if it names none, their rounding, and its unit."""
+
+    numbers: list[float | None]
+    half: float
+    unit: str | None
+
+
+class SettledUnit(NamedTuple):
+    """The unit of a quantity, how it was settled, and what to say; no unit is the default one."""
+
+    unit: str | None
+    how: Settled
+    finding: Finding | None = None
+
+
+def settle_units(
+    columns: Mapping[str, Bare],
+    metric: bool,
+    displacement: float | None,
+    row: int | None,
+    *,
+    natural: bool,
+) -> dict[str, SettledUnit]:
+    """Return the units of columns that name none, where they are not in the default one.
+
+    On a sheet of inches a bare column is in the default unit, unless torque and power together
+    prove another. On a metric sheet the unit must be proven, or be the only one that is possible
+    for the engine's size.
+
+    Parameters
+    ----------
+    columns
+        rpm, torque and power, as far as they are there.
+    metric
+        Whether the sheet is metric.
+    displacement
+        Displacement, in3, if known.
+    row
+        Where the table is, for findings.
+    natural
+        Whether the engine is naturally aspirated.
+
+    """
+    columns = {
+        name: column
+        for name, column in columns.items()
+        if any(number is not None for number in column.numbers)
+    }
+    bare: list[str] = [
+        name for name in ("torque", "power") if name in columns and columns[name].unit is None
+    ]
+    if not bare:
+        return {}
+    if len(columns) == 3:
+        if not metric and _fits_default(columns):
+            return {}
+        proven = _prove(columns)
+        if len(proven) == 1:
+            return _of_pair(proven[0], bare, row)
+        return _unproven(columns, bare, proven, row) if metric else {}
+    if not metric:
+        return {}
+    return _only_possible(columns, bare, displacement if natural else None, row)
+
+
+def _only_possible(
+    columns: dict[str, Bare], bare: list[str], displacement: float | None, row: int | None
+) -> dict[str, SettledUnit]:
+    possible, name = _possible(columns, displacement), bare[0]
+    if len(possible) != 1:
+        return _unproven(columns, bare, [], row)
+    message = (
+        f"{PULL_FIELDS[name].title} has no unit; for an engine of this size it can only be"
+        f" {possible[0]}. Write the unit in the heading."
+    )
+    finding = Finding("unit-assumed", message, name, row, possible[0])
+    return {name: SettledUnit(possible[0], Settled.ONLY, finding)}
+
+
+def _of_pair(pair: tuple[str, str], bare: list[str], row: int | None) -> dict[str, SettledUnit]:
+    units = dict(zip(("torque", "power"), pair, strict=True))
+    message = (
+        f"Torque times rpm against power proves the units: torque in {pair[0]}, power in {pair[1]}."
+    )
+    finding = Finding("unit-proven", message, bare[0], row, ", ".join(pair))
+    return {
+        name: SettledUnit(units[name], Settled.PROVEN, finding if name == bare[0] else None)
+        for name in bare
+    }
+
+
+def _raw(column: Bare, name: str) -> Rounded:
+    """Return a column in the unit it is written in."""
+    slope = scale(column.unit, PULL_FIELDS[name].unit)[0]
+    return Rounded([None if n is None else n / slope for n in column.numbers], column.half)
+
+
+def _prove(columns: dict[str, Bare]) -> list[tuple[str, str]]:
+    torque, power = columns["torque"], columns["power"]
+    return pairs(
+        _raw(columns["rpm"], "rpm"),
+        _raw(torque, "torque"),
+        _raw(power, "power"),
+        TORQUE_UNITS if torque.unit is None else (torque.unit,),
+        POWER_UNITS if power.unit is None else (power.unit,),
+    )
+
+
+def _fits_default(columns: dict[str, Bare]) -> bool:
+    """Return whether torque and power fit as they stand, in the units named and the default."""
+    found = sorted(
+        torque * rpm / (power * TORQUE_POWER_CONSTANT)
+        for rpm, torque, power in zip(
+            *(columns[name].numbers for name in ("rpm", "torque", "power")), strict=True
+        )
+        if rpm and torque and power
+    )
+    return not found or abs(found[len(found) // 2] - 1) < _NEAR
+
+
+def _possible(columns: dict[str, Bare], displacement: float | None) -> list[str]:
+    """Return the units in which the best torque, or power, is possible for the engine's size."""
+    if displacement is None:
+        return []
+    name, units = ("torque", TORQUE_UNITS) if "torque" in columns else ("power", POWER_UNITS)
+    own = PULL_FIELDS[name].unit
+    speeds: Sequence[float | None] = columns["rpm"].numbers if "rpm" in columns else []
+    found = []
+    for unit in units:
+        slope = scale(unit, own)[0]
+        numbers = [None if n is None else n * slope for n in columns[name].numbers]
+        best = max(_torques(name, numbers, speeds), default=0.0)
+        pressure = engine_quantities.brake_mean_effective_pressure(
+            best * LBFT, displacement * CUBIC_INCH
+        )
+        if _POSSIBLE[0] <= float(pressure) / 1000 <= _POSSIBLE[1]:
+            found.append(unit)
+    return found
+
+
+def _torques(
+    name: str, numbers: Sequence[float | None], speeds: Sequence[float | None]
+) -> Iterable[float]:
+    for number, speed in zip(numbers, speeds, strict=False):
+        if number and speed:
+            yield number if name == "torque" else number * TORQUE_POWER_CONSTANT / speed
+
+
+def _unproven(
+    columns: dict[str, Bare], bare: list[str], left: list[tuple[str, str]], row: int | None
+) -> dict[str, SettledUnit]:
+    """Refuse columns whose unit is not settled, with the readings that are possible."""
+    name = bare[0]
+    best = max((n for n in columns[name].numbers if n is not None), default=0.0)
+    units = TORQUE_UNITS[:2] if name == "torque" else POWER_UNITS[:2]
+    own = PULL_FIELDS[name].unit
+    readings = " or ".join(
+        f"{best:g} {unit}" + (f" ({best * scale(unit, own)[0]:.0f} {own})" if unit != own else "")
+        for unit in units
+    )
+    if left:
+        fitting = " or ".join(f"{torque} with {power}" for torque, power in left)
+        why = f"the rows fit {fitting}"
+    elif len(bare) == 1 and len(columns) < 3:
+        why = "there is no second column to prove it"
+    else:
+        why = "torque times rpm against power proves none"
+    message = (
+        f"{PULL_FIELDS[name].title} names no unit on a metric sheet, and {why}: the highest could"
+        f" be {readings}. Write the unit in the heading, or in your settings file."
+    )
+    lines = tuple(
+        "units: {" + ", ".join(f"{one}: {unit}" for one, unit in zip(("torque", "power"), pair,
+                                                                    strict=True) if one in bare)
+        + "}"
+        for pair in (left or [("N.m", "kW"), ("lb-ft", "hp")])
+    )  # fmt: skip
+    decision = Decision(f"what are bare columns of {' and '.join(bare)} in?", lines)
+    finding = Finding("unit-unproven", message, name, row, None, decision)
+    return {name: SettledUnit(None, Settled.ASSUMED, finding)}

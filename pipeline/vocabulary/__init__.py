@@ -1,0 +1,1 @@
+"""How numbers, units, dates, words and headings are written, and what they mean."""

@@ -83,7 +83,7 @@ def test_who_made_a_workbook_does_not_travel(tmp_path):
 
 
 def test_originals_are_kept_byte_for_byte_and_sealed(tmp_path, write_sheet):
-    path = write_sheet({"bore": "99", "notes": "Tern Quay"}, name="in/secret name.csv")
+    path = write_sheet({"bore": "99 in", "notes": "Tern Quay"}, name="in/secret name.csv")
     (tmp_path / "in" / "noise.csv").write_bytes(b"\x00\xff Tern Quay Marine")
     before = {p.name: p.read_bytes() for p in (tmp_path / "in").iterdir()}
     contribute([tmp_path / "in"], tmp_path / "out", KEY)
@@ -109,7 +109,7 @@ def test_an_altered_original_is_told():
 
 def test_no_cell_of_a_refused_copy_is_a_formula(tmp_path, write_sheet):
     pull = [PULL[0], *PULL[1:], ('=HYPERLINK("x")', "@sum", "+cmd|calc"), ("-5", "+3", "1e3")]
-    contribute([write_sheet({"bore": "99"}, pull)], tmp_path / "out", KEY)
+    contribute([write_sheet({"bore": "99 in"}, pull)], tmp_path / "out", KEY)
     (copy,) = (tmp_path / "out" / "refused").glob("*.csv")
     cells = [c.strip('"') for line in copy.read_text().splitlines() for c in line.split(",")]
     assert not [c for c in cells if c.startswith(("=", "@", "+c"))]

@@ -379,7 +379,7 @@ def test_a_backup_holds_the_counts_and_a_restored_key_counts_from_far_beyond(tmp
 
 
 def test_the_key_is_in_no_message_and_in_nothing_that_is_written(tmp_path, write_sheet):
-    path, sheet = tmp_path / "key", write_sheet({"bore": "99"}, name="in/a.csv")
+    path, sheet = tmp_path / "key", write_sheet({"bore": "99 in"}, name="in/a.csv")
     write_sheet({"sheet_id": "b"}, name="in/b.csv")
     done = run("contribute", sheet.parent, "--into", tmp_path / "out", "--key-file", path)
     key = path.read_text().strip()

@@ -25,7 +25,7 @@ def test_version_and_bare_call():
 
 def test_check_prints_json_and_nothing_else(write_sheet, tmp_path):
     write_sheet(name="in/good.csv")
-    write_sheet({"sheet_id": "bad", "bore": "99"}, name="in/bad.csv")
+    write_sheet({"sheet_id": "bad", "bore": "99 in"}, name="in/bad.csv")
     done = run_apart(["check", tmp_path / "in", "--json"])
     assert done.returncode == 1
     sheets = json.loads(done.stdout)["sheets"]
@@ -301,7 +301,7 @@ def test_a_preview_shows_all_that_leaves_and_writes_nothing(way, tmp_path, write
 def test_counts_add_up_and_what_is_no_sheet_is_told(tmp_path, write_sheet):
     for i in range(3):
         write_sheet({"sheet_id": f"s{i}"}, name=f"in/{i}.csv")
-    write_sheet({"bore": "99"}, name="in/bad.csv")
+    write_sheet({"bore": "99 in"}, name="in/bad.csv")
     (tmp_path / "in" / "scan.pdf").write_bytes(b"%PDF")
     words = ("--into", tmp_path / "out", "--key-file", tmp_path / "key")
     done = run("contribute", tmp_path / "in", *words)

@@ -133,7 +133,7 @@ def test_a_name_in_clear_is_refused(tmp_path, write_sheet, shared):
 
 
 def test_nothing_fit_is_an_error(tmp_path, write_sheet):
-    write_sheet({"bore": "99"}, name="bad/a.csv")
+    write_sheet({"bore": "99 in"}, name="bad/a.csv")
     with pytest.raises(NotCuratedError):
         curate([tmp_path / "bad"])
 

@@ -24,7 +24,7 @@ def sheets(tmp_path):
     folder.mkdir()
     for i in range(3):
         (folder / f"good-{i}.csv").write_text(sheet_text({"sheet_id": f"good-{i}"}))
-        (folder / f"bad-{i}.csv").write_text(sheet_text({"sheet_id": f"bad-{i}", "bore": "99"}))
+        (folder / f"bad-{i}.csv").write_text(sheet_text({"sheet_id": f"bad-{i}", "bore": "99 in"}))
     contribute([folder], tmp_path / "before", KEY)
     (folder / "good-1.csv").write_text(sheet_text({"sheet_id": "good-1", "bore": "3.91 in"}))
     (folder / "bad-1.csv").write_text(sheet_text({"sheet_id": "bad-1"}))
@@ -144,7 +144,7 @@ def test_a_corrected_sheet_takes_the_place_and_the_old_ones_are_kept(tmp_path):
 def test_a_mended_sheet_leaves_the_refused(tmp_path):
     path = tmp_path / "in" / "a.csv"
     path.parent.mkdir()
-    path.write_text(sheet_text({"bore": "99"}))
+    path.write_text(sheet_text({"bore": "99 in"}))
     contribute([path], tmp_path / "out", KEY)
     assert len(list((tmp_path / "out" / "refused").glob("*.csv"))) == 1
     path.write_text(sheet_text({"bore": "99 mm"}))

@@ -52,7 +52,7 @@ def test_the_audit_stands_on_its_own(audit):
 def test_the_audit_says_what_an_analyst_asks(audit, demo):
     text = audit.markdown()
     assert f"{len(demo.builds)} sheets of 60 shops" in text
-    for wanted in ("unit-left-out", "nominal-correction", "compression ratio", "SAE J607"):
+    for wanted in ("torque-power-disagree", "nominal-correction", "compression ratio", "SAE J607"):
         assert wanted in text
     assert text.count("| ") > 100
 

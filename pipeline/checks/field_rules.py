@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from pullbook.pipeline.physics.engine_quantities import DISPLACEMENT, SIZE_FIELDS
 from pullbook.pipeline.vocabulary.units import convert
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS, PULL_FIELDS
-from pullbook.schemas.findings import Finding
+from pullbook.schemas.findings import Decision, Finding
 from pullbook.schemas.severity import Severity
 
 if TYPE_CHECKING:
@@ -33,6 +33,10 @@ _LIMITED = tuple(
 )
 _REQUIRED = tuple(name for name, field in FIELDS.items() if field.required)
 _BUILD_REQUIRED = tuple(name for name in BUILD_FIELDS if FIELDS[name].required)
+_WHICH_STANDARD = Decision(
+    "what are the numbers in, observed or corrected to which standard?",
+    tuple(f"correction: {standard}" for standard in FIELDS["correction"].choices),
+)
 #: An air temperature without a unit below this, degF, may well be in degC.
 _COLD_AIR = 45.0
 #: The same for a coolant or oil temperature, degF: engines are warm during a pull.
@@ -84,7 +88,8 @@ def _find_missing(sheet: Sheet, names: tuple[str, ...]) -> Iterator[Finding]:
         if sheet.values.get(name) is None and not is_refused(sheet, name):
             field = FIELDS[name]
             message = f"{field.title} is missing. Add the field {name}: {field.allowed}."
-            yield Finding("missing", message, name, sheet.rows.get(name))
+            decision = _WHICH_STANDARD if name == "correction" else None
+            yield Finding("missing", message, name, sheet.rows.get(name), None, decision)
 
 
 def ranges(sheet: Sheet) -> Iterator[Finding]:

@@ -50,7 +50,7 @@ def part_runs(sheet: RawSheet) -> list[RawSheet]:
         _ask_about_remarks(sheet, body, extra["notes"], run)
     if not fields:
         return [sheet]
-    above = rows[: at + head.rows]
+    above = [(row, _without(cells, set(fields.values()))) for row, cells in rows[: at + head.rows]]
     return _sheets(sheet, head, fields, above, builds)
 
 
@@ -127,6 +127,11 @@ def _sheets(
             own.sheet_id = own.fields["sheet_id"].text.strip()
         made.append(own)
     return made
+
+
+def _without(cells: list[str], places: set[int]) -> list[str]:
+    """Return headings without those of columns that were read as fields of the sheet."""
+    return ["" if place in places else cell for place, cell in enumerate(cells)]
 
 
 def _ask_about_remarks(sheet: RawSheet, body: list[Row], place: int, run: int) -> None:

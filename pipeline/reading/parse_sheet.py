@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.physics.engine_quantities import DISPLACEMENT, SIZE_FIELDS
@@ -91,6 +90,9 @@ class _Fields:
 
     def _parse(self, name: str, cell: Cell, mark: str | None) -> None:
         field = FIELDS[name]
+        if name == "bore" and oversize(cell.text) is not None:
+            self.findings.append(self._over_what(cell))
+            return
         try:
             parsed = parse(cell.text, field, cell.unit, cell.row, mark)
         except CellError as error:
@@ -111,26 +113,24 @@ class _Fields:
 
     def _fault(self, name: str, finding: Finding) -> Finding:
         """Return the finding of a cell that cannot be read: of an optional one, a warning."""
-        if name == "bore" and oversize(str(finding.value)) is not None:
-            return self._over_what(finding)
         optional = not FIELDS[name].required and name not in _MEAN_SOMETHING
         if self._raw.table is None or not optional:
             return finding
         message = f"{finding.message} It was left out."
         return Finding("left-missing", message, name, finding.row, finding.value, finding.decision)
 
-    def _over_what(self, finding: Finding) -> Finding:
+    def _over_what(self, cell: Cell) -> Finding:
         """Return what to do about a bore that is only said to be so much over."""
         message = (
-            f"Bore is {finding.value!r}, and the family's bore is not known. Write the bore itself,"
-            " or the family's in your settings file."
+            f"Bore is {cell.text.strip()!r}, and the family's bore is not known. Write the bore"
+            " itself, or the family's in your settings file."
         )
         family = self._raw.fields.get("family")
         name = json.dumps(family.text.strip() if family else "your family", ensure_ascii=False)
         decision = Decision(
             f"what is the standard bore of {name}?", (f"families: {{{name}: {{bore: 4.000 in}}}}",)
         )
-        return replace(finding, message=message, decision=decision)
+        return Finding("not-a-number", message, "bore", cell.row, cell.text.strip(), decision)
 
     def _metric(self, names: tuple[str, ...]) -> bool:
         """Return whether one of these fields is written in a metric unit."""

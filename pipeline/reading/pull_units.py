@@ -200,6 +200,8 @@ def _unproven(
         + "}"
         for pair in (left or [("N.m", "kW"), ("lb-ft", "hp")])
     )  # fmt: skip
-    decision = Decision(f"what are bare columns of {' and '.join(bare)} in?", lines)
+    decision = Decision(
+        f"in which unit is {' and '.join(bare)}, where the column names none?", lines
+    )
     finding = Finding("unit-unproven", message, name, row, None, decision)
     return {name: SettledUnit(None, Settled.ASSUMED, finding)}

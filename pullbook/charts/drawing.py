@@ -112,6 +112,14 @@ def panels(*, shared: bool = True, bars: int = 0) -> tuple[Figure, Sequence[Axes
     return figure, (top, bottom, *last)
 
 
+def rows(number: int, height: float) -> Figure:
+    """Return a figure of panels one below another, each so many inches high, over one speed."""
+    figure = Figure(figsize=(WIDTH, 1.2 + number * height), layout="constrained")
+    FigureCanvasAgg(figure)
+    figure.subplots(number, 1, sharex=True, squeeze=False)
+    return figure
+
+
 def panel(height: float) -> tuple[Figure, Axes]:
     """Return a figure of one panel of so many inches."""
     figure = Figure(figsize=(WIDTH, height), layout="constrained")

@@ -30,7 +30,7 @@ _ORDER: dict[str, tuple[Callable[..., Any], ...]] = {
         shop.check,
         shop.settings,
         shop.contribute,
-        shop.unseal,
+        sharing.unseal,
         sharing.withdraw,
         sharing.unpack,
         sharing.hand_over,

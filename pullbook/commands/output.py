@@ -65,16 +65,21 @@ def deliver(outcome: Outcome, wanted: Wanted) -> None:
 def files(figure: Callable[[], Figure], page: Callable[[], Page], wanted: Wanted) -> None:
     """Write the chart and the answer sheet, where they are asked for."""
     if wanted.plot is not None:
-        import matplotlib as mpl
-
-        from pullbook.charts import drawing
-
-        with mpl.rc_context(drawing.STYLE):
-            drawing.save(figure(), wanted.plot)
-        typer.echo(f"Chart: {wanted.plot}", err=True)
+        chart(figure, wanted.plot)
     if wanted.html is not None:
         wanted.html.write_text(page().html(), encoding="utf-8")
         typer.echo(f"Answer sheet: {wanted.html}", err=True)
+
+
+def chart(figure: Callable[[], Figure], path: Path) -> None:
+    """Write a chart into a file, and say so."""
+    import matplotlib as mpl
+
+    from pullbook.charts import drawing
+
+    with mpl.rc_context(drawing.STYLE):
+        drawing.save(figure(), path)
+    typer.echo(f"Chart: {path}", err=True)
 
 
 T = TypeVar("T")

@@ -235,3 +235,18 @@ def bring_over(
         why = one.sheet.fault
         typer.echo(f"{one.sheet.source}: {why.message if why else 'left out'}", err=True)
     raise typer.Exit(code=int(refused > 0))
+
+
+def unseal(
+    shared: Annotated[Path, typer.Argument(help="Folder written by `pullbook contribute`.")],
+    into: Annotated[Path, typer.Option("--into", help="Folder to write the originals to.")],
+    key_file: options.KeyFile = None,
+) -> None:
+    """Get back the originals of rejected sheets, byte for byte, with your contributor key."""
+    from pullbook.pipeline.privacy import refused_sheets
+
+    must_exist(shared)
+    key = inputs.key_of(key_file)
+    written = refused_sheets.unseal(shared, into, key)
+    for path in written:
+        typer.echo(str(path))

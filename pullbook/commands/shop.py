@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pullbook.commands import inputs, options, sharing
+from pullbook.commands import inputs, options, output, sharing
 from pullbook.schemas.errors import InputError, must_exist
 from pullbook.schemas.fields import FIELDS
 from pullbook.text import check_text
@@ -30,15 +30,37 @@ def check(
     every: Annotated[
         bool, typer.Option("--all", help="List every finding of every sheet.")
     ] = False,
+    html: Annotated[
+        Path | None, typer.Option("--html", help="Write the check as a page with a filter.")
+    ] = None,
+    plot: Annotated[
+        Path | None,
+        typer.Option("--plot", help="Draw all pulls over one another (.svg, .png, .pdf)."),
+    ] = None,
 ) -> None:
-    """Check dyno sheets: a summary, what to fix first, and the findings. Writes nothing."""
+    """Check dyno sheets: a summary, what to decide and to fix first, and the findings."""
+    wanted = output.Wanted(as_json, plot, html)
     read = _read(paths, settings_file)
     if as_json:
         typer.echo(json.dumps({"sheets": [_as_json(sheet) for sheet in read.sheets]}))
     else:
         typer.echo(check_text.text(read.sheets, every=every))
+    _pages(read, wanted)
     _passed_over(read.passed_over)
     raise typer.Exit(code=int(not all(sheet.accepted for sheet in read.sheets)))
+
+
+def _pages(read: CheckedSheets, wanted: output.Wanted) -> None:
+    if wanted.html is not None:
+        from pullbook.reports import check_page
+
+        wanted.html.write_text(check_page.html(read.sheets), encoding="utf-8")
+        typer.echo(f"Page: {wanted.html}", err=True)
+    if wanted.plot is not None:
+        from pullbook.charts import pulls_chart
+        from pullbook.pipeline.checks import standing_out
+
+        output.chart(lambda: pulls_chart.figure(standing_out.lay_over(read.sheets)), wanted.plot)
 
 
 def _read(paths: list[Path], settings_file: Path | None) -> CheckedSheets:
@@ -56,11 +78,15 @@ def settings(
         Path | None,
         typer.Option("--headings", help="With --new: an older file of headings to take over."),
     ] = None,
+    add: Annotated[
+        list[str] | None,
+        typer.Option("--add", metavar="LINE", help="Add a line to the file; may be repeated."),
+    ] = None,
     schema: Annotated[
         bool, typer.Option("--schema", help="Print the file's JSON Schema, for an editor.")
     ] = False,
 ) -> None:
-    """Write or check your settings file: what all sheets of a folder share."""
+    """Write, extend or check your settings file, and list what is to decide."""
     from pullbook.pipeline.checks import settings_draft
     from pullbook.pipeline.settings import settings_schema, shop_settings
 
@@ -69,13 +95,13 @@ def settings(
         raise typer.Exit
     must_exist(folder)
     path = folder / shop_settings.FILE
+    if add:
+        from pullbook.pipeline.settings import add_setting
+
+        add_setting.add(path, add)
+        typer.echo(f"Added to {path}: {'; '.join(add)}")
     if not new:
-        shop_settings.load(path)
-        sheets = _read([folder], None).sheets
-        unknown = shop_settings.unknown(f for sheet in sheets for f in sheet.findings)
-        typer.echo(f"{path} is valid. Headings without a meaning: {len(unknown)}")
-        for heading in unknown:
-            typer.echo(f"  {json.dumps(heading, ensure_ascii=False)}:")
+        _what_is_open(folder, path)
         return
     if path.exists():
         msg = f"{path} is there already; it is not written over"
@@ -87,6 +113,20 @@ def settings(
         f"Drafted {path} from {counted(len(read.sheets), 'sheet')}. Read it, remove the # in front"
         f" of what fits, then: {shlex.join(['pullbook', 'check', str(folder)])}"
     )
+
+
+def _what_is_open(folder: Path, path: Path) -> None:
+    """Print what a settings file leaves open."""
+    from pullbook.pipeline.settings import shop_settings
+
+    shop_settings.load(path)
+    sheets = _read([folder], None).sheets
+    unknown = shop_settings.unknown(f for sheet in sheets for f in sheet.findings)
+    typer.echo(f"{path} is valid. Headings without a meaning: {len(unknown)}")
+    for heading in unknown:
+        typer.echo(f"  {json.dumps(heading, ensure_ascii=False)}:")
+    if lines := check_text.to_decide(sheets, every=True):
+        typer.echo("\n".join(lines))
 
 
 def contribute(
@@ -236,27 +276,17 @@ _FEW = 2
 _RARE = " - rare: somebody who knows who builds such engines may guess the shop"
 
 
-def unseal(
-    shared: Annotated[Path, typer.Argument(help="Folder written by `pullbook contribute`.")],
-    into: Annotated[Path, typer.Option("--into", help="Folder to write the originals to.")],
-    key_file: options.KeyFile = None,
-) -> None:
-    """Get back the originals of rejected sheets, byte for byte, with your contributor key."""
-    from pullbook.pipeline.privacy import refused_sheets
-
-    must_exist(shared)
-    key = inputs.key_of(key_file)
-    written = refused_sheets.unseal(shared, into, key)
-    for path in written:
-        typer.echo(str(path))
-
-
 def _as_json(sheet: Sheet) -> dict[str, object]:
     return {
         "sheet_id": sheet.sheet_id,
         "source": sheet.source,
         "accepted": sheet.accepted,
-        "findings": [finding.as_json() for finding in sheet.findings],
+        "findings": [
+            {**finding.as_json(), "decision": finding.decision.as_json()}
+            if finding.decision is not None
+            else finding.as_json()
+            for finding in sheet.findings
+        ],
     }
 
 

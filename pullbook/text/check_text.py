@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
+from pullbook.pipeline.checks.decisions import State, questions, state_of
 from pullbook.schemas.finding_codes import CODES
 from pullbook.schemas.severity import Severity
 from pullbook.text.figures import counted, listed
@@ -41,7 +42,7 @@ def text(sheets: Sequence[Sheet], *, every: bool = False) -> str:
 
     ``every`` lists every line for every sheet.
     """
-    lines = [count(sheets), *_kinds(sheets), *_fix_first(sheets)]
+    lines = [*summary(sheets), *_kinds(sheets), *_fix_first(sheets), *to_decide(sheets)]
     shared = set() if every else _shared(sheets)
     listed = [sheet for sheet in sheets if every or _own(sheet, shared)]
     listed.sort(key=lambda sheet: sheet.accepted)  # stable: rejected sheets first
@@ -63,6 +64,41 @@ def count(sheets: Sequence[Sheet]) -> str:
         f"{counted(len(sheets), 'sheet')}: {len(sheets) - rejected} accepted{with_warnings},"
         f" {rejected} rejected"
     )
+
+
+def summary(sheets: Sequence[Sheet]) -> list[str]:
+    """Return how many sheets are accepted, and of the rejected what each needs."""
+    found = Counter(map(state_of, sheets))
+    needs = [f"{found[s]} {_NEEDS[s]}" for s in _NEEDS if found[s]]
+    return [count(sheets), *([f"Of the rejected: {', '.join(needs)}"] if needs else [])]
+
+
+_NEEDS = {
+    State.DECIDE: "for you to decide",
+    State.MEND: "to correct on the sheet",
+    State.UNREADABLE: "that cannot be read",
+}
+_MOST_QUESTIONS, _MOST_ANSWERS = 6, 5
+
+
+def to_decide(sheets: Sequence[Sheet], *, every: bool = False) -> list[str]:
+    """Return the questions that the settings file can answer, most sheets first."""
+    asked = questions(sheets)
+    lines = []
+    most = len(asked) if every else _MOST_QUESTIONS
+    for one in asked[:most]:
+        lines.append(f"  {counted(len(one.sheets), 'sheet')}: {printable(one.text)}")
+        lines += [f"      {printable(line)}" for line in one.lines[:_MOST_ANSWERS]]
+    if not asked:
+        return []
+    if len(asked) > most:
+        lines.append(f"  ... and {len(asked) - most} more (pullbook settings FOLDER)")
+    return [
+        "",
+        "To decide, with one of these lines in your settings file"
+        " (pullbook settings FOLDER --add 'LINE'):",
+        *lines,
+    ]
 
 
 def rejected(sheets: Sequence[Sheet]) -> str:

@@ -70,6 +70,7 @@ docs: $(VENV)/dev-ready
 
 fuzz: $(VENV)/dev-ready
 	@cd tests && ../$(BIN)/python fuzz_reader.py --inputs 100000
+	@$(BIN)/python tests/fuzz_archive.py 20000
 
 bench: $(VENV)/dev-ready
 	@$(BIN)/python benchmarks/run.py

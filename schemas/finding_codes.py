@@ -93,7 +93,9 @@ CODES: Mapping[str, Code] = MappingProxyType(
             _WARN, "A number without a unit was read in the only or the usual unit that fits"
         ),
         "marked-number": Code(_WARN, "A number carries a mark: an estimate, or a footnote", 0.01),
-        "unproven-column": Code(_WARN, "A second column of one quantity does not agree"),
+        "column-without-heading": Code(
+            _WARN, "A column of numbers beside torque or power has no heading; it was left out"
+        ),
         "part-of-sweep": Code(
             _WARN, "Idling, aborted or coasting readings beside the sweep were left out"
         ),

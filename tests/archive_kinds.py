@@ -129,7 +129,7 @@ def _(rng):
 
 @kind("idling, aborted and coasting")
 def _(rng):
-    for way in ("idle", "aborted", "coast", "idle and coast", "aborted late"):
+    for way in ("idle", "aborted", "coast", "idle and coast", "aborted late", "half load"):
         truth = engine(rng)
         rows = [(r, t) for r, t in truth.curve]
         if "idle" in way:
@@ -138,6 +138,8 @@ def _(rng):
             rows = [*[(r, round(t * 0.995, 1)) for r, t in rows[:3]], *rows]
         if way == "aborted late":
             rows = [*rows, *[(r, round(t * 1.004, 1)) for r, t in truth.curve[:4]]]
+        if way == "half load":
+            rows += [(r, round(0.55 * t, 1)) for r, t in reversed(truth.curve[1:])]
         if "coast" in way:
             rows += [(r, round(0.12 * t - 30, 1)) for r, t in reversed(truth.curve[1::3])]
         body = ["rpm,torque", *(f"{r:.0f},{t:.1f}" for r, t in rows)]
@@ -201,6 +203,42 @@ def _(rng):
     for kinds in ("rnk", "rns", "rnp", "rtk", "rtp", "rgs", "rgk", "rgp"):
         truth = _metric(engine(rng))
         yield _one(sheet(truth, fields=metric(truth.values), kinds=kinds), truth)
+
+
+@kind("units proven though the rpm is rounded")
+def _(rng):
+    for kinds in ("nk", "tp", "np"):
+        truth = _metric(engine(rng))
+        rows = ["rpm,torque,power"]
+        for r, t in truth.curve:
+            swept = r + rng.uniform(-9, 9)
+            rows.append(f"{r:.0f},{cell(kinds[0], swept, t)},{cell(kinds[1], swept, t)}")
+        yield _one(text([*lines({**truth.values, **metric(truth.values)}), *rows]), truth)
+
+
+@kind("metric columns without units on a sheet of inches")
+def _(rng):
+    for kinds in ("rnk", "rns", "rgs"):
+        truth = engine(rng)
+        yield _one(sheet(truth, kinds=kinds), truth)
+
+
+@kind("the only unit that is possible for the size")
+def _(rng):
+    for letter in ("n", "g"):
+        truth = _metric(engine(rng))
+        size = (
+            0.785398
+            * float(str(truth.values["bore"])) ** 2
+            * float(str(truth.values["stroke"]))
+            * int(str(truth.values["cylinders"]))
+        )
+        best = max(t for _, t in truth.curve)
+        truth.curve = [(r, round(1.3 * size * t / best, 1)) for r, t in truth.curve]
+        yield _one(
+            sheet(truth, fields=metric(truth.values), heads=("rpm", "torque"), kinds=f"r{letter}"),
+            truth,
+        )
 
 
 @kind("units that whole numbers leave open")

@@ -14,7 +14,7 @@ from pullbook.pipeline.values.sheet import Sheet
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 
 #: Values and readings agree within their rounding.
-_NEAR, _NEAR_TORQUE = 0.002, 0.004
+_NEAR, _NEAR_TORQUE = 0.002, 0.006
 #: A curve must have so much of what was written.
 _ENOUGH = 0.75
 _COMPARED = (*BUILD_FIELDS, "correction", "air_temperature", "barometer", "relative_humidity",
@@ -112,11 +112,52 @@ def _same(here: object, there: object) -> bool:
 def _compare_curves(sheet: Sheet, truth: Truth) -> list[str]:
     spoiled = {f.row for f in sheet.findings if f.code in ("spike", "dropout")}
     there = dict(truth.curve)
+    most = 0
     for curve in curves(sheet):
         kept = [(rpm, torque) for rpm, torque, reading in curve if reading.row not in spoiled]
         off = [(r, t) for r, t in kept if r not in there or abs(t / there[r] - 1) > _NEAR_TORQUE]
         if off:
             return [f"{off[0][1]:.1f} lb-ft at {off[0][0]:.0f} rpm, not {there.get(off[0][0])}"]
-        if len(kept) >= _ENOUGH * len(there) and curve is curves(sheet)[0]:
-            return []
-    return ["too few readings"]
+        most = max(most, len(kept))
+    return [] if most >= _ENOUGH * len(there) else ["too few readings"]
+
+
+def wrong_numbers(case: Case, folder: Path) -> tuple[str, str]:
+    """Read a spoiled case: ``right``, ``refused``, ``warned`` or ``silent``, and what is wrong.
+
+    What is missing is no wrong number: a line or a heading that was lost may have taken it along.
+    """
+    try:
+        sheets = checked_sheets.read([case.write(folder)], check_sheet.SHEET_RULES).sheets
+    except NothingToReadError:
+        return "refused", ""
+    accepted = [sheet for sheet in sheets if sheet.accepted]
+    wrong = [
+        (sheet, fault)
+        for sheet in accepted
+        if (fault := min((_wrong(sheet, truth) for truth in case.truth), key=len))
+    ]
+    silent = [fault for sheet, fault in wrong if not _warned(sheet)]
+    if silent:
+        return "silent", silent[0]
+    if wrong:
+        return "warned", wrong[0][1]
+    return ("right" if accepted else "refused"), ""
+
+
+def _wrong(sheet: Sheet, truth: Truth) -> str:
+    faults = [
+        f"{FIELDS[name].label} is {here!r}, not {truth.values.get(name)!r}"
+        for name in _COMPARED
+        if (here := sheet.given.get(name)) is not None and not _same(here, truth.values.get(name))
+    ]
+    spoiled = {f.row for f in sheet.findings if f.code in ("spike", "dropout")}
+    there = dict(truth.curve)
+    faults += [
+        f"{torque:.1f} lb-ft at {rpm:.0f} rpm, not {there.get(rpm)}"
+        for curve in curves(sheet)
+        for rpm, torque, reading in curve
+        if reading.row not in spoiled
+        and (rpm not in there or abs(torque / there[rpm] - 1) > 2 * _NEAR_TORQUE)
+    ]
+    return "; ".join(faults)

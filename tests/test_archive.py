@@ -5,6 +5,7 @@ from collections import Counter
 import pytest
 from archive_kinds import KINDS, corpus
 from archive_reading import judge
+from fuzz_archive import run
 
 FEWEST = 300
 
@@ -40,3 +41,12 @@ def test_other_engines_are_read_as_well(tmp_path):
     )
     assert sum(found.values()) >= FEWEST
     assert set(found) == {"right", "settled", "rightly refused"}
+
+
+@pytest.mark.parametrize("cases", [300, pytest.param(4000, marks=pytest.mark.slow)])
+def test_a_spoiled_sheet_is_right_refused_or_warned_of(cases):
+    """``make fuzz`` does 20,000."""
+    met, silent = run(cases, seed=7)
+    assert silent == []
+    assert met["right"] > cases / 2
+    assert met["refused"] > cases / 10

@@ -40,14 +40,16 @@ def part_runs(sheet: RawSheet) -> list[RawSheet]:
     if head is None:
         return [sheet]
     extra = _extra(head, sheet.headings)
-    if not extra:
+    run = next((p for p, name in enumerate(head.named) if name.field == "pull"), None)
+    if not extra and run is None:
         return [sheet]
     body = rows[at + head.rows :]
-    run = next((p for p, name in enumerate(head.named) if name.field == "pull"), None)
     fields = {n: p for n, p in extra.items() if n != "notes" and _by_run(body, p, run)}
     builds = _groups(body, list(fields.values()))
-    if "notes" in extra and run is not None and len(builds) < 2:
-        _ask_about_remarks(sheet, body, extra["notes"], run)
+    if run is not None and len(builds) < 2:
+        others = [place for place in range(len(head.cells)) if place not in fields.values()
+                  and head.named[place].field is None]  # fmt: skip
+        _ask_about_runs(sheet, body, others, run)
     if not fields:
         return [sheet]
     above = [(row, _without(cells, set(fields.values()))) for row, cells in rows[: at + head.rows]]
@@ -98,11 +100,20 @@ def _by_run(body: list[Row], place: int, run: int | None) -> bool:
 
 
 def _groups(body: list[Row], places: list[int]) -> dict[tuple[str, ...], list[Row]]:
-    """Return the rows of each build, by the texts of its columns."""
-    columns = [_filled(body, place) for place in places]
+    """Return the rows of each build, by the texts of its columns.
+
+    A row that agrees with the build above it, as far as it says anything, is of that build; another
+    begins a build of its own, whose blank cells are not known.
+    """
     groups: dict[tuple[str, ...], list[Row]] = {}
-    for row, key in zip(body, zip(*columns, strict=True), strict=True) if columns else ():
-        groups.setdefault(key, []).append(row)
+    above = ("",) * len(places)
+    for row in body if places else ():
+        here = tuple(_cell(row[1], place) for place in places)
+        if any(text and text != over for text, over in zip(here, above, strict=True)):
+            added = not any(over and text and text != over
+                            for text, over in zip(here, above, strict=True))  # fmt: skip
+            above = tuple(map(lambda t, o: t or o, here, above)) if added and not groups else here
+        groups.setdefault(above, []).append(row)
     return groups
 
 
@@ -134,25 +145,44 @@ def _without(cells: list[str], places: set[int]) -> list[str]:
     return ["" if place in places else cell for place, cell in enumerate(cells)]
 
 
-def _ask_about_remarks(sheet: RawSheet, body: list[Row], place: int, run: int) -> None:
-    """Refuse runs whose remarks differ, until the shop says what they are."""
-    runs: dict[str, set[str]] = {}
-    for (_, cells), number in zip(body, _filled(body, run), strict=True):
-        remarks = runs.setdefault(number, set())
-        if text := _cell(cells, place):
-            remarks.add(text)
-    if len(runs) < 2 or len({frozenset(one) for one in runs.values()}) == 1:
+def _ask_about_runs(sheet: RawSheet, body: list[Row], places: list[int], run: int) -> None:
+    """Refuse runs that a column tells apart, until the shop says what they are.
+
+    A column that is logged, with another number in each row, tells no runs apart.
+    """
+    numbers = _filled(body, run)
+    runs = list(dict.fromkeys(number for number in numbers if number))
+    if len(runs) < _TWO:
         return
-    said = next(remark for remarks in runs.values() for remark in remarks)
+    for place in places:
+        texts = [_cell(cells, place) for _, cells in body]
+        if len(set(texts)) > len(runs) + _TWO:
+            continue
+        said = [_said_of_run([t for t, n in zip(texts, numbers, strict=True) if n == one])
+                for one in runs]  # fmt: skip
+        if len(set(said)) > 1:
+            sheet.findings.append(_other_builds(sheet.sheet_id, body, next(filter(None, said))))
+            return
+
+
+_TWO = 2
+
+
+def _said_of_run(texts: list[str]) -> str:
+    """Return what a column says of a run: on its first row, or on most of its rows."""
+    common = max(set(texts), key=texts.count)
+    return texts[0] or (common if texts.count(common) > len(texts) / 2 else "")
+
+
+def _other_builds(sheet_id: str, body: list[Row], said: str) -> Finding:
     message = (
-        f"The runs of this sheet have different remarks (such as {said!r}): they may be of"
-        " different builds. Put each build on a sheet of its own, or say in your settings file that"
-        " they are runs of one build."
+        f"A column tells the runs of this sheet apart (such as {said!r}): they may be of different"
+        " builds. Put each build on a sheet of its own, or say in your settings file that they are"
+        " runs of one build."
     )
-    name = json.dumps(sheet.sheet_id, ensure_ascii=False)
+    name = json.dumps(sheet_id, ensure_ascii=False)
     decision = Decision(
         "are runs with different remarks runs of one build?",
         ("runs: of one build", f"sheets: {{{name}: {{runs: of one build}}}}"),
     )
-    row = body[0][0] if body else None
-    sheet.findings.append(Finding("other-builds", message, "notes", row, said, decision))
+    return Finding("other-builds", message, "notes", body[0][0] if body else None, said, decision)

@@ -20,6 +20,8 @@ from pullbook.schemas.fields import PULL_FIELDS
 from pullbook.schemas.findings import Decision, Finding
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from pullbook.pipeline.layout.heading_rows import HeadingRow
     from pullbook.pipeline.vocabulary.headings import Headings, Named
 
@@ -67,11 +69,14 @@ class Block:
         Number of the pull, from 1, if its place or heading shows it; else 0.
     rows
         Row number in the file and cells of each reading.
+    blank
+        Positions of columns without a heading.
     """
 
     columns: dict[str, list[Column]]
     number: int
     rows: list[Row] = field(default_factory=list)
+    blank: frozenset[int] = frozenset()
 
     def places(self, name: str) -> list[int]:
         """Return the positions of the columns of a quantity."""
@@ -124,7 +129,24 @@ def blocks(rows: list[Row], headings: Headings) -> tuple[list[Block], list[Findi
             findings.append(Finding("text-left-out", message, None, row, text))
     if not done:
         findings += _report_unknown(rows, headings)
+    findings += [found for block in done for found in _headless(block)]
     return done, findings
+
+
+def _headless(block: Block) -> Iterator[Finding]:
+    """Columns of numbers right of torque or power that have no heading: of what, nobody says."""
+    taken = {column.place for own in block.columns.values() for column in own}
+    for name in _READ:
+        for place in block.places(name):
+            beside = place + 1
+            filled = [row for row, cells in block.rows if beside < len(cells)
+                      and _BEGINS_LIKE_A_NUMBER.match(cells[beside])]  # fmt: skip
+            if beside in block.blank and beside not in taken and len(filled) > len(block.rows) / 2:
+                message = (
+                    f"The column of numbers beside {name} has no heading; it was left out. If it"
+                    f" is {name} in another correction, head both."
+                )
+                yield Finding("column-without-heading", message, name, filled[0])
 
 
 def _report_unknown(rows: list[Row], headings: Headings) -> list[Finding]:
@@ -205,7 +227,10 @@ def _begin(head: HeadingRow, row: int) -> tuple[list[Block], list[Finding]]:
             message = f"Column {heading!r} was read as {name.field!r}."
             findings.append(Finding("read-as", message, name.field, row, heading))
         _add_column(beside, name, Column(place, heading, name.unit, name.basis, name.factor))
+    blank = frozenset(place for place, heading in enumerate(head.cells) if not heading)
     whole = [block for block in beside if "rpm" in block.columns]
+    for block in whole:
+        block.blank = blank
     for block in beside:
         if block not in whole:
             twice = next(iter(block.columns))

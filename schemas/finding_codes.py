@@ -84,6 +84,7 @@ CODES: Mapping[str, Code] = MappingProxyType(
             _REFUSE, "The heading of a column says another correction than the sheet"
         ),
         "other-builds": Code(_REFUSE, "Runs of one sheet may be of different builds"),
+        "units-disagree": Code(_REFUSE, "A column names two different units"),
         "no-quantity": Code(
             _REFUSE, "Columns of numbers do not say whether they are torque or power"
         ),
@@ -92,10 +93,12 @@ CODES: Mapping[str, Code] = MappingProxyType(
         "unit-assumed": Code(
             _WARN, "A number without a unit was read in the only or the usual unit that fits"
         ),
+        "text-contradicts": Code(_WARN, "A text on the sheet says otherwise than its fields"),
         "marked-number": Code(_WARN, "A number carries a mark: an estimate, or a footnote", 0.01),
         "column-without-heading": Code(
             _WARN, "A column of numbers beside torque or power has no heading; it was left out"
         ),
+        "pull-left-out": Code(_WARN, "A pull in another correction than the sheet was left out"),
         "part-of-sweep": Code(
             _WARN, "Idling, aborted or coasting readings beside the sweep were left out"
         ),

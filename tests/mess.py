@@ -155,7 +155,7 @@ FAULTS = {
         "sweep-gap", _pull(lambda h, r: (h, [r[0], *r[2:3], *r[-5:]]))),
     "a stuck sensor": (
         "sensor-plateau", _pull(_stuck)),
-    "pulls of two builds": ("pulls-disagree", _pull(lambda h, r: _repeat(h, r, 1.12))),
+    "pulls of two builds": ("two-corrections", _pull(lambda h, r: _repeat(h, r, 1.12))),
     "a row without a reading": (
         "row-without-reading", _pull(lambda h, r: (h, [*r, ["9000", "", ""]]))),
     "a row without rpm": ("missing-rpm", _pull(lambda h, r: (h, [*r, ["", *r[-1][1:]]]))),

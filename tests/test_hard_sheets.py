@@ -91,7 +91,7 @@ def test_headings_that_come_again_hold_for_what_follows(tmp_path):
 
 @pytest.mark.parametrize("between", ["", "Pull 2\n"])
 def test_pulls_stacked_without_headings_are_told_apart(tmp_path, between):
-    second = "\n".join(f"{r},{float(t) * 0.8:.1f}" for r, t in ROWS)
+    second = "\n".join(f"{r},{float(t) * (0.8 + int(r) / 1e5):.1f}" for r, t in ROWS)
     found = sheet(tmp_path, f"rpm,torque (N.m)\n{BARE}\n{between}{second}\n")
     assert {r.pull for r in found.readings} == {0, 1}
     assert "pulls-disagree" in codes(found)

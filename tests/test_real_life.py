@@ -179,7 +179,7 @@ UP_AND_DOWN = TABLE + "\n".join(TABLE.splitlines()[:0:-1])
             ),
             "read-as",
         ),
-        (named("before lunch") + named("after lunch"), "read-as"),
+        (named("run A") + named("run B"), "read-as"),
     ],
     ids=[
         "beside",

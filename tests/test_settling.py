@@ -37,7 +37,7 @@ ASKED = [
     ({}, BARE, "units: {torque: N.m}"),
     ({"correction": ""}, None, "correction: observed"),
     ({"intake_type": "DP2"}, None, 'words: {intake_type: {"DP2": dual plane}}'),
-    ({"aspiration": "blown"}, None, 'words: {aspiration: {"blown": natural}}'),
+    ({"aspiration": "pumped"}, None, 'words: {aspiration: {"pumped": natural}}'),
     ({"bore": ".030 over"}, None, 'families: {"petrel-six": {bore: 3.87 in}}'),
     ({}, [("rpm", "Run 1"), *BARE[1:]], 'headings: {"Run 1": torque 1 (N.m)}'),
 ]

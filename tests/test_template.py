@@ -182,7 +182,7 @@ WRONG = [
     {"bore": True},
     {"octane": "3.9 !"},
     {"cylinders": 6.5},
-    {"cylinders": "six"},
+    {"cylinders": "several"},
     {"cylinders": 0},
     {"intake_type": "double"},
     {"intake_type": 2},

@@ -154,7 +154,7 @@ def test_names_with_a_word_of_the_shop_in_them_are_one_line(tmp_path, write_shee
 
 def test_what_is_not_read_is_named_with_what_a_sheet_is():
     line = check_text.passed_over([Path("in/question.yaml")])
-    assert line.startswith("Not read: question.yaml (a sheet file ends in .csv or .xlsx,")
+    assert line.startswith("Not read: question.yaml (sheets are .csv files, workbooks,")
 
 
 def test_figures_have_the_digits_they_deserve():

@@ -35,6 +35,7 @@ SHEET_RULES: tuple[Rule, ...] = (
     field_rules.degrees,
     field_rules.pull_ranges,
     weather_rules.contributed,
+    weather_rules.contradicted,
     weather_rules.weather,
     weather_rules.station,
     weather_rules.certainty,

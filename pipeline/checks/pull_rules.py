@@ -45,6 +45,8 @@ _ROUNDING = 1e-9
 _WHOLE = 1e-6
 #: Pulls of one sheet disagree if their mean torque differs by more than this share.
 _DISAGREE = 0.04
+#: Two pulls of an engine never differ by just a constant: then it is a correction, as a share.
+_TIMES_CONSTANT, _CONSTANT = 0.006, 0.0015
 
 
 def torque_of(torque: float | None, power: float | None, rpm: float) -> float | None:
@@ -153,7 +155,8 @@ def spikes(sheet: Sheet) -> Iterator[Finding]:
             code = "spike" if here > 0 else "dropout"
             message = (
                 f"{sheet.read('torque', torque)} at {rpm:.0f} rpm in row {reading.row} is"
-                f" {100 * abs(here):.0f} % {'above' if here > 0 else 'below'} the readings beside"
+                f" {100 * abs(math.expm1(here)):.0f} % {'above' if here > 0 else 'below'} the"
+                " readings beside"
                 " it; it was left out of the curve."
             )
             yield Finding(code, message, "torque", reading.row, f"{torque:.4g}")
@@ -235,6 +238,14 @@ def disagreeing(sheet: Sheet) -> Iterator[Finding]:
         speeds = [low + (high - low) * part / 8 for part in range(9)]
         differences = [math.log(_torque_at(curve, rpm) / _torque_at(own[0], rpm)) for rpm in speeds]
         mean = sum(differences) / len(differences)
+        if abs(mean) > _TIMES_CONSTANT and max(differences) - min(differences) < _CONSTANT:
+            message = (
+                f"The pull from row {curve[0][2].row} on is the first one times"
+                f" {math.exp(mean):.3f} at every speed: one of them seems to be corrected and the"
+                " other observed. Keep the one in the correction of the sheet."
+            )
+            yield Finding("two-corrections", message, "pull", curve[0][2].row)
+            continue
         if abs(mean) > _DISAGREE:
             message = (
                 f"The pull from row {curve[0][2].row} on reads {100 * abs(mean):.1f} %"

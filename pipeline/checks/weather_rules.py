@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.checks.field_rules import is_refused
@@ -74,6 +75,37 @@ def _beyond(sheet: Sheet, standard: Standard, at: Weather) -> str:
         least, most = standard.limits
         found.append(f"correction factor {factor:.3f} (range {least:g} to {most:g})")
     return ", ".join(found)
+
+
+_SAYS_OBSERVED = re.compile(
+    r"\b(?:uncorrected|not corrected|as observed|raw (?:numbers|data)|unkorrigiert|"
+    r"nicht korrigiert|sin corregir)\b",
+    re.IGNORECASE,
+)
+_SAYS_CHASSIS = re.compile(
+    r"\b(?:at the wheels?|wheel (?:hp|horsepower|torque|power)|rwhp|rwtq|whp|wtq|chassis dyno|"
+    r"rolling road|rollenpr\u00fcfstand)\b",
+    re.IGNORECASE,
+)
+
+
+def contradicted(sheet: Sheet) -> Iterator[Finding]:
+    """No text on the sheet says otherwise than its correction and its dyno."""
+    texts = [str(sheet.values.get("notes") or "")]
+    texts += [str(f.value) for f in sheet.findings if f.code == "text-left-out"]
+    stated = sheet.values.get("correction")
+    for text in texts:
+        if stated not in (None, "observed") and (said := _SAYS_OBSERVED.search(text)):
+            message = (
+                f"The sheet says {stated}, and a text on it says {said[0]!r}. Check which holds."
+            )
+            yield Finding("text-contradicts", message, "correction", None, text[:60])
+        if sheet.values.get("dyno") != "chassis" and (said := _SAYS_CHASSIS.search(text)):
+            message = (
+                f"A text on the sheet says {said[0]!r}, and the numbers are taken to be of an"
+                " engine dyno. If they are not, add the field dyno: chassis."
+            )
+            yield Finding("text-contradicts", message, "dyno", None, text[:60])
 
 
 def contributed(sheet: Sheet) -> Iterator[Finding]:

@@ -108,7 +108,7 @@ class _Printed(NamedTuple):
         A line whose words cannot be assigned to the columns is one cell.
         """
         line = line.expandtabs()
-        if ":" in line:  # a label with its value
+        if ":" in line or "...." in line:  # a label with its value
             return [line]
         if (found := _split_line(line, len(self.columns))) is not None:
             return [one.group() for one in found]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.layout import engine_rows, heading_rows, letterhead
+from pullbook.pipeline.layout import beside_table, engine_rows, heading_rows, letterhead, transposed
 from pullbook.pipeline.layout.raw_fields import add_field, take_name
 from pullbook.pipeline.layout.runs_of_builds import part_runs
 from pullbook.pipeline.values.sheet import RawSheet
@@ -31,6 +31,11 @@ _FEWEST = 2
 def is_heading_row(cells: list[str], headings: Headings) -> bool:
     """Return whether cells are headings of a pull: rpm beside torque or power."""
     return heading_rows.at([(1, cells)], 0, headings) is not None
+
+
+def has_pull(rows: list[Row], headings: Headings) -> bool:
+    """Return whether there are headings of a pull among the rows."""
+    return any(heading_rows.at(rows, at, headings) is not None for at in range(len(rows)))
 
 
 def sheets_of(rows: list[Row], source: str, name: str, headings: Headings) -> list[RawSheet]:
@@ -70,6 +75,9 @@ def continue_sheet(
     sheet.table = []
     in_table, at = False, 0
     headings = sheet.headings
+    rows, labels = beside_table.part(transposed.upright(rows, headings), headings)
+    for row, one in labels:
+        add_field(sheet, one.label, one.value, row)
     while at < len(rows):
         cells = rows[at][1]
         head = None if _is_numbers(cells) else heading_rows.at(rows, at, headings)

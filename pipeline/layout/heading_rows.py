@@ -71,8 +71,12 @@ def _named(cells: list[str], headings: Headings, rows: int) -> HeadingRow | None
     fields = {name.field for name in named}
     if "rpm" not in fields or fields.isdisjoint(_QUANTITIES):
         return None
-    if any(_NUMBER.match(cell) for cell, name in zip(cells, named, strict=True) if not name.field):
-        return None
+    places = [place for place, name in enumerate(named) if name.field]
+    within = range(min(places), max(places) + 1)
+    for place, cell in enumerate(cells):
+        beside = place not in within and place > 0 and cells[place - 1][:1].isalpha()
+        if not named[place].field and _NUMBER.match(cell) and not beside:
+            return None  # a number beside a label, left or right of the table, does no harm
     return HeadingRow(cells, named, rows)
 
 

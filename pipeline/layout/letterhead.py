@@ -19,6 +19,8 @@ _PHRASES = re.compile(r"\S+(?:[ ]\S+)*")
 #: A label and its colon within a line; a clock time or 9.4:1 is none.
 _COLON = re.compile(r"^(?P<label>[^\W\d_][^:=]{0,50}?)\s*[:=]\s*(?P<value>.*)$", re.DOTALL)
 _MOST_CELLS = 64
+#: Dots that lead from a label to its value: Bore ........ 4.030.
+_LEADERS = re.compile(r"\s*\.{4,}\s*|\s(?:\.\s){3,}\s*")
 
 
 class Labelled(NamedTuple):
@@ -48,7 +50,7 @@ def labels(rows: list[Row], at: int, headings: Headings) -> tuple[list[Labelled]
     found: list[Labelled] = []
     place = 0
     while place < len(cells):
-        cell = cells[place]
+        cell = _LEADERS.sub(": ", cells[place].removeprefix("#").strip())
         colon = _COLON.match(cell)
         label = colon["label"].strip() if colon else cell
         known = bool(label) and _is_label(label, headings)
@@ -107,6 +109,13 @@ def _value(cells: list[str], place: int, label: str, headings: Headings) -> tupl
     field = headings.sheet(label).field
     unit = FIELDS[field].unit if field else ""
     after = place + 1
+    if (
+        unit
+        and after < len(cells)
+        and spelled(value.strip("()[]"), unit)
+        and (cells[after][:1].isdigit())
+    ):  # the unit stands between label and value
+        return f"{cells[after]} {value.strip('()[]')}", after + 1
     if unit and after < len(cells) and spelled(cells[after].strip("()[]"), unit):
         return f"{value} {cells[after].strip('()[]')}", after + 1
     return _more(value, cells, after, headings)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.files import front_matter
@@ -45,6 +46,10 @@ def add_field(sheet: RawSheet, heading: str, text: str, row: int) -> None:
     if named.field is None and heading in SIGNATURE_FIELDS:
         sheet.signature[heading] = text
         return
+    if _is_cranking_pressure(named.field, text):
+        message = f"{heading!r} {text.strip()!r} is a pressure, not a ratio; it was left out."
+        sheet.findings.append(Finding("left-missing", message, named.field, row, text))
+        return
     if parts := compound_cells.split(heading, named.field, text):
         _add_parts(sheet, heading, named.unit, parts, text, row)
         return
@@ -64,6 +69,15 @@ def add_field(sheet: RawSheet, heading: str, text: str, row: int) -> None:
         message = f"Field {heading!r} was read as {name!r}."
         sheet.findings.append(Finding("read-as", message, name, row, heading))
     sheet.fields[name] = Cell(text, row, named.unit)
+
+
+def _is_cranking_pressure(field: str | None, text: str) -> bool:
+    """Return whether a compression is a pressure at the starter, which is no ratio."""
+    found = _PRESSURE.fullmatch(text.strip()) if field == "compression_ratio" else None
+    return found is not None
+
+
+_PRESSURE = re.compile(r"[\d.,]+(?:\s*-\s*[\d.,]+)?\s*(?:psi|bar|kpa|lbs?)\.?", re.IGNORECASE)
 
 
 def _unknown(heading: str, text: str, row: int) -> Finding:

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.layout import heading_rows
+from pullbook.pipeline.layout import heading_rows, titles
 from pullbook.pipeline.layout.raw_fields import add_field
+from pullbook.pipeline.vocabulary import numerals
 from pullbook.pipeline.vocabulary.words import is_missing
 from pullbook.schemas.field import Role
-from pullbook.schemas.fields import FIELDS
-from pullbook.schemas.findings import Decision, Finding
+from pullbook.schemas.fields import FIELDS, WEATHER
+from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:
     from pullbook.pipeline.layout.heading_rows import HeadingRow
@@ -41,9 +41,8 @@ def part_runs(sheet: RawSheet) -> list[RawSheet]:
         return [sheet]
     extra = _extra(head, sheet.headings)
     run = next((p for p, name in enumerate(head.named) if name.field == "pull"), None)
-    if not extra and run is None:
-        return [sheet]
     body = rows[at + head.rows :]
+    _take_weather(sheet, head, body)
     fields = {n: p for n, p in extra.items() if n != "notes" and _by_run(body, p, run)}
     builds = _groups(body, list(fields.values()))
     if run is not None and len(builds) < 2:
@@ -54,6 +53,25 @@ def part_runs(sheet: RawSheet) -> list[RawSheet]:
         return [sheet]
     above = [(row, _without(cells, set(fields.values()))) for row, cells in rows[: at + head.rows]]
     return _sheets(sheet, head, fields, above, builds)
+
+
+def _take_weather(sheet: RawSheet, head: HeadingRow, body: list[Row]) -> None:
+    """Give a sheet without weather what was logged beside its pull: the middle row's.
+
+    It hardly changes during a pull.
+    """
+    for place, heading in enumerate(head.cells):
+        name = sheet.headings.sheet(heading).field if not head.named[place].field else None
+        if name not in WEATHER or name in sheet.fields:
+            continue
+        logged = [text for _, cells in body if (text := _cell(cells, place))]
+        known = [number for text in logged if (number := numerals.plain(text)) is not None]
+        if len(known) > len(body) / 2 and max(known) - min(known) <= _STEADY * abs(max(known)):
+            add_field(sheet, heading, logged[len(logged) // 2], body[len(body) // 2][0])
+
+
+#: Weather that varies by more than this share during a pull is something else.
+_STEADY = 0.1
 
 
 def _extra(head: HeadingRow, headings: Headings) -> dict[str, int]:
@@ -137,7 +155,20 @@ def _sheets(
         if "sheet_id" in own.fields:
             own.sheet_id = own.fields["sheet_id"].text.strip()
         made.append(own)
+    names = [own.sheet_id for own in made if "sheet_id" in own.fields]
+    for own in made:
+        if "sheet_id" in fields and names.count(own.sheet_id) > 1:
+            message = (
+                f"The rows of sheet {own.sheet_id!r} are of {names.count(own.sheet_id)} different"
+                " builds. Give each its own sheet ID."
+            )
+            own.findings.append(Finding("repeated-field", message, "sheet_id", _first_row(own)))
     return made
+
+
+def _first_row(sheet: RawSheet) -> int | None:
+    """Return the first row of a sheet's table."""
+    return sheet.table[0][0] if sheet.table else None
 
 
 def _without(cells: list[str], places: set[int]) -> list[str]:
@@ -161,7 +192,7 @@ def _ask_about_runs(sheet: RawSheet, body: list[Row], places: list[int], run: in
         said = [_said_of_run([t for t, n in zip(texts, numbers, strict=True) if n == one])
                 for one in runs]  # fmt: skip
         if len(set(said)) > 1:
-            sheet.findings.append(_other_builds(sheet.sheet_id, body, next(filter(None, said))))
+            sheet.findings.append(titles.ask(list(filter(None, said)), body[0][0], sheet.sheet_id))
             return
 
 
@@ -172,17 +203,3 @@ def _said_of_run(texts: list[str]) -> str:
     """Return what a column says of a run: on its first row, or on most of its rows."""
     common = max(set(texts), key=texts.count)
     return texts[0] or (common if texts.count(common) > len(texts) / 2 else "")
-
-
-def _other_builds(sheet_id: str, body: list[Row], said: str) -> Finding:
-    message = (
-        f"A column tells the runs of this sheet apart (such as {said!r}): they may be of different"
-        " builds. Put each build on a sheet of its own, or say in your settings file that they are"
-        " runs of one build."
-    )
-    name = json.dumps(sheet_id, ensure_ascii=False)
-    decision = Decision(
-        "are runs with different remarks runs of one build?",
-        ("runs: of one build", f"sheets: {{{name}: {{runs: of one build}}}}"),
-    )
-    return Finding("other-builds", message, "notes", body[0][0] if body else None, said, decision)

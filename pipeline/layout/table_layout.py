@@ -6,81 +6,31 @@ summary; and the same again for the next pull, below or beside it.
 
 from __future__ import annotations
 
-import re
-from dataclasses import dataclass, field
-from itertools import pairwise
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
-from pullbook.pipeline.layout import heading_rows
+from pullbook.pipeline.layout import heading_rows, titles, unknown_columns
+from pullbook.pipeline.layout.pull_block import (
+    BEGINS_LIKE_A_NUMBER,
+    READ,
+    Block,
+    Column,
+    goes_on,
+    is_reading,
+)
 from pullbook.pipeline.vocabulary import numerals
 from pullbook.pipeline.vocabulary.headings import squash
-from pullbook.pipeline.vocabulary.units import known
+from pullbook.pipeline.vocabulary.units import known, scale
 from pullbook.pipeline.vocabulary.words import is_missing
 from pullbook.schemas.fields import PULL_FIELDS
-from pullbook.schemas.findings import Decision, Finding
+from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from pullbook.pipeline.layout.heading_rows import HeadingRow
     from pullbook.pipeline.vocabulary.headings import Headings, Named
 
     Row = tuple[int, list[str]]
 
-_BEGINS_LIKE_A_NUMBER = re.compile(r"\s*[~(]?\s*[+-]?[.,]?\d")
-_SUMMARY = frozenset(
-    {"max", "maximum", "peak", "min", "minimum", "avg", "average", "mean", "total", "sum", "std",
-     "sd", "median", "mittel", "mittelwert", "promedio", "media", "maximo", "minimo"}
-)  # fmt: skip
-_READ = ("torque", "power")
 _NO_UNIT = frozenset({"text", "none", "no", "#", "nr", "number"})
-
-
-class Column(NamedTuple):
-    """One column of a pull, as its heading and the row of units below it say.
-
-    Attributes
-    ----------
-    place
-        Position in the row, from 0.
-    heading
-        The heading as written.
-    unit, basis, factor
-        As for `column_heading.ColumnHeading`.
-    """
-
-    place: int
-    heading: str
-    unit: str | None = None
-    basis: str | None = None
-    factor: float = 1.0
-
-
-@dataclass(slots=True)
-class Block:
-    """Columns and rows of one pull, or of several pulls with a column that numbers them.
-
-    Attributes
-    ----------
-    columns
-        The columns of each quantity: several where it stands observed and corrected, or in two
-        units.
-    number
-        Number of the pull, from 1, if its place or heading shows it; else 0.
-    rows
-        Row number in the file and cells of each reading.
-    blank
-        Positions of columns without a heading.
-    """
-
-    columns: dict[str, list[Column]]
-    number: int
-    rows: list[Row] = field(default_factory=list)
-    blank: frozenset[int] = frozenset()
-
-    def places(self, name: str) -> list[int]:
-        """Return the positions of the columns of a quantity."""
-        return [column.place for column in self.columns.get(name, ())]
 
 
 def blocks(rows: list[Row], headings: Headings) -> tuple[list[Block], list[Finding]]:
@@ -98,114 +48,106 @@ def blocks(rows: list[Row], headings: Headings) -> tuple[list[Block], list[Findi
     The pulls in the order of the file, and findings: what was inferred, left out or wrong.
 
     """
-    done: list[Block] = []
-    beside: list[Block] = []
-    findings: list[Finding] = []
-    width = skip = 0
-    for at, (row, cells) in enumerate(rows):
-        if skip:
-            skip -= 1
-        elif beside and not beside[0].rows and (in_units := _read_units(cells, beside, row)):
-            findings += in_units
-        elif beside and is_reading(cells, beside):
-            beside[0].rows.append((row, cells))
-            if len(cells) > width and (extra := _check_extra_cells(row, cells[width:])):
-                findings.append(extra)
-        elif (head := heading_rows.at(rows, at, headings)) is not None:
-            if beside:
-                message = f"The headings in row {row} start another pull."
-                findings.append(Finding("several-pulls", message, "pull", row))
-            beside, in_headings = _begin(head, row)
-            for block in beside:
-                block.number += len(done) if done or len(beside) > 1 else 0
-            for block in beside[1:]:
-                block.rows = beside[0].rows  # pulls side by side share their rows
-            done += beside
-            findings += in_headings
-            width, skip = len(head.cells), head.rows - 1
-        else:
-            text = " ".join(cell.strip() for cell in cells if cell.strip())[:60]
-            message = f"Text in row {row} was left out: {text!r}."
-            findings.append(Finding("text-left-out", message, None, row, text))
-    if not done:
-        findings += _report_unknown(rows, headings)
-    findings += [found for block in done for found in _headless(block)]
-    return done, findings
+    found = _Pulls(rows, headings)
+    at = 0
+    while at < len(rows):
+        at += found.take(at)
+    if not found.done:
+        found.findings += unknown_columns.of_no_pull(rows, headings)
+    for block in found.done:
+        found.findings += unknown_columns.without_heading(block)
+    return found.done, found.findings
 
 
-def _headless(block: Block) -> Iterator[Finding]:
-    """Columns of numbers right of torque or power that have no heading: of what, nobody says."""
-    taken = {column.place for own in block.columns.values() for column in own}
-    for name in _READ:
-        for place in block.places(name):
-            beside = place + 1
-            filled = [row for row, cells in block.rows if beside < len(cells)
-                      and _BEGINS_LIKE_A_NUMBER.match(cells[beside])]  # fmt: skip
-            if beside in block.blank and beside not in taken and len(filled) > len(block.rows) / 2:
-                message = (
-                    f"The column of numbers beside {name} has no heading; it was left out. If it"
-                    f" is {name} in another correction, head both."
-                )
-                yield Finding("column-without-heading", message, name, filled[0])
+class _Pulls:
+    """The pulls found so far, reading row by row."""
+
+    def __init__(self, rows: list[Row], headings: Headings) -> None:
+        self.done: list[Block] = []
+        self.findings: list[Finding] = []
+        self._rows, self._headings = rows, headings
+        self._beside: list[Block] = []
+        self._width, self._title = 0, ""
+
+    def take(self, at: int) -> int:
+        """Read what begins in a row; return how many rows it takes."""
+        row, cells = self._rows[at]
+        if self._beside and not self._beside[0].rows and self._names_units(at):
+            return 1
+        if self._beside and is_reading(cells, self._beside):
+            self._beside[0].rows.append((row, cells))
+            if len(cells) > self._width:
+                extra = _check_extra_cells(row, cells[self._width :])
+                self.findings += [] if extra is None else [extra]
+            return 1
+        head = heading_rows.at(self._rows, at, self._headings)
+        if head is None:
+            self._take_text(row, cells)
+            return 1
+        below = at + head.rows
+        self._begin(head, row, self._rows[below : below + 2])
+        return head.rows
+
+    def _names_units(self, at: int) -> bool:
+        """Return whether a row below the headings gives their units, or names them once more."""
+        if _same_again(self._rows, at, self._beside, self._headings):
+            return True
+        row, cells = self._rows[at]
+        in_units = _read_units(cells, self._beside, row)
+        self.findings += in_units
+        return bool(in_units)
+
+    def _begin(self, head: HeadingRow, row: int, below: list[Row]) -> None:
+        before, (self._beside, in_headings) = self._beside, _begin(head, row)
+        _follow_title(self._beside, self._title)
+        on = goes_on(before, self._beside, below)
+        if before and not on:
+            message = f"The headings in row {row} start another pull."
+            self.findings.append(Finding("several-pulls", message, "pull", row))
+        for block in self._beside:
+            block.number += len(self.done) if self.done or len(self._beside) > 1 else 0
+        if on:
+            self._beside[0].number = before[0].number
+        for block in self._beside[1:]:
+            block.rows = self._beside[0].rows  # pulls side by side share their rows
+        self.done += self._beside
+        self.findings += in_headings
+        self._width, self._title = len(head.cells), ""
+
+    def _take_text(self, row: int, cells: list[str]) -> None:
+        self._title = text = " ".join(cell.strip() for cell in cells if cell.strip())[:60]
+        for block in self._beside:
+            block.texts.append((len(block.rows), text))
+        message = f"Text in row {row} was left out: {text!r}."
+        self.findings.append(Finding("text-left-out", message, None, row, text))
 
 
-def _report_unknown(rows: list[Row], headings: Headings) -> list[Finding]:
-    """Report the headings of a table in which none is known: the cells above the first numbers."""
-    for (row, cells), (_, below) in pairwise(rows):
-        if len(below) > 1 and all(_BEGINS_LIKE_A_NUMBER.match(c) for c in below if c.strip()):
-            named = [cell.strip() for cell in cells if cell.strip()]
-            others = [one for one in named if headings.pull(one).field != "rpm"]
-            unknown = [_unknown_column(heading, row) for heading in others]
-            if len(others) < len(named):
-                unknown.append(_no_quantity(others, row))
-            return unknown
-    return []
+def _same_again(rows: list[Row], at: int, beside: list[Block], headings: Headings) -> bool:
+    """Return whether a row names the columns again that the row above named by their units."""
+    if len(beside) != 1:
+        return False
+    head = heading_rows.at(rows, at, headings)
+    if head is None or any(name.unit or name.basis for name in head.named):
+        return False
+    own = {column.place: name for name, c in beside[0].columns.items() for column in c}
+    return own == {place: name.field for place, name in enumerate(head.named) if name.field}
 
 
-def _no_quantity(columns: list[str], row: int) -> Finding:
-    named = ", ".join(repr(one) for one in columns[:4])
-    message = (
-        f"The columns beside rpm in row {row} ({named}) do not say whether they are torque or"
-        " power. Say so in their headings, or in your settings file."
-    )
-    decision = Decision(
-        f"are {named} torque or power?",
-        tuple(
-            "headings: {" + ", ".join(f'"{one}": {quantity} {at}' for at, one in
-                                      enumerate(columns, 1)) + "}"
-            for quantity in _READ
-        ),
-    )  # fmt: skip
-    return Finding("no-quantity", message, None, row, None, decision)
-
-
-def _unknown_column(heading: str, row: int) -> Finding:
-    message = f"Column {heading!r} is not a column of a pull; it was left out."
-    return Finding("unknown-column", message, heading, row)
-
-
-def is_reading(cells: list[str], beside: list[Block]) -> bool:
-    """Return whether a row has numbers in the columns and is not a summary of them."""
+def _follow_title(beside: list[Block], title: str) -> None:
+    """Let a title say what the columns below it are in, where their headings do not."""
+    basis = titles.basis(title)
     for block in beside:
-        place = next(iter(block.places("rpm")), -1)
-        speed = cells[place].strip() if 0 <= place < len(cells) else ""
-        if speed.isdigit():
-            return True
-        others = [cells[at] for name in _READ for at in block.places(name) if at < len(cells)]
-        some = any(_BEGINS_LIKE_A_NUMBER.match(cell) for cell in others)
-        if squash(speed.split()[0] if speed else "").rstrip(":.") in _SUMMARY:
-            continue
-        if some or (
-            _BEGINS_LIKE_A_NUMBER.match(speed)
-            and (len(speed.split()) <= 2 or any(not is_missing(cell) for cell in others))
-        ):
-            return True
-    return False
+        block.title = title
+        for name in READ if basis is not None else ():
+            block.columns[name] = [
+                column if column.basis is not None else column._replace(basis=basis)
+                for column in block.columns.get(name, [])
+            ]
 
 
 def _check_extra_cells(row: int, cells: list[str]) -> Finding | None:
     filled = [cell for cell in cells if cell.strip()]
-    if not any(_BEGINS_LIKE_A_NUMBER.match(cell) for cell in filled):
+    if not any(BEGINS_LIKE_A_NUMBER.match(cell) for cell in filled):
         return None
     message = (
         f"There are more cells than headings in row {row} ({filled[0]!r}). If decimals have commas,"
@@ -221,7 +163,7 @@ def _begin(head: HeadingRow, row: int) -> tuple[list[Block], list[Finding]]:
     for place, (heading, name) in enumerate(zip(head.cells, head.named, strict=True)):
         if name.field is None:
             if heading:
-                findings.append(_unknown_column(heading, row))
+                findings += unknown_columns.not_understood(heading, row)
             continue
         if name.inferred:
             message = f"Column {heading!r} was read as {name.field!r}."
@@ -261,9 +203,21 @@ def _add_column(beside: list[Block], name: Named, column: Column) -> None:
         block.columns.setdefault(field_name, []).append(column)
         return
     there = beside[-1].columns.get(field_name, [])
-    if there and (field_name not in _READ or any(_alike(column, one) for one in there)):
+    if there and (field_name not in READ or any(_alike(column, one) for one in there)):
         beside.append(Block({}, len(beside) + 1))
     beside[-1].columns.setdefault(field_name, []).append(column)
+
+
+def _unlike(one: str | None, other: str, own: str) -> bool:
+    return one is not None and known(one, own) and scale(one, own) != scale(other, own)
+
+
+def _units_disagree(name: str, heading: str, below: str, row: int) -> Finding:
+    message = (
+        f"The heading of {name} says {heading}, and row {row} says {below}. Correct the one that is"
+        " wrong."
+    )
+    return Finding("units-disagree", message, name, row, below)
 
 
 def _alike(one: Column, other: Column) -> bool:
@@ -289,6 +243,8 @@ def _read_units(cells: list[str], beside: list[Block], row: int) -> list[Finding
                     return []
                 if known(text, PULL_FIELDS[name].unit):
                     found.append(text)
+                    if _unlike(column.unit, text, PULL_FIELDS[name].unit):
+                        unknown.append(_units_disagree(name, str(column.unit), text, row))
                     columns[at] = column._replace(unit=column.unit or text)
                 else:
                     message = f"The unit {text!r} of {name} in row {row} is not known. Correct it."

@@ -12,7 +12,7 @@ from pullbook.schemas.findings import Decision, Finding
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from pullbook.pipeline.layout.table_layout import Block, Column
+    from pullbook.pipeline.layout.pull_block import Block, Column
 
 _QUANTITIES = ("torque", "power")
 #: Two columns of one quantity may differ by so much after their units, as a share.

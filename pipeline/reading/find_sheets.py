@@ -24,9 +24,9 @@ if TYPE_CHECKING:
     from pullbook.pipeline.settings.shop_settings import Settings
     from pullbook.pipeline.values.sheet import RawSheet
 
-_TEXT_SHEETS = (".tsv", ".txt")
+_TEXT_SHEETS = (".tsv", ".txt", ".prn", ".asc", ".dat")
 SHEET_FILES = (".csv", *workbook.WORKBOOKS, *_TEXT_SHEETS)
-_ENDINGS = "Sheets end in .csv, .tsv, .txt, .xlsx, .xls or .ods."
+_ENDINGS = "Sheets end in .csv, .tsv, .txt, .prn, .asc, .dat, .xlsx, .xls or .ods."
 _DEEPEST = 32
 
 

@@ -2,33 +2,30 @@
 
 from __future__ import annotations
 
-import math
 import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from pullbook.pipeline.layout.pull_block import restarts
 from pullbook.pipeline.layout.table_layout import blocks
+from pullbook.pipeline.layout.titles import ask, tells_apart
 from pullbook.pipeline.reading.choose_columns import choose
+from pullbook.pipeline.reading.pull_column import RUN, PullColumn
 from pullbook.pipeline.reading.pull_units import Bare, settle_units
 from pullbook.pipeline.reading.sweeps import split_sweeps
-from pullbook.pipeline.values.cells import CellError, parse
 from pullbook.pipeline.values.settled import Settled
 from pullbook.pipeline.values.sheet import Reading
 from pullbook.pipeline.values.unit_proof import half_step
 from pullbook.pipeline.vocabulary import numerals
 from pullbook.pipeline.vocabulary.headings import squash
-from pullbook.pipeline.vocabulary.units import UnknownUnitError, WrongUnitError, scale
 from pullbook.pipeline.vocabulary.words import is_missing
-from pullbook.schemas.field import Kind
 from pullbook.schemas.fields import PULL_FIELDS
 from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:
-    from pullbook.pipeline.layout.table_layout import Block, Column
+    from pullbook.pipeline.layout.pull_block import Block, Column
+    from pullbook.pipeline.reading.choose_columns import Chosen
     from pullbook.pipeline.values.sheet import RawSheet
-
-_RUN = re.compile(r"\s*(?:run|pull|sweep|lauf|no\.?|#)\s*(\d+)\s*", re.IGNORECASE)
-_MOST_FAULTS = 100
 
 
 @dataclass(slots=True)
@@ -90,8 +87,8 @@ def parse_pull(raw: RawSheet, sheet: OfSheet) -> ParsedPull:
     found, in_layout = blocks(raw.table or [], raw.headings)
     made.findings += [f for f in in_layout if squash(f.field or "") not in raw.ignored]
     pulls: dict[str, int] = {}
-    for block in found:
-        chosen = choose(block, sheet.correction, weather=sheet.weather)
+    made.findings += [] if raw.one_build else _other_builds(found, raw.sheet_id)
+    for block, chosen in _choose(found, sheet):
         made.findings += chosen.findings
         made.correction = made.correction or chosen.correction
         own = _read_block(block, chosen.columns, raw, sheet, made, pulls)
@@ -99,11 +96,48 @@ def parse_pull(raw: RawSheet, sheet: OfSheet) -> ParsedPull:
         own, in_sweeps = split_sweeps(own, block.number, numbered=numbered)
         made.findings += in_sweeps
         made.readings += own
+    if any(tells_apart(name) for name in pulls) and len(pulls) > 1 and not raw.one_build:
+        made.findings.append(ask(list(pulls), None, raw.sheet_id))
     if pulls:
         names = ", ".join(repr(name) for name in list(pulls)[:5])
         message = f"Pulls {names} were numbered in the order of the file."
         made.findings.append(Finding("read-as", message, "pull", None, names))
     return made
+
+
+def _choose(found: list[Block], sheet: OfSheet) -> list[tuple[Block, Chosen]]:
+    """Return the pulls with the columns that count; of pulls in two corrections those of the sheet.
+
+    Where the sheet names no correction, the first pull whose title or headings do says it for all.
+    """
+    correction = sheet.correction
+    all_chosen = []
+    for block in found:
+        chosen = choose(block, correction, weather=sheet.weather)
+        correction = correction or chosen.correction
+        all_chosen.append((block, chosen))
+    fitting = [
+        (block, chosen)
+        for block, chosen in all_chosen
+        if all(finding.code != "column-correction" for finding in chosen.findings)
+    ]
+    if not fitting or len(fitting) == len(all_chosen):
+        return all_chosen
+    rows = ", ".join(str(b.rows[0][0]) for b, c in all_chosen if (b, c) not in fitting and b.rows)
+    message = (
+        f"The pull from row {rows} on is in another correction than the sheet; it was left out."
+    )
+    fitting[0][1].findings.append(Finding("pull-left-out", message, "torque"))
+    return fitting
+
+
+def _other_builds(found: list[Block], sheet_id: str) -> list[Finding]:
+    """Ask whether pulls under different titles are of one build."""
+    first = {block.number: block for block in reversed(found) if block.rows}
+    above = [block.title for block in reversed(first.values())]
+    telling = [title for title in above if tells_apart(title)] if len(set(above)) > 1 else []
+    telling += [title for block in found for title in restarts(block) if tells_apart(title)]
+    return [ask(telling, None, sheet_id)] if telling else []
 
 
 def _read_block(
@@ -114,7 +148,7 @@ def _read_block(
     made: ParsedPull,
     pulls: dict[str, int],
 ) -> list[Reading]:
-    columns: dict[str, _Column] = {}
+    columns: dict[str, PullColumn] = {}
     for name, column in chosen.items():
         unit, settled = column.unit, Settled.WRITTEN if column.unit is None else Settled.HEADING
         if unit is None and (meant := raw.units.get(name)) is not None:
@@ -126,7 +160,7 @@ def _read_block(
         ]
         if name == "pull":
             texts = _number_pulls(texts, pulls)
-        columns[name] = _Column(name, unit, column.factor)
+        columns[name] = PullColumn(name, unit, column.factor)
         columns[name].read(texts, block.rows, sheet.mark)
         made.findings += columns[name].findings
         made.columns[name], made.settled[name] = unit, settled
@@ -134,7 +168,7 @@ def _read_block(
     return _readings(block, columns, made)
 
 
-def _settle(columns: dict[str, _Column], sheet: OfSheet, made: ParsedPull, block: Block) -> None:
+def _settle(columns: dict[str, PullColumn], sheet: OfSheet, made: ParsedPull, block: Block) -> None:
     """Settle the units of torque and power that are named nowhere."""
     bare = {
         name: Bare(
@@ -155,7 +189,7 @@ def _settle(columns: dict[str, _Column], sheet: OfSheet, made: ParsedPull, block
             made.columns[name], made.settled[name] = settled.unit, settled.how
 
 
-def _readings(block: Block, columns: dict[str, _Column], made: ParsedPull) -> list[Reading]:
+def _readings(block: Block, columns: dict[str, PullColumn], made: ParsedPull) -> list[Reading]:
     nothing: list[float | None] = [None] * len(block.rows)
     rpm, torque, power, pull = (
         columns[name].numbers if name in columns else nothing
@@ -189,76 +223,10 @@ def _number_pulls(texts: list[str], pulls: dict[str, int]) -> list[str]:
         above = names[-1] if names else ""
         names.append(above if is_missing(text) else text.strip())
     given = [name for name in names if name]
-    numbers = (numerals.plain(name) is not None or _RUN.fullmatch(name) for name in given)
+    numbers = (numerals.plain(name) is not None or RUN.fullmatch(name) for name in given)
     if any(numbers) or 2 * len(set(given)) > len(given):
         return names if all(map(_RUN_OR_NUMBER.fullmatch, given)) else texts
     return [str(pulls.setdefault(name, len(pulls) + 1)) if name else "" for name in names]
 
 
 _RUN_OR_NUMBER = re.compile(r"\s*(?:run|pull|sweep|lauf|no\.?|#)?\s*\d+\s*", re.IGNORECASE)
-
-
-class _Column:
-    """One column of a pull: parses its texts into numbers.
-
-    Attributes
-    ----------
-    texts
-        The cells as written.
-    numbers
-        One number per row; ``None`` for a blank cell or one that cannot be read.
-    spoiled
-        Rows whose cell cannot be read.
-    findings
-        Faults of its cells, and notes on how cells were read, one of each kind.
-    """
-
-    def __init__(self, name: str, unit: str | None, factor: float) -> None:
-        self._field, self.unit, self.factor = PULL_FIELDS[name], unit, factor
-        self.texts: list[str] = []
-        self.numbers: list[float | None] = []
-        self.spoiled: set[int] = set()
-        self.findings: list[Finding] = []
-
-    def read(self, texts: list[str], rows: list[tuple[int, list[str]]], mark: str | None) -> None:
-        """Parse the cells; a column of plain numbers, as most are, is converted at once."""
-        self.texts = texts
-        plain = self._plain(texts) if mark is None else None
-        self.numbers = plain or [
-            self._cell(text, row, mark) for text, (row, _) in zip(texts, rows, strict=True)
-        ]
-        if self.factor != 1.0:
-            self.numbers = [None if one is None else self.factor * one for one in self.numbers]
-
-    def convert(self, unit: str) -> None:
-        """Take the numbers, which named no unit, to be in this one."""
-        slope, _ = scale(unit, self._field.unit)
-        self.unit = unit
-        self.numbers = [None if one is None else slope * one for one in self.numbers]
-
-    def _plain(self, texts: list[str]) -> list[float | None] | None:
-        try:
-            slope, offset = scale(self.unit, self._field.unit)
-            numbers = [slope * float(text) + offset for text in texts]
-        except (ValueError, UnknownUnitError, WrongUnitError):
-            return None
-        whole = self._field.kind is not Kind.WHOLE or all(map(float.is_integer, numbers))
-        valid = whole and all(map(math.isfinite, numbers)) and "_" not in "".join(texts)
-        return list(numbers) if valid else None
-
-    def _cell(self, text: str, row: int, mark: str | None) -> float | None:
-        if len(self.findings) > _MOST_FAULTS:  # not a column of numbers; enough was reported
-            self.spoiled.add(row)
-            return None
-        if self._field.name == "pull" and (numbered := _RUN.fullmatch(text)):
-            text = numbered[1]
-        try:
-            parsed = parse(text, self._field, self.unit, row, mark)
-        except CellError as error:
-            self.findings.append(error.finding)
-            self.spoiled.add(row)
-            return None
-        note = parsed.finding
-        if note is not None and all(note.code != known.code for known in self.findings):
-            self.findings.append(note)
-        return None if parsed.value is None else float(parsed.value)

@@ -13,7 +13,7 @@ from pullbook.pipeline.values.cells import CellError, parse
 from pullbook.pipeline.values.settled import Settled
 from pullbook.pipeline.values.sheet import Build, Sheet
 from pullbook.pipeline.vocabulary import numerals
-from pullbook.pipeline.vocabulary.compound_cells import oversize
+from pullbook.pipeline.vocabulary.part_cells import oversize
 from pullbook.pipeline.vocabulary.units import tidy
 from pullbook.schemas.fields import FIELDS, WEATHER_REQUIRED
 from pullbook.schemas.findings import Decision, Finding
@@ -27,7 +27,7 @@ _NUMERAL = re.compile(r"\s*[+-]?[\d.,'\u2019 ]+\s*")
 #: Fields without which a sheet says something else, rather than less.
 _MEAN_SOMETHING = frozenset({"aspiration", "dyno", *SIZE_FIELDS, DISPLACEMENT})
 _METRIC = frozenset({"mm", "cm", "m"})
-_METRIC_VOLUME = frozenset({"cc"})
+_METRIC_VOLUME = frozenset({"cc", "l"})
 
 
 def typed(raw: RawSheet) -> Sheet:
@@ -144,7 +144,8 @@ class _Fields:
     def settle_bare(self) -> None:
         """Settle the units of numbers that name none, sizes first: they make a sheet metric."""
         sizes = (*SIZE_FIELDS[:2], DISPLACEMENT)
-        self.metric = self._metric(sizes)
+        inches = any(n in self.values for n in SIZE_FIELDS[:2])
+        self.metric = self._metric(sizes[:2] if inches else sizes)
         for name in (*sizes, *(n for n in self.values if n not in sizes)):
             if name in self.bare:
                 self._settle(name)

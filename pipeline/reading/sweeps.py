@@ -64,7 +64,9 @@ def split_sweeps(
 def _split(
     readings: list[Reading], number: int, *, keep: bool
 ) -> tuple[list[Reading], list[Finding]]:
+    readings, out_of_line = _without_slips(readings)
     readings, findings = _without_idling(readings)
+    findings = out_of_line + findings
     speeds = [reading.rpm for reading in readings]
     if all(a <= b for a, b in pairwise(speeds)) or all(a >= b for a, b in pairwise(speeds)):
         return readings, findings
@@ -91,6 +93,28 @@ def _split(
         for sweep, piece in enumerate(whole)
         for reading in piece
     ], findings
+
+
+def _without_slips(readings: list[Reading]) -> tuple[list[Reading], list[Finding]]:
+    """Leave out readings whose speed alone is out of line, such as 350 between 3250 and 3750."""
+    if len(readings) < _FEWEST:
+        return readings, []
+    kept, findings = [readings[0]], []
+    for place in range(1, len(readings) - 1):
+        here = readings[place].rpm
+        around = [r.rpm for r in (*kept[-2:], *readings[place + 1 : place + 3])]
+        low, high = sorted((kept[-1].rpm, readings[place + 1].rpm))
+        far = min(abs(here - low), abs(here - high)) > _SLIP * high
+        in_line = len(around) >= 3 and around in (sorted(around), sorted(around)[::-1])
+        if not low <= here <= high and far and in_line and high - low < _SLIP * high:
+            findings.append(_left_out([readings[place]], "the speed is out of line"))
+        else:
+            kept.append(readings[place])
+    return [*kept, readings[-1]], findings
+
+
+#: A speed is out of line if it is off by more than this share while its neighbours are closer.
+_SLIP = 0.3
 
 
 def _unsorted(

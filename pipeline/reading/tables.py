@@ -76,7 +76,7 @@ def read_workbook(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
     if BUILDS in named:
         return _of_named_tabs(tabs, named, str(path), headings, notes)
     sheets = []
-    for title, rows in tabs.items():
+    for title, rows in _one_build(tabs, headings).items():
         name = path.stem if len(tabs) == 1 else f"{path.stem}-{title.strip()}"
         own = document.sheets_of(rows, str(path), name, headings)
         if any(sheet.fields for sheet in own):
@@ -90,6 +90,23 @@ def read_workbook(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
     for sheet in sheets:
         sheet.findings += notes
     return sheets
+
+
+def _one_build(tabs: dict[str, list[Row]], headings: Headings) -> dict[str, list[Row]]:
+    """Return tabs, those of pulls alone put below the only one that describes a build.
+
+    The title of each then stands above its table, as it may say what the numbers are in.
+    """
+    with_pull = [title for title, rows in tabs.items() if document.has_pull(rows, headings)]
+    builds = [
+        title
+        for title, rows in tabs.items()
+        if any(sheet.fields for sheet in document.sheets_of(rows, "", "", headings))
+    ]
+    if len(builds) != 1 or builds[0] in with_pull or not with_pull:
+        return tabs
+    below = [row for title in with_pull for row in [(0, [title]), *tabs[title]]]
+    return {builds[0]: [*tabs[builds[0]], *below]}
 
 
 def _of_named_tabs(

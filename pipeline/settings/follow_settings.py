@@ -12,8 +12,8 @@ from pullbook.pipeline.settings.settings_schema import ONE_BUILD
 from pullbook.pipeline.settings.shop_settings import RUNS, UNKNOWN
 from pullbook.pipeline.values.cells import CellError, parse
 from pullbook.pipeline.values.sheet import Cell
-from pullbook.pipeline.vocabulary.compound_cells import oversize
 from pullbook.pipeline.vocabulary.headings import squash
+from pullbook.pipeline.vocabulary.part_cells import oversize
 from pullbook.pipeline.vocabulary.words import is_missing
 from pullbook.schemas.fields import FIELDS
 from pullbook.schemas.findings import Finding
@@ -38,6 +38,7 @@ def follow(settings: Settings, raw: RawSheet) -> None:
         raw.findings = [f for f in raw.findings if not _is_ignored(settings, f)]
     amended = settings.sheets.get(raw.sheet_id, {})
     if settings.one_build or amended.get(RUNS) == ONE_BUILD:
+        raw.one_build = True
         raw.findings = [f for f in raw.findings if f.code != "other-builds"]
     for name, text in amended.items():
         if name != RUNS:

@@ -108,6 +108,11 @@ def _cell_error(
 
 
 def _parse_flag(text: str, field: Field, row: int | None) -> Parsed:
+    first = text.casefold().split(",")[0].strip()
+    if first != text.casefold() and first in FLAGS:
+        message = f"{field.title} {text!r} was taken to mean {first!r}. Check it."
+        finding = Finding("word-assumed", message, field.name, row, text)
+        return Parsed(FLAGS[first], finding, Settled.ASSUMED)
     try:
         return Parsed(FLAGS[text.casefold()])
     except KeyError:
@@ -161,7 +166,7 @@ def _decide_word(text: str, field: Field, choices: tuple[str, ...]) -> Decision:
 #: Marks around a number that say it is not sure, or has a footnote.
 _MARKED = re.compile(
     r"^(?P<before>(?:~|\u2248|ca\.?|circa|approx\.?|about|abt\.?|c\.)\s*)?(?P<number>.*?)"
-    r"(?P<after>\s*(?:\*{1,3}|\u2020|\u2021|\?|\(?est(?:imated|\.)?\)?|\(e\)|\(approx\.?\)))?$",
+    r"(?P<after>\s*(?:\+/-\s*[\d.]+|\u00b1\s*[\d.]+|\*{1,3}|\u2020|\u2021|\?|\(?est(?:imated|\.)?\)?|\(e\)|\(approx\.?\)))?$",
     re.IGNORECASE | re.DOTALL,
 )
 _MOST_LETTERS = 60

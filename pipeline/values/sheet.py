@@ -81,6 +81,8 @@ class RawSheet:
         Words that are never shared, from the shop's settings.
     ignored
         Squashed headings of columns to leave out without a word, from the shop's settings.
+    one_build
+        Whether its runs are of one build whatever tells them apart, from the shop's settings.
     """
 
     sheet_id: str
@@ -95,6 +97,7 @@ class RawSheet:
     units: Mapping[str, str] = field(default_factory=dict)
     private_words: tuple[str, ...] = ()
     ignored: frozenset[str] = frozenset()
+    one_build: bool = False
 
 
 class Reading(NamedTuple):

@@ -32,6 +32,10 @@ def read_cam(text: str) -> dict[str, str]:
     The parts of the card are told apart by their words, so each of them must have one; +4 is
     advance.
     """
+    if not any(letter.isdigit() for letter in text) or text.casefold() in _OVERHEAD:
+        return {"lifter": text}
+    if found := _named(text):
+        return found
     made: dict[str, str] = {}
     for part in re.split(r"[;]|,(?=\s)", text):
         own = _part(part.strip())
@@ -39,6 +43,28 @@ def read_cam(text: str) -> dict[str, str]:
             return {}
         made |= own
     return made
+
+
+_OVERHEAD = ("dohc 2v", "dohc 4v", "sohc 2v", "sohc 4v")
+_NAMED = {
+    "intake_duration": re.compile(r"\b(?:int|intake|in)\.?\s*:?\s*(\d{3})\b", re.IGNORECASE),
+    "exhaust_duration": re.compile(r"\b(?:exh?|exhaust)\.?\s*:?\s*(\d{3})\b", re.IGNORECASE),
+    "lobe_separation": re.compile(rf"\blsa\s*:?\s*({_N})\b", re.IGNORECASE),
+    "intake_centerline": re.compile(rf"\bicl\s*:?\s*({_N})\b", re.IGNORECASE),
+}
+_FIFTY = re.compile(r"(?:@|at)\s*0?\.050?\s*(?:in\w*|\"|lift)?", re.IGNORECASE)
+
+
+def _named(text: str) -> dict[str, str]:
+    """Read Int 224 Exh 230 @ .050 LSA 110 ICL 106: each number has its name before it."""
+    if _FIFTY.search(text) is None:
+        return {}
+    made, rest = {}, _FIFTY.sub(" ", text)
+    for name, shape in _NAMED.items():
+        if (found := shape.search(rest)) is not None:
+            made[name] = found[1]
+            rest = shape.sub(" ", rest, count=1)
+    return made if len(made) > 1 and not rest.strip(" ,;/") else {}
 
 
 def _part(part: str) -> dict[str, str] | None:
@@ -56,10 +82,17 @@ def _part(part: str) -> dict[str, str] | None:
             turned += (-1 if found["sign"] == "+" else 1) * float(found["advance"])
             made["intake_centerline"] = f"~{turned:g}"
         return made
-    if "lift" in part.casefold() and (found := _LIFT.match(part)) is not None:
+    found = _LIFT.match(part)
+    if found is not None and ("lift" in part.casefold() or _is_lift(found)):
         made = {"intake_lift": found["i"].strip()}
         return made | ({"exhaust_lift": found["e"].strip()} if found["e"] else {})
     return None
+
+
+def _is_lift(found: re.Match[str]) -> bool:
+    """Return whether numbers can only be lifts: below an inch and a half, with decimals."""
+    numbers = [one for one in (found["i"], found["e"]) if one]
+    return all(re.match(r"0?[.,]\d{3}", one) for one in numbers)
 
 
 def _durations(found: re.Match[str]) -> dict[str, str] | None:

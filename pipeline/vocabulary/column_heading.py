@@ -7,6 +7,7 @@ A heading is a few words in any order and spelling: Corr. Torque lb-ft, STP HP, 
 from __future__ import annotations
 
 import re
+from difflib import SequenceMatcher
 from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -20,14 +21,15 @@ OBSERVED, CORRECTED = "observed", "corrected"
 
 _QUANTITIES = {
     "rpm": "rpm revs drehzahl enginespeed enginerpm motordrehzahl regimen revoluciones"
-    " u/min 1/min tr/min rev/min r/min giri",
+    " u/min 1/min tr/min rev/min r/min giri min1 min\u22121 revmin",
     "torque": "torque tq trq tor trque torq drehmoment moment md par parmotor couple",
     "power": "power pwr pow horsepower leistung potencia puissance pe",
 }
 _BASES = {
     OBSERVED: "obs observed raw uncorr uncorrected unc measured meas act actual asmeasured"
     " unkorrigiert unkorr gemessen observado sincorregir",
-    CORRECTED: "cor corr corrected correct korrigiert korr corregido corregida",
+    CORRECTED: "cor corr corrd corrected correct korrigiert korr corregido corregida c cf adj"
+    " adjusted norm normalized normalised",
     "SAE J607": "stp std j607 saej607 saestp saestd",
     "SAE J1349": "sae j1349 saej1349",
     "DIN 70020": "din din70020",
@@ -38,11 +40,22 @@ _SHORT_BASES = {"c": CORRECTED, "o": OBSERVED}
 _SHORT_NAMES = {"tq": "torque", "trq": "torque", "torque": "torque", "pwr": "power",
                 "power": "power", "hp": "power", "bhp": "power", "kw": "power"}  # fmt: skip
 _FILLERS = frozenset({"in", "engine", "motor", "at", "flywheel", "fw", "crank", "avg", "average",
-                      "a", "to", "factor", "the", "brake", "net"})  # fmt: skip
+                      "a", "to", "factor", "the", "brake", "net", "eng", "x"})  # fmt: skip
 _RUN_WORDS = frozenset({"run", "pull", "no", "nr", "lauf", "test", "sweep"})
 _SCALE = re.compile(r"(?:x|\u00d7|\*)\s*(10{1,4})\b|\b(10{1,4})\s*(?:x|\u00d7|\*)?(?=\s*rpm)",
                     re.IGNORECASE)  # fmt: skip
+_DIVIDED = re.compile(r"(?:/\s*10{3}\b|\(?1000s\)?|(?:x|\u00d7|\*)\s*10(?:\u00b3|\^3)|^k(?=rpm))")
 _UNCERTAIN_SCALE = re.compile(r"/\s*10{1,4}\b")
+#: Symbols of the quantities, which count where the unit stands beside them: M [Nm], n (1/min).
+_SYMBOLS = {
+    "m": "torque",
+    "t": "torque",
+    "p": "power",
+    "n": "rpm",
+    "md": "torque",
+    "pe": "power",
+    "ne": "power",
+}
 _MOST_LETTERS, _MOST_WORDS = 60, 8
 _SPLIT = re.compile(r"[\s_:;,()\[\]{}=]+")
 
@@ -80,6 +93,52 @@ _QUANTITY_OF, _BASIS_OF = _table(_QUANTITIES), _table(_BASES)
 _UNITS = {"torque": "lb-ft", "power": "hp", "rpm": "rpm"}
 
 
+#: Words of columns that stand beside torque or power and are neither.
+_LISTED = """
+target friction loss losses sd dev stdev deviation per limit delta diff difference error drag gain
+pump fan motoring sfc bsfc isfc specific bmep mep spec max min peak ziel verlust sollwert fuel flow
+lb/hp lb/hph oil water air wheel left right
+"""
+_NO_READING = frozenset(_LISTED.split())
+_NAMES = ("torque", "power", "horsepower", "drehmoment", "leistung", "potencia")
+_CLOSE = 0.8
+
+
+def may_be_reading(heading: str) -> str | None:
+    """Return the quantity that a heading may be of, though not all of it is understood.
+
+    >>> may_be_reading("TQ final"), may_be_reading("torqque"), may_be_reading("BSFC lb/hp")
+    ('torque', 'torque', None)
+    """
+    if read(heading) is not None or len(heading) > _MOST_LETTERS:
+        return None
+    words = [plain_word(word) for word in re.split(r"[^\w']+", heading) if word]
+    if not words or _NO_READING & {*words, heading.casefold().split(" ")[-1]} or "/" in heading:
+        return None
+    for word in words:
+        found = re.match(r"[a-z]+", word)
+        for one in (word, found[0] if found else word):
+            if (quantity := _QUANTITY_OF.get(one)) in ("torque", "power"):
+                return quantity
+            for named in _NAMES:
+                if _is_near(one, named):
+                    return _QUANTITY_OF[named]
+    units = (("torque", "lb-ft"), ("power", "hp"))
+    return next((q for w in words for q, unit in units if len(w) > 1 and spelled(w, unit)), None)
+
+
+def _is_near(word: str, name: str) -> bool:
+    """Return whether a word is a name with a letter or two wrong."""
+    if abs(len(word) - len(name)) > 2 or len(set(word) & set(name)) < len(set(name)) - 2:
+        return False
+    return SequenceMatcher(None, word, name).ratio() >= _CLOSE
+
+
+def basis_of(word: str) -> str | None:
+    """Return the correction that one word names, as `words.plain_word` returns it."""
+    return _BASIS_OF.get(word) if len(word) > 2 else None
+
+
 @lru_cache(maxsize=4096)
 def read(heading: str) -> ColumnHeading | None:
     """Return what a heading says; ``None`` if one of its words is not understood.
@@ -89,23 +148,29 @@ def read(heading: str) -> ColumnHeading | None:
     >>> read("CHP").basis, read("STP TQ").basis, read("rpm x1000").factor, read("lambda")
     ('corrected', 'SAE J607', 1000.0, None)
     """
-    text = heading.strip()
-    if not text or len(text) > _MOST_LETTERS or _UNCERTAIN_SCALE.search(text):
-        return None
-    scale = _SCALE.search(text)
-    factor = float(scale[1] or scale[2]) if scale else 1.0
-    if scale:
-        text = f"{text[: scale.start()]} {text[scale.end() :]}"
+    text, factor = _scale(heading.strip()[: _MOST_LETTERS + 1])
     words = [word for word in _SPLIT.split(text) if word.strip(".-*'\"")]
-    if not words or len(words) > _MOST_WORDS:
-        return None
     said = _Said()
-    if not _take(words, said):
-        return None
+    understood = (
+        len(text) <= _MOST_LETTERS
+        and _UNCERTAIN_SCALE.search(text) is None
+        and 0 < len(words) <= _MOST_WORDS
+        and _take(words, said)
+    )
     field = said.quantity or said.unit_quantity
-    if field is None or (said.unit_quantity is not None and said.unit_quantity != field):
+    if not understood or field is None or said.contradicts(field):
         return None
     return ColumnHeading(field, said.unit, said.basis, factor, said.number)
+
+
+def _scale(text: str) -> tuple[str, float]:
+    """Return a heading without the power of ten that its numbers are to be multiplied by."""
+    if "rpm" in text.casefold() and (divided := _DIVIDED.search(text)) is not None:
+        return f"{text[: divided.start()]} {text[divided.end() :]}", 1000.0
+    scale = _SCALE.search(text)
+    if scale is None:
+        return text, 1.0
+    return f"{text[: scale.start()]} {text[scale.end() :]}", float(scale[1] or scale[2])
 
 
 class _Said:
@@ -117,6 +182,13 @@ class _Said:
         self.unit_quantity: str | None = None
         self.basis: str | None = None
         self.number: int | None = None
+        self.symbol: str | None = None
+
+    def contradicts(self, field: str) -> bool:
+        """Return whether unit or symbol are of another quantity; DIN-PS is a unit's name."""
+        if self.basis == "DIN 70020" and plain_word(self.unit or "") == "ps":
+            self.basis = None
+        return {self.symbol, self.unit_quantity} - {None, field} != set()
 
     def name(self, quantity: str) -> bool:
         if self.quantity not in (None, quantity):
@@ -175,6 +247,9 @@ def _take_word(word: str, said: _Said) -> bool:
     if word.isdecimal() and (said.quantity or said.unit) and len(word) <= 2:
         said.number = int(word)
         return True
+    if word in _SYMBOLS and said.symbol is None:
+        said.symbol = _SYMBOLS[word]
+        return True
     return word in _FILLERS or word in _RUN_WORDS or _take_glued(word, said)
 
 
@@ -186,6 +261,8 @@ def _take_glued(word: str, said: _Said) -> bool:
             return said.base(first) and _take_glued_rest(rest, said)
         if kind == "quantity" and rest in _BASIS_OF:
             return said.name(first) and said.base(_BASIS_OF[rest])
+        if kind == "unit" and rest in _BASIS_OF:
+            return said.measure(first, "power") and said.base(_BASIS_OF[rest])
         if kind == "quantity" and spelled(rest, _UNITS[first]):
             return said.name(first) and said.measure(rest, first)
         if kind == "quantity" and rest.isdecimal() and len(rest) <= 2:
@@ -213,3 +290,5 @@ def _partings(word: str) -> Iterator[tuple[tuple[str, str], tuple[str, str]]]:
             yield ("basis", _BASIS_OF[first]), ("rest", rest)
         if first in _QUANTITY_OF:
             yield ("quantity", _QUANTITY_OF[first]), ("rest", rest)
+        if first in ("hp", "bhp"):
+            yield ("unit", first), ("rest", rest)

@@ -7,18 +7,17 @@ gives nothing.
 from __future__ import annotations
 
 import re
+import unicodedata
 from typing import TYPE_CHECKING
 
+from pullbook.pipeline.vocabulary import part_cells
 from pullbook.pipeline.vocabulary.cam_card import read_cam
-from pullbook.pipeline.vocabulary.words import is_missing, plain_word
+from pullbook.pipeline.vocabulary.words import FLAGS, is_missing, meant, plain_word
+from pullbook.schemas.fields import FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-_N = r"\d{1,4}(?:[.,]\d{1,4})?|[.,]\d{1,4}"
-#: An inch with a fraction, or a number.
-_LENGTH = rf"(?:\d{{1,2}}[ -])?\d{{1,2}}/\d{{1,2}}|{_N}"
-_UNIT = r"\s*(?:mm|cm|in(?:ch(?:es)?)?\b\.?|\"|'')?"
 _MOST_LETTERS = 200
 
 _ENGINE_WORDS = (
@@ -31,12 +30,27 @@ _ENGINE_WORDS = (
     (re.compile(r"^(\d{1,2})[\s\-]?(?:cyl\w*|zyl\w*)?[\s\-]*(?:in[\s\-]?line|inline|straight|"
                 r"reihe\w*)$"), "inline"),
     (re.compile(r"^(\d{1,2})[\s\-]?(?:cyl\w*|zyl\w*)?[\s\-]*(?:v|vee)$"), "vee"),
+    (re.compile(r"^(\d{1,2})[\s\-]?(?:cyl\w*|zyl\w*)?[\s\-]*(?:flat|boxer|opposed)\w*$"), "flat"),
 )  # fmt: skip
+
+
+_ENGLISH = "one=1 two=2 three=3 four=4 five=5 six=6 eight=8 ten=10 twelve=12"
+_OTHERS = (
+    "zwei=2 drei=3 vier=4 funf=5 sechs=6 acht=8 zehn=10 zwolf=12 cuatro=4 cinco=5 seis=6 ocho=8"
+)
+_IN_WORDS = dict(pair.split("=") for pair in f"{_ENGLISH} {_OTHERS}".split())
+_NUMBER_WORDS = re.compile("|".join(sorted(_IN_WORDS, key=len, reverse=True)))
+
+
+def _folded(text: str) -> str:
+    """Return a text in small letters without accents; points and blanks stay."""
+    parts = unicodedata.normalize("NFKD", text.casefold())
+    return "".join(letter for letter in parts if not unicodedata.combining(letter))
 
 
 def _engine(text: str) -> dict[str, str]:
     """Read V8, inline 6, 8 cyl: cylinders, and arrangement where it is said."""
-    plain = text.casefold().replace("\u00ed", "i")
+    plain = _NUMBER_WORDS.sub(lambda word: _IN_WORDS[word[0]], _folded(text))
     for pattern, arrangement in _ENGINE_WORDS:
         if found := pattern.match(plain):
             made = {"cylinders": found[1]}
@@ -55,6 +69,8 @@ _OCTANE_AFTER = re.compile(
     re.IGNORECASE,
 )
 _AKI = (75, 120)
+#: Names of fuels whose octane is a research octane number where they are sold.
+_SOLD_BY_RON = ("super", "superplus", "eurosuper", "benzin", "bencina", "gasolina", "nafta")
 _OTHER_OCTANE = ("ron", "roz", "mon", "moz")
 
 
@@ -67,88 +83,83 @@ def _fuel(text: str) -> dict[str, str]:
         return {}
     fuel = found["fuel"].strip(" ,-()")
     kind = (found["kind"] or "").casefold()
+    if not kind and plain_word(fuel) in _SOLD_BY_RON:
+        kind = "ron"
     made = {"fuel": fuel or "gasoline", "octane": found["number"]}
     if kind in _OTHER_OCTANE:
         made["octane"] = f"{found['number']} {kind.upper()}"
     return made
 
 
-_TIMES = re.compile(rf"^(?P<a>{_LENGTH})(?P<ua>{_UNIT})\s*(?:[x\u00d7*]|by)\s*"
-                    rf"(?P<b>{_LENGTH})(?P<ub>{_UNIT})$", re.IGNORECASE)  # fmt: skip
-_SLASH = re.compile(rf"^(?P<a>{_N})(?P<ua>{_UNIT})\s*/\s*(?P<b>{_N})(?P<ub>{_UNIT})$",
-                    re.IGNORECASE)  # fmt: skip
-
-
-def _two(first: str, second: str, pattern: re.Pattern[str]) -> Callable[[str], dict[str, str]]:
-    """Return a reader of two lengths, as 4.030 x 3.48 or 2.02/1.60; one unit holds for both."""
+def _forced(kind: str) -> Callable[[str], dict[str, str]]:
+    """Return a reader of a part that makes an engine boosted: Turbo: yes, Blower: roots."""
 
     def read(text: str) -> dict[str, str]:
-        found = pattern.match(text)
-        if found is None:
-            return {}
-        one, other = found["ua"].strip(), found["ub"].strip()
-        return {
-            first: f"{found['a']} {one or other}".strip(),
-            second: f"{found['b']} {other or one}".strip(),
-        }
+        no = FLAGS.get(text.casefold().split(",")[0].strip()) is False
+        return {"aspiration": "natural" if no else kind}
 
     return read
 
 
-_HEADER = re.compile(
-    rf"^(?P<d>{_LENGTH})(?P<u>{_UNIT})\s*(?:[x\u00d7]\s*(?P<l>{_N})(?P<v>{_UNIT}))?\s*"
-    r"(?P<word>[^\d]*)$",
-    re.IGNORECASE,
-)
-_LONG = 26.0
+_FACTOR = re.compile(r"^[01][.,]\d+$")
 
 
-def _header(text: str) -> dict[str, str]:
-    """Read 1 3/4 x 30 headers: diameter and length of primaries, and the kind if it is said."""
-    found = _HEADER.match(text)
-    if found is None:
-        return {}
-    one, other = found["u"].strip(), (found["v"] or "").strip()
-    made = {"primary_diameter": f"{found['d']} {one or other}".strip()}
-    word = plain_word(found["word"])
-    if found["l"]:
-        made["primary_length"] = f"{found['l']} {other or one}".strip()
-    if word in ("", "header", "headers", "primary", "primaries"):
-        long = found["l"] and "m" not in (other or one) and float(found["l"]) >= _LONG
-        # A primary this long belongs to a long-tube header: common practice, no source.
-        return made | ({"exhaust_type": "long tube headers by length"} if long else {})
-    return made | {"exhaust_type": found["word"].strip()}
+def _factor(text: str) -> dict[str, str]:
+    """Read a correction factor, which may be the name of a standard; a number says none."""
+    return {} if _FACTOR.match(text) else {"correction": text}
 
 
-def _number_pair(first: str, second: str) -> Callable[[str], dict[str, str]]:
-    pattern = re.compile(rf"^({_N})\s*(\w*)\s*/\s*({_N})\s*(\D*)$")
+def _standard(text: str) -> dict[str, str]:
+    """Read what numbers are in, where a label says nothing but that they are numbers."""
+    return {} if meant(text, FIELDS["correction"]) is None else {"correction": text}
 
-    def read(text: str) -> dict[str, str]:
-        found = pattern.match(text)
-        if found is None:
+
+def _induction(text: str) -> dict[str, str]:
+    for name in ("aspiration", "fuel_metering"):
+        if meant(text, FIELDS[name]) is not None:
+            return {name: text}
+    return {}
+
+
+_WEATHER = (
+    ("air_temperature", re.compile(r"^[+-]?[\d.,]+\s*(?:deg\.?|\u00b0)?\s*[FC]$", re.IGNORECASE)),
+    ("relative_humidity", re.compile(r"^[\d.,]+\s*%\s*(?:rh|r\.h\.|rel\.?.*)?$", re.IGNORECASE)),
+    ("barometer", re.compile(r"^[\d.,]+\s*(?:\"|in\.?\s*hg|inhg|hg|mbar|hpa|kpa|mmhg|torr|bar)$",
+                             re.IGNORECASE)),
+)  # fmt: skip
+
+
+def _weather(text: str) -> dict[str, str]:
+    """Read 75F, 29.72", 48% RH: temperature, barometer and humidity told by their units."""
+    made: dict[str, str] = {}
+    for part in re.split(r"\s*/\s*|,\s+|;\s*", text):
+        name = next((name for name, shape in _WEATHER if shape.match(part.strip())), None)
+        if name is None or name in made:
             return {}
-        unit = found[4].strip() or found[2]
-        return {first: f"{found[1]} {unit}".strip(), second: f"{found[3]} {unit}".strip()}
-
-    return read
+        made[name] = part.strip().removesuffix("RH").removesuffix("rh").strip()
+    return made
 
 
-#: Readers of cells, by the field that a heading names.
 _OF_FIELD: Mapping[str, Callable[[str], dict[str, str]]] = {
     "cylinders": _engine,
     "arrangement": _engine,
     "fuel": _fuel,
-    "exhaust_type": _header,
-    "intake_valve": _two("intake_valve", "exhaust_valve", _SLASH),
-    "intake_lift": _two("intake_lift", "exhaust_lift", _SLASH),
-    "intake_duration": _number_pair("intake_duration", "exhaust_duration"),
-    "bore": _two("bore", "stroke", _TIMES),
+    "exhaust_type": part_cells.header,
+    "intake_valve": part_cells.two("intake_valve", "exhaust_valve", part_cells.SLASH),
+    "intake_lift": part_cells.two("intake_lift", "exhaust_lift", part_cells.SLASH),
+    "intake_duration": part_cells.number_pair("intake_duration", "exhaust_duration"),
+    "bore": part_cells.bore,
+    "compression_ratio": part_cells.ratio,
+    "fuel_metering": part_cells.carburetor,
+    "airflow": part_cells.total_flow,
+    "intake_flow": part_cells.flow_at_28("intake_flow"),
+    "exhaust_flow": part_cells.flow_at_28("exhaust_flow"),
 }
 #: The same for headings that name no field, as `plain_word` returns them.
 _HEADINGS: tuple[tuple[Callable[[str], dict[str, str]], str], ...] = (
     (
         _engine,
-        "engine enginetype type layout config configuration motor motortyp bauform "
+        "engine enginetype type layout config configuration motor motortyp bauform bauart "
         "engineconfiguration tipo tipodemotor motorbauart",
     ),
     (
@@ -156,57 +167,39 @@ _HEADINGS: tuple[tuple[Callable[[str], dict[str, str]], str], ...] = (
         "cam camshaft camcard camspecs camspec camshaftspecs cams nockenwelle "
         "arboldelevas steuerzeiten",
     ),
+    (_forced("turbocharged"), "turbo turbos turbocharger turbochargers turbolader"),
+    (_forced("supercharged"), "blower supercharger superchargers kompressor compresor"),
+    (_factor, "correctionfactor cf korrekturfaktor factordecorreccion corrfactor"),
+    (_standard, "numbers data figures results zahlen werte datos"),
+    (_induction, "induction"),
+    (_weather, "weather conditions wetter klima tiempo ambientconditions"),
     (
-        _header,
+        part_cells.header,
         "header headers exhaust primaries primary primarysize headersize auspuff krummer escape",
     ),
     (
-        _two("bore", "stroke", _TIMES),
+        part_cells.two("bore", "stroke", part_cells.TIMES),
         "borexstroke bore/stroke borestroke boreandstroke borestrokein bohrungxhub "
         "bohrunghub diametroxcarrera",
     ),
     (
-        _two("intake_valve", "exhaust_valve", _SLASH),
+        part_cells.two("intake_valve", "exhaust_valve", part_cells.SLASH),
         "valves valvesizes valvesize ventile valvulas valvediameters",
     ),
     (
-        _two("intake_lift", "exhaust_lift", _SLASH),
+        part_cells.two("intake_lift", "exhaust_lift", part_cells.SLASH),
         "lift valvelift lifts ventilhub alzada",
     ),
     (
-        _number_pair("intake_duration", "exhaust_duration"),
+        part_cells.number_pair("intake_duration", "exhaust_duration"),
         "duration durations duration050 dur dur050 duration@050",
     ),
     (
-        _number_pair("intake_flow", "exhaust_flow"),
+        part_cells.number_pair("intake_flow", "exhaust_flow"),
         "flow headflow",
     ),
 )
 _OF_HEADING = {word: reader for reader, words in _HEADINGS for word in words.split()}
-
-
-_OVER = re.compile(
-    rf"^(?P<plus>\+)?\s*(?P<number>{_N})(?P<unit>{_UNIT})\s*"
-    r"(?P<word>over(?:[\s-]?(?:size|bore)d?)?|o/?s|oversize|\u00fcber(?:mass|gr\u00f6\u00dfe)?)?\.?$",
-    re.IGNORECASE,
-)
-
-
-def oversize(text: str) -> float | None:
-    """Return by how many inches a bore is over its family's; ``None`` if a text is no oversize.
-
-    A whole number of 5 or more without a unit is in thousandths of an inch.
-
-    >>> oversize(".030 over"), oversize("30 over"), oversize("+.060"), oversize("4.030")
-    (0.03, 0.03, 0.06, None)
-    """
-    found = _OVER.match(text.strip())
-    if found is None or not (found["plus"] or found["word"]):
-        return None
-    number = float(found["number"].replace(",", "."))
-    if "mm" in found["unit"]:
-        return number / 25.4
-    return number / 1000 if not found["unit"].strip() and number >= 5 else number
 
 
 def is_compound(heading: str) -> bool:

@@ -13,6 +13,7 @@ from pullbook.pipeline.vocabulary.words import plain_word
 
 _ISO = re.compile(r"(\d{4})(?:-\d{2}-\d{2}(?:[T ]\d{1,2}:\d{2}[\d:.+Z-]*)?)?", re.ASCII)
 _YEARS = range(1900, 2101)
+_COMPACT = re.compile(r"(\d{4})(\d{2})(\d{2})", re.ASCII)
 _NUMBERS = re.compile(r"(\d{1,4})\s*([./\-])\s*(\d{1,4})(?:\s*\2\s*(\d{4}|\d{2}))?", re.ASCII)
 _TIME = re.compile(r"[,T ]+\d{1,2}[:.h]\d{2}(?:[:.]\d{2})?(?:\s*[ap]\.?m\.?)?$", re.IGNORECASE)
 _TOKENS = re.compile(r"[^\W\d_]+|\d+")
@@ -53,6 +54,10 @@ def year_of(text: str) -> Year | None:
         year = int(found[1])
         return Year(year, certain=True) if year in _YEARS and _is_date(text[:10]) else None
     text = _TIME.sub("", text)
+    if (found := _COMPACT.fullmatch(text)) is not None:
+        year = int(found[1])
+        fits = year in _YEARS and _is_date(f"{found[1]}-{found[2]}-{found[3]}")
+        return Year(year, certain=True) if fits else None
     if text.replace(".", "", 1).isdecimal() and text.isascii():
         serial = int(float(text))
         if serial in _SERIAL:
@@ -104,6 +109,8 @@ def _of_words(text: str) -> Year | None:
     others = [one for one in tokens if not one.isdecimal() and one not in _MONTHS | _SMALL]
     years = [one for one in numbers if one in _YEARS]
     days = [one for one in numbers if one not in _YEARS]
+    if len(months) == 1 and not others and not years and len(days) == 2:
+        return Year(_century(days[1]), certain=False) if 1 <= days[0] <= _DAYS else None
     if len(months) != 1 or others or len(years) != 1 or any(not 1 <= d <= _DAYS for d in days):
         return None
     return Year(years[0], certain=True) if len(days) <= 1 else None

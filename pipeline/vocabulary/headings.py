@@ -27,7 +27,8 @@ _NOT_NAME = re.compile(r"[\s_\-]+")
 
 #: Headings of a table with many pulls that are no quantities; others are read word by word.
 _OF_PULL: Mapping[str, str] = MappingProxyType(
-    {"run": "pull", "sweep": "pull", "runno": "pull", "lauf": "pull", "messung": "pull",
+    {"run": "pull", "sweep": "pull", "runno": "pull", "run#": "pull", "pass": "pull",
+     "pullno": "pull", "pull#": "pull", "testrun": "pull", "lauf": "pull", "messung": "pull",
      "ensayo": "pull", "pasada": "pull"}
 )  # fmt: skip
 

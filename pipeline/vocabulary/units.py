@@ -56,14 +56,15 @@ _VOLUMES = MappingProxyType(
     {"cc": "centimeter**3", "ccm": "centimeter**3", "cm3": "centimeter**3", "ml": "milliliter",
      "l": "liter", "lit": "liter", "litre": "liter", "litres": "liter", "liter": "liter",
      "liters": "liter", "in3": "inch**3", "cuin": "inch**3", "ci": "inch**3", "cid": "inch**3",
-     "inch3": "inch**3", "cubicinch": "inch**3", "cubicinches": "inch**3"}
+     "inch3": "inch**3", "cubes": "inch**3", "cuinch": "inch**3", "cubicinch": "inch**3",
+     "cubicinches": "inch**3"}
 )  # fmt: skip
 #: Customary spellings, as `_squash` returns them, by the unit of the field.
 _SPELLINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
     {
         "in": {"in": "inch", '"': "inch", "inch": "inch", "inches": "inch", "mm": "millimeter",
                "cm": "centimeter", "m": "meter", "ft": "foot"},
-        "ft": {"ft": "foot", "feet": "foot", "m": "meter", "masl": "meter"},
+        "ft": {"ft": "foot", "'": "foot", "feet": "foot", "m": "meter", "masl": "meter"},
         "in2": {"in2": "inch**2", "sqin": "inch**2", "squarein": "inch**2", "inch2": "inch**2",
                 "mm2": "millimeter**2", "sqmm": "millimeter**2", "cm2": "centimeter**2",
                 "sqcm": "centimeter**2"},
@@ -72,24 +73,27 @@ _SPELLINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
         "cfm": {"cfm": "foot**3/minute", "ft3/min": "foot**3/minute", "l/s": "liter/second",
                 "lps": "liter/second", "l/min": "liter/minute", "m3/h": "meter**3/hour",
                 "m3/min": "meter**3/minute"},
-        "psi": {"psi": "psi", "psig": "psi", "bar": "bar", "kpa": "kilopascal",
-                "mbar": "millibar", "hpa": "hectopascal", "inhg": "inch_Hg"},
+        "psi": {"psi": "psi", "psig": "psi", "lbs": "psi", "lb": "psi", "pounds": "psi",
+                "bar": "bar", "kpa": "kilopascal", "mbar": "millibar", "hpa": "hectopascal",
+                "inhg": "inch_Hg"},
         "crank deg": {"deg": "degree", "degree": "degree", "degrees": "degree", "°": "degree",
                       "crankdeg": "degree", "crankdegrees": "degree", "degca": "degree",
-                      "degatdc": "degree", "degbtdc": "degree", "rad": "radian"},
+                      "degatdc": "degree", "degbtdc": "degree", "°atdc": "degree",
+                      "°btdc": "degree", "atdc": "degree", "btdc": "degree", "total": "degree",
+                      "degtotal": "degree", "°total": "degree", "rad": "radian"},
         "cam deg": {"deg": "degree", "degree": "degree", "degrees": "degree", "°": "degree",
                     "camdeg": "degree", "camdegrees": "degree", "rad": "radian"},
         "degF": {"f": "degF", "°f": "degF", "degf": "degF", "fahrenheit": "degF", "c": "degC",
                  "°c": "degC", "degc": "degC", "celsius": "degC", "k": "kelvin",
                  "kelvin": "kelvin", "degreesf": "degF", "degreesc": "degC", "\u2103": "degC",
                  "\u2109": "degF", "gradc": "degC", "grad": "degC"},
-        "inHg": {"inhg": "inch_Hg", '"hg': "inch_Hg", "in": "inch_Hg", '"': "inch_Hg",
-                 "inches": "inch_Hg", "inchhg": "inch_Hg", "inchesofmercury": "inch_Hg",
-                 "hpa": "hectopascal", "hectopascal": "hectopascal", "mbar": "millibar",
-                 "millibar": "millibar", "mb": "millibar", "kpa": "kilopascal",
-                 "mmhg": "millimeter_Hg", "mmofmercury": "millimeter_Hg",
-                 "torr": "millimeter_Hg", "bar": "bar", "psi": "psi", "pa": "pascal",
-                 "atm": "atmosphere"},
+        "inHg": {"inhg": "inch_Hg", "hg": "inch_Hg", "psia": "psi", '"hg': "inch_Hg",
+                 "in": "inch_Hg", '"': "inch_Hg", "inches": "inch_Hg", "inchhg": "inch_Hg",
+                 "inchesofmercury": "inch_Hg", "hpa": "hectopascal",
+                 "hectopascal": "hectopascal", "mbar": "millibar", "millibar": "millibar",
+                 "mb": "millibar", "kpa": "kilopascal", "mmhg": "millimeter_Hg",
+                 "mmofmercury": "millimeter_Hg", "torr": "millimeter_Hg", "bar": "bar",
+                 "psi": "psi", "pa": "pascal", "atm": "atmosphere"},
         "%": {"%": "percent", "percent": "percent", "pct": "percent", "rh": "percent",
               "%rh": "percent", "fraction": "dimensionless"},
         "rpm": {"rpm": "revolution/minute", "1/min": "revolution/minute",
@@ -100,14 +104,13 @@ _SPELLINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
                 "min1": "revolution/minute", "rps": "revolution/second",
                 "rad/s": "radian/second", "hz": "revolution/second"},
         "rpm/s": {"rpm/s": "revolution/minute/second", "rpm/sec": "revolution/minute/second",
-                  "rpmps": "revolution/minute/second",
-                  "rpm/min": "revolution/minute/minute"},
+                  "rpmps": "revolution/minute/second", "rpm/min": "revolution/minute/minute"},
         "lb-ft": {"lbft": _LBFT, "lbsft": _LBFT, "ftlb": _LBFT, "ftlbs": _LBFT, "lbfft": _LBFT,
-                  "ftlbf": _LBFT, "footpounds": _LBFT, "poundfeet": _LBFT,
-                  "ft/lb": _LBFT, "ft/lbs": _LBFT, "lb/ft": _LBFT, "lbs/ft": _LBFT,
-                  "lbin": "inch*force_pound",
+                  "ftlbf": _LBFT, "footpounds": _LBFT, "poundfeet": _LBFT, "ft/lb": _LBFT,
+                  "ft/lbs": _LBFT, "lb/ft": _LBFT, "lbs/ft": _LBFT, "lbin": "inch*force_pound",
                   "inlb": "inch*force_pound", "nm": _TORQUE, "newtonmeter": _TORQUE,
-                  "newtonmeters": _TORQUE, "danm": "decanewton*meter", "knm": "kilonewton*meter",
+                  "newtonmeters": _TORQUE, "newtonmetre": _TORQUE, "newtonmetres": _TORQUE,
+                  "danm": "decanewton*meter", "knm": "kilonewton*meter",
                   "kgm": "force_kilogram*meter", "mkg": "force_kilogram*meter",
                   "kgfm": "force_kilogram*meter", "kpm": "force_kilogram*meter",
                   "mkp": "force_kilogram*meter", "mkgf": "force_kilogram*meter",
@@ -115,7 +118,9 @@ _SPELLINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
         "hp": {"hp": "horsepower", "bhp": "horsepower", "kw": "kilowatt", "w": "watt",
                "ps": "metric_horsepower", "cv": "metric_horsepower", "ch": "metric_horsepower",
                "pk": "metric_horsepower", "metrichp": "metric_horsepower",
-               "cvm": "metric_horsepower", "hpmetric": "metric_horsepower"},
+               "cvm": "metric_horsepower", "dinps": "metric_horsepower",
+               "psdin": "metric_horsepower", "pferdestärken": "metric_horsepower",
+               "pferdestarken": "metric_horsepower", "hpmetric": "metric_horsepower"},
         ":1": {":1": "dimensionless", "to1": "dimensionless", "/1": "dimensionless"},
         "AKI": {"aki": "dimensionless", "(r+m)/2": "dimensionless"},
         "": {},
@@ -186,7 +191,8 @@ def scale(text: str | None, field_unit: str) -> tuple[float, float]:
     if text is None or _squash(text) == _squash(field_unit):
         return 1.0, 0.0
     name = _SPELLINGS[field_unit].get(_squash(text))
-    if name is None and not _PARSABLE.fullmatch(text.strip()):
+    plain = _OF_FIELD[field_unit] in ("percent", "dimensionless")  # a pure number is no humidity
+    if name is None and (plain or not _PARSABLE.fullmatch(text.strip())):
         msg = f"{text!r} is not a known unit"
         raise UnknownUnitError(msg)
     import pint  # noqa: PLC0415

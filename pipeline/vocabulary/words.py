@@ -20,11 +20,12 @@ if TYPE_CHECKING:
 _NOT_WORD = re.compile(r"[\s_\-.'\"()/,+&:;]+")
 #: Cells that say that a value is not known.
 MISSING = frozenset(
-    {"", "na", "n/a", "-", "?", "unknown", "nan", "null", "none", "~", "#n/a", "n.a.", "--", "---",
-     "tbd", "t.b.d.", "tba", "not measured", "not recorded", "not known", "not given", "n/k",
-     "nk", "k.a.", "k. a.", "keine angabe", "unbekannt", "nicht gemessen", "desconocido",
-     "desconocida", "sin dato", "sin datos", "s/d", "no medido", "\u2013", "\u2014", "#value!",
-     "#ref!", "#div/0!", "#name?", "#num!", "#null!"}
+    {"", "na", "n/a", "-", "?", "unknown", "nan", "null", "none", "~", "#n/a", "n.a.", "--",
+     "---", "err", "error", "fault", "tbd", "t.b.d.", "tba", "not measured", "not recorded",
+     "not known", "not given", "n/k", "nk", "k.a.", "k. a.", "keine angabe", "unbekannt",
+     "nicht gemessen", "desconocido", "desconocida", "sin dato", "sin datos", "s/d",
+     "no medido", "\u2013", "\u2014", "#value!", "#ref!", "#div/0!", "#name?", "#num!",
+     "#null!"}
 )  # fmt: skip
 _DOUBT = re.compile(r"\?+|\.{3,}|-+")
 FLAGS: Mapping[str, bool] = MappingProxyType(
@@ -62,67 +63,68 @@ def is_missing(text: str) -> bool:
 #: returns them. Certain for who knows the trade.
 _TABLE = """\
 correction
-  observed: obs uncorrected uncorr raw asmeasured measured notcorrected unkorrigiert
+  observed: obs asobserved uncorrected uncorr raw asmeasured measured notcorrected unkorrigiert
     nichtkorrigiert ohnekorrektur gemessen sincorregir sincorreccion medido
   SAE J1349: j1349 sae1349 saenetj1349
   SAE J607: j607 sae607 stp std stpcorrection stdcorrection saestp saestd stpj607 stdj607
   DIN 70020: din din70020 dincorrected
   ISO 1585: iso iso1585
 fuel
-  gasoline: petrol gas pumpgas pumpfuel pumppetrol premium regular unleaded super superplus
+  gasoline: petrol gas reg pumpgas pumpfuel pumppetrol premium regular unleaded super superplus
     racegas racefuel racinggasoline benzin gasolina nafta bencina essence
   propane: lpg autogas glp propan propano
   methanol: metanol
   e85: ethanole85 e85ethanol
 fuel_metering
   carburetor: carb carbs carburettor carburettors carburetors vergaser carburador carburadores
-    4barrel 4barrelcarb 4bbl 2barrel 2bbl
+    4barrel 4barrelcarb 4bbl 4bblcarb 2barrel 2barrelcarb 2bbl 2bblcarb doublepumper
   throttle-body injection: tbi throttlebody monopoint zentraleinspritzung
-  port injection: pfi mpi mpfi efi multiport multiportinjection multipointinjection
+  port injection: pfi portinjected mpi mpfi efi multiport multiportinjection multipointinjection
     saugrohreinspritzung inyeccionmultipunto
-  direct injection: gdi di direkteinspritzung inyecciondirecta
+  direct injection: gdi di directinjected direkteinspritzung inyecciondirecta
 aspiration
   natural: naturallyaspirated normallyaspirated atmospheric sauger saugmotor saug atmosferico
     aspiracionnatural na nat
-  turbocharged: turbo turbocharger turbos twinturbo turbolader turboalimentado
-  supercharged: supercharger blower kompressor compresor
+  turbocharged: turbo tc turbocharger turbos twinturbo turbolader turboalimentado
+  supercharged: supercharger sc blower blown kompressor compresor
 arrangement
   vee: v vtype vmotor env
   inline: straight i l r reihe reihenmotor reihen enlinea linea
   flat: opposed boxer horizontallyopposed boxermotor
 lifter
-  hydraulic flat tappet: hft hydflat hydraulicflat flathydraulic hydflattappet flattappethyd
-    hydraulischeflachstossel hydraulischflach taquehidraulicoplano
-  solid flat tappet: sft solidflat flatsolid mechanicalflat mechflat mechflattappet
-    mechanicalflattappet mechanischflach taquemecanicoplano
+  hydraulic flat tappet: hft hydft hydflat hydraulicflat flathydraulic hydflattappet
+    flattappethyd hydraulischeflachstossel hydraulischflach taquehidraulicoplano
+  solid flat tappet: sft solidft mechft solidflat flatsolid mechanicalflat mechflat
+    mechflattappet mechanicalflattappet mechanischflach taquemecanicoplano
   hydraulic roller: hr hydroller hydrroller rollerhyd rollerhydraulic hydrollerlifter
     hydraulischerollen hydraulischerrollenstossel hydraulischerolle rodillohidraulico
   solid roller: sr mechroller mechanicalroller solidrollerlifter rollersolid mechanischerolle
     mechanischerollen rodillomecanico
-  overhead cam: ohc dohc sohc overheadcams
+  overhead cam: ohc dohc sohc overheadcams ohc2v ohc4v dohc2v dohc4v sohc2v sohc4v
 intake_type
   dual plane: dp 2plane twoplane 2planes 180degree 180deg 180degrees 180° dualplain dualplanes
     zweiebenen doppelebene dobleplano
   single plane: sp 1plane singleplain 360degree 360deg 360degrees 360° openplenum einebenen
     monoplano planosimple planounico
   tunnel ram: tr tunnelrams
-  individual runner: ir itb itbs individualthrottlebodies individualrunners einzeldrossel
-    einzeldrosselklappen
+  individual runner: ir irstacks itb itbs individualthrottlebodies individualrunners
+    einzeldrossel einzeldrosselklappen
   long runner: longrunners lr
   short runner: shortrunners
 exhaust_type
-  long-tube header: longtube longtubes longtubeheaders lt fulllengthheader fulllengthheaders
+  long-tube header: longtube longtubes lts longtubeheaders lt fulllengthheader fulllengthheaders
     lthheader ltheaders
   shorty header: shorty shorties shortyheaders shorttubeheader shorttubeheaders blockhugger
     blockhuggers
   cast manifold: manifold manifolds castiron castironmanifold castironmanifolds castmanifolds
-    ironmanifold ironmanifolds logmanifold logmanifolds gusskrummer graugusskrummer
-    colectordefundicion
+    castironlogs castlogs logs ironmanifold ironmanifolds logmanifold logmanifolds gusskrummer
+    graugusskrummer colectordefundicion
 water_pump
   mechanical: mech belt beltdriven mechanisch mecanica
   electric: elec elektrisch electrica
 dyno
-  engine: enginedyno flywheel motor motorprufstand bench motorbench bancodemotor
+  engine: enginedyno waterbrake hydraulicbrake eddycurrent flywheel motor motorprufstand bench
+    motorbench bancodemotor
   chassis: chassisdyno rollers rollingroad wheel wheels hub hubdyno rollenprufstand
     bancoderodillos
 """
@@ -147,16 +149,18 @@ def _customary(table: str) -> dict[str, dict[str, str]]:
 
 
 CUSTOMARY: Mapping[str, Mapping[str, str]] = MappingProxyType(_customary(_TABLE))
+_NOT_CORRECTED = ("no", "none", "off", "nein", "keine", "ohne", "ninguna", "sin")
 #: Words that are mostly meant so, and sometimes otherwise: read with a warning.
 DOUBTFUL: Mapping[str, Mapping[str, str]] = MappingProxyType(
     {
         "correction": {
             "sae": "SAE J1349",
             "saenet": "SAE J1349",
-            "none": "observed",
+            "standardstp": "SAE J607",
+            **dict.fromkeys(_NOT_CORRECTED, "observed"),
         },
         "exhaust_type": {"stockmanifold": "cast manifold", "stockmanifolds": "cast manifold"},
-        "fuel": {"fuel": "gasoline"},
+        "fuel": {"fuel": "gasoline", "alky": "methanol", "alcohol": "methanol"},
     }
 )
 #: What a label of a correction may begin with, before the standard is named.
@@ -192,7 +196,7 @@ def meant(text: str, field: Field) -> Word | None:
     """
     word = plain_word(text)
     if field.name == "correction":
-        return _correction(word)
+        return _correction(word) or _standard_within(text)
     for certain, words in ((True, CUSTOMARY), (False, DOUBTFUL)):
         if (choice := words.get(field.name, {}).get(word)) is not None:
             return Word(choice, certain)
@@ -217,6 +221,19 @@ def _correction(word: str) -> Word | None:
         if one in DOUBTFUL["correction"]:
             return Word(DOUBTFUL["correction"][one], certain=False)
     return None
+
+
+def _standard_within(text: str) -> Word | None:
+    """Return the one standard that a longer text names, such as STD (29.92, 60F dry)."""
+    if _NEGATION.search(text):
+        return None
+    tokens = (plain_word(token) for token in re.split(r"[\s()/,;]+", text))
+    found = {
+        word.choice
+        for token in tokens
+        if len(token) > 2 and (word := _correction(token)) is not None
+    }
+    return Word(found.pop(), certain=False) if len(found) == 1 else None
 
 
 #: Shorter words than this are no evidence within a longer text.

@@ -147,8 +147,8 @@ def passed_over(paths: Sequence[Path]) -> str:
     """Return which files were not read because of their names."""
     names = listed([printable(path.name) for path in paths], _MOST_SKIPPED)
     return (
-        f"Not read: {names} (a sheet file ends in .csv or .xlsx, or in .tsv or .txt with --- as its"
-        " first line)"
+        f"Not read: {names} (sheets are .csv files, workbooks, and text files with a column of rpm"
+        " beside torque or power)"
     )
 
 

@@ -1,18 +1,13 @@
-"""Sheets of one engine: what one tells of the others, and how much of a change is believed."""
-
-from dataclasses import replace
+"""Sheets of one engine complete one another, and builds that are asked about."""
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from pullbook.model.learning import level_of_change
-from pullbook.model.learning.level_of_change import Levels
-from pullbook.model.learning.sample import sample_of
 from pullbook.model.prediction.predict import predict
 from pullbook.model.trained.pulls import of_curated
 from pullbook.model.trained.start import Start
-from pullbook.pipeline.features import engineered_features, feature_table, one_engine
+from pullbook.pipeline.features import feature_table, one_engine
 from pullbook.schemas.part_groups import GROUPS, SWAPPED
 
 NAN = np.nan
@@ -89,42 +84,3 @@ def test_a_field_that_only_the_new_build_gives_is_no_change(demo):
     rpm = start.named.rpm
     assert both[1].torque(rpm) == pytest.approx(both[0].torque(rpm))
     assert told.torque(rpm) == pytest.approx(kept.torque(rpm), rel=0.01)
-    assert engineered_features.numbers(blank)["compression_ratio"] != 0
-
-
-def pairs(slope, engines=80):
-    """Return sheets of two to an engine whose change of level is a share of the predicted one."""
-    rng = np.random.default_rng(0)
-    speeds = np.linspace(1500.0, 5500.0, 41)
-    tilt = np.linspace(-1, 1, 41)
-    level, tilts = rng.normal(0, 0.04, (engines, 2)), rng.normal(0, 0.02, (engines, 2))
-    of_engine = rng.normal(0, 0.1, (engines, 1))
-    curves = ((of_engine + level)[..., None] + tilts[..., None] * tilt).reshape(-1, 41)
-    true = ((of_engine + slope * level)[..., None] + tilts[..., None] * tilt).reshape(-1, 41)
-    return speeds, curves, true + rng.normal(0, 0.004, true.shape)
-
-
-@pytest.mark.parametrize(("slope", "expected"), [(0.7, 0.7), (1.3, 1.0)])
-def test_the_share_is_what_held_out_engines_show(demo, slope, expected):
-    speeds, curves, measured = pairs(slope)
-    count = len(curves)
-    sample = sample_of(demo.builds, demo.pulls, feature_table.make(demo.builds, demo.model.filling))
-    sample = replace(
-        sample, sheet_ids=("",) * count, sheet=np.repeat(np.arange(count), 41),
-        rpm=np.tile(speeds, count), target=measured.ravel(),
-    )  # fmt: skip
-    engine = np.repeat(np.arange(count // 2), 2)
-    found = level_of_change.learn(sample, curves, speeds, engine)
-    assert found.share == pytest.approx(expected, abs=0.05)
-    alone = level_of_change.learn(sample, curves, speeds, np.full(count, -1))
-    assert alone.share == 1.0
-
-
-def test_drawn_levels_keep_shapes_and_the_center():
-    speeds = np.linspace(1000.0, 5000.0, 5)
-    curves = np.array([[0.0, 0.1, 0.2, 0.1, 0.0], [0.4, 0.5, 0.6, 0.5, 0.4]])
-    drawn = Levels(0.5, 0.3, (2000.0, 4000.0)).drawn(curves, speeds)
-    assert np.diff(drawn) == pytest.approx(np.diff(curves))
-    middle = curves[:, 1:4].mean(axis=1)
-    assert drawn[:, 1:4].mean(axis=1) == pytest.approx(0.3 + 0.5 * (middle - 0.3))
-    assert level_of_change.AS_THEY_ARE.drawn(curves, speeds) == pytest.approx(curves)

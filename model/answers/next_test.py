@@ -17,7 +17,7 @@ from scipy.linalg import cho_factor, cho_solve
 
 from pullbook.model.learning import effect_points
 from pullbook.model.learning.gaussian_process import SHEET_VARIANCE, SHOP_VARIANCE
-from pullbook.model.trained.known_sheets import effect_starts, start_curves
+from pullbook.model.trained.known_sheets import start_curves
 from pullbook.pipeline.features import feature_table
 
 if TYPE_CHECKING:
@@ -113,10 +113,10 @@ def _by_effects(model: Model, builds: pd.DataFrame) -> Floats:
     )
     table = feature_table.make(builds, model.filling)
     middle = slice(len(model.speeds) // 2, len(model.speeds) // 2 + 1)
-    start = effect_starts(model, start_curves(model, table))[:, middle]
     points = effect_points.points_of(
-        model.effects.inputs.places(table), labels, start, model.speeds[middle]
-    )
+        model.effects.inputs.places(table), labels, start_curves(model, table)[:, middle],
+        model.speeds[middle],
+    )  # fmt: skip
     known = model.effects.posterior(points)
     joint: Floats = model.effects.covariance(known, known, same=False)
     return joint

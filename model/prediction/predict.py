@@ -18,7 +18,7 @@ from pullbook.model.prediction.prediction import Prediction
 from pullbook.model.range import inside_or_outside, novelty
 from pullbook.model.range.tested_speeds import NEAREST
 from pullbook.model.trained.engines import Engines
-from pullbook.model.trained.known_sheets import effect_starts, features_of, start_curves
+from pullbook.model.trained.known_sheets import features_of, start_curves
 from pullbook.pipeline.parallel.garbage_collection import uncollected
 from pullbook.schemas.standing import Standing
 
@@ -205,8 +205,7 @@ class _Asked:
             process = ready[rows[0]].process
             places = process.inputs.places(table.iloc[rows])
             labels = np.array([ready[at].labels for at in rows])
-            begin = effect_starts(model, start[rows])
-            ahead = Ahead(process, places, labels, begin, model.speeds)
+            ahead = Ahead(process, places, labels, start[rows], model.speeds)
             for row, parts in enumerate(zip(rows, ahead.curves(), ahead.spread(), strict=True)):
                 found[parts[0]] = (parts[1], parts[2], ahead, row)
         return found

@@ -12,7 +12,7 @@ from pullbook.model.learning.sample import charge
 from pullbook.model.range import tested_changes
 from pullbook.model.trained import known_sheets
 from pullbook.model.trained.find_sheet import find_sheet
-from pullbook.model.trained.known_sheets import effect_starts, start_curves
+from pullbook.model.trained.known_sheets import start_curves
 from pullbook.model.trained.start import Learned, Start, take_over
 from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.schemas.answer import FromMeasured
@@ -229,7 +229,6 @@ def curves_of(model: Model, builds: pd.DataFrame, ready: Ready | None = None) ->
     ready = ready or Engines(model).ready(builds.iloc[[0]], [None])[0]
     labels = np.tile(ready.labels, (len(builds), 1))
     places = ready.process.inputs.places(table)
-    start = effect_starts(model, start)
     ahead = effect_points.Ahead(ready.process, places, labels, start, model.speeds)
     return BuildCurves(model.speeds, ahead.curves(), size)
 

@@ -86,7 +86,7 @@ class KnownSheets:
         together = np.zeros(len(rows), dtype=np.int64)
         alone = feature_table.make(self.builds, model.filling)
         table = feature_table.make(rows, model.filling, together).iloc[: len(alone)]
-        curves = effect_starts(model, start_curves(model, table))
+        curves = start_curves(model, table)
         start = smooth_curves.at(curves, model.speeds, known.sheet, np.exp(known.speed))
         target = known.target + np.log(charge(alone) / charge(table))[known.sheet]
         places = model.effects.inputs.places(table)
@@ -122,7 +122,7 @@ def readings(model: Model, pulls: pd.DataFrame, found: Sequence[Pull], labels: I
     """
     table = feature_table.make(pulls, model.filling)
     places = model.effects.inputs.places(table)
-    start = effect_starts(model, start_curves(model, table))
+    start = start_curves(model, table)
     size = charge(table)
     doubt: list[float] = []
     sheet: list[int] = []
@@ -166,16 +166,11 @@ def features_of(
 
 
 def start_curves(model: Model, table: pd.DataFrame) -> Floats:
-    """Return the curves of builds, on the model's grid, shape (builds, speeds)."""
+    """Return what effects start from, on the model's grid, shape (builds, speeds)."""
     if model.curve is None:
         return np.zeros((len(table), len(model.speeds)))
     curves = model.curve.curves(table)
     return effect_points.start_at(curves, model.curve.speeds, model.speeds)
-
-
-def effect_starts(model: Model, curves: Floats) -> Floats:
-    """Return what effects start from, from `start_curves` of builds, shape (builds, speeds)."""
-    return model.levels.drawn(curves, model.speeds)
 
 
 def _like(builds: pd.DataFrame, others: pd.DataFrame) -> pd.DataFrame:

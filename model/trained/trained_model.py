@@ -13,7 +13,6 @@ if TYPE_CHECKING:
     from pullbook.model.learning.boosted_trees import Trees
     from pullbook.model.learning.curve_model import CurveModel
     from pullbook.model.learning.effects import Process, Readings
-    from pullbook.model.learning.level_of_change import Levels
     from pullbook.model.learning.sample import Floats
     from pullbook.model.learning.settings import Settings
     from pullbook.model.limits.calibration import Regime
@@ -38,8 +37,6 @@ class Model:
         The grid of engine speeds, rev/min.
     curve
         The curve model, which effects start from; ``None`` where they start from nothing.
-    levels
-        How the levels of its curves are drawn together before effects start from them.
     effects
         Effects of parts, shops, families and engines beyond the curve: with the readings of all
         sheets where the data is of few shops, else as learned from sheets that were held out.
@@ -78,7 +75,6 @@ class Model:
     filling: Filling
     speeds: Floats
     curve: CurveModel | None
-    levels: Levels
     effects: Process
     readings: Readings
     own_dyno: bool

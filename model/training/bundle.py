@@ -33,14 +33,13 @@ from pullbook.model.learning.sample import columns
 from pullbook.model.limits import expected_error
 from pullbook.model.range import unseen_combinations
 from pullbook.model.trained.engines import curves_of
-from pullbook.model.trained.known_sheets import effect_starts, start_curves
+from pullbook.model.trained.known_sheets import start_curves
 from pullbook.model.trained.trained_model import Model
 from pullbook.model.training.bundle_arrays import (
     BundleError,
     arrays_of,
     changes_of,
     effects_of,
-    levels_of,
     pairs_of,
     process_of,
     reference_of,
@@ -250,7 +249,6 @@ def _model(files: dict[str, bytes], manifest: dict[str, Any]) -> Model:
         filling=filling,
         speeds=arrays["speeds"],
         curve=curve,
-        levels=levels_of(arrays),
         effects=effects.unconditioned(inputs, constants),
         readings=readings,
         own_dyno=bool(arrays["own_dyno"]),
@@ -275,7 +273,7 @@ def _model(files: dict[str, bytes], manifest: dict[str, Any]) -> Model:
 def _with_effects(model: Model) -> Model:
     """Return a model whose effects know what was measured, as when it was trained."""
     table = feature_table.make(model.fields, model.filling)
-    curves, given = effect_starts(model, start_curves(model, table)), model.readings
+    curves, given = start_curves(model, table), model.readings
     readings = replace(
         given,
         places=model.effects.inputs.places(table),

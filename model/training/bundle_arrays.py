@@ -13,7 +13,6 @@ from pullbook.model.learning.curve_model import CurveModel
 from pullbook.model.learning.effects import EFFECTS, LABELS, Constants, Readings
 from pullbook.model.learning.effects import Process as EffectsProcess
 from pullbook.model.learning.gaussian_process import Process
-from pullbook.model.learning.level_of_change import AS_THEY_ARE, Levels
 from pullbook.model.learning.part_kernel import COLUMNS, Inputs
 from pullbook.model.limits.calibration import NEW_FAMILY, REGIME_PARTS, REGIMES, Regime
 from pullbook.model.limits.conformal import Scores
@@ -41,7 +40,6 @@ def arrays_of(model: Model) -> Arrays:
         "own_dyno": np.array(model.own_dyno),
         **_curve_as(model.curve),
         **_effects_as(model.effects, model.readings),
-        "levels": np.array([model.levels.share, model.levels.center, *model.levels.band]),
         **_changes_as(model.changes),
         **_reference_as(_START, model.start_reference),
         **_reference_as("", reference),
@@ -148,17 +146,6 @@ def effects_of(arrays: Arrays, builds: pd.DataFrame) -> tuple[Inputs, Constants,
     labels = np.zeros((sheets, len(LABELS)), dtype=np.int64)
     places, none = np.zeros((sheets, len(names))), np.zeros(count)
     return Inputs(names, **parts), constants, Readings(places, labels, start=none, **given)
-
-
-def levels_of(arrays: Arrays) -> Levels:
-    """Return how levels are drawn together; as they are in bundles written before they were."""
-    if "levels" not in arrays:
-        return AS_THEY_ARE
-    share, center, low, high = arrays["levels"].tolist()
-    if not (0 <= share <= 1 and np.isfinite(center) and low < high):
-        msg = "the bundle does not verify: its levels are not valid; train it again"
-        raise BundleError(msg)
-    return Levels(share, center, (low, high))
 
 
 def changes_of(arrays: Arrays) -> TestedChanges:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from pullbook.model.learning import effect_points, effects, learn_effects, level_of_change
+from pullbook.model.learning import effect_points, effects, learn_effects
 from pullbook.model.limits import calibration, effect_errors, pair_errors
 from pullbook.model.limits.calibration import NEW_FAMILY
 from pullbook.model.limits.difference_errors import CHANGED
@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pullbook.model.learning.effects import Process, Readings
-    from pullbook.model.learning.level_of_change import Levels
     from pullbook.model.learning.part_kernel import Inputs
     from pullbook.model.learning.sample import Floats, Ints, Sample
     from pullbook.model.limits.calibration import Regime
@@ -32,13 +31,9 @@ _LEARNED_FROM = 130
 
 
 class Effects(NamedTuple):
-    """The effects, without data, and what could be scored of measured engines.
-
-    ``levels`` tells how levels are drawn together before effects start from them.
-    """
+    """The effects, without data, and what could be scored of measured engines."""
 
     process: Process
-    levels: Levels
     regimes: Mapping[str, Regime]
     pairs: Mapping[str, PairScores]
 
@@ -69,15 +64,16 @@ def learn(
 
     """
     sample, labels, speeds = parts.sample, parts.labels, parts.speeds
-    every = np.arange(len(sample))
+    readings, whole = parts.of(np.arange(len(sample)), curves)
+    strange = None
+    if unfamiliar is not None:
+        strange = parts.of(unfamiliar.sheets, unfamiliar.curves)[1]
     comparer = pair_errors.Comparer(sample, speeds)
     order = rng.permutation(np.unique(labels[:, 0]))
     halves = [np.isin(labels[:, 0], order[at::2]) for at in range(2)]
     first = None
     trials, new_family, of_one, of_two, changes, new_changes = [], [], [], [], [], []
     for learned, scored in (halves, halves[::-1]):
-        levels = parts.levels(np.flatnonzero(learned), curves)
-        readings, whole = parts.of(every, levels.drawn(curves, speeds))
         some = _whole_shops(labels, learned, rng)
         first = learn_effects.learn(inputs, readings.part(some), first, weight=_AS_IT_IS)
         process = effects.unconditioned(inputs, first)
@@ -86,15 +82,12 @@ def learn(
         of_one.append(comparer.of_one_engine(held, rng))
         of_two.append(comparer.of_two_measured(held, rng))
         changes.append(comparer.of_changes(held, rng))
-        if unfamiliar is not None:
-            strange = levels.drawn(unfamiliar.curves, speeds)
-            few = parts.of(unfamiliar.sheets, strange)[1](process)
+        if strange is not None:
+            few = strange(process)
             few = few.part(scored[few.sheets])
             new_family.append(effect_errors.of_measured_engines(few, speeds, rng))
             family = labels[few.sheets, 1]
             new_changes.append(comparer.of_changes(few, rng, family))
-    levels = parts.levels(every, curves)
-    readings, _ = parts.of(every, levels.drawn(curves, speeds))
     some = _whole_shops(labels, np.ones(len(labels), dtype=bool), rng)
     constants = learn_effects.learn(inputs, readings.part(some), first, weight=_AS_IT_IS)
     regimes: dict[str, Regime | None] = {
@@ -113,29 +106,19 @@ def learn(
         pairs[f"{CHANGED}{NEW_FAMILY}"] = pair_errors.pair_scores(new_changes, 1)
     return Effects(
         effects.unconditioned(inputs, constants),
-        levels,
         {name: one for name, one in regimes.items() if one is not None},
         {name: one for name, one in pairs.items() if one is not None},
     )
 
 
 class Parts(NamedTuple):
-    """What held-out sheets are made of.
-
-    ``engines`` are the numbers of the engines that sheets name, below 0 for those that name none.
-    """
+    """What held-out sheets are made of."""
 
     sample: Sample
     places: Floats
     labels: Ints
-    engines: Ints
     speeds: Floats
     nearest: Floats
-
-    def levels(self, sheets: Ints, curves: Floats) -> Levels:
-        """Return how levels are drawn together, learned from some sheets with all their curves."""
-        some = self.sample.take(sheets)
-        return level_of_change.learn(some, curves[sheets], self.speeds, self.engines[sheets])
 
     def of(self, sheets: Ints, curves: Floats) -> tuple[Readings, Callable[[Process], HeldOut]]:
         """Return the readings of some sheets beyond their curves, and the sheets as held out."""

@@ -102,23 +102,19 @@ def train(
     tables = _Tables(sparse, together)
     limits = _limits(sample, groups, tables, reference, settings, workers, track)
     curve = curve_model.fit_curve(sample, trees, speeds, settings, limits.blend)
+    fitted = effect_points.start_at_readings(curve.curves(sample.table), speeds, sample)
     with one_thread():
-        held = held_effects.Parts(
-            sample, inputs.places(together), labels, engines, speeds, limits.nearest
-        )
+        held = held_effects.Parts(sample, inputs.places(together), labels, speeds, limits.nearest)
         beyond = held_effects.learn(
             held, inputs, limits.curves, limits.unfamiliar, np.random.default_rng(settings.seed)
         )
-    fitted = beyond.levels.drawn(curve.curves(sample.table), speeds)
-    begin = effect_points.start_at_readings(fitted, speeds, sample)
     return Model(
         settings=settings,
         filling=features.filling,
         speeds=speeds,
         curve=curve,
-        levels=beyond.levels,
         effects=beyond.process,
-        readings=effect_points.readings_of(sample, inputs.places(sample.table), labels, begin),
+        readings=effect_points.readings_of(sample, inputs.places(sample.table), labels, fitted),
         own_dyno=False,
         spread=limits.spread,
         reference=reference,

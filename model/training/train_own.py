@@ -14,7 +14,6 @@ import numpy as np
 import pandas as pd
 
 from pullbook.model.learning import curve_model, effect_points, effects, learn_effects, part_kernel
-from pullbook.model.learning.level_of_change import AS_THEY_ARE
 from pullbook.model.learning.sample import sample_of
 from pullbook.model.limits import effect_errors
 from pullbook.model.range import novelty, tested_changes, unseen_combinations
@@ -172,7 +171,6 @@ def train_own(
         filling=features.filling,
         speeds=speeds,
         curve=curve,
-        levels=AS_THEY_ARE,
         effects=process,
         readings=process.readings,
         own_dyno=True,

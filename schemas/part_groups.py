@@ -29,3 +29,15 @@ GROUPS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "how it was tested": ("water_pump", "accessories", "dyno"),
     }
 )  # fmt: skip
+
+#: Fields that a swap changes together. What differs on two sheets of one engine tells which were
+#: swapped; all the others are the same on both, whether they were written down or not.
+SWAPPED: tuple[tuple[str, ...], ...] = (
+    ("cylinders", "arrangement"), ("bore", "stroke", "displacement"), ("rod_length",),
+    ("compression_ratio",),
+    ("fuel", "octane"), ("timing",),
+    tuple(name for name in GROUPS["camshaft"] if name != "lifter"), ("lifter",), GROUPS["heads"],
+    ("intake_type", "runner_length"), ("fuel_metering", "airflow"), GROUPS["boost"],
+    ("exhaust_type", "primary_diameter", "primary_length"), ("muffled",),
+    *((name,) for name in GROUPS["how it was tested"]),
+)  # fmt: skip

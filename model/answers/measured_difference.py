@@ -16,7 +16,8 @@ from pullbook.model.limits.calibration import NEW_FAMILY
 from pullbook.model.limits.difference_errors import CHANGED
 from pullbook.model.prediction.as_measured import as_measured
 from pullbook.model.prediction.prediction import BAND_POINTS
-from pullbook.model.trained.engines import Engines, curves_of, start_curves
+from pullbook.model.trained.engines import Engines, curves_of
+from pullbook.model.trained.known_sheets import start_curves
 from pullbook.pipeline.builds import same_parts
 from pullbook.pipeline.features import feature_table
 from pullbook.schemas.answer import Between, rounded

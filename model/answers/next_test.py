@@ -17,7 +17,7 @@ from scipy.linalg import cho_factor, cho_solve
 
 from pullbook.model.learning import effect_points
 from pullbook.model.learning.gaussian_process import SHEET_VARIANCE, SHOP_VARIANCE
-from pullbook.model.trained.engines import start_curves
+from pullbook.model.trained.known_sheets import start_curves
 from pullbook.pipeline.features import feature_table
 
 if TYPE_CHECKING:

@@ -17,8 +17,8 @@ from pullbook.model.prediction import missing_fields
 from pullbook.model.prediction.prediction import Prediction
 from pullbook.model.range import inside_or_outside, novelty
 from pullbook.model.range.tested_speeds import NEAREST
-from pullbook.model.trained.engines import Engines, start_curves
-from pullbook.pipeline.features import feature_table
+from pullbook.model.trained.engines import Engines
+from pullbook.model.trained.known_sheets import features_of, start_curves
 from pullbook.pipeline.parallel.garbage_collection import uncollected
 from pullbook.schemas.standing import Standing
 
@@ -111,7 +111,8 @@ class _Asked:
         model = self._model
         ready = self._ready_where_needed()
         builds = pd.concat([one.build for one in ready]) if ready else self._builds
-        table = feature_table.make(builds, model.filling)
+        known = [one.known for one in ready] if ready else [None] * len(builds)
+        table = features_of(model, builds, known)
         start = start_curves(model, table)
         distances, positions = model.reference.nearest(table, NEAREST)
         distance = novelty.mean_distance(distances)

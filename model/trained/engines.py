@@ -8,25 +8,24 @@ import numpy as np
 import pandas as pd
 
 from pullbook.model.learning import effect_points, smooth_curves
-from pullbook.model.learning.effects import Readings
 from pullbook.model.learning.sample import charge
 from pullbook.model.range import tested_changes
+from pullbook.model.trained import known_sheets
 from pullbook.model.trained.find_sheet import find_sheet
+from pullbook.model.trained.known_sheets import start_curves
 from pullbook.model.trained.start import Learned, Start, take_over
 from pullbook.pipeline.builds.build_table import typed_builds
-from pullbook.pipeline.features import feature_table
 from pullbook.schemas.answer import FromMeasured
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from pullbook.model.learning.effects import Process
+    from pullbook.model.learning.effects import Process, Readings
     from pullbook.model.learning.sample import Floats, Ints
+    from pullbook.model.trained.known_sheets import KnownSheets
     from pullbook.model.trained.pulls import Pull
     from pullbook.model.trained.trained_model import Model
 
-#: Readings of a measured pull that count.
-_PER_PULL = 8
 #: A pull is unlikely for its build if its level is off by so many standard deviations and by so
 #: much on the logarithmic scale.
 _UNLIKELY, _LEAST_OFF = 3.0, 0.1
@@ -52,6 +51,9 @@ class Ready(NamedTuple):
         What the answer says of the measured pulls; ``None`` if there are none.
     before
         The build that was measured; ``None`` if there is none.
+    known
+        Builds of its engine, those of all measured sheets first, that complete it; ``None`` if
+        there are none.
     """
 
     build: pd.DataFrame
@@ -59,13 +61,14 @@ class Ready(NamedTuple):
     labels: Ints
     told: FromMeasured | None
     before: pd.Series | None = None
+    known: pd.DataFrame | None = None
 
 
 class _Measured(NamedTuple):
     """What the measured pulls of an engine tell, whatever is asked about it."""
 
     before: pd.Series
-    process: Process
+    sheets: KnownSheets
     labels: Ints
     others: tuple[str, ...]
     sweep: tuple[float, float]
@@ -74,15 +77,15 @@ class _Measured(NamedTuple):
     off: float = 0.0
     unlikely: str | None = None
 
-    def ready(self, build: pd.DataFrame) -> Ready:
-        """Return a build of this engine with what is known of it."""
+    def ready(self, build: pd.DataFrame, process: Process, known: pd.DataFrame | None) -> Ready:
+        """Return a build of this engine with what `KnownSheets.beside` returns."""
         changed = tested_changes.changed_fields(self.before, build.iloc[0])
         build, taken = take_over(build, self.before, changed)
         told = FromMeasured(
             str(self.before["sheet_id"]), tuple(changed), tuple(taken), self.others,
             self.tested_on, self.correction, self.sweep, self.off, self.unlikely,
         )  # fmt: skip
-        return Ready(build, self.process, self.labels, told, self.before)
+        return Ready(build, process, self.labels, told, self.before, known)
 
 
 class Engines:
@@ -93,12 +96,13 @@ class Engines:
         self._model = model
         self._known = effect_points.KnownLabels(model.fields)
         self._measured: dict[int, _Measured] = {}
-        self._processes: dict[tuple[int, ...], Process] = {}
+        self._learned_sheets: dict[tuple[int, ...], KnownSheets] = {}
 
     def ready(self, builds: pd.DataFrame, starts: Sequence[Start | Learned | None]) -> list[Ready]:
         """Return builds, each with the process that knows its engine, measured or not."""
         labels = self._known.of(builds)
-        found = []
+        found: dict[int, Ready] = {}
+        measured: dict[int, list[tuple[int, _Measured]]] = {}
         for at, start in enumerate(starts):
             build = builds.iloc[[at]]
             if isinstance(start, Start):
@@ -106,16 +110,22 @@ class Engines:
                     self._measured[id(start)] = self._by_pulls(
                         start, _text_of(build["shop"].iloc[0])
                     )
-                found.append(self._measured[id(start)].ready(build))
+                one = self._measured[id(start)]
+                measured.setdefault(id(one.sheets), []).append((at, one))
                 continue
             named = self._known.labels[start.at, -1] if start is not None else labels[at, -1]
             own = np.flatnonzero(self._known.labels[:, -1] == named)
             if not len(own):
-                found.append(Ready(build, self._model.effects, labels[at], None))
+                found[at] = Ready(build, self._model.effects, labels[at], None)
                 continue
             nearest = self._nearest(own, build.iloc[0]) if start is None else start.at
-            found.append(self._learned(own, nearest).ready(build))
-        return found
+            one = self._learned(own, nearest)
+            measured.setdefault(id(one.sheets), []).append((at, one))
+        for of_engine in measured.values():
+            rows = [at for at, _ in of_engine]
+            known = of_engine[0][1].sheets.beside(builds.iloc[rows])
+            found |= {at: one.ready(builds.iloc[[at]], *known) for at, one in of_engine}
+        return [found[at] for at in range(len(builds))]
 
     def _nearest(self, own: Ints, build: pd.Series) -> int:
         """Return the position of the sheet of an engine from which least was changed."""
@@ -134,15 +144,12 @@ class Engines:
             (float(sweeps[:, 0].min()), float(sweeps[:, 1].max())),
         )  # fmt: skip
 
-    def _with_learned(self, own: Ints) -> Process:
-        """Return the process that knows some of the sheets that the model has learned from."""
-        if self._model.own_dyno:
-            return self._model.effects
+    def _with_learned(self, own: Ints) -> KnownSheets:
+        """Return the sheets of an engine that the model has learned from."""
         key = tuple(own.tolist())
-        if key not in self._processes:
-            readings = self._model.readings.part(own)
-            self._processes[key] = self._model.effects.conditioned(readings)
-        return self._processes[key]
+        if key not in self._learned_sheets:
+            self._learned_sheets[key] = known_sheets.learned(self._model, own)
+        return self._learned_sheets[key]
 
     def _by_pulls(self, start: Start, code: str | None) -> _Measured:
         """Return what measured pulls tell, each counted once."""
@@ -161,12 +168,12 @@ class Engines:
                 labels[:, -1] = self._known.labels[at, -1]
         own = np.flatnonzero(self._known.labels[:, -1] == labels[0, -1])
         new = [at for at, place in enumerate(learned) if place is None]
-        off, unlikely, process = 0.0, None, self._with_learned(own)
+        off, unlikely, sheets = 0.0, None, self._with_learned(own)
         if new:
-            more = self._readings(pulls.iloc[new], [start.pulls[at] for at in new], labels[new])
+            given = pulls.iloc[new], [start.pulls[at] for at in new], labels[new]
+            sheets = sheets.joined(*given)
             if 0 in new:
-                off, unlikely = _judge(model, more, start.named)
-            process = process.conditioned(more)
+                off, unlikely = _judge(model, known_sheets.readings(model, *given), start.named)
         rpm = np.concatenate([pull.rpm for pull in start.pulls])
         others = [pull.sheet.sheet_id for pull in start.pulls[1:]]
         others += [
@@ -175,34 +182,10 @@ class Engines:
         ]  # fmt: skip
         values = start.named.sheet.values
         return _Measured(
-            row, process, labels[0], tuple(others), (float(rpm.min()), float(rpm.max())),
+            row, sheets, labels[0], tuple(others), (float(rpm.min()), float(rpm.max())),
             None if values.get("tested_on") is None else str(values["tested_on"]),
             str(values.get("stated_correction") or values.get("correction") or "") or None,
             off, unlikely,
-        )  # fmt: skip
-
-    def _readings(self, pulls: pd.DataFrame, found: Sequence[Pull], labels: Ints) -> Readings:
-        table = feature_table.make(pulls, self._model.filling)
-        places = self._model.effects.inputs.places(table)
-        start = start_curves(self._model, table)
-        size = charge(table)
-        doubt: list[float] = []
-        sheet: list[int] = []
-        speed, at, target = [np.zeros(0)], [np.zeros(0)], [np.zeros(0)]
-        for number, pull in enumerate(found):
-            few = np.unique(np.linspace(0, len(pull.rpm) - 1, _PER_PULL).round().astype(int))
-            order = np.argsort(pull.rpm, kind="stable")
-            rpm, torque = pull.rpm[order][few], pull.torque[order][few]
-            doubt.append(pull.doubt)
-            sheet += [number] * len(few)
-            speed.append(np.log(rpm))
-            at.append(
-                effect_points.start_at(start[number : number + 1], self._model.speeds, rpm)[0]
-            )
-            target.append(np.log(torque / size[number]))
-        return Readings(
-            places, labels, np.array(doubt), np.array(sheet, dtype=np.int64), np.concatenate(speed),
-            np.concatenate(at), np.concatenate(target),
         )  # fmt: skip
 
 
@@ -238,7 +221,8 @@ def curves_of(model: Model, builds: pd.DataFrame, ready: Ready | None = None) ->
 
     With ``ready`` they are builds of the engine that it is of.
     """
-    table = feature_table.make(builds, model.filling)
+    known = None if ready is None else ready.known
+    table = known_sheets.features_of(model, builds, [known] * len(builds))
     size, start = np.asarray(charge(table)), start_curves(model, table)
     if not model.own_dyno and (ready is None or ready.told is None):
         return BuildCurves(model.speeds, start, size)
@@ -247,14 +231,6 @@ def curves_of(model: Model, builds: pd.DataFrame, ready: Ready | None = None) ->
     places = ready.process.inputs.places(table)
     ahead = effect_points.Ahead(ready.process, places, labels, start, model.speeds)
     return BuildCurves(model.speeds, ahead.curves(), size)
-
-
-def start_curves(model: Model, table: pd.DataFrame) -> Floats:
-    """Return what effects start from, on the model's grid, shape (builds, speeds)."""
-    if model.curve is None:
-        return np.zeros((len(table), len(model.speeds)))
-    curves = model.curve.curves(table)
-    return effect_points.start_at(curves, model.curve.speeds, model.speeds)
 
 
 def _judge(model: Model, pulls: Readings, pull: Pull) -> tuple[float, str | None]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from pullbook.schemas.errors import InputError
-from pullbook.schemas.part_groups import GROUPS
+from pullbook.schemas.part_groups import SWAPPED
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -81,17 +81,15 @@ def take_over(
 ) -> tuple[pd.DataFrame, list[str]]:
     """Return a build with what it leaves out of parts that were not changed, and those fields.
 
-    A group of parts in which a field was changed is taken as the build gives it.
+    What was swapped is taken as the build gives it.
     """
-    touched = {group for group, names in GROUPS.items() if set(names) & set(changed)}
     row = build.iloc[0]
+    kept = [names for names in SWAPPED if not set(names) & set(changed)]
     taken = [
         name
-        for group, names in GROUPS.items()
-        for name in ("family", *names)
-        if group not in touched and pd.isna(row[name]) and pd.notna(sheet[name])
+        for name in ("family", *(name for names in kept for name in names))
+        if pd.isna(row[name]) and pd.notna(sheet[name])
     ]
-    taken = list(dict.fromkeys(taken))
     values = {
         name: pd.Series([sheet[name]], index=build.index, dtype=build[name].dtype) for name in taken
     }

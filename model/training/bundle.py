@@ -32,7 +32,8 @@ from pullbook.model.learning.curve_model import CurveModel
 from pullbook.model.learning.sample import columns
 from pullbook.model.limits import expected_error
 from pullbook.model.range import unseen_combinations
-from pullbook.model.trained.engines import curves_of, start_curves
+from pullbook.model.trained.engines import curves_of
+from pullbook.model.trained.known_sheets import start_curves
 from pullbook.model.trained.trained_model import Model
 from pullbook.model.training.bundle_arrays import (
     BundleError,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -94,14 +94,17 @@ def train(
     ]
     inputs = part_kernel.inputs_of(sample.table)
     labels = effect_points.labels_of(builds)
-    places = inputs.places(sample.table)
+    # Sheets of one engine complete one another where changes of it are learned from.
+    engines = np.where(builds["engine"].notna(), labels[:, -1], -1)
+    together = feature_table.make(builds, features.filling, engines)
     named = builds["family"].notna().to_numpy(dtype=bool)
     groups = new_families.Groups(shop, labels[:, 1], named)
-    limits = _limits(sample, groups, sparse, reference, settings, workers, track)
+    tables = _Tables(sparse, together)
+    limits = _limits(sample, groups, tables, reference, settings, workers, track)
     curve = curve_model.fit_curve(sample, trees, speeds, settings, limits.blend)
     fitted = effect_points.start_at_readings(curve.curves(sample.table), speeds, sample)
     with one_thread():
-        held = held_effects.Parts(sample, places, labels, speeds, limits.nearest)
+        held = held_effects.Parts(sample, inputs.places(together), labels, speeds, limits.nearest)
         beyond = held_effects.learn(
             held, inputs, limits.curves, limits.unfamiliar, np.random.default_rng(settings.seed)
         )
@@ -111,7 +114,7 @@ def train(
         speeds=speeds,
         curve=curve,
         effects=beyond.process,
-        readings=effect_points.readings_of(sample, places, labels, fitted),
+        readings=effect_points.readings_of(sample, inputs.places(sample.table), labels, fitted),
         own_dyno=False,
         spread=limits.spread,
         reference=reference,
@@ -126,6 +129,13 @@ def train(
         fields=builds[list(CURATED_FIELDS)],
         changes=tested_changes.fit(builds, sample.engines),
     )
+
+
+class _Tables(NamedTuple):
+    """Further features of the sheets: some fields withheld, and engines' sheets completed."""
+
+    sparse: list[pd.DataFrame]
+    together: pd.DataFrame
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +153,7 @@ class _Limits:
 def _limits(
     sample: Sample,
     groups: Groups,
-    sparse: list[pd.DataFrame],
+    tables: _Tables,
     reference: Reference,
     settings: Settings,
     workers: Crew,
@@ -153,18 +163,19 @@ def _limits(
     shop, family, _ = groups
     speeds = curve_model.grid_of(sample)
     fold = hold_out.folds(shop, settings.folds)
-    held_out = hold_out.predict_held_out(sample, fold, speeds, settings, workers, track, *sparse)
+    others = (*tables.sparse, tables.together)
+    held_out = hold_out.predict_held_out(sample, fold, speeds, settings, workers, track, *others)
     blend = curve_model.choose(sample, speeds, held_out[0])
-    blended = [one.blended(blend) for one in held_out]
-    tables = (sample.table, *sparse)
-    near = [novelty.held_out_nearest(reference, one, tested_speeds.NEAREST) for one in tables]
+    *blended, of_engines = [one.blended(blend) for one in held_out]
+    given = (sample.table, *tables.sparse)
+    near = [novelty.held_out_nearest(reference, one, tested_speeds.NEAREST) for one in given]
     trials = [
         expected_error.Trial(
             table=table,
             distance=novelty.mean_distance(distances),
             residual=hold_out.residuals(sample, curves, speeds),
         )
-        for table, (distances, _), curves in zip(tables, near, blended, strict=True)
+        for table, (distances, _), curves in zip(given, near, blended, strict=True)
     ]
     far = novelty.held_out_nearest(reference, sample.table, tested_speeds.NEAREST, family)
     trees = expected_error.fit_spread(sample, trials, settings)
@@ -209,4 +220,4 @@ def _limits(
                 sample.take(few), family[few], speeds, unfamiliar.curves + offset[:, None],
                 wide[few], tested_speeds.answered(strange[few]),
             )  # fmt: skip
-    return _Limits(blend, trees, blended[0], nearest, regimes, pair, of_shop, unfamiliar)
+    return _Limits(blend, trees, of_engines, nearest, regimes, pair, of_shop, unfamiliar)

@@ -10,13 +10,15 @@ from typing import TYPE_CHECKING, BinaryIO
 import numpy as np
 import pandas as pd
 
-from pullbook.pipeline.features import engineered_features, fill_missing
+from pullbook.pipeline.features import engineered_features, fill_missing, one_engine
 from pullbook.pipeline.features.fill_missing import FILLED, Filling
 from pullbook.pipeline.parallel.workers import Processes
 from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from numpy.typing import NDArray
 
     from pullbook.pipeline.parallel.workers import Crew
 
@@ -71,7 +73,9 @@ def filled(builds: pd.DataFrame, fitted: Filling) -> Features:
     return Features(make(builds, fitted), fitted)
 
 
-def make(builds: pd.DataFrame, fitted: Filling) -> pd.DataFrame:
+def make(
+    builds: pd.DataFrame, fitted: Filling, engine: NDArray[np.int64] | None = None
+) -> pd.DataFrame:
     """Return the features of builds, filled with a fitted filling.
 
     Parameters
@@ -80,6 +84,9 @@ def make(builds: pd.DataFrame, fitted: Filling) -> pd.DataFrame:
         Typed builds, as `build_table.typed_builds` returns them.
     fitted
         The filling.
+    engine
+        Number of the engine of each build, below 0 for one that stands alone, shape (builds,):
+        builds of one engine complete one another. ``None`` if all stand alone.
 
     Returns
     -------
@@ -87,7 +94,10 @@ def make(builds: pd.DataFrame, fitted: Filling) -> pd.DataFrame:
 
     """
     raw = engineered_features.numbers(builds)
-    table = engineered_features.engineer(fitted.fill(raw))
+    shared: list[one_engine.Shared] = []
+    if engine is not None:
+        raw, shared = one_engine.complete(raw, engine)
+    table = engineered_features.engineer(one_engine.share(fitted.fill(raw), shared))
     given = {f"{GIVEN}{name}": (~np.isnan(raw[name])).astype(float) for name in FILLED}
     return pd.concat([table, pd.DataFrame(given)], axis=1).set_axis(
         pd.Index(builds["sheet_id"], name="sheet_id"), axis=0

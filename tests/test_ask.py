@@ -16,7 +16,7 @@ RPM = speeds_of(2000, 6500, 250)
 def answers(demo, builds, level=0.9, rpm=RPM, shops=None):
     told = {"id": "x", "format": 1, "sheets": 1, "shops": 1}
     shops = shops or [None] * len(builds)
-    found = predict(demo.model, builds, shops, told, look_into_missing=True)
+    found = predict(demo.model, builds, shops, told, alone=True)
     return [one.answer(rpm, level) for one in found]
 
 

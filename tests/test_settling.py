@@ -103,6 +103,22 @@ def test_a_line_that_is_no_setting_changes_nothing(folder, line):
     assert [p.name for p in folder.iterdir()] == [shop_settings.FILE]
 
 
+def test_what_torque_and_power_prove_comes_before_the_settings(folder):
+    """A unit told for bare columns does no harm to sheets that prove another."""
+    (folder / shop_settings.FILE).write_text("units: {torque: N.m}\n")
+    inches = {"bore": "3.9", "stroke": "3.626"}
+    feet = [("rpm", "torque", "power"), *((r, f"{float(t) / 1.3558:.1f}", f"{float(p) / 0.7457:.1f}")
+                                          for r, t, p in PULL[1:])]  # fmt: skip
+    put(folder, "feet", inches, feet)
+    put(folder, "bare", inches, BARE)
+    bare, feet_read = sorted(read(folder), key=lambda sheet: sheet.sheet_id)
+    assert bare.readings[0].torque == pytest.approx(345.2 / 1.3558, rel=1e-3)
+    assert feet_read.readings[0].torque == pytest.approx(345.2 / 1.3558, rel=1e-3)
+    assert "not-as-in-settings" in {f.code for f in feet_read.findings}
+    assert bare.settled["torque"] is Settled.SETTINGS
+    assert feet_read.settled["torque"] is Settled.PROVEN
+
+
 def test_nothing_assumed_passes_without_a_warning(folder):
     """Whatever the reader assumed has a warning that names the field."""
     put(folder, "a", {"barometer": "752", "correction": "SAE", "tested_on": "31.5.24",

@@ -132,7 +132,7 @@ def explain(
 
     """
     build = build[list(CURATED_FIELDS)].assign(shop=code).astype({"shop": build["shop"].dtype})
-    (found,) = predict(model, build, [code], starts=[start], look_into_missing=True)
+    (found,) = predict(model, build, [code], starts=[start], alone=True)
     ready, typical = None, typical_build(model.fields)
     if found.measured is not None:
         (ready,) = Engines(model).ready(build, [start])

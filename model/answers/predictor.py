@@ -88,7 +88,7 @@ class Predictor:
         codes: Sequence[str | None] | None = None,
         starts: Sequence[Start | Learned | None] | None = None,
         *,
-        look_into_missing: bool = False,
+        alone: bool = False,
     ) -> list[Prediction]:
         """Return the predictions of builds; see `predict.predict`.
 
@@ -100,8 +100,8 @@ class Predictor:
             Code of the shop that would test each, if it is known.
         starts
             The measured pulls that the answer about each starts from, if any.
-        look_into_missing
-            Whether to work out what each missing field could move.
+        alone
+            Whether each build is asked by itself, and what each missing field could move with it.
 
         """
         return predict(
@@ -110,7 +110,7 @@ class Predictor:
             codes or [None] * len(builds),
             self.manifest,
             starts=starts,
-            look_into_missing=look_into_missing,
+            alone=alone,
         )
 
     def predict(
@@ -147,7 +147,7 @@ class Predictor:
         speeds = speeds_of(*DEFAULT_RPM) if rpm is None else rpm
         builds = builds_of(given)
         starts = self.starts(builds, measured)
-        found = self.predictions(builds, codes, starts, look_into_missing=True)
+        found = self.predictions(builds, codes, starts, alone=True)
         with uncollected():
             return [one.answer(speeds, level) for one in found]
 

@@ -47,7 +47,7 @@ def predict(
     manifest: Mapping[str, Any] | None = None,
     *,
     starts: Sequence[Start | Learned | None] | None = None,
-    look_into_missing: bool = False,
+    alone: bool = False,
 ) -> list[Prediction]:
     """Return the predictions of builds, in their order.
 
@@ -63,21 +63,20 @@ def predict(
         The entries of the bundle's manifest.
     starts
         The measured pulls that the answer about each build starts from, or ``None``.
-    look_into_missing
-        Whether to work out, for at most `MOST_LOOKED_INTO` builds, how far each missing field could
-        move the curve.
+    alone
+        Whether each build is asked by itself: what the others give then does not count, and for at
+        most `MOST_LOOKED_INTO` builds it is worked out how far each missing field could move the
+        curve.
 
     """
     entries = manifest or {}
     with uncollected():
-        found = _Asked(model, builds, shops, starts).predictions(entries, look_into_missing)
+        found = _Asked(model, builds, shops, starts, alone=alone).predictions(entries)
         again = [at for at, one in enumerate(found) if one.measured is not None]
         if not again:
             return found
-        alone = builds.iloc[again].assign(engine=None)
-        without = _Asked(model, alone, [shops[at] for at in again], None).predictions(
-            entries, False
-        )
+        unnamed = builds.iloc[again].assign(engine=None)
+        without = _Asked(model, unnamed, [shops[at] for at in again], None).predictions(entries)
         for at, one in zip(again, without, strict=True):
             found[at] = replace(found[at], without=one)
     return found
@@ -92,7 +91,10 @@ class _Asked:
         builds: pd.DataFrame,
         shops: Sequence[str | None],
         starts: Sequence[Start | Learned | None] | None,
+        *,
+        alone: bool = False,
     ) -> None:
+        self._alone = alone
         codes = list(shops)
         if model.own_dyno and len(model.shop_codes) == 1:
             codes = [code or model.shop_codes[0] for code in codes]
@@ -104,9 +106,9 @@ class _Asked:
 
     def ready(self) -> list[Ready]:
         """Return each build with what is known of its engine."""
-        return Engines(self._model).ready(self._builds, self._starts)
+        return Engines(self._model).ready(self._builds, self._starts, alone=self._alone)
 
-    def predictions(self, manifest: Mapping[str, Any], look: bool) -> list[Prediction]:
+    def predictions(self, manifest: Mapping[str, Any]) -> list[Prediction]:
         """Return the prediction of each build."""
         model = self._model
         ready = self._ready_where_needed()
@@ -133,7 +135,7 @@ class _Asked:
         names = builds["sheet_id"].astype(str).tolist()
         swings = missing_fields.not_given(builds)
         each: list[Ready | None] = [*ready] if ready else [None] * len(builds)
-        if look and len(builds) <= MOST_LOOKED_INTO:
+        if self._alone and len(builds) <= MOST_LOOKED_INTO:
             swings = [
                 missing_fields.swings(model, builds.iloc[[i]], positions[i], one)
                 for i, one in enumerate(each)

@@ -98,11 +98,21 @@ class Engines:
         self._measured: dict[int, _Measured] = {}
         self._learned_sheets: dict[tuple[int, ...], KnownSheets] = {}
 
-    def ready(self, builds: pd.DataFrame, starts: Sequence[Start | Learned | None]) -> list[Ready]:
-        """Return builds, each with the process that knows its engine, measured or not."""
+    def ready(
+        self,
+        builds: pd.DataFrame,
+        starts: Sequence[Start | Learned | None],
+        *,
+        alone: bool = False,
+    ) -> list[Ready]:
+        """Return builds, each with the process that knows its engine, measured or not.
+
+        What builds of one engine give completes one another's sheets, unless each is asked
+        ``alone``: its answer then does not depend on what else is asked.
+        """
         labels = self._known.of(builds)
         found: dict[int, Ready] = {}
-        measured: dict[int, list[tuple[int, _Measured]]] = {}
+        measured: dict[object, list[tuple[int, _Measured]]] = {}
         for at, start in enumerate(starts):
             build = builds.iloc[[at]]
             if isinstance(start, Start):
@@ -111,7 +121,7 @@ class Engines:
                         start, _text_of(build["shop"].iloc[0])
                     )
                 one = self._measured[id(start)]
-                measured.setdefault(id(one.sheets), []).append((at, one))
+                measured.setdefault(at if alone else (id(one.sheets),), []).append((at, one))
                 continue
             named = self._known.labels[start.at, -1] if start is not None else labels[at, -1]
             own = np.flatnonzero(self._known.labels[:, -1] == named)
@@ -120,7 +130,7 @@ class Engines:
                 continue
             nearest = self._nearest(own, build.iloc[0]) if start is None else start.at
             one = self._learned(own, nearest)
-            measured.setdefault(id(one.sheets), []).append((at, one))
+            measured.setdefault(at if alone else (id(one.sheets),), []).append((at, one))
         for of_engine in measured.values():
             rows = [at for at, _ in of_engine]
             known = of_engine[0][1].sheets.beside(builds.iloc[rows])

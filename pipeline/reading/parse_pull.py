@@ -11,7 +11,7 @@ from pullbook.pipeline.layout.table_layout import blocks
 from pullbook.pipeline.layout.titles import ask, tells_apart
 from pullbook.pipeline.reading.choose_columns import choose
 from pullbook.pipeline.reading.pull_column import RUN, PullColumn
-from pullbook.pipeline.reading.pull_units import Bare, settle_units
+from pullbook.pipeline.reading.pull_units import Bare, EngineSize, settle_units
 from pullbook.pipeline.reading.sweeps import split_sweeps
 from pullbook.pipeline.values.settled import Settled
 from pullbook.pipeline.values.sheet import Reading
@@ -151,10 +151,6 @@ def _read_block(
     columns: dict[str, PullColumn] = {}
     for name, column in chosen.items():
         unit, settled = column.unit, Settled.WRITTEN if column.unit is None else Settled.HEADING
-        if unit is None and (meant := raw.units.get(name)) is not None:
-            unit, settled = meant, Settled.SETTINGS
-            message = f"{PULL_FIELDS[name].title} is in {meant}, as your settings say."
-            made.findings.append(Finding("from-settings", message, name, None, meant))
         texts = [
             cells[column.place] if column.place < len(cells) else "" for _, cells in block.rows
         ]
@@ -164,11 +160,13 @@ def _read_block(
         columns[name].read(texts, block.rows, sheet.mark)
         made.findings += columns[name].findings
         made.columns[name], made.settled[name] = unit, settled
-    _settle(columns, sheet, made, block)
+    _settle(columns, raw, sheet, made, block)
     return _readings(block, columns, made)
 
 
-def _settle(columns: dict[str, PullColumn], sheet: OfSheet, made: ParsedPull, block: Block) -> None:
+def _settle(
+    columns: dict[str, PullColumn], raw: RawSheet, sheet: OfSheet, made: ParsedPull, block: Block
+) -> None:
     """Settle the units of torque and power that are named nowhere."""
     bare = {
         name: Bare(
@@ -180,8 +178,8 @@ def _settle(columns: dict[str, PullColumn], sheet: OfSheet, made: ParsedPull, bl
         if name in columns and name != "pull"
     }
     row = block.rows[0][0] if block.rows else None
-    for name, settled in settle_units(bare, sheet.metric, sheet.displacement, row,
-                                      natural=sheet.natural).items():  # fmt: skip
+    engine = EngineSize(sheet.metric, sheet.displacement if sheet.natural else None)
+    for name, settled in settle_units(bare, engine, raw.units, row).items():
         if settled.finding is not None:
             made.findings.append(settled.finding)
         if settled.unit is not None:

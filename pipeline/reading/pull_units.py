@@ -38,32 +38,32 @@ class SettledUnit(NamedTuple):
     finding: Finding | None = None
 
 
+class EngineSize(NamedTuple):
+    """What the sheet says of the engine: metric sizes, and displacement, in3, if it is natural."""
+
+    metric: bool
+    displacement: float | None
+
+
 def settle_units(
-    columns: Mapping[str, Bare],
-    metric: bool,
-    displacement: float | None,
-    row: int | None,
-    *,
-    natural: bool,
+    columns: Mapping[str, Bare], engine: EngineSize, meant: Mapping[str, str], row: int | None
 ) -> dict[str, SettledUnit]:
     """Return the units of columns that name none, where they are not in the default one.
 
-    On a sheet of inches a bare column is in the default unit, unless torque and power together
-    prove another. On a metric sheet the unit must be proven, or be the only one that is possible
-    for the engine's size.
+    What torque and power prove together comes first, then what the settings say. On a sheet of
+    inches a bare column is then in the default unit; on a metric sheet the unit must be the only
+    one that is possible for the engine's size.
 
     Parameters
     ----------
     columns
         rpm, torque and power, as far as they are there.
-    metric
-        Whether the sheet is metric.
-    displacement
-        Displacement, in3, if known.
+    engine
+        What the sheet says of the engine.
+    meant
+        Units of bare columns, from the shop's settings.
     row
         Where the table is, for findings.
-    natural
-        Whether the engine is naturally aspirated.
 
     """
     columns = {
@@ -74,18 +74,39 @@ def settle_units(
     bare: list[str] = [
         name for name in ("torque", "power") if name in columns and columns[name].unit is None
     ]
-    if not bare:
+    told: list[str] = [name for name in bare if name in meant]
+    three = len(columns) == 3
+    if not bare or (three and not engine.metric and not told and _fits_default(columns)):
         return {}
-    if len(columns) == 3:
-        if not metric and _fits_default(columns):
-            return {}
-        proven = _prove(columns)
-        if len(proven) == 1:
-            return _of_pair(proven[0], bare, row)
-        return _unproven(columns, bare, proven, row) if metric else {}
-    if not metric:
+    proven = _prove(columns) if three else []
+    if len(proven) == 1:
+        return _of_pair(proven[0], bare, meant, row)
+    if told:
+        return _as_told(columns, told, engine, meant, row)
+    if not engine.metric:
         return {}
-    return _only_possible(columns, bare, displacement if natural else None, row)
+    if three:
+        return _unproven(columns, bare, proven, row)
+    return _only_possible(columns, bare, engine.displacement, row)
+
+
+def _as_told(
+    columns: dict[str, Bare],
+    told: list[str],
+    engine: EngineSize,
+    meant: Mapping[str, str],
+    row: int | None,
+) -> dict[str, SettledUnit]:
+    """Return the units that the settings say, and what they settle of the other column."""
+    found = {}
+    for name in told:
+        message = f"{PULL_FIELDS[name].title} is in {meant[name]}, as your settings say."
+        finding = Finding("from-settings", message, name, None, meant[name])
+        found[name] = SettledUnit(meant[name], Settled.SETTINGS, finding)
+        slope = scale(meant[name], PULL_FIELDS[name].unit)[0]
+        numbers = [None if n is None else n * slope for n in columns[name].numbers]
+        columns = {**columns, name: columns[name]._replace(numbers=numbers, unit=meant[name])}
+    return {**found, **settle_units(columns, engine, {}, row)}
 
 
 def _only_possible(
@@ -102,16 +123,27 @@ def _only_possible(
     return {name: SettledUnit(possible[0], Settled.ONLY, finding)}
 
 
-def _of_pair(pair: tuple[str, str], bare: list[str], row: int | None) -> dict[str, SettledUnit]:
+def _of_pair(
+    pair: tuple[str, str], bare: Sequence[str], meant: Mapping[str, str], row: int | None
+) -> dict[str, SettledUnit]:
     units = dict(zip(("torque", "power"), pair, strict=True))
+    against = [name for name in bare if name in meant and _unlike(meant[name], units[name], name)]
     message = (
         f"Torque times rpm against power proves the units: torque in {pair[0]}, power in {pair[1]}."
     )
-    finding = Finding("unit-proven", message, bare[0], row, ", ".join(pair))
+    if against:
+        message += f" Your settings say {meant[against[0]]}; the sheet counts."
+    code = "not-as-in-settings" if against else "unit-proven"
+    finding = Finding(code, message, bare[0], row, ", ".join(pair))
     return {
         name: SettledUnit(units[name], Settled.PROVEN, finding if name == bare[0] else None)
         for name in bare
     }
+
+
+def _unlike(one: str, other: str, name: str) -> bool:
+    own = PULL_FIELDS[name].unit
+    return scale(one, own) != scale(other, own)
 
 
 def _raw(column: Bare, name: str) -> Rounded:

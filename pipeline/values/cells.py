@@ -211,12 +211,10 @@ def _parse_number(
             raise _cell_error(field, row, text, "not-whole", message)
         number = round(number)
     if marked:
-        message = (
-            f"{field.title} {text!r} carries a mark; it counts as {field.quantity(number, 10)}."
-        )
+        message = f"{field.title} {text!r} carries a mark; it counts as {field.quantity(number)}."
         finding = Finding("marked-number", message, field.name, row, text)
         return Parsed(number, finding, Settled.ASSUMED)
     if found.note is None:
         return Parsed(number)
-    message = f"{field.title} {text!r} was read as {field.quantity(number, 10)}."
+    message = f"{field.title} {text!r} was read as {field.quantity(number)}."
     return Parsed(number, Finding(found.note, message, field.name, row, text))

@@ -80,9 +80,7 @@ def demo(
     typer.echo("5. The prediction of one build:\n")
     picture = into / "answer.svg"
     rpm = speeds_of(*DEFAULT_RPM)
-    (asked,) = Predictor.load(bundle).predictions(
-        build_files.read(question), look_into_missing=True
-    )
+    (asked,) = Predictor.load(bundle).predictions(build_files.read(question), alone=True)
     answer = asked.answer(rpm, DEFAULT_LEVEL)
     typer.echo(prediction_text.full(answer, Units.INCH))
     fine = drawing.finer(asked, rpm, DEFAULT_LEVEL)

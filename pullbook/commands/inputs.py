@@ -236,7 +236,7 @@ def predictions(asked: Asked, predictor: Predictor) -> list[Prediction | None]:
             [asked.builds[at] for at in sound],
             [asked.codes[at] for at in sound],
             [asked.starts[at] for at in sound],
-            look_into_missing=True,
+            alone=True,
         )
         for at, one in zip(sound, made, strict=True):
             found[at] = one

@@ -84,3 +84,16 @@ def test_a_field_that_only_the_new_build_gives_is_no_change(demo):
     rpm = start.named.rpm
     assert both[1].torque(rpm) == pytest.approx(both[0].torque(rpm))
     assert told.torque(rpm) == pytest.approx(kept.torque(rpm), rel=0.01)
+
+
+def test_an_answer_does_not_depend_on_what_else_is_asked(demo):
+    """Builds of one engine that are asked alone get the same answers in one call as in several."""
+    given = demo.builds["compression_ratio"].notna() & demo.builds["engine"].notna()
+    row = demo.builds[given].iloc[[0]]
+    blank = row.assign(compression_ratio=np.nan)
+    start = start_of(demo, blank)
+    asked = pd.concat([row, blank]).assign(engine=None, shop=None).astype(row.dtypes)
+    both = predict(demo.model, asked, [None, None], starts=[start, start], alone=True)
+    for at in range(2):
+        (alone,) = predict(demo.model, asked.iloc[[at]], [None], starts=[start], alone=True)
+        assert both[at].torque(start.named.rpm) == pytest.approx(alone.torque(start.named.rpm))

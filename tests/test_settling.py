@@ -107,8 +107,8 @@ def test_what_torque_and_power_prove_comes_before_the_settings(folder):
     """A unit told for bare columns does no harm to sheets that prove another."""
     (folder / shop_settings.FILE).write_text("units: {torque: N.m}\n")
     inches = {"bore": "3.9", "stroke": "3.626"}
-    feet = [("rpm", "torque", "power"), *((r, f"{float(t) / 1.3558:.1f}", f"{float(p) / 0.7457:.1f}")
-                                          for r, t, p in PULL[1:])]  # fmt: skip
+    feet = [("rpm", "torque", "power")]
+    feet += [(r, f"{float(t) / 1.3558:.1f}", f"{float(p) / 0.7457:.1f}") for r, t, p in PULL[1:]]
     put(folder, "feet", inches, feet)
     put(folder, "bare", inches, BARE)
     bare, feet_read = sorted(read(folder), key=lambda sheet: sheet.sheet_id)

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 #: Mean effective pressures of natural engines at their best torque, kPa: beyond these a unit is
 #: ruled out (common practice, no source).
-_POSSIBLE = (300.0, 1750.0)
+_POSSIBLE, _USUAL = (300.0, 1750.0), (450.0, 1450.0)
 #: Median torque times rpm over power may be so far off its unit's constant, as a share.
 _NEAR = 0.015
 
@@ -80,7 +80,7 @@ def settle_units(
         return {}
     proven = _prove(columns) if three else []
     if len(proven) == 1:
-        return _of_pair(proven[0], bare, meant, row)
+        return _of_pair(proven[0], bare, meant, row, metric=engine.metric)
     if told:
         return _as_told(columns, told, engine, meant, row)
     if not engine.metric:
@@ -124,7 +124,12 @@ def _only_possible(
 
 
 def _of_pair(
-    pair: tuple[str, str], bare: Sequence[str], meant: Mapping[str, str], row: int | None
+    pair: tuple[str, str],
+    bare: Sequence[str],
+    meant: Mapping[str, str],
+    row: int | None,
+    *,
+    metric: bool,
 ) -> dict[str, SettledUnit]:
     units = dict(zip(("torque", "power"), pair, strict=True))
     against = [name for name in bare if name in meant and _unlike(meant[name], units[name], name)]
@@ -133,7 +138,7 @@ def _of_pair(
     )
     if against:
         message += f" Your settings say {meant[against[0]]}; the sheet counts."
-    code = "not-as-in-settings" if against else "unit-proven"
+    code = "not-as-in-settings" if against else "unit-proven" if metric else "unit-assumed"
     finding = Finding(code, message, bare[0], row, ", ".join(pair))
     return {
         name: SettledUnit(units[name], Settled.PROVEN, finding if name == bare[0] else None)
@@ -176,13 +181,16 @@ def _fits_default(columns: dict[str, Bare]) -> bool:
 
 
 def _possible(columns: dict[str, Bare], displacement: float | None) -> list[str]:
-    """Return the units in which the best torque, or power, is possible for the engine's size."""
+    """Return the units in which the best torque, or power, is possible for the engine's size.
+
+    One that is possible and not usual rules out no other, and is not taken itself.
+    """
     if displacement is None:
         return []
     name, units = ("torque", TORQUE_UNITS) if "torque" in columns else ("power", POWER_UNITS)
     own = PULL_FIELDS[name].unit
     speeds: Sequence[float | None] = columns["rpm"].numbers if "rpm" in columns else []
-    found = []
+    found = {}
     for unit in units:
         slope = scale(unit, own)[0]
         numbers = [None if n is None else n * slope for n in columns[name].numbers]
@@ -191,8 +199,8 @@ def _possible(columns: dict[str, Bare], displacement: float | None) -> list[str]
             best * LBFT, displacement * CUBIC_INCH
         )
         if _POSSIBLE[0] <= float(pressure) / 1000 <= _POSSIBLE[1]:
-            found.append(unit)
-    return found
+            found[unit] = _USUAL[0] <= float(pressure) / 1000 <= _USUAL[1]
+    return list(found) if all(found.values()) else []
 
 
 def _torques(

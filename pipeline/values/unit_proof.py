@@ -8,6 +8,8 @@ rows together rules out every other.
 
 from __future__ import annotations
 
+import math
+from statistics import stdev
 from typing import TYPE_CHECKING, NamedTuple
 
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
@@ -20,8 +22,11 @@ TORQUE_UNITS, POWER_UNITS = ("lb-ft", "N.m", "kgf.m"), ("hp", "kW", "PS")
 #: Rows that must fit, as a share: a typing mistake in one row is no proof of another unit.
 _FITTING = 0.9
 _FEWEST = 4
-#: Where no pair fits within the rounding, readings may be so far off, as a share.
-_NOISE = 0.01
+#: Where no pair fits within the rounding, readings may scatter by their standard deviation so many
+#: times, and no further than this share.
+_NOISE, _TIMES = 0.01, 2.0
+#: The mean of all rows may be off by so many of its standard deviations, and by this share.
+_SURE, _LEAST = 3.5, 1e-4
 _DECIMALS = 6
 
 
@@ -72,36 +77,44 @@ def pairs(
         The units to choose from.
 
     """
-    bounds = [
-        bound
-        for row in zip(rpm.numbers, torque.numbers, power.numbers, strict=True)
-        if (bound := _bounds(row, (rpm.half, torque.half, power.half))) is not None
+    rows = [
+        row
+        for one in zip(rpm.numbers, torque.numbers, power.numbers, strict=True)
+        if (row := _row(one, (rpm.half, torque.half, power.half))) is not None
     ]
-    if len(bounds) < _FEWEST:
+    if len(rows) < _FEWEST:
         return []
     candidates = {(t, p): constant(t, p) for t in torque_units for p in power_units}
-    for noise in (0.0, _NOISE):
-        left = [
-            pair for pair, value in candidates.items() if _share(bounds, value, noise) >= _FITTING
-        ]
+    scatter = _TIMES * stdev(ratio for ratio, _ in rows)
+    for noise in (0.0, min(scatter, _NOISE)):
+        left = [pair for pair, value in candidates.items() if _fits(rows, math.log(value), noise)]
         if left:
             return left
     return []
 
 
-def _bounds(
+def _row(
     row: tuple[float | None, float | None, float | None], halves: tuple[float, float, float]
 ) -> tuple[float, float] | None:
-    """Return between which numbers torque times rpm over power lies in a row."""
+    """Return the logarithm of torque times rpm over power, and how far rounding moves it."""
     speed, torque, power = row
     if speed is None or torque is None or power is None:
         return None
     if min(speed - halves[0], torque - halves[1], power - halves[2]) <= 0:
         return None
-    low = (speed - halves[0]) * (torque - halves[1]) / (power + halves[2])
-    return low, (speed + halves[0]) * (torque + halves[1]) / (power - halves[2])
+    off = halves[0] / speed + halves[1] / torque + halves[2] / power
+    return math.log(speed * torque / power), off
 
 
-def _share(bounds: list[tuple[float, float]], value: float, noise: float) -> float:
-    fitting = sum(low * (1 - noise) <= value <= high * (1 + noise) for low, high in bounds)
-    return fitting / len(bounds)
+def _fits(rows: list[tuple[float, float]], value: float, noise: float) -> bool:
+    """Return whether a constant fits the rows, one by one and in the mean of all.
+
+    Rounding moves single rows either way, and their mean much less.
+    """
+    widths = [max(off, noise, _LEAST) for _, off in rows]
+    far = [ratio - value for ratio, _ in rows]
+    fitting = sum(abs(one) <= width for one, width in zip(far, widths, strict=True))
+    weights = [1 / width**2 for width in widths]
+    mean = sum(one * weight for one, weight in zip(far, weights, strict=True)) / sum(weights)
+    sd = 1 / math.sqrt(3 * sum(weights))  # of a number rounded evenly: half a step over root three
+    return fitting >= _FITTING * len(rows) and abs(mean) <= _SURE * sd + _LEAST

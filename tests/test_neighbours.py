@@ -68,7 +68,7 @@ def test_few_false_copies_among_repeated_pulls():
 
 def test_a_copy_in_other_units_from_another_shop_is_told_and_shares_its_weight(tmp_path):
     rows = [
-        ("rpm", "torque"),
+        ("rpm", "torque (lb-ft)"),
         *(
             (f"{r:.0f}", f"{t:.1f}")
             for r, t in zip(RPM, noisy(np.random.default_rng(1)), strict=True)
@@ -76,7 +76,7 @@ def test_a_copy_in_other_units_from_another_shop_is_told_and_shares_its_weight(t
     ]
     metric = [("rpm", "torque (N.m)"), *((r, f"{float(t) * 1.3558179:.1f}") for r, t in rows[1:])]
     other = [
-        ("rpm", "torque"),
+        ("rpm", "torque (lb-ft)"),
         *(
             (f"{r:.0f}", f"{t:.1f}")
             for r, t in zip(RPM, noisy(np.random.default_rng(2)), strict=True)

@@ -121,7 +121,7 @@ def _(rng):
         rows = ["rpm,torque,power,run,remarks"]
         for run in (1, 2):
             rows += [
-                f"{r:.0f},{t * (1 + 0.03 * run):.1f},{power(t * (1 + 0.03 * run), r):.1f},{run},{remark if run == 2 else ''}"
+                f"{r:.0f},{t * (1 + 0.008 * run * r / 1000):.1f},{power(t * (1 + 0.008 * run * r / 1000), r):.1f},{run},{remark if run == 2 else ''}"
                 for r, t in truth.curve
             ]
         yield _one(text([*lines(truth.values), *rows]))

@@ -4,7 +4,7 @@ import pytest
 from archive_kinds import corpus
 from archive_reading import judge
 
-from pullbook.pipeline.layout import heading_rows, runs_of_builds, table_layout
+from pullbook.pipeline.layout import heading_rows, pull_block, runs_of_builds
 from pullbook.pipeline.reading import choose_columns, parse_sheet, pull_units, sweeps
 from pullbook.pipeline.values import bare_numbers, unit_proof
 from pullbook.pipeline.vocabulary import column_heading, units, words
@@ -44,9 +44,8 @@ ENTRIES = {
     "tq is power": (column_heading._QUANTITY_OF, "tq", "power"),
 }
 CONSTANTS = {
-    "any pair of units is proven": (unit_proof, "_FITTING", 0.0),
+    "any pair of units fits": (unit_proof, "_LEAST", 0.5),
     "no pair of units is proven": (unit_proof, "_FEWEST", 99),
-    "noise hides the units": (unit_proof, "_NOISE", 0.5),
     "a bare pair is never in doubt": (pull_units, "_NEAR", 99.0),
     "any unit is possible": (pull_units, "_POSSIBLE", (0.0, 1e9)),
     "no pressure is a station's": (bare_numbers, "_STATION", (0.0, 1.0)),
@@ -54,8 +53,7 @@ CONSTANTS = {
     "nothing is metric": (parse_sheet, "_METRIC", frozenset()),
     "nothing coasts": (sweeps, "_COASTING", 0.0),
     "nothing idles": (sweeps, "_IDLING", 0.0),
-    "any piece is a sweep": (sweeps, "_FEWEST", 0),
-    "nothing is a summary": (table_layout, "_SUMMARY", frozenset()),
+    "nothing is a summary": (pull_block, "_SUMMARY", frozenset()),
     "columns always agree": (choose_columns, "_QUANTITIES", ()),
     "runs are never told apart": (runs_of_builds, "_TWO", 99),
     "two rows of headings are never one": (heading_rows, "_FEWEST", 99),

@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 
 from pullbook.answer_sheets import customer_sheet
 from pullbook.commands.main import app
-from pullbook.text.units import Units
+from pullbook.words.units import Units
 
 BROWSER = next(
     filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), ""

@@ -18,7 +18,7 @@ from pullbook.pipeline.privacy import anonymise
 from pullbook.schemas.answer import Between
 from pullbook.schemas.standing import Standing
 from pullbook.text import comparison_text
-from pullbook.text.units import Units
+from pullbook.words.units import Units
 
 BAND = (2500.0, 4500.0)
 MANIFEST = {"id": "0123456789abcdef", "sheets": 9, "shops": 3}

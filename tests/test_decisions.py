@@ -27,7 +27,7 @@ from pullbook.pipeline.builds import build_files, parts_list
 from pullbook.pipeline.features import feature_table
 from pullbook.schemas.standing import Standing
 from pullbook.text import measured_text
-from pullbook.text.units import Units
+from pullbook.words.units import Units
 
 BUILD = """\
 sheet_id: launch

@@ -12,7 +12,7 @@ from pullbook.model.limits.calibration import NEW_FAMILY
 from pullbook.model.prediction.predict import predict
 from pullbook.model.training.new_families import Groups, predict_unfamiliar
 from pullbook.pipeline.features import feature_table
-from pullbook.text import promise_text
+from pullbook.words import promise
 
 
 class Flat:
@@ -122,11 +122,11 @@ def test_a_new_family_gets_the_more_cautious_limits_and_the_lower_level(demo):
 def test_the_answer_says_so(demo):
     rpm = np.arange(2500.0, 4001.0, 250.0)
     unnamed = asked(demo, None)
-    (line,) = promise_text.family(unnamed.answer(rpm, 0.9))
+    (line,) = promise.family(unnamed.answer(rpm, 0.9))
     assert "names no engine family that was tested" in line
     assert "families left out" in line
-    assert "families, and" in promise_text.promise(unnamed.answer(rpm, 0.99))
+    assert "families, and" in promise.promise(unnamed.answer(rpm, 0.99))
     without = dataclasses.replace(unnamed, cautious=None)
-    (line,) = promise_text.family(without.answer(rpm, 0.9))
+    (line,) = promise.family(without.answer(rpm, 0.9))
     assert "too few families" in line
-    assert promise_text.family(asked(demo, demo.builds["family"].iloc[11]).answer(rpm, 0.9)) == []
+    assert promise.family(asked(demo, demo.builds["family"].iloc[11]).answer(rpm, 0.9)) == []

@@ -39,6 +39,7 @@ ROWS = (
     "model/evaluation",
     "model/review",
     "model/scikit_learn",
+    "pullbook/words",
     "pullbook/text",
     "pullbook/charts",
     "pullbook/reports",
@@ -72,8 +73,8 @@ def imported(path: Path) -> set[str]:
 def room(dotted: str) -> str | None:
     """Return the row that an imported name of ours stands in.
 
-    >>> room("pullbook.pipeline.physics.humid_air"), room("pullbook.text.units"), room("numpy")
-    ('pipeline/physics', 'pullbook/text', None)
+    >>> room("pullbook.pipeline.physics.humid_air"), room("pullbook.words.units"), room("numpy")
+    ('pipeline/physics', 'pullbook/words', None)
     """
     parts = dotted.split(".")
     if parts[0] != "pullbook":

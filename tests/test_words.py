@@ -13,8 +13,9 @@ from pullbook.commands.main import app
 from pullbook.model.review.judgement import Apart, Judgement, Side, Verdict
 from pullbook.pipeline.privacy import contribute
 from pullbook.reports import judgement_page
-from pullbook.text import check_text, figures
-from pullbook.text.units import Units
+from pullbook.text import check_text
+from pullbook.words import figures
+from pullbook.words.units import Units
 
 BUILD = """\
 sheet_id: launch

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from pullbook.model.choices.parts_choice import Choice
     from pullbook.reports.document import Page
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 
 def page(

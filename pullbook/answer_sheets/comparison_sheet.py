@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pullbook.answer_sheets import customer_sheet
-from pullbook.text import figures
 from pullbook.text.comparison_text import (
     SHARES,
     assumed,
@@ -18,6 +17,7 @@ from pullbook.text.comparison_text import (
     share_title,
     verdict,
 )
+from pullbook.words import figures
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from pullbook.model.comparison.compare_several import Comparison
     from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 
 def page(

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from pullbook.pipeline.values.sheet import Build
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 
 def begin(

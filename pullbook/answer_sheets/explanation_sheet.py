@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from pullbook.model.answers.explain import Explanation
     from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 
 def page(

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from pullbook.model.answers.next_test import Lesson
     from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 
 def page(

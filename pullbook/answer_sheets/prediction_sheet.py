@@ -6,14 +6,15 @@ from typing import TYPE_CHECKING
 
 from pullbook.answer_sheets.customer_sheet import begin, builds, close
 from pullbook.reports.document import Page
-from pullbook.text import figures, prediction_text, promise_text
+from pullbook.text import prediction_text
+from pullbook.words import figures, promise
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 
 def of_answers(
@@ -72,9 +73,9 @@ def _answer(page: Page, one: Answer, units: Units, *, alone: bool) -> None:
         )  # fmt: skip
     page.table(["rpm", f"torque, {units.torque}", percent, f"power, {units.power}", percent], rows)
     private = bool(one.bundle.get("private"))
-    for line in promise_text.start(one, units, others=not private):
+    for line in promise.start(one, units, others=not private):
         page.text(line)
-    for line in (*prediction_text.widened(one), *promise_text.family(one)):
+    for line in (*prediction_text.widened(one), *promise.family(one)):
         page.text(line)
     page.text(prediction_text.missing(one.missing))
     if not private:  # tests of other customers stay in the house

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from pullbook.model.choices.vary import Variant
     from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 
 def page(

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from pullbook.model.choices.parts_choice import Choice, Combination
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 
 def figure(found: Choice, units: Units) -> Figure:

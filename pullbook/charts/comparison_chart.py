@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 
 from pullbook.charts.drawing import COLOURS, GREY, INK, LINES, legend, panels, title
 from pullbook.pipeline.physics.correction_factors import REFERENCE
-from pullbook.text import figures
+from pullbook.words import figures
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from pullbook.model.comparison.compare import Difference
     from pullbook.model.comparison.measured_difference import Shares
     from pullbook.model.prediction.prediction import Prediction
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 #: With more crossovers than this, as of measured curves that are alike, none is marked.
 _MOST_CROSSINGS = 3

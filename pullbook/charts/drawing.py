@@ -14,8 +14,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from pullbook.text import figures
 from pullbook.text.prediction_text import PLACE
+from pullbook.words import figures
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -15,7 +15,7 @@ from pullbook.text.explanation_text import DWARFS, by_size, group, origin
 
 if TYPE_CHECKING:
     from pullbook.model.answers.explain import Explanation
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 #: Characters of a line of a panel's title.
 _TITLE = 22

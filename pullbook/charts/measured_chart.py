@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pullbook.text import figures
+from pullbook.words import figures
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from pullbook.model.answers.measured_pull import Measured
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 
 def figure(found: Measured, name: str, units: Units) -> Figure:

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
     from pullbook.model.answers.next_test import Lesson
     from pullbook.pipeline.values.sheet import Build
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 
 def figure(found: Sequence[Lesson], candidates: Sequence[Build], units: Units) -> Figure:

@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from pullbook.charts.drawing import COLOURS, LINES, STYLE, head, panels, save
-from pullbook.text import figures
+from pullbook.words import figures
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from pullbook.schemas.answer import Answer, Between, Peak
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 
 def draw(answers: Sequence[Answer], path: Path, units: Units) -> None:

@@ -6,7 +6,7 @@ from statistics import median
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.physics.correction_factors import REFERENCE
-from pullbook.text.figures import counted
+from pullbook.words.figures import counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

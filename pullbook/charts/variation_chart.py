@@ -9,8 +9,8 @@ import numpy as np
 from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.schemas.fields import FIELDS
 from pullbook.schemas.standing import Standing
-from pullbook.text.figures import sentence
 from pullbook.text.variation_text import fields, named
+from pullbook.words.figures import sentence
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from pullbook.model.choices.vary import Variant
     from pullbook.model.prediction.prediction import Prediction
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 
 def figure(

@@ -11,7 +11,7 @@ import typer
 
 from pullbook.commands import inputs, options, output
 from pullbook.schemas.errors import InputError
-from pullbook.text.figures import counted
+from pullbook.words.figures import counted
 
 if TYPE_CHECKING:
     import pandas as pd

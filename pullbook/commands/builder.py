@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from pullbook.commands import inputs, options, output
-from pullbook.text.units import Units
+from pullbook.words.units import Units
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

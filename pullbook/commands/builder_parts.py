@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pullbook.commands import inputs, options, output
-from pullbook.text.units import Units
+from pullbook.words.units import Units
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -9,7 +9,7 @@ import typer
 
 from pullbook.commands import analyst, output
 from pullbook.text import prediction_text
-from pullbook.text.units import Units
+from pullbook.words.units import Units
 
 #: A part of the circle whose model comes with pullbook, so that it takes a part of the time.
 _SHOPS, _SHEETS = 25, 250

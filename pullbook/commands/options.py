@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from pullbook.schemas.errors import InputError
-from pullbook.text.units import Units
+from pullbook.words.units import Units
 
 Sheets = Annotated[
     list[Path], typer.Argument(help="Dyno sheets: files, folders, tables or workbooks.")

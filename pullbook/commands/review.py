@@ -10,7 +10,7 @@ import typer
 
 from pullbook.commands import options
 from pullbook.schemas.errors import InputError, must_exist
-from pullbook.text.figures import counted, listed
+from pullbook.words.figures import counted, listed
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -9,7 +9,7 @@ import typer
 
 from pullbook.commands import inputs, options
 from pullbook.schemas.errors import InputError, must_exist
-from pullbook.text.figures import counted, listed
+from pullbook.words.figures import counted, listed
 
 
 def withdraw(

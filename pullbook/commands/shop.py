@@ -13,7 +13,7 @@ from pullbook.commands import inputs, options, output, sharing
 from pullbook.schemas.errors import InputError, must_exist
 from pullbook.schemas.fields import FIELDS
 from pullbook.text import check_text
-from pullbook.text.figures import counted
+from pullbook.words.figures import counted
 
 if TYPE_CHECKING:
     from pullbook.pipeline.checks.checked_sheets import CheckedSheets

@@ -15,7 +15,7 @@ from pullbook.pipeline.checks.decisions import State
 from pullbook.schemas.finding_codes import CODES
 from pullbook.schemas.severity import Severity
 from pullbook.text import check_text
-from pullbook.text.figures import counted
+from pullbook.words.figures import counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -15,7 +15,7 @@ from pullbook.reports.document import Page
 from pullbook.schemas.fields import CURATED_FIELDS, FIELDS
 from pullbook.schemas.finding_codes import CODES
 from pullbook.schemas.severity import Severity
-from pullbook.text import figures
+from pullbook.words import figures
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

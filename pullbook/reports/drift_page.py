@@ -15,7 +15,7 @@ from pullbook.model.review import drift
 from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.reports.document import Page
 from pullbook.text.prediction_text import PLACE
-from pullbook.text.units import label
+from pullbook.words.units import label
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

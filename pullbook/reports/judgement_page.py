@@ -12,8 +12,8 @@ from pullbook.model.evaluation import accuracy
 from pullbook.model.review.judgement import Apart, Verdict
 from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.reports.document import Page
-from pullbook.text import figures
 from pullbook.text.prediction_text import PLACE, wrap
+from pullbook.words import figures
 
 if TYPE_CHECKING:
     from pullbook.model.review.judgement import Judgement

@@ -14,8 +14,8 @@ from pullbook.model.evaluation.prediction_errors import LEVEL
 from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.reports import benchmarks_page, evaluation_tables, learning_page
 from pullbook.reports.document import Page
-from pullbook.text.figures import counted
 from pullbook.text.prediction_text import PLACE
+from pullbook.words.figures import counted
 
 if TYPE_CHECKING:
     from pathlib import Path

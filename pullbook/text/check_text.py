@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from pullbook.pipeline.checks.decisions import State, questions, state_of
 from pullbook.schemas.finding_codes import CODES
 from pullbook.schemas.severity import Severity
-from pullbook.text.figures import counted, listed
+from pullbook.words.figures import counted, listed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

@@ -7,15 +7,16 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.model.choices.parts_choice import SWEEP
 from pullbook.pipeline.builds.parts import PRICE, TORQUE
-from pullbook.text import figures, prediction_text
-from pullbook.text.units import label
+from pullbook.text import prediction_text
+from pullbook.words import figures
+from pullbook.words.units import label
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from pullbook.model.choices.parts_choice import Choice, Combination
     from pullbook.pipeline.builds.parts import Limit
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 SHOWN, SHOWN_OUTSIDE = 12, 3
 _MOST_UNBEATEN = 6

@@ -6,14 +6,15 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 from pullbook.schemas.standing import Standing
-from pullbook.text import figures, prediction_text
+from pullbook.text import prediction_text
+from pullbook.words import figures
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from pullbook.model.comparison.compare import Difference
     from pullbook.model.comparison.compare_several import Comparison
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 
 def text(found: Comparison, manifest: Mapping[str, Any], units: Units) -> str:

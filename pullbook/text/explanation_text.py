@@ -8,15 +8,16 @@ import numpy as np
 
 from pullbook.schemas.fields import FIELDS
 from pullbook.schemas.standing import Standing
-from pullbook.text import figures, prediction_text
-from pullbook.text.units import label
+from pullbook.text import prediction_text
+from pullbook.words import figures
+from pullbook.words.units import label
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from typing import Any
 
     from pullbook.model.answers.explain import Explanation
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 #: What stands above the nearest sheets.
 NEAREST = "Nearest sheets, and what differs most (this build / that sheet):"

@@ -8,14 +8,15 @@ from pullbook.model.answers.measured_pull import WHOLE
 from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.pipeline.physics.reference_condition import route
 from pullbook.schemas.standing import Standing
-from pullbook.text import figures, prediction_text
+from pullbook.text import prediction_text
+from pullbook.words import figures
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from pullbook.model.answers.measured_pull import Measured
     from pullbook.pipeline.values.sheet import Build
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 #: Findings that the line of `corrected` tells.
 CORRECTED = ("nominal-correction", "chassis-dyno")

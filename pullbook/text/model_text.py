@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pullbook.pipeline.physics.correction_factors import REFERENCE
-from pullbook.text import figures
 from pullbook.text.prediction_text import PLACE, wrap
+from pullbook.words import figures
 
 if TYPE_CHECKING:
     from pullbook.model.trained.trained_model import Model

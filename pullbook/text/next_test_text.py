@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from pullbook.text import figures, prediction_text
+from pullbook.text import prediction_text
+from pullbook.words import figures
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from pullbook.model.answers.next_test import Lesson
     from pullbook.pipeline.values.sheet import Build
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 HEADINGS = ("test", "narrows by", "with those above", "helps most with")
 

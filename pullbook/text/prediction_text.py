@@ -5,15 +5,15 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING, Any
 
-from pullbook.text import figures, promise_text
-from pullbook.text.units import label
+from pullbook.words import figures, promise
+from pullbook.words.units import label
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from pullbook.schemas.answer import Answer, Between, Missing, Peak
     from pullbook.schemas.standing import Reason
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 _WIDTH = 79
 _MOST_MISSING = 4
@@ -79,9 +79,9 @@ def full(answer: Answer, units: Units) -> str:
             lines.append(f"{point.rpm:6.0f}       -  {NOT_TESTED}")
     lines += ["", *(wrap(line) for line in peaks(answer, units)), ""]
     said = (
-        *promise_text.start(answer, units),
+        *promise.start(answer, units),
         *widened(answer),
-        *promise_text.family(answer),
+        *promise.family(answer),
         missing(answer.missing),
     )
     lines += [wrap(line) for line in said]
@@ -132,7 +132,7 @@ def widened(answer: Answer) -> list[str]:
     """Return by how much the limits of a build outside the data were widened."""
     if not answer.calibrated or answer.widened <= 1:
         return []
-    whose = promise_text.whose(answer)
+    whose = promise.whose(answer)
     return [
         f"{figures.level(answer.level)} limits for values measured on {whose}, made"
         f" {answer.widened:.1f} times as wide because the build is outside the data; how often they"
@@ -209,7 +209,7 @@ def closing(answers: Sequence[Answer]) -> str:
 
 def meaning(answers: Sequence[Answer]) -> list[str]:
     """Return what the limits of answers mean, each sentence once."""
-    kept = (promise_text.promise(one) for one in answers if one.widened <= 1 or not one.calibrated)
+    kept = (promise.promise(one) for one in answers if one.widened <= 1 or not one.calibrated)
     peaks = (peak for one in answers for peak in (one.peak_torque, one.peak_power))
     limited = any(peak is not None and peak.height.low is not None for peak in peaks)
     return [*dict.fromkeys(kept), *([PEAK_LIMITS] if limited else [])]

@@ -7,16 +7,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pullbook.schemas.standing import Standing
-from pullbook.text import figures, prediction_text
+from pullbook.text import prediction_text
 from pullbook.text.comparison_text import clear_speeds
-from pullbook.text.units import label
+from pullbook.words import figures
+from pullbook.words.units import label
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from pullbook.model.choices.vary import Variant
     from pullbook.pipeline.values.sheet import Build
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 
 def named(values: Mapping[str, Any], units: Units) -> str:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pullbook.text import figures
-from pullbook.text.units import label
+from pullbook.words import figures
+from pullbook.words.units import label
 
 if TYPE_CHECKING:
     from pullbook.schemas.answer import Answer, Between
-    from pullbook.text.units import Units
+    from pullbook.words.units import Units
 
 
 def promise(answer: Answer) -> str:

@@ -1,0 +1,1 @@
+"""How numbers, units and the promise of an interval are said, in every text, picture and page."""

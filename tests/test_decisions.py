@@ -286,7 +286,7 @@ def test_the_front_holds_what_no_other_beats(demo, parts):
     ("old", "new", "said"),
     [
         ("goal: {mean_torque: 2000:3500}", "", "no section 'goal'"),
-        ("goal: {mean_torque: 2000:3500}", "goal: {comfort: 1}", "must have one line"),
+        ("goal: {mean_torque: 2000:3500}", "goal: {comfort: 1}", "must be one"),
         ("mean_torque: 2000:3500", "mean_torque: low", "write low:high"),
         ("price: 900", "price: nine hundred", "price is 'nine hundred', which is not a number"),
         ("price: 900", "price: -5", "cannot be negative"),

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pullbook.commands import inputs
+from pullbook.arguments import inputs
 from pullbook.pipeline.builds import build_files, extended_build
 from pullbook.pipeline.checks import check_sheet
 from pullbook.pipeline.reading import parse_sheet

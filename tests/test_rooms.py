@@ -45,6 +45,7 @@ ROWS = (
     "pullbook/reports",
     "pullbook/answer_sheets",
     "pullbook",
+    "pullbook/arguments",
     "pullbook/commands",
 )
 MOST_MODULES, MOST_LINES = 12, 300

@@ -9,7 +9,7 @@ import pytest
 import typer
 import yaml
 
-from pullbook.commands import inputs
+from pullbook.arguments import inputs
 from pullbook.commands.main import app
 
 ROOT = Path(__file__).parents[1]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from pullbook.model.prediction.prediction import Prediction
     from pullbook.model.trained.pulls import Pull
     from pullbook.model.trained.trained_model import Model
+    from pullbook.pipeline.values.sheet import Build
 
 #: A sheet within this distance of a build is of the same build.
 _SAME = 1e-6
@@ -136,6 +137,11 @@ class Measured:
                 for rpm, torque, guess, one, other in zip(*columns, strict=True)
             ],
         }  # fmt: skip
+
+
+def build_of(pull: Pull) -> Build:
+    """Return the build of a pull, to be judged by what other engines make, not by itself."""
+    return replace(pull.sheet, values={**pull.sheet.given, "engine": None}, derived=frozenset())
 
 
 def against(found: Prediction, rpm: Floats, torque: Floats, level: float) -> Measured:

@@ -12,7 +12,7 @@ import pandas as pd
 from pullbook.model.answers import explain as explaining
 from pullbook.model.answers import measured_pull, next_test
 from pullbook.model.choices import choose as choosing
-from pullbook.model.choices import vary
+from pullbook.model.choices import free_search, vary
 from pullbook.model.comparison import compare_several, measured_difference
 from pullbook.model.prediction.predict import DEFAULT_LEVEL, predict
 from pullbook.model.range.tested_speeds import DEFAULT_RPM, band_speeds, speeds_of
@@ -21,16 +21,17 @@ from pullbook.model.trained import pulls as reading
 from pullbook.model.training import bundle
 from pullbook.pipeline.builds import parts_list
 from pullbook.pipeline.builds.build_table import typed_builds
-from pullbook.pipeline.builds.read_builds import BuildError, builds_of
+from pullbook.pipeline.builds.read_builds import builds_of, must_be_sound
 from pullbook.pipeline.parallel.garbage_collection import uncollected
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from pullbook.model.answers.explain import Explanation
     from pullbook.model.answers.measured_pull import Measured
     from pullbook.model.answers.next_test import Lesson
     from pullbook.model.choices.parts_choice import Choice
+    from pullbook.model.choices.search_result import Search
     from pullbook.model.choices.vary import Variant
     from pullbook.model.comparison.compare_several import Comparison
     from pullbook.model.learning.sample import Floats
@@ -38,7 +39,7 @@ if TYPE_CHECKING:
     from pullbook.model.trained.pulls import Pull
     from pullbook.model.trained.start import Learned, Start
     from pullbook.model.trained.trained_model import Model
-    from pullbook.pipeline.builds.parts import PartsList
+    from pullbook.pipeline.builds.parts import Goal, PartsList
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
 
@@ -109,6 +110,11 @@ class Predictor:
             alone=alone,
         )
 
+    def _on_one_dyno(
+        self, code: str | None, start: Start | Learned | None
+    ) -> Callable[[Sequence[Build]], list[Prediction]]:
+        return lambda builds: self.predictions(builds, [code] * len(builds), [start] * len(builds))
+
     def predict(
         self,
         given: Build | Sequence[Build] | str | Path | Mapping[str, object],
@@ -124,10 +130,8 @@ class Predictor:
         given
             One or several builds, as `read_builds` returns them, or what it reads: a file, or
             fields by name.
-        rpm
-            Engine speeds, rev/min, rising.
-        level
-            Confidence level of the limits, between 0 and 1.
+        rpm, level
+            Engine speeds, rev/min, rising; confidence level of the limits, between 0 and 1.
         codes
             Code of the shop that would test each, if it is known.
         measured
@@ -162,9 +166,7 @@ class Predictor:
         """
         found = [] if measured is None else reading.pulls([Path(measured)])
         starts = find_starts.find_starts(builds, found, self.model)
-        for build in builds:
-            if build.fault is not None:
-                raise BuildError(build.fault.message)
+        must_be_sound(builds)
         return starts
 
     def compare(
@@ -227,16 +229,21 @@ class Predictor:
             A field cannot be varied in this way.
 
         """
-        values = vary.combinations(ranges, ties or {}, base.values)
-        builds = [base, *vary.builds(base, values)]
-        codes, starts = [code] * len(builds), [start] * len(builds)
-        own, *others = self.predictions(builds, codes, starts)
-        speeds = band_speeds(band)
-        found = vary.variants(own, others, values, self.model.pairs, band, level, speeds)
-        return [
-            replace(one, is_base=all(base.values.get(n) == value for n, value in own.items()))
-            for one, own in zip(found, values, strict=True)
-        ]
+        on_dyno = self._on_one_dyno(code, start)
+        return vary.vary(base, ranges, ties or {}, on_dyno, self.model.pairs, band, level)
+
+    def search(
+        self,
+        base: Build,
+        free: Sequence[str],
+        goal: Goal,
+        level: float = DEFAULT_LEVEL,
+        code: str | None = None,
+        start: Start | Learned | None = None,
+    ) -> Search:
+        """Return the best build for a goal over free fields; see `free_search.search`."""
+        on_dyno = self._on_one_dyno(code, start)
+        return free_search.search(self.model, base, free, goal, level, on_dyno)
 
     def choose(
         self,
@@ -277,10 +284,7 @@ class Predictor:
             No such build was tested at any speed of the pull.
 
         """
-        # The pull is judged by what other engines make, not by itself.
-        build = replace(
-            pull.sheet, values={**pull.sheet.given, "engine": None}, derived=frozenset()
-        )
+        build = measured_pull.build_of(pull)
         (found,) = self.predictions([build], [code])
         return measured_pull.against(found, pull.rpm, pull.torque, level)
 

@@ -8,15 +8,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pullbook.model.choices import goals
 from pullbook.model.choices.parts_choice import SWEEP, Choice, ChooseError, Combination
 from pullbook.model.comparison import compare, compare_several
-from pullbook.model.prediction.intervals import between
 from pullbook.model.prediction.predict import predict
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.pipeline.builds.parts import PRICE, TORQUE
-from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
-from pullbook.schemas.answer import Between
 from pullbook.schemas.field_words import spoken
 from pullbook.schemas.severity import Severity
 
@@ -190,7 +188,7 @@ def _within(
             Combination(
                 parts=own,
                 price=_price(own),
-                goal=_goal(one, wanted.goal, level),
+                goal=goals.reached(wanted.goal, one, level).value,
                 low=one.mean(low, level),
                 power=one.peaks(_every(for_power), level).power if for_power else None,
                 chance=None,
@@ -204,16 +202,6 @@ def _within(
 def _keeps(found: Prediction, limit: Limit) -> bool:
     torque = found.torque(np.linspace(*(limit.over or (0.0, 0.0)), _POINTS))
     return _holds(limit, float(torque.min()), float(torque.max()))
-
-
-def _goal(found: Prediction, goal: tuple[str, tuple[float, float]], level: float) -> Between:
-    name, band = goal
-    if name == "mean_torque":
-        return found.mean(band, level)
-    rpm = np.array(band[:1])
-    factor = band[0] / TORQUE_POWER_CONSTANT if name == "power" else 1.0
-    torque, width = float(found.torque(rpm)[0]), float(found.width(rpm)[0])
-    return between(torque * factor, width, found.factor("point", level))
 
 
 def _with_chances(

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from pullbook.model.prediction.prediction import Prediction
-    from pullbook.pipeline.builds.parts import Limit, Part
+    from pullbook.pipeline.builds.parts import Goal, Limit, Part
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Peak
 
@@ -121,7 +121,7 @@ class Choice:
     beyond: dict[str, int]
     unfit: tuple[int, str]
     base: Build
-    goal: tuple[str, tuple[float, float]]
+    goal: Goal
     level: float
     low: tuple[float, float]
     parts: Mapping[str, tuple[Part, ...]]
@@ -131,13 +131,12 @@ class Choice:
     @property
     def unit(self) -> str:
         """The unit of the goal."""
-        return "hp" if self.goal[0] == "power" else "lb-ft"
+        return self.goal.unit
 
     def as_json(self) -> dict[str, Any]:
         """Return the choice as the object that ``choose --json`` prints."""
-        name, rpm = self.goal
         return {
-            "goal": {"of": name, "rpm": list(rpm), "unit": self.unit},
+            "goal": self.goal.as_json(),
             "level": self.level,
             "low_range": list(self.low),
             "power_range": None if self.for_power is None else list(self.for_power),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +11,7 @@ import numpy as np
 
 from pullbook.model.comparison.compare import Difference, compare
 from pullbook.model.prediction.prediction import BAND_POINTS
+from pullbook.model.range.tested_speeds import band_speeds
 from pullbook.pipeline.builds import build_files
 from pullbook.schemas.answer import rounded
 from pullbook.schemas.errors import InputError
@@ -19,13 +20,15 @@ from pullbook.schemas.field_words import described, spoken
 from pullbook.schemas.fields import FIELDS
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from pullbook.model.learning.sample import Floats
     from pullbook.model.limits.difference_errors import PairScores
     from pullbook.model.prediction.prediction import Peaks, Prediction
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Between
+
+    Predict = Callable[[Sequence[Build]], list[Prediction]]
 
 #: Most variants that are predicted.
 MOST = 500
@@ -174,6 +177,43 @@ def builds(base: Build, values: Sequence[Mapping[str, Any]]) -> list[Build]:
 def name_of(values: Mapping[str, Any]) -> str:
     """Return the values of a variant as its name."""
     return ", ".join(described(name, value, digits=6) for name, value in values.items())
+
+
+def vary(
+    base: Build,
+    ranges: Mapping[str, Sequence[Any]],
+    ties: Mapping[str, float],
+    predict: Predict,
+    pairs: Mapping[str, PairScores],
+    band: tuple[float, float],
+    level: float,
+) -> list[Variant]:
+    """Return the variants of a build in one or two fields, each compared with the build.
+
+    Parameters
+    ----------
+    base
+        The build.
+    ranges, ties
+        As for `combinations`.
+    predict
+        Returns the predictions of builds.
+    pairs, band, level
+        As for `variants`.
+
+    Raises
+    ------
+    VaryError
+        A field cannot be varied in this way.
+
+    """
+    values = combinations(ranges, ties, base.values)
+    own, *others = predict([base, *builds(base, values)])
+    found = variants(own, others, values, pairs, band, level, band_speeds(band))
+    return [
+        replace(one, is_base=all(base.values.get(n) == value for n, value in own.items()))
+        for one, own in zip(found, values, strict=True)
+    ]
 
 
 def variants(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from pullbook.schemas.errors import InputError
 
@@ -14,10 +14,28 @@ if TYPE_CHECKING:
     from pullbook.schemas.field import Value
 
 
-GOALS = ("mean_torque", "torque", "power")
+#: least_torque: that of the worst speed of a band.
+GOALS = ("mean_torque", "least_torque", "torque", "power")
+BANDS = ("mean_torque", "least_torque")
 
 
 PRICE, TORQUE = "price", "torque"
+
+
+class Goal(NamedTuple):
+    """What a choice is for: one of `GOALS`, and its engine speeds as (low, high), rev/min."""
+
+    of: str
+    band: tuple[float, float]
+
+    @property
+    def unit(self) -> str:
+        """The unit of the goal."""
+        return "hp" if self.of == "power" else "lb-ft"
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the goal as ``choose --json`` prints it."""
+        return {"of": self.of, "rpm": list(self.band), "unit": self.unit}
 
 
 class PartsListError(InputError):
@@ -55,12 +73,12 @@ class PartsList:
     parts
         Parts by kind; one of each kind is used.
     goal
-        One of `GOALS`, and its engine speeds as (low, high), rev/min.
+        What is wanted.
     limits
         Limits that a combination must keep.
     """
 
     base: Build
     parts: Mapping[str, tuple[Part, ...]]
-    goal: tuple[str, tuple[float, float]]
+    goal: Goal
     limits: tuple[Limit, ...]

@@ -27,9 +27,11 @@ from typing import TYPE_CHECKING, Any
 import yaml
 
 from pullbook.pipeline.builds.parts import (
+    BANDS,
     GOALS,
     PRICE,
     TORQUE,
+    Goal,
     Limit,
     Part,
     PartsList,
@@ -216,22 +218,36 @@ def _check_shared(parts: Mapping[str, tuple[Part, ...]]) -> None:
                 raise PartsListError(msg)
 
 
-def _parse_goal(given: Mapping[str, Any]) -> tuple[str, tuple[float, float]]:
+def _parse_goal(given: Mapping[str, Any]) -> Goal:
     if len(given) != 1 or next(iter(given)) not in GOALS:
         msg = (
-            "the section 'goal' must have one line with engine speeds: mean_torque: 2000:4000,"
-            " torque: 3000 or power: 5000"
+            "the goal must be one, with engine speeds: mean_torque: 2000:4000, least_torque:"
+            " 2000:4000, torque: 3000 or power: 5000"
         )
         raise PartsListError(msg)
     ((name, text),) = given.items()
     where = f"the goal {name}"
-    if name == "mean_torque":
-        return name, _parse_band(text, where)
+    if name in BANDS:
+        return Goal(name, _parse_band(text, where))
     rpm = _parse_number(text, where)
     if not 0 < rpm < _FASTEST:
         msg = f"{where} is at {rpm:g} rpm; it must be above 0 and below {_FASTEST:g} rpm"
         raise PartsListError(msg)
-    return name, (rpm, rpm)
+    return Goal(name, (rpm, rpm))
+
+
+def goal_of(text: str) -> Goal:
+    """Return the goal that ``mean_torque=2000:4000`` or ``2000:4000`` means.
+
+    Raises
+    ------
+    PartsListError
+        It is none.
+
+    """
+    name, _, speeds = text.rpartition("=")
+    name = name.strip().casefold().replace(" ", "_").replace("-", "_") or "mean_torque"
+    return _parse_goal({name: speeds.strip()})
 
 
 def _parse_limits(given: Mapping[str, Any]) -> tuple[Limit, ...]:

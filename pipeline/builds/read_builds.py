@@ -64,3 +64,17 @@ def read_builds(given: str | Path | Mapping[str, object]) -> list[Build]:
         for found in build.findings:
             warnings.warn(f"{build.sheet_id}: {found.message}", stacklevel=2)
     return builds
+
+
+def must_be_sound(builds: Sequence[Build]) -> None:
+    """Raise for the first build that cannot be predicted.
+
+    Raises
+    ------
+    BuildError
+        A build has a fault.
+
+    """
+    for build in builds:
+        if build.fault is not None:
+            raise BuildError(build.fault.message)

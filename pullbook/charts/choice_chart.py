@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.physics.correction_factors import REFERENCE
-from pullbook.text.choice_text import goal, title
+from pullbook.text.choice_text import title
+from pullbook.text.search_text import goal
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -53,5 +54,6 @@ def figure(found: Choice, units: Units) -> Figure:
     axes.margins(0.12)
     drawing.legend(drawn, axes)
     drawing.title(drawn, axes, title(found),
-                  f"predicted torque and power at the flywheel\ngoal: {goal(found)}")  # fmt: skip
+                  "predicted torque and power at the flywheel\n"
+                  f"goal: {goal(found.goal)}")  # fmt: skip
     return drawn

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pullbook.commands import inputs, options, output
+from pullbook.arguments import inputs, options
+from pullbook.commands import output
 from pullbook.schemas.errors import InputError
 from pullbook.words.figures import counted
 

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pullbook.commands import inputs, options, output
+from pullbook.arguments import inputs, options
+from pullbook.commands import output
 from pullbook.words.units import Units
 
 if TYPE_CHECKING:

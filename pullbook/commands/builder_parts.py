@@ -1,142 +1,19 @@
-"""Commands of a builder: vary a build, choose parts, compare with a measured pull."""
+"""Commands of a builder: what to test next, a measured pull, a build to fill in."""
 
 from __future__ import annotations
 
 import json
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pullbook.commands import inputs, options, output
+from pullbook.arguments import inputs, options
+from pullbook.commands import output
 from pullbook.words.units import Units
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-
-
-_LOW_RANGE = "2000:3000"
-
-
-def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
-    build: Annotated[Path, typer.Argument(help="File with one build.")],
-    field: Annotated[
-        list[str],
-        typer.Option(
-            help="Field to vary, in its own unit: field=low:high:step or field=one,another."
-        ),
-    ],
-    tie: Annotated[
-        list[str] | None,
-        typer.Option(
-            help="Field to change along with the varied one. The name alone changes it by as much;"
-            " field=amount changes it by that amount for each unit of the varied one."
-        ),
-    ] = None,
-    bundle: options.Bundle = None,
-    band: options.Band = options.DEFAULT_BAND,
-    level: options.Level = 0.9,
-    shop: options.Shop = None,
-    key_file: options.KeyFile = None,
-    measured: options.Measured = None,
-    units: options.UnitsOf = Units.INCH,
-    plot: options.Plot = None,
-    html: options.Html = None,
-    as_json: options.AsJson = False,
-) -> None:
-    """Vary one or two fields of a build: where it gains, where it loses, and how sure that is."""
-    from pullbook.answer_sheets import variation_sheet
-    from pullbook.charts import (
-        drawing,
-        variation_chart,
-    )
-    from pullbook.commands import inputs
-    from pullbook.model.comparison import tested_band
-    from pullbook.pipeline.builds import field_ranges
-    from pullbook.text import variation_text
-
-    limits = options.band_of(band)
-    options.check_level(level)
-    wanted = output.Wanted(as_json, plot, html)
-    base = inputs.one_build(build)
-    inputs.print_notes([base])
-    ranges = field_ranges.ranges(field)
-    ties = field_ranges.ties(tie or [], next(iter(ranges)))
-    predictor = inputs.load(bundle)
-    asked = inputs.must_be_sound(inputs.ask([base], predictor, shop, key_file, measured))
-    (base,), (code,), (start,) = asked
-    (own,) = predictor.predictions([base], [code], [start])
-    if warning := tested_band.check_band([own], limits):
-        typer.echo(warning, err=True)
-    found = predictor.vary(base, ranges, limits, level, ties, code, start)
-    manifest = predictor.manifest
-
-    def figure() -> Figure:
-        return variation_chart.figure(own, found, limits, drawing.fine(own.speeds), units)
-
-    output.deliver(
-        output.Outcome(
-            as_json=lambda: {
-                "sheet_id": base.sheet_id,
-                "band": list(limits),
-                "level": level,
-                "variants": [one.as_json() for one in found],
-            },
-            text=lambda: variation_text.text(base, found, limits, manifest, units),
-            figure=figure,
-            page=lambda: variation_sheet.page(base, found, figure, limits, manifest, units),
-        ),
-        wanted,
-    )
-
-
-def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
-    parts: Annotated[
-        Path, typer.Argument(help=".yaml file with the parts to choose from and the goal.")
-    ],
-    bundle: options.Bundle = None,
-    low_range: Annotated[
-        str, typer.Option(help="Low range that is weighed against peak power, in rpm as low:high.")
-    ] = _LOW_RANGE,
-    level: options.Level = 0.9,
-    shop: options.Shop = None,
-    key_file: options.KeyFile = None,
-    measured: options.Measured = None,
-    units: options.UnitsOf = Units.INCH,
-    plot: options.Plot = None,
-    html: options.Html = None,
-    as_json: options.AsJson = False,
-) -> None:
-    """Rank combinations of parts for a goal, within what you require of price and torque."""
-    from pullbook.answer_sheets import choice_sheet
-    from pullbook.charts import choice_chart
-    from pullbook.pipeline.builds import parts_list
-    from pullbook.text import choice_text
-
-    low = options.band_of(low_range, "--low-range")
-    options.check_level(level)
-    wanted = output.Wanted(as_json, plot, html)
-    predictor = inputs.load(bundle)
-    wanted_parts = parts_list.read(parts)
-    asked = inputs.ask([wanted_parts.base], predictor, shop, key_file, measured)
-    (base,), (code,), (start,) = inputs.must_be_sound(asked)
-    found = predictor.choose(replace(wanted_parts, base=base), low, level, code, start)
-    manifest = predictor.manifest
-
-    def figure() -> Figure:
-        return choice_chart.figure(found, units)
-
-    output.deliver(
-        output.Outcome(
-            as_json=found.as_json,
-            text=lambda: choice_text.text(found, manifest, units),
-            figure=figure,
-            page=lambda: choice_sheet.page(found, figure, manifest, units),
-        ),
-        wanted,
-    )
-    raise typer.Exit(code=int(found.unfit[0] > 0))
 
 
 def next_(  # noqa: PLR0913, PLR0917 - every one an option of the command

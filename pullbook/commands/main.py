@@ -9,7 +9,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pullbook.commands import analyst, builder, builder_parts, demo, reports, review, sharing, shop
+from pullbook.commands import (
+    analyst,
+    builder,
+    builder_choices,
+    builder_parts,
+    demo,
+    reports,
+    review,
+    sharing,
+    shop,
+)
 from pullbook.schemas.errors import PullbookError, not_there
 
 if TYPE_CHECKING:
@@ -42,8 +52,8 @@ _ORDER: dict[str, tuple[Callable[..., Any], ...]] = {
         builder_parts.template,
         builder.predict,
         builder.compare,
-        builder_parts.vary,
-        builder_parts.choose,
+        builder_choices.vary,
+        builder_choices.choose,
         builder.explain,
         builder_parts.against,
         builder_parts.next_,

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from pullbook.commands import options
+from pullbook.arguments import options
 from pullbook.schemas.errors import InputError
 
 _OUT = typer.Option("--out", help="Folder to write to; made if it is not there.")

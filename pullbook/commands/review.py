@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pullbook.commands import options
+from pullbook.arguments import options
 from pullbook.schemas.errors import InputError, must_exist
 from pullbook.words.figures import counted, listed
 

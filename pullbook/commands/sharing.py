@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from pullbook.commands import inputs, options
+from pullbook.arguments import inputs, options
 from pullbook.schemas.errors import InputError, must_exist
 from pullbook.words.figures import counted, listed
 

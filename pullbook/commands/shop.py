@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pullbook.commands import inputs, options, output, sharing
+from pullbook.arguments import inputs, options
+from pullbook.commands import output, sharing
 from pullbook.schemas.errors import InputError, must_exist
 from pullbook.schemas.fields import FIELDS
 from pullbook.text import check_text

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from pullbook.model.choices.parts_choice import SWEEP
 from pullbook.pipeline.builds.parts import PRICE, TORQUE
 from pullbook.text import prediction_text
+from pullbook.text.search_text import goal
 from pullbook.words import figures
 from pullbook.words.units import label
 
@@ -21,14 +22,6 @@ if TYPE_CHECKING:
 SHOWN, SHOWN_OUTSIDE = 12, 3
 _MOST_UNBEATEN = 6
 _CLEAR_FAVOURITE = 0.6
-
-
-def goal(found: Choice) -> str:
-    """Return the goal in words."""
-    name, (low, high) = found.goal
-    if name == "mean_torque":
-        return f"mean torque from {low:.0f} to {high:.0f} rpm"
-    return f"{name} at {low:.0f} rpm"
 
 
 def text(found: Choice, manifest: Mapping[str, Any], units: Units, most: int = SHOWN) -> str:
@@ -57,7 +50,7 @@ def about(found: Choice, units: Units) -> list[str]:
     """Return the goal, what is shown beside it, and what every combination has to meet."""
     low, high = found.low
     lines = [
-        f"Goal: {goal(found)}. Also shown: low-end torque, mean of {low:.0f} to {high:.0f} rpm"
+        f"Goal: {goal(found.goal)}. Also shown: low-end torque, mean of {low:.0f} to {high:.0f} rpm"
         f"{_power(found)}."
     ]
     if found.limits:
@@ -122,12 +115,12 @@ def first(found: Choice, units: Units) -> list[str]:
         return [*lines, "Every combination that meets the requirements is outside the data."]
     best = found.ranked[0]
     if len(found.ranked) == 1:
-        return [*lines, f"Best for {goal(found)}: {best.name}, the only one that is left."]
+        return [*lines, f"Best for {goal(found.goal)}: {best.name}, the only one that is left."]
     chance = ""
     if best.chance is not None:
         slight = ": a slight favourite only" if best.chance < _CLEAR_FAVOURITE else ""
         chance = f" ({figures.percent(best.chance)} chance that it is the best of these{slight})"
-    return [*lines, f"Best for {goal(found)}: {best.name}{chance}."]
+    return [*lines, f"Best for {goal(found.goal)}: {best.name}{chance}."]
 
 
 def notes(found: Choice) -> list[str]:

@@ -25,6 +25,17 @@ def difference(value: float) -> str:
     return f"{value:+.1f}" if abs(value) < _ONE_DECIMAL_BELOW else f"{value:+.0f}"
 
 
+def small(value: float) -> str:
+    """Return a gain per unit of something, with its sign and two digits.
+
+    >>> small(0.2191), small(-1.46), small(-13.2), small(0.004)
+    ('+0.22', '-1.5', '-13', '0')
+    """
+    if abs(value) < 0.01:
+        return "0"
+    return f"{value:+.2g}" if abs(value) < 10 else f"{value:+.0f}"
+
+
 def difference_limits(one: Between) -> str:
     """Return the limits of a difference, or that there are none."""
     if one.low is None or one.high is None:

@@ -1,0 +1,156 @@
+"""What a free search found: the best build, those as good, and what each field is worth."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from pullbook.schemas.answer import rounded
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from pullbook.model.choices.goals import Reached
+    from pullbook.model.prediction.prediction import Prediction
+    from pullbook.pipeline.builds.free_fields import Free
+    from pullbook.pipeline.builds.parts import Goal
+    from pullbook.pipeline.values.sheet import Build
+    from pullbook.schemas.answer import Between
+
+#: A goal at one speed is drawn over a band of so many rpm to each side.
+_AROUND = 500.0
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A build that the search looked at.
+
+    Attributes
+    ----------
+    values
+        Its free fields, and those that moved along.
+    free
+        Names of the free fields.
+    build, found
+        The build and its prediction.
+    reached
+        What it reaches of the goal.
+    less
+        What it reaches less than the best, with limits; ``None`` for the best.
+    chance
+        Chance that it reaches more than the best; ``None`` without calibration.
+    """
+
+    values: Mapping[str, Any]
+    free: tuple[str, ...]
+    build: Build
+    found: Prediction
+    reached: Reached
+    less: Between | None = None
+    chance: float | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the build as ``choose --free --json`` prints it."""
+        one = self.reached.value
+        return {
+            "values": dict(self.values),
+            "goal": {"value": rounded(one.value), "low": rounded(one.low),
+                     "high": rounded(one.high), "rpm": rounded(self.reached.rpm),
+                     "swept": self.reached.swept},
+            "less_than_best": None if self.less is None else {
+                "value": rounded(self.less.value), "low": rounded(self.less.low),
+                "high": rounded(self.less.high)},
+            "chance_above_best": rounded(self.chance, 4),
+            "standing": self.found.standing.value,
+            "reasons": [reason.message for reason in self.found.reasons],
+        }  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """What a free field is worth, the others as in the best build.
+
+    Attributes
+    ----------
+    free
+        The field, and the range that was searched.
+    best
+        Its value in the best build.
+    below, above
+        What each unit of it brings on the way to the best build and beyond it; ``None`` where there
+        is no value on that side. For a choice both are ``None``.
+    as_good
+        Lowest and highest value that is not clearly worse; for a choice, those choices.
+    at_end
+        Whether the best value is at, or close to, an end of the range.
+    """
+
+    free: Free
+    best: float | str
+    below: float | None
+    above: float | None
+    as_good: tuple[float | str, ...]
+    at_end: bool
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the worth as ``choose --free --json`` prints it."""
+        one = self.free
+        return {
+            "field": one.name,
+            "searched": list(one.choices) or [one.low, one.high],
+            "best": self.best,
+            "gain_per_unit": {"below": rounded(self.below, 4), "above": rounded(self.above, 4)},
+            "as_good": list(self.as_good),
+            "at_end_of_range": self.at_end,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Search:
+    """What a search found.
+
+    Attributes
+    ----------
+    goal, level
+        The goal, and the level of the limits.
+    base
+        The build as it is.
+    best
+        The best build that is not outside the data.
+    alternatives
+        Builds unlike it that are not clearly worse, the best first.
+    worth
+        What each free field is worth.
+    outside
+        The highest build outside the data, if it comes out higher than the best.
+    tried
+        Number of builds looked at.
+    """
+
+    goal: Goal
+    level: float
+    base: Found
+    best: Found
+    alternatives: list[Found]
+    worth: list[Worth]
+    outside: Found | None
+    tried: int
+
+    @property
+    def band(self) -> tuple[float, float]:
+        """The band of the goal, or one around its speed, for curves."""
+        low, high = self.goal.band
+        return (low, high) if high > low else (max(low - _AROUND, 1.0), low + _AROUND)
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the search as the object that ``choose --free --json`` prints."""
+        return {
+            "goal": self.goal.as_json(),
+            "level": self.level,
+            "build": self.base.as_json(),
+            "best": self.best.as_json(),
+            "alternatives": [one.as_json() for one in self.alternatives],
+            "worth": [one.as_json() for one in self.worth],
+            "outside": None if self.outside is None else self.outside.as_json(),
+            "tried": self.tried,
+        }

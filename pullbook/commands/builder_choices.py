@@ -1,0 +1,201 @@
+"""Commands of a builder: vary a build, choose parts, search what was tested."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pullbook.arguments import inputs, options
+from pullbook.commands import output
+from pullbook.words.units import Units
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from pullbook.model.answers.predictor import Predictor
+
+_LOW_RANGE = "2000:3000"
+
+
+def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
+    build: Annotated[Path, typer.Argument(help="File with one build.")],
+    field: Annotated[
+        list[str],
+        typer.Option(
+            help="Field to vary, in its own unit: field=low:high:step or field=one,another."
+        ),
+    ],
+    tie: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="Field to change along with the varied one. The name alone changes it by as much;"
+            " field=amount changes it by that amount for each unit of the varied one."
+        ),
+    ] = None,
+    bundle: options.Bundle = None,
+    band: options.Band = options.DEFAULT_BAND,
+    level: options.Level = 0.9,
+    shop: options.Shop = None,
+    key_file: options.KeyFile = None,
+    measured: options.Measured = None,
+    units: options.UnitsOf = Units.INCH,
+    plot: options.Plot = None,
+    html: options.Html = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Vary one or two fields of a build: where it gains, where it loses, and how sure that is."""
+    from pullbook.answer_sheets import variation_sheet
+    from pullbook.arguments import inputs
+    from pullbook.charts import (
+        drawing,
+        variation_chart,
+    )
+    from pullbook.model.comparison import tested_band
+    from pullbook.pipeline.builds import field_ranges
+    from pullbook.text import variation_text
+
+    limits = options.band_of(band)
+    options.check_level(level)
+    wanted = output.Wanted(as_json, plot, html)
+    base = inputs.one_build(build)
+    inputs.print_notes([base])
+    ranges = field_ranges.ranges(field)
+    ties = field_ranges.ties(tie or [], next(iter(ranges)))
+    predictor = inputs.load(bundle)
+    asked = inputs.must_be_sound(inputs.ask([base], predictor, shop, key_file, measured))
+    (base,), (code,), (start,) = asked
+    (own,) = predictor.predictions([base], [code], [start])
+    if warning := tested_band.check_band([own], limits):
+        typer.echo(warning, err=True)
+    found = predictor.vary(base, ranges, limits, level, ties, code, start)
+    manifest = predictor.manifest
+
+    def figure() -> Figure:
+        return variation_chart.figure(own, found, limits, drawing.fine(own.speeds), units)
+
+    output.deliver(
+        output.Outcome(
+            as_json=lambda: {
+                "sheet_id": base.sheet_id,
+                "band": list(limits),
+                "level": level,
+                "variants": [one.as_json() for one in found],
+            },
+            text=lambda: variation_text.text(base, found, limits, manifest, units),
+            figure=figure,
+            page=lambda: variation_sheet.page(base, found, figure, limits, manifest, units),
+        ),
+        wanted,
+    )
+
+
+def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
+    parts: Annotated[
+        Path,
+        typer.Argument(
+            help=".yaml file with the parts to choose from and the goal; with --free, a file with"
+            " one build."
+        ),
+    ],
+    bundle: options.Bundle = None,
+    free: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="Search these instead of a parts list: a group such as camshaft, a field, or"
+            " field=low:high."
+        ),
+    ] = None,
+    goal: Annotated[
+        str | None,
+        typer.Option(
+            help="What to search for: mean_torque=2000:4500 (or 2000:4500), least_torque=2000:4500,"
+            " torque=3000 or power=5000."
+        ),
+    ] = None,
+    low_range: Annotated[
+        str, typer.Option(help="Low range that is weighed against peak power, in rpm as low:high.")
+    ] = _LOW_RANGE,
+    level: options.Level = 0.9,
+    shop: options.Shop = None,
+    key_file: options.KeyFile = None,
+    measured: options.Measured = None,
+    units: options.UnitsOf = Units.INCH,
+    plot: options.Plot = None,
+    html: options.Html = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Find the best parts for a goal: of a parts list, or by a search of what was tested."""
+    from pullbook.answer_sheets import choice_sheet
+    from pullbook.charts import choice_chart
+    from pullbook.pipeline.builds import parts_list
+    from pullbook.text import choice_text
+
+    low = options.band_of(low_range, "--low-range")
+    options.check_level(level)
+    wanted = output.Wanted(as_json, plot, html)
+    if (goal is None) != (not free):
+        msg = "a search needs both: --free says what may change, --goal what it is for"
+        raise typer.BadParameter(msg, param_hint="--free" if goal else "--goal")
+    predictor = inputs.load(bundle)
+    if free and goal:
+        build = inputs.one_build(parts)
+        inputs.print_notes([build])
+        asked = inputs.must_be_sound(inputs.ask([build], predictor, shop, key_file, measured))
+        _search(predictor, asked, free, goal, level, units, wanted)
+        return
+    wanted_parts = parts_list.read(parts)
+    asked = inputs.ask([wanted_parts.base], predictor, shop, key_file, measured)
+    (base,), (code,), (start,) = inputs.must_be_sound(asked)
+    found = predictor.choose(replace(wanted_parts, base=base), low, level, code, start)
+    manifest = predictor.manifest
+
+    def figure() -> Figure:
+        return choice_chart.figure(found, units)
+
+    output.deliver(
+        output.Outcome(
+            as_json=found.as_json,
+            text=lambda: choice_text.text(found, manifest, units),
+            figure=figure,
+            page=lambda: choice_sheet.page(found, figure, manifest, units),
+        ),
+        wanted,
+    )
+    raise typer.Exit(code=int(found.unfit[0] > 0))
+
+
+def _search(
+    predictor: Predictor,
+    asked: inputs.Asked,
+    free: list[str],
+    goal: str,
+    level: float,
+    units: Units,
+    wanted: output.Wanted,
+) -> None:
+    from pullbook.answer_sheets import search_sheet
+    from pullbook.charts import comparison_chart, drawing
+    from pullbook.pipeline.builds.parts_list import goal_of
+    from pullbook.text import search_text
+
+    (base,), (code,), (start,) = asked
+    found = predictor.search(base, free, goal_of(goal), level, code, start)
+    manifest = predictor.manifest
+
+    def figure() -> Figure:
+        best, own = found.best.found, found.base.found
+        made = predictor.compare([best, own], found.band, level, drawing.fine(best.speeds))
+        return comparison_chart.of_differences([best, own], made.differences, units)
+
+    output.deliver(
+        output.Outcome(
+            as_json=found.as_json,
+            text=lambda: search_text.text(found, manifest, units),
+            figure=figure,
+            page=lambda: search_sheet.page(found, figure, manifest, units),
+        ),
+        wanted,
+    )

@@ -1,0 +1,184 @@
+"""What a free search found, as a builder reads it in a terminal."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from pullbook.schemas import field_words
+from pullbook.text import prediction_text
+from pullbook.words import figures
+from pullbook.words.units import label
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from pullbook.model.choices.search_result import Found, Search, Worth
+    from pullbook.pipeline.builds.parts import Goal
+    from pullbook.words.units import Units
+
+#: What a gain is given for, by the unit of the field: so many units, as said.
+_SPANS = {
+    "deg": (1.0, "degree more"), "in": (0.1, "0.1 in more"), "in2": (0.1, "0.1 in2 more"),
+    "cfm": (10.0, "10 cfm more"), "cc": (10.0, "10 cc more"), "mm": (1.0, "mm more"),
+    ":1": (1.0, "point more"), "AKI": (1.0, "point more"),
+}  # fmt: skip
+
+
+def goal(wanted: Goal) -> str:
+    """Return a goal in words."""
+    low, high = wanted.band
+    if wanted.of == "mean_torque":
+        return f"mean torque from {low:.0f} to {high:.0f} rpm"
+    if wanted.of == "least_torque":
+        return f"lowest torque between {low:.0f} and {high:.0f} rpm"
+    return f"{wanted.of} at {low:.0f} rpm"
+
+
+def text(found: Search, manifest: Mapping[str, Any], units: Units) -> str:
+    """Return a search as lines for the terminal."""
+    lines = [f"{found.base.build.sheet_id}: best {goal(found.goal)}", units.condition, ""]
+    lines += [prediction_text.wrap(line) for line in first(found, units)]
+    heads, rows = headings(found, units), builds(found, units)
+    lines += ["", *_columns([heads, *rows])]
+    lines += [prediction_text.wrap(line) for line in alternatives(found, units)]
+    lines += ["", "What each field is worth, the others as in the best build:"]
+    lines += [prediction_text.wrap(line) for line in worth(found, units)]
+    lines += ["", *(prediction_text.wrap(line) for line in notes(found, units))]
+    return "\n".join([*lines, "", prediction_text.source(manifest),
+                      prediction_text.wrap(prediction_text.CAUTION, "")])  # fmt: skip
+
+
+def _columns(rows: list[list[str]]) -> list[str]:
+    widths = [max(len(row[at]) for row in rows) for at in range(len(rows[0]))]
+    return [
+        "  ".join(
+            f"{cell:{width}}" if at == 0 else f"{cell:>{width}}"
+            for at, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ).rstrip()
+        for row in rows
+    ]
+
+
+def first(found: Search, units: Units) -> list[str]:
+    """Return the best build, and what it gains."""
+    lines = [f"Best: {named(found.best, units)}."]
+    if along := _along(found.best, units):
+        lines.append(f"Moved along as such parts usually do: {along}.")
+    less = found.base.less
+    if less is None:
+        return lines
+    shown = units.between(less, found.goal.unit)
+    gain, unit = figures.difference(shown.value), units.of(found.goal.unit)
+    if shown.low is None:
+        lines.append(f"Against your build as it is: {gain} {unit}, with no limits.")
+    else:
+        clear = "" if shown.low > 0 else ": no clear gain over your build"
+        lines.append(
+            f"Against your build as it is: {gain} {unit}, {figures.level(found.level)} limits"
+            f" {figures.difference_limits(shown)}{clear}."
+        )
+    return lines
+
+
+def named(one: Found, units: Units) -> str:
+    """Return the free fields of a build with their values."""
+    return ", ".join(units.named(name, one.values[name]) for name in one.free)
+
+
+def _moved(one: Found) -> list[str]:
+    return [name for name in one.values if name not in one.free]
+
+
+def _along(one: Found, units: Units) -> str:
+    return ", ".join(
+        f"{label(name)} not given" if one.values[name] is None
+        else units.named(name, one.values[name])
+        for name in _moved(one)
+    )  # fmt: skip
+
+
+def headings(found: Search, units: Units) -> list[str]:
+    """Return the headings over `builds`."""
+    unit = units.of(found.goal.unit)
+    level = f"{figures.level(found.level)} limits"
+    return ["build", f"goal, {unit}", level, "less than best", "limits of it", "data"]
+
+
+def builds(found: Search, units: Units) -> list[list[str]]:
+    """Return a row for the best, for those as good and for the build as it is."""
+    rows = [("best", found.best)]
+    rows += [(f"or {at}", one) for at, one in enumerate(found.alternatives, 1)]
+    return [_row(name, one, found, units) for name, one in [*rows, ("as it is", found.base)]]
+
+
+def alternatives(found: Search, units: Units) -> list[str]:
+    """Return what the other builds of the table are."""
+    return [f"or {at}: {named(one, units)}." for at, one in enumerate(found.alternatives, 1)]
+
+
+def _row(name: str, one: Found, found: Search, units: Units) -> list[str]:
+    value = units.between(one.reached.value, found.goal.unit)
+    less = None if one.less is None else units.between(one.less, found.goal.unit)
+    swept = "" if one.reached.swept else ", not tested over all of it"
+    return [
+        name,
+        f"{value.value:.0f}",
+        prediction_text.limits(value),
+        "" if less is None else f"{max(less.value, 0.0):.1f}",
+        "" if less is None else figures.difference_limits(less),
+        f"{one.found.standing.value}{swept}",
+    ]
+
+
+def worth(found: Search, units: Units) -> list[str]:
+    """Return what each free field is worth."""
+    return [_worth(one, found.goal, units) for one in found.worth]
+
+
+def _worth(one: Worth, wanted: Goal, units: Units) -> str:
+    name = one.free.name
+    good = [units.field(name, value) for value in one.as_good]
+    if one.free.choices:
+        others = [value for value in good if value != str(one.best)]
+        if len(others) == len(one.free.choices) - 1:
+            return f"{label(name)}: {one.best} comes out best, and no other is clearly worse."
+        known = f"; not clearly worse: {', '.join(others)}" if others else ", clearly"
+        return f"{label(name)}: {one.best} is best{known}."
+    unit = field_words.unit_of(name, metric=units.metric)
+    span, step = _SPANS.get(unit, (1.0, f"{unit} more".strip()))
+    scale = span / field_words.in_units(name, 1.0, metric=units.metric)
+    gains = [
+        f"{side} it each {step} brings"
+        f" {figures.small(units.shown(gain, wanted.unit) * scale)} {units.of(wanted.unit)}"
+        for side, gain in (("below", one.below), ("above", one.above))
+        if gain is not None
+    ]
+    line = f"{label(name)}: best at {units.field(name, one.best)}"
+    if gains:
+        line += f"; {', '.join(gains)}"
+    if good[0] != good[-1]:
+        line += f"; {good[0]} to {good[-1]} is not clearly worse"
+    if one.at_end:
+        line += ". The best is at the end of what was searched; beyond it nothing is promised"
+    return f"{line}."
+
+
+def notes(found: Search, units: Units) -> list[str]:
+    """Return what else to know: what is outside the data, and what was done."""
+    lines = []
+    if found.outside is not None:
+        why = prediction_text.reasons(found.outside.found.reasons, units)[0]
+        lines.append(
+            f"Higher, but outside the data and so not recommended: {named(found.outside, units)}"
+            f" ({why})."
+        )
+    if found.alternatives:
+        lines.append(
+            "Builds marked 'or' are not clearly worse than the best: choose among them by what else"
+            " matters."
+        )
+    lines.append(
+        f"{found.tried} builds were looked at, within what was tested. All are compared as run on"
+        " one dyno."
+    )
+    return lines

@@ -38,10 +38,15 @@ ROWS = (
     "model/review",
     "model/scikit_learn",
     "pullbook/text",
+    "pullbook/drawings",
     "pullbook/charts",
     "pullbook/reports",
     "pullbook/answer_sheets",
     "pullbook",
+    "pullbook/guards",
+    "pullbook/workspace",
+    "pullbook/views",
+    "pullbook/page",
     "pullbook/commands",
 )
 MOST_MODULES, MOST_LINES = 12, 300

@@ -62,15 +62,8 @@ def _answer(page: Page, one: Answer, units: Units, *, alone: bool) -> None:
     for line in prediction_text.peaks(one, units):
         page.text(f"{line}.")
     percent = f"{figures.level(one.level)} limits"
-    rows = []
-    for point in one.curve:
-        torque, power = units.between(point.torque, "lb-ft"), units.between(point.power, "hp")
-        rows.append(
-            [f"{point.rpm:.0f}", f"{torque.value:.0f}", prediction_text.limits(torque),
-             f"{power.value:.0f}", prediction_text.limits(power)]
-            if point.supported else [f"{point.rpm:.0f}", "", prediction_text.NOT_TESTED, "", ""]
-        )  # fmt: skip
-    page.table(["rpm", f"torque, {units.torque}", percent, f"power, {units.power}", percent], rows)
+    page.table(["rpm", f"torque, {units.torque}", percent, f"power, {units.power}", percent],
+               prediction_text.table(one, units))  # fmt: skip
     private = bool(one.bundle.get("private"))
     for line in promise_text.start(one, units, others=not private):
         page.text(line)

@@ -55,6 +55,7 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
     from pullbook.model.answers import tested_band
     from pullbook.pipeline.builds import field_ranges
     from pullbook.text import variation_text
+    from pullbook.workspace import questions
 
     limits = options.band_of(band)
     options.check_level(level)
@@ -64,7 +65,7 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
     ranges = field_ranges.ranges(field)
     ties = field_ranges.ties(tie or [], next(iter(ranges)))
     predictor = inputs.load(bundle)
-    asked = inputs.must_be_sound(inputs.ask([base], predictor, shop, key_file, measured))
+    asked = questions.must_be_sound(inputs.ask([base], predictor, shop, key_file, measured))
     (base,), (code,), (start,) = asked
     (own,) = predictor.predictions([base], [code], [start])
     if warning := tested_band.check_band([own], limits):
@@ -113,6 +114,7 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     from pullbook.charts import choice_chart
     from pullbook.pipeline.builds import parts_list
     from pullbook.text import choice_text
+    from pullbook.workspace import questions
 
     low = options.band_of(low_range, "--low-range")
     options.check_level(level)
@@ -120,7 +122,7 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     predictor = inputs.load(bundle)
     wanted_parts = parts_list.read(parts)
     asked = inputs.ask([wanted_parts.base], predictor, shop, key_file, measured)
-    (base,), (code,), (start,) = inputs.must_be_sound(asked)
+    (base,), (code,), (start,) = questions.must_be_sound(asked)
     found = predictor.choose(replace(wanted_parts, base=base), low, level, code, start)
     manifest = predictor.manifest
 

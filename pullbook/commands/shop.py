@@ -14,6 +14,7 @@ from pullbook.schemas.errors import InputError, must_exist
 from pullbook.schemas.fields import FIELDS
 from pullbook.text import check_text
 from pullbook.text.figures import counted
+from pullbook.workspace import own_key
 
 if TYPE_CHECKING:
     from pullbook.pipeline.checks.checked_sheets import CheckedSheets
@@ -161,11 +162,11 @@ def contribute(
     path = key_file or keys.default_path()
     new = not path.exists()
     if into is None:
-        key = b"a key for a preview" if new else inputs.key_of(path)
+        key = b"a key for a preview" if new else own_key.key_of(path)
         plan = contributing.plan(paths, key, inputs.shop_settings(settings_file))
         _preview(plan, against, new_key=new)
         raise typer.Exit(code=int(bool(plan.refused)))
-    key = inputs.key_of(path, make=True)
+    key = own_key.key_of(path, make=True)
     outcome = contributing.contribute(
         paths, into, key, inputs.shop_settings(settings_file), keys.Counts.beside(path)
     )

@@ -1,0 +1,91 @@
+"""The page as one application: its views by address, behind its guards."""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.middleware import Middleware
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import Route
+
+from pullbook.guards.address_key import AddressKey
+from pullbook.guards.policy import Policy
+from pullbook.guards.same_origin import SameOrigin
+from pullbook.guards.upload_bounds import MOST_FIELDS, MOST_FILES, UploadBounds
+from pullbook.page import errors
+from pullbook.views import ask
+from pullbook.views.rendering import Desk
+from pullbook.workspace.folder import Folder
+from pullbook.workspace.model_in_use import ModelInUse
+
+if TYPE_CHECKING:
+    from collections.abc import Awaitable, Callable, Mapping
+
+    from starlette.requests import Request
+
+    from pullbook.page.state_file import Address
+
+    Changed = Callable[[Request, Mapping[str, str]], Response]
+
+#: A field of a form may hold a long paste, bytes.
+_MOST_FIELD = 1_000_000
+_STATIC = {"page.css": "text/css", "page.js": "text/javascript"}
+
+
+def app(folder: Folder, address: Address) -> Starlette:
+    """Return the application of a folder's page."""
+    made = Starlette(
+        routes=_routes(),
+        middleware=[
+            Middleware(Policy),
+            Middleware(UploadBounds),
+            Middleware(SameOrigin, port=address.port),
+            Middleware(AddressKey, key=address.key, port=address.port),
+        ],
+        exception_handlers=errors.HANDLERS,
+    )
+    made.state.desk = Desk(folder, ModelInUse(folder))
+    return made
+
+
+def _routes() -> list[Route]:
+    return [
+        Route("/", _first),
+        Route("/static/{name}", _static),
+        Route("/ask", ask.view),
+        Route("/ask/save", _change(ask.save), methods=["POST"]),
+    ]
+
+
+def _first(request: Request) -> Response:
+    del request
+    return RedirectResponse("/ask", 303)
+
+
+def _change(change: Changed) -> Callable[[Request], Awaitable[Response]]:
+    """Return what reads a form within bounds and hands its texts to a view that changes files."""
+
+    async def changed(request: Request) -> Response:
+        async with request.form(
+            max_files=MOST_FILES, max_fields=MOST_FIELDS, max_part_size=_MOST_FIELD
+        ) as form:
+            texts = {name: text for name, text in form.items() if isinstance(text, str)}
+            return await run_in_threadpool(change, request, texts)
+
+    return changed
+
+
+def _static(request: Request) -> Response:
+    name = request.path_params["name"]
+    if name not in _STATIC:
+        return Response("There is no such file.\n", 404, media_type="text/plain")
+    return Response(_read(name), media_type=_STATIC[name])
+
+
+@cache
+def _read(name: str) -> bytes:
+    return files("pullbook.views").joinpath("static", name).read_bytes()

@@ -1,0 +1,51 @@
+"""What becomes of an error on the page: a sentence for the user's, a log for the program's."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from starlette.exceptions import HTTPException
+
+from pullbook.schemas.errors import PullbookError
+from pullbook.views import rendering
+from pullbook.workspace import fault_log
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+_NOT_THERE = "There is nothing at this address. Choose a view in the menu."
+
+
+def _page(request: Request, status: int, sentence: str) -> Response:
+    return rendering.page(request, "error", status, title="That did not work", sentence=sentence)
+
+
+def _of_user(request: Request, fault: Exception) -> Response:
+    return _page(request, 422, f"{fault}")
+
+
+def _of_address(request: Request, fault: Exception) -> Response:
+    status = fault.status_code if isinstance(fault, HTTPException) else 400
+    detail = fault.detail if isinstance(fault, HTTPException) else ""
+    return _page(request, status, _NOT_THERE if status == 404 else f"{detail}.")
+
+
+def _of_system(request: Request, fault: Exception) -> Response:
+    name = getattr(fault, "filename", None)
+    said = getattr(fault, "strerror", None) or str(fault)
+    return _page(request, 500, f"{name}: {said}." if name else f"{said}.")
+
+
+def _of_program(request: Request, fault: Exception) -> Response:
+    return _page(request, 500, fault_log.report(fault))
+
+
+HANDLERS: Mapping[Any, Callable[[Request, Exception], Response]] = {
+    PullbookError: _of_user,
+    HTTPException: _of_address,
+    OSError: _of_system,
+    Exception: _of_program,
+}

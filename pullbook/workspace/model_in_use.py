@@ -1,0 +1,83 @@
+"""The model that answers: loaded beside the first page, and anew when another is put in use."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from threading import Lock, Thread
+from typing import TYPE_CHECKING
+
+from pullbook.schemas.errors import InputError, PullbookError
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from pullbook.model.answers.predictor import Predictor
+    from pullbook.workspace.folder import Folder
+
+
+class NoModelError(InputError):
+    """The model cannot be loaded; the message says why."""
+
+
+@dataclass(slots=True)
+class ModelInUse:
+    """The model of a folder, or the invented one that comes with pullbook.
+
+    Attributes
+    ----------
+    folder
+        The folder whose models count.
+    """
+
+    folder: Folder
+    _loaded: tuple[object, Predictor] | None = None
+    _lock: Lock = field(default_factory=Lock)
+
+    def begin(self) -> None:
+        """Load the model in a thread of its own, with the libraries that take long to import."""
+        Thread(target=self._warm, daemon=True).start()
+
+    def _warm(self) -> None:
+        try:
+            predictor = self.predictor()
+        except PullbookError:
+            return  # who asks gets the sentence
+        from pullbook.model.answers import measured_difference  # noqa: F401 - to have it loaded
+
+        for build in ({"cylinders": 8, "bore": 4.0, "stroke": 3.5},):
+            predictor.predict(build)
+        self.folder.tests.read()
+
+    @property
+    def ready(self) -> bool:
+        """Whether an answer need not wait for the model."""
+        return self._loaded is not None
+
+    @property
+    def place(self) -> Path | None:
+        """The bundle in use; ``None`` for the invented one."""
+        from pullbook.model.review import promotions
+
+        models = self.folder.models
+        return None if models is None else promotions.current(models)
+
+    def predictor(self) -> Predictor:
+        """Return the predictor of the model in use.
+
+        Raises
+        ------
+        NoModelError
+            It cannot be loaded.
+
+        """
+        import pullbook
+
+        with self._lock:
+            place = self.place
+            if self._loaded is None or self._loaded[0] != place:
+                try:
+                    self._loaded = (place, pullbook.load(place))
+                except PullbookError as fault:
+                    msg = f"The model cannot be loaded: {fault}"
+                    raise NoModelError(msg) from fault
+            return self._loaded[1]

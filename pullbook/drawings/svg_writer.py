@@ -40,7 +40,7 @@ class Shape:
 
 
 WIDE = Shape("wide", 760, 330, 58, 18, 13, 9)
-NARROW = Shape("narrow", 344, 236, 44, 10, 12, 5)
+NARROW = Shape("narrow", 344, 236, 44, 18, 12, 5)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +83,7 @@ def both(chart: Chart) -> str:
 def svg(chart: Chart, shape: Shape) -> str:
     """Return a chart as an SVG element."""
     parts: list[str] = []
-    top = 12.0 + shape.font
+    top = begin = bottom = 12.0 + shape.font
     room = max((_right_room(panel, shape) for panel in chart.panels), default=shape.right)
     curved = [panel for panel in chart.panels if not panel.bars]
     for panel in chart.panels:
@@ -97,11 +97,13 @@ def svg(chart: Chart, shape: Shape) -> str:
         parts += _panel(panel, frame, len(parts))
         last = panel is curved[-1]
         parts += _speed_axis(frame, chart.x_title if last else "")
-        top += height + (2.9 * shape.font + 12 if last else _BETWEEN)
+        bottom = top + height
+        top += height + (3.2 * shape.font + 24 if last else _BETWEEN)
     label = html.escape(_clean(chart.alt or chart.title))
     return (
         f'<svg class="chart {shape.name}" viewBox="0 0 {shape.width:g} {top:.0f}"'
         f' width="{shape.width:g}" height="{top:.0f}" role="img" aria-label="{label}"'
+        f' data-top="{begin:.0f}" data-bottom="{bottom:.0f}"'
         f' xmlns="http://www.w3.org/2000/svg" font-size="{shape.font:g}">{"".join(parts)}</svg>'
     )
 

@@ -17,19 +17,21 @@ from pullbook.guards.policy import Policy
 from pullbook.guards.same_origin import SameOrigin
 from pullbook.guards.upload_bounds import MOST_FIELDS, MOST_FILES, UploadBounds
 from pullbook.page import errors
-from pullbook.views import ask
+from pullbook.views import ask, compare, engines, one_test, type_in
 from pullbook.views.rendering import Desk
 from pullbook.workspace.folder import Folder
 from pullbook.workspace.model_in_use import ModelInUse
 
 if TYPE_CHECKING:
-    from collections.abc import Awaitable, Callable, Mapping
+    from collections.abc import Awaitable, Callable, Mapping, Sequence
 
     from starlette.requests import Request
 
     from pullbook.page.state_file import Address
 
+    Files = Sequence[tuple[str, bytes]]
     Changed = Callable[[Request, Mapping[str, str]], Response]
+    Uploaded = Callable[[Request, Mapping[str, str], Files], Response]
 
 #: A field of a form may hold a long paste, bytes.
 _MOST_FIELD = 1_000_000
@@ -58,6 +60,15 @@ def _routes() -> list[Route]:
         Route("/static/{name}", _static),
         Route("/ask", ask.view),
         Route("/ask/save", _change(ask.save), methods=["POST"]),
+        Route("/compare", compare.view),
+        Route("/tested", one_test.learned),
+        Route("/engines", engines.view),
+        Route("/engines/add", _upload(engines.add), methods=["POST"]),
+        Route("/engines/decide", _change(engines.decide), methods=["POST"]),
+        Route("/engines/type", type_in.view),
+        Route("/engines/type/save", _change(type_in.save), methods=["POST"]),
+        Route("/engines/{code}", one_test.view),
+        Route("/engines/{code}/amend", _change(one_test.amend), methods=["POST"]),
     ]
 
 
@@ -69,12 +80,28 @@ def _first(request: Request) -> Response:
 def _change(change: Changed) -> Callable[[Request], Awaitable[Response]]:
     """Return what reads a form within bounds and hands its texts to a view that changes files."""
 
+    def without_files(request: Request, texts: Mapping[str, str], files: Files) -> Response:
+        del files
+        return change(request, texts)
+
+    return _upload(without_files)
+
+
+def _upload(change: Uploaded) -> Callable[[Request], Awaitable[Response]]:
+    """Return what hands the texts and the files of a form to a view."""
+
     async def changed(request: Request) -> Response:
         async with request.form(
             max_files=MOST_FILES, max_fields=MOST_FIELDS, max_part_size=_MOST_FIELD
         ) as form:
-            texts = {name: text for name, text in form.items() if isinstance(text, str)}
-            return await run_in_threadpool(change, request, texts)
+            items = form.multi_items()
+            texts = {name: text for name, text in items if isinstance(text, str)}
+            files = [
+                (one.filename, await one.read())
+                for _, one in items
+                if not isinstance(one, str) and one.filename
+            ]
+            return await run_in_threadpool(change, request, texts, files)
 
     return changed
 

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 #: Engine speeds of an answer's curve: close enough together to draw and to read off.
 _DRAWN = 50.0
-_TABLE = 250.0
+_TABLE, _BEYOND = 250.0, 400.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,18 +98,18 @@ def tests_for(desk: Desk, named: Sequence[Named]) -> list[Test]:
     return [one for first in firsts for one in reading.of_engine(first)]
 
 
-def speeds(found: Prediction, step: float) -> Floats:
-    """Return the engine speeds of an answer: round ones over the range of what was tested."""
+def speeds(found: Prediction, step: float, beyond: float = 0.0) -> Floats:
+    """Return the engine speeds of an answer: round ones over what was tested, and a little more."""
     every = np.arange(np.ceil(found.speeds[0] / step) * step, found.speeds[-1] + 1, step)
     low, high = found.answered(every)
     if not low <= high:
         return every
-    kept: Floats = every[(every >= low - 2 * _TABLE) & (every <= high + 2 * _TABLE)]
+    kept: Floats = every[(every >= low - beyond) & (every <= high + beyond)]
     return kept
 
 
 def answers(found: Prediction, level: float) -> tuple[Answer, Answer]:
     """Return an answer at the speeds of a table, and one close enough together to draw."""
     table = found.answer(speeds(found, _TABLE), level)
-    drawn = found.answer(speeds(found, _DRAWN), level)
+    drawn = found.answer(speeds(found, _DRAWN, _BEYOND), level)
     return table, replace(drawn, peak_torque=table.peak_torque, peak_power=table.peak_power)

@@ -74,6 +74,24 @@ class Folder:
         found = None if self.path is None else self.path / MODELS
         return found if found is not None and found.is_dir() else None
 
+    def add_settings(self, lines: list[str]) -> None:
+        """Add lines to the shop's settings file.
+
+        Raises
+        ------
+        InputError
+            One is no setting, or the file cannot be written.
+
+        """
+        from pullbook.pipeline.settings import add_setting
+
+        with self._lock:
+            try:
+                add_setting.add(self.settings, lines)
+            except OSError as fault:
+                msg = f"{self.settings.name} could not be saved: {fault.strerror}"
+                raise FolderError(msg) from fault
+
     def save_new(self, path: Path, data: bytes) -> Path:
         """Write a file whole or not at all, under another name where there is one already.
 

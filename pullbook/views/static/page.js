@@ -66,9 +66,8 @@ function readOff(figure) {
   const cursors = [...figure.querySelectorAll("svg")].map((svg) => {
     const cursor = document.createElementNS("http://www.w3.org/2000/svg", "line");
     cursor.setAttribute("class", "cursor");
-    const height = svg.viewBox.baseVal.height;
-    cursor.setAttribute("y1", 20);
-    cursor.setAttribute("y2", height - 45);
+    cursor.setAttribute("y1", svg.dataset.top);
+    cursor.setAttribute("y2", svg.dataset.bottom);
     svg.append(cursor);
     return [svg, cursor];
   });

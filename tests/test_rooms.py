@@ -43,6 +43,7 @@ ROWS = (
     "pullbook/reports",
     "pullbook/answer_sheets",
     "pullbook",
+    "pullbook/tasks",
     "pullbook/guards",
     "pullbook/workspace",
     "pullbook/views",

@@ -10,7 +10,7 @@ import typer
 import yaml
 
 from pullbook.commands.main import app
-from pullbook.workspace import own_key
+from pullbook.tasks import own_key
 
 ROOT = Path(__file__).parents[1]
 DECLARED = yaml.safe_load((ROOT / "dvc.yaml").read_text(encoding="utf-8"))

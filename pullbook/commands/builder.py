@@ -43,7 +43,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
 ) -> None:
     """Predict torque and power of a build, with error bars."""
     from pullbook.pipeline.builds import build_files
-    from pullbook.workspace import questions
+    from pullbook.tasks import questions
 
     speeds = _speeds(rpm)
     options.check_level(level)
@@ -167,8 +167,8 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     from pullbook.charts import comparison_chart, drawing
     from pullbook.model.answers import measured_difference, tested_band
     from pullbook.model.trained.pulls import own_pull
+    from pullbook.tasks import questions
     from pullbook.text import comparison_text
-    from pullbook.workspace import questions
 
     limits = options.band_of(band)
     options.check_level(level)
@@ -234,8 +234,8 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
         drawing,
         explanation_chart,
     )
+    from pullbook.tasks import questions
     from pullbook.text import explanation_text
-    from pullbook.workspace import questions
 
     speeds = _speeds(rpm)
     options.check_level(level)

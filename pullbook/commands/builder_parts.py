@@ -54,8 +54,8 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
     from pullbook.commands import inputs
     from pullbook.model.answers import tested_band
     from pullbook.pipeline.builds import field_ranges
+    from pullbook.tasks import questions
     from pullbook.text import variation_text
-    from pullbook.workspace import questions
 
     limits = options.band_of(band)
     options.check_level(level)
@@ -113,8 +113,8 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     from pullbook.answer_sheets import choice_sheet
     from pullbook.charts import choice_chart
     from pullbook.pipeline.builds import parts_list
+    from pullbook.tasks import questions
     from pullbook.text import choice_text
-    from pullbook.workspace import questions
 
     low = options.band_of(low_range, "--low-range")
     options.check_level(level)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from pullbook.schemas.errors import InputError
-from pullbook.workspace import own_key
+from pullbook.tasks import own_key
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from pullbook.pipeline.curation.read_own import OwnReader
     from pullbook.pipeline.settings.shop_settings import Settings
     from pullbook.pipeline.values.sheet import Build
-    from pullbook.workspace.questions import Asked
+    from pullbook.tasks.questions import Asked
 
 
 #: Most notes about builds that are printed one by one.
@@ -136,7 +136,7 @@ def ask(
 
     """
     from pullbook.model.trained import pulls
-    from pullbook.workspace import questions
+    from pullbook.tasks import questions
 
     found = [] if measured is None else pulls.pulls([measured])
     return questions.ask(builds, predictor, found, lambda: _key_if_any(key_file), shop, own)

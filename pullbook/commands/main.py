@@ -20,7 +20,7 @@ from pullbook.commands import (
     shop,
 )
 from pullbook.schemas.errors import PullbookError, not_there
-from pullbook.workspace import fault_log
+from pullbook.tasks import fault_log
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -9,8 +9,8 @@ import typer
 
 from pullbook.commands import options
 from pullbook.schemas.errors import InputError, must_exist
+from pullbook.tasks import own_key
 from pullbook.text.figures import counted, listed
-from pullbook.workspace import own_key
 
 
 def withdraw(
@@ -126,31 +126,6 @@ def restore_key(
     path = key_file or keys.default_path()
     keys.restore(backup, path)
     typer.echo(f"Your key is restored in {path}. What you sign from now on counts as later.")
-
-
-def write_pack(folder: Path, into: Path, shops: set[str], key: bytes, key_path: Path) -> None:
-    """Write one signed archive of the one shop that contributed.
-
-    Raises
-    ------
-    InputError
-        Sheets of several shops, or of none, were contributed.
-
-    """
-    from pullbook.pipeline.privacy import key_file, own_sheets, pack, signatures
-
-    if len(shops) != 1:
-        msg = (
-            f"a pack holds the sheets of one shop, and these are of {len(shops)}"
-            f"{f': {listed(sorted(shops))}' if shops else ''}. Contribute each shop's sheets by"
-            " themselves"
-        )
-        raise InputError(msg)
-    (shop,) = shops
-    signer = signatures.signer(key, shop)
-    count = own_sheets.next_count(signer, shop, key_file.Counts.beside(key_path))
-    number = pack.pack(folder, signer, count, into)
-    typer.echo(f"Pack of {counted(number, 'sheet')} to send: {into}")
 
 
 def unpack(

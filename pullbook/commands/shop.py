@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pullbook.commands import inputs, options, output, sharing
+from pullbook.commands import inputs, options, output
 from pullbook.schemas.errors import InputError, must_exist
 from pullbook.schemas.fields import FIELDS
+from pullbook.tasks import own_key, packs
 from pullbook.text import check_text
 from pullbook.text.figures import counted
-from pullbook.workspace import own_key
 
 if TYPE_CHECKING:
     from pullbook.pipeline.checks.checked_sheets import CheckedSheets
@@ -179,7 +179,9 @@ def contribute(
         )
     _report(outcome, into)
     if pack is not None:
-        sharing.write_pack(into, pack, {entry.shop for entry in outcome.plan.accepted}, key, path)
+        shops = {entry.shop for entry in outcome.plan.accepted}
+        number = packs.pack(into, pack, shops, key, path)
+        typer.echo(f"Pack of {counted(number, 'sheet')} to send: {pack}")
     raise typer.Exit(code=int(bool(outcome.plan.refused)))
 
 

@@ -13,9 +13,12 @@ from pullbook.text import comparison_text, figures
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from numpy.typing import NDArray
+
     from pullbook.model.answers.compare import Difference
     from pullbook.model.answers.measured_difference import Shares
     from pullbook.model.prediction.prediction import Prediction
+    from pullbook.schemas.answer import Between
     from pullbook.text.units import Units
 
 #: With more crossovers than this, as of measured curves that are alike, none is marked.
@@ -97,14 +100,13 @@ def _differences(found: Sequence[Difference], units: Units) -> Panel:
     for at, one in enumerate(found, start=1):
         supported = np.array(one.supported)
         shown = [units.between(point, "lb-ft") for point in one.curve]
-        edges = [
-            tuple(np.where(supported, [getattr(p, name) for p in shown], np.nan).tolist())
-            for name in ("value", *(("low", "high") if one.calibrated else ()))
-        ]
+        value, low, high = (_known(shown, end, supported) for end in ("value", "low", "high"))
+        limited = one.calibrated
         curves.append(
             Curve(
-                tuple(one.rpm.tolist()), *edges, style=NEUTRAL if alone else at,
-                label=f"A minus {_LETTERS[at]}", at=0.2 + 0.6 * (at - 1) / len(found),
+                tuple(one.rpm.tolist()), value, low if limited else (), high if limited else (),
+                NEUTRAL if alone else at, f"A minus {_LETTERS[at]}",
+                0.2 + 0.6 * (at - 1) / len(found),
             )
         )  # fmt: skip
         crossings = one.crossovers if len(one.crossovers) <= _MOST_CROSSINGS else ()
@@ -112,6 +114,12 @@ def _differences(found: Sequence[Difference], units: Units) -> Panel:
     others = "B" if alone else "the other"
     title = f"A minus {others}, {units.torque} ({REFERENCE})"
     return Panel(title, tuple(curves), tuple(marks), zero=True)
+
+
+def _known(points: Sequence[Between], end: str, supported: NDArray[np.bool_]) -> tuple[float, ...]:
+    """Return one end of limits where it was tested, else no number."""
+    values = np.array([getattr(point, end) for point in points], dtype=float)
+    return tuple(np.where(supported, values, np.nan).tolist())
 
 
 def _shares(shares: Shares, units: Units, *, made_same: bool) -> Panel:

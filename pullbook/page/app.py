@@ -17,10 +17,22 @@ from pullbook.guards.policy import Policy
 from pullbook.guards.same_origin import SameOrigin
 from pullbook.guards.upload_bounds import MOST_FIELDS, MOST_FILES, UploadBounds
 from pullbook.page import errors
-from pullbook.views import ask, compare, engines, one_test, type_in
+from pullbook.views import (
+    ask,
+    choose,
+    compare,
+    engines,
+    my_model,
+    one_test,
+    share,
+    sheet,
+    type_in,
+)
 from pullbook.views.rendering import Desk
 from pullbook.workspace.folder import Folder
 from pullbook.workspace.model_in_use import ModelInUse
+from pullbook.workspace.retraining import Retraining
+from pullbook.workspace.sharing import Sharing
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable, Mapping, Sequence
@@ -50,7 +62,8 @@ def app(folder: Folder, address: Address) -> Starlette:
         ],
         exception_handlers=errors.HANDLERS,
     )
-    made.state.desk = Desk(folder, ModelInUse(folder))
+    model = ModelInUse(folder)
+    made.state.desk = Desk(folder, model, Retraining(folder, model), Sharing(folder))
     return made
 
 
@@ -62,6 +75,16 @@ def _routes() -> list[Route]:
         Route("/ask/save", _change(ask.save), methods=["POST"]),
         Route("/compare", compare.view),
         Route("/tested", one_test.learned),
+        Route("/sheet", sheet.view),
+        Route("/sheet/file", sheet.fetch),
+        Route("/choose", choose.view),
+        Route("/choose/save", _change(choose.save), methods=["POST"]),
+        Route("/model", my_model.view),
+        Route("/model", _change(my_model.change), methods=["POST"]),
+        Route("/model/progress", my_model.progress),
+        Route("/share", share.view),
+        Route("/share/pack", _change(share.make), methods=["POST"]),
+        Route("/share/pack/{name}", share.fetch),
         Route("/engines", engines.view),
         Route("/engines/add", _upload(engines.add), methods=["POST"]),
         Route("/engines/decide", _change(engines.decide), methods=["POST"]),

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 from starlette.exceptions import HTTPException
 
 from pullbook.schemas.errors import PullbookError
+from pullbook.tasks import fault_log
 from pullbook.views import rendering
-from pullbook.workspace import fault_log
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping

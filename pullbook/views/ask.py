@@ -10,11 +10,12 @@ from starlette.responses import RedirectResponse
 from pullbook.drawings import prediction_drawing
 from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.schemas.errors import InputError
+from pullbook.tasks import questions
 from pullbook.text import figures, prediction_text, promise_text
 from pullbook.views import asked, build_form, parameters, rendering
 from pullbook.views.asked import Named
 from pullbook.views.rendering import Figure, desk_of
-from pullbook.workspace import build_fields, questions, saved_builds
+from pullbook.workspace import build_fields, saved_builds
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -183,7 +184,9 @@ def answer(
 
     """
     named = Named(asked.measured_on(desk, build, start))
-    given = asked.ask(predictor, [named], asked.tests_for(desk, [named]))
+    reading = desk.folder.tests.read()
+    in_folder = not start or start in reading.tests
+    given = asked.ask(predictor, [named], asked.tests_for(desk, [named]) if in_folder else [])
     (found,) = questions.predictions(given, predictor)
     build.findings[:] = given.builds[0].findings
     if found is None:
@@ -193,15 +196,10 @@ def answer(
         return None
     table, drawn = asked.answers(found, asked_for.level)
     chart = prediction_drawing.on_one_pair(drawn, asked_for.units, asked_for.band)
-    tests = {one.name: f"/engines/{one.code}" for one in desk.folder.tests.read().tests.values()}
-    learned = {name: f"/tested?{rendering.query({'name': name})}" for name in table_names(table)}
-    return Shown(build, table, Figure(chart), band_line(found, asked_for), asked_for.units,
-                 {**learned, **tests})  # fmt: skip
-
-
-def table_names(found: Answer) -> list[str]:
-    """Return the names of the nearest tests of an answer."""
-    return [name for name, _ in found.nearest]
+    places = {name: f"/tested?{rendering.query({'name': name})}" for name, _ in table.nearest}
+    if predictor.manifest["private"]:  # the model learned from the tests in the folder
+        places |= {one.name: f"/engines/{one.code}" for one in reading.tests.values()}
+    return Shown(build, table, Figure(chart), band_line(found, asked_for), asked_for.units, places)
 
 
 def band_line(found: Prediction, asked_for: Parameters) -> str:

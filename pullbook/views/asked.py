@@ -9,7 +9,8 @@ from urllib.parse import parse_qsl
 import numpy as np
 
 from pullbook.schemas.errors import InputError, did_you_mean
-from pullbook.workspace import build_fields, own_key, questions, saved_builds
+from pullbook.tasks import own_key, questions
+from pullbook.workspace import build_fields, saved_builds
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,10 +21,10 @@ if TYPE_CHECKING:
     from pullbook.model.trained.pulls import Pull
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
+    from pullbook.tasks.questions import Asked
     from pullbook.text.units import Units
     from pullbook.views.rendering import Desk
     from pullbook.workspace.measured_tests import Test
-    from pullbook.workspace.questions import Asked
 
 #: Engine speeds of an answer's curve: close enough together to draw and to read off.
 _DRAWN = 50.0

@@ -9,10 +9,11 @@ from urllib.parse import parse_qsl
 from pullbook.drawings import comparison_drawing
 from pullbook.schemas.errors import InputError
 from pullbook.schemas.part_groups import GROUPS
+from pullbook.tasks import questions
 from pullbook.text import comparison_text, figures, prediction_text
 from pullbook.views import asked, parameters, rendering
 from pullbook.views.rendering import Figure, desk_of
-from pullbook.workspace import questions, saved_builds
+from pullbook.workspace import saved_builds
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from pullbook.drawings.chart import Chart
     from pullbook.workspace.folder import Folder
     from pullbook.workspace.model_in_use import ModelInUse
+    from pullbook.workspace.retraining import Retraining
+    from pullbook.workspace.sharing import Sharing
 
 #: Our script asks for a fragment with this header; who caches must keep the two apart.
 FRAGMENT = "X-Pullbook-Fragment"
@@ -37,10 +39,12 @@ MENU = (
 
 @dataclass(frozen=True, slots=True)
 class Desk:
-    """What every view works with: the folder and the model that answers."""
+    """What every view works with: the folder, the model that answers, and what goes on beside."""
 
     folder: Folder
     model: ModelInUse
+    retraining: Retraining
+    sharing: Sharing
 
 
 def desk_of(request: Request) -> Desk:
@@ -71,11 +75,11 @@ def units_of(given: Mapping[str, str]) -> Units:
     return Units.METRIC if given.get("units") == Units.METRIC.value else Units.INCH
 
 
-def page(request: Request, name: str, status: int = 200, **shown: Any) -> HTMLResponse:
+def page(request: Request, template: str, /, status: int = 200, **shown: Any) -> HTMLResponse:
     """Return a view as a page; as its fragment alone where our script asks for that."""
     part = request.headers.get(FRAGMENT)
-    fragment = f"{name}_answer.html"
-    wanted = fragment if part and fragment in environment().list_templates() else f"{name}.html"
+    fragment = f"{template}_answer.html"
+    wanted = fragment if part and fragment in environment().list_templates() else f"{template}.html"
     desk = desk_of(request)
     text = environment().get_template(wanted).render(
         menu=MENU, here=request.url.path, desk=desk, units=shown.pop("units", Units.INCH),

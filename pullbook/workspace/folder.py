@@ -12,7 +12,7 @@ from pullbook.schemas.errors import InputError, must_exist
 from pullbook.workspace.measured_tests import MeasuredTests
 
 #: Names below the folder: what the page writes, and the command line reads.
-BUILDS, MODELS, SHARED, INBOX = "builds", "models", "shared", "sheets"
+BUILDS, MODELS, SHARED, INBOX, PARTS = "builds", "models", "shared", "sheets", "parts"
 
 
 class FolderError(InputError):

@@ -59,7 +59,10 @@ class ModelInUse:
         from pullbook.model.review import promotions
 
         models = self.folder.models
-        return None if models is None else promotions.current(models)
+        if models is None:
+            return None
+        found = promotions.current(models)
+        return found if found != models or (found / "bundle.json").is_file() else None
 
     def predictor(self) -> Predictor:
         """Return the predictor of the model in use.

@@ -1,0 +1,100 @@
+"""Share: what would leave, sheet by sheet, and a signed pack to send."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from starlette.exceptions import HTTPException
+from starlette.responses import FileResponse, RedirectResponse
+
+from pullbook.guards.inside_folder import inside
+from pullbook.pipeline.privacy import key_file
+from pullbook.schemas.errors import InputError
+from pullbook.schemas.fields import FIELDS
+from pullbook.text import check_text
+from pullbook.text.figures import counted
+from pullbook.views import rendering
+from pullbook.views.rendering import desk_of
+from pullbook.workspace.folder import SHARED
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+    from pullbook.pipeline.privacy.contribute import Plan
+
+_MOST = 40
+#: Fields that hold words of one's own, as they are shared.
+_TEXTS = ("shop", "sheet_id", "family", "engine")
+
+
+def view(request: Request) -> Response:
+    """Show what would leave."""
+    return _page(request)
+
+
+def _page(request: Request, status: int = 200, fault: str = "") -> Response:
+    from pullbook.pipeline.privacy import contributed_sheet
+
+    desk = desk_of(request)
+    plan = None
+    if desk.folder.path is not None and not fault:
+        try:
+            plan = desk.sharing.plan()
+        except InputError as found:
+            fault = str(found)
+    accepted = [] if plan is None else plan.accepted
+    refused = [] if plan is None else plan.refused
+    return rendering.page(
+        request, "share", status, title="Share", fault=fault, plan=plan,
+        summary=check_text.count(
+            [*(one.sheet for one in accepted), *(one.sheet for one in refused)]
+        ),
+        entries=[
+            (check_text.printable(one.sheet.source.rsplit("/", 1)[-1]), one.name,
+             contributed_sheet.shown(one.sheet.values, one.sheet.readings))
+            for one in accepted[:_MOST]
+        ],
+        more=max(len(accepted) - _MOST, 0),
+        texts=[] if plan is None else _texts(plan),
+        coded=check_text.names([one.sheet for one in accepted]),
+        refused=[
+            (check_text.printable(one.sheet.sheet_id),
+             "" if one.sheet.fault is None else check_text.printable(one.sheet.fault.message))
+            for one in refused[:_MOST]
+        ],
+        refused_more=max(len(refused) - _MOST, 0), new_key=not key_file.default_path().exists(),
+        done=request.query_params.get("done", ""), pack=request.query_params.get("pack", ""),
+    )  # fmt: skip
+
+
+def _texts(plan: Plan) -> list[list[str]]:
+    """Return every distinct text that would be shared: each is worth a look."""
+    found = {
+        name: sorted({str(v) for one in plan.accepted if (v := one.sheet.values.get(name))})
+        for name in _TEXTS
+    }
+    return [[FIELDS[name].label, ", ".join(values)] for name, values in found.items() if values]
+
+
+def make(request: Request, form: Mapping[str, str]) -> Response:
+    """Write a pack to send."""
+    del form
+    desk = desk_of(request)
+    try:
+        path, number = desk.sharing.pack()
+    except (InputError, TimeoutError) as fault:
+        return _page(request, 422, str(fault))
+    done = f"A pack of {counted(number, 'sheet')} is in the folder {SHARED}."
+    return RedirectResponse(f"/share?{rendering.query({'done': done, 'pack': path.name})}", 303)
+
+
+def fetch(request: Request) -> Response:
+    """Return a pack as a file to save."""
+    desk = desk_of(request)
+    path = inside(desk.folder.top, SHARED, request.path_params["name"])
+    if path.suffix != ".zip" or not path.is_file():
+        raise HTTPException(404)
+    return FileResponse(path, filename=path.name, media_type="application/zip")

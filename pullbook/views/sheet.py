@@ -1,0 +1,89 @@
+"""Answer sheet: one page to print or to send, the same that `predict --html` writes."""
+
+from __future__ import annotations
+
+import base64
+import datetime as dt
+from typing import TYPE_CHECKING
+
+from starlette.responses import RedirectResponse, Response
+
+from pullbook.answer_sheets import prediction_sheet
+from pullbook.guards.inside_folder import plain_name
+from pullbook.schemas.errors import InputError
+from pullbook.tasks import questions
+from pullbook.views import ask, asked, parameters, rendering
+from pullbook.views.asked import Named
+from pullbook.views.rendering import desk_of
+from pullbook.workspace import build_fields
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+
+    from pullbook.reports.document import Page
+    from pullbook.views.parameters import Parameters
+    from pullbook.views.rendering import Desk
+
+#: Names that the shop's logo may have in the folder, and what each is.
+LOGOS = {"logo.png": "image/png", "logo.jpg": "image/jpeg", "logo.svg": "image/svg+xml"}
+_MOST_LOGO = 2_000_000
+_HEAD = ("by", "customer", "date")
+
+
+def view(request: Request) -> Response:
+    """Show the sheet with shop, customer and date in its head."""
+    desk = desk_of(request)
+    asked_for = parameters.read(request.query_params)
+    start = asked_for.given.get("start", "")
+    if not asked_for.fields:
+        return RedirectResponse("/ask", 303)
+    build = build_fields.build_of(asked_for.fields, asked_for.units)
+    shown = ask.answer(desk, desk.model.predictor(), build, asked_for, start)
+    if shown is None:
+        fault = build.fault
+        raise InputError("The build cannot be predicted" if fault is None else fault.message)
+    head = {name: asked_for.given.get(name, "") for name in _HEAD}
+    head["date"] = head["date"] or dt.datetime.now(tz=dt.UTC).date().isoformat()
+    address = {**asked_for.address, **asked_for.fields, "start": start}
+    return rendering.page(
+        request, "sheet", title=shown.answer.sheet_id, units=asked_for.units, shown=shown,
+        head=head, logo=_logo(desk), given=address, query_of=rendering.query(address),
+        parts_of=_page(desk, asked_for, start).parts,
+    )  # fmt: skip
+
+
+def _page(desk: Desk, asked_for: Parameters, start: str) -> Page:
+    """Return the sheet that the command line writes for the same build."""
+    build = build_fields.build_of(asked_for.fields, asked_for.units)
+    named = Named(asked.measured_on(desk, build, start))
+    predictor = desk.model.predictor()
+    given = asked.ask(predictor, [named], asked.tests_for(desk, [named]))
+    (found,) = questions.predictions(questions.must_be_sound(given), predictor)
+    if found is None:
+        msg = "The build cannot be predicted"
+        raise InputError(msg)
+    table, drawn = asked.answers(found, asked_for.level)
+    return prediction_sheet.of_answers([table], [drawn], [build], asked_for.units)
+
+
+def fetch(request: Request) -> Response:
+    """Return the sheet as one file that opens anywhere, to send."""
+    desk = desk_of(request)
+    asked_for = parameters.read(request.query_params)
+    page = _page(desk, asked_for, asked_for.given.get("start", ""))
+    name = plain_name(asked_for.fields.get("sheet_id", build_fields.UNNAMED))
+    safe = name.encode("ascii", "replace").decode().replace("?", "-").replace('"', "-")
+    return Response(
+        page.html(), media_type="text/html",
+        headers={"Content-Disposition": f'attachment; filename="{safe}.html"'},
+    )  # fmt: skip
+
+
+def _logo(desk: Desk) -> str:
+    """Return the shop's logo in the folder as a picture within the page; empty without one."""
+    top = desk.folder.path
+    for name, kind in LOGOS.items() if top is not None else ():
+        path = (top or desk.folder.top) / name
+        if path.is_file() and path.stat().st_size <= _MOST_LOGO:
+            return f"data:{kind};base64,{base64.b64encode(path.read_bytes()).decode()}"
+    return ""

@@ -46,6 +46,7 @@ ROWS = (
     "pullbook/tasks",
     "pullbook/guards",
     "pullbook/workspace",
+    "pullbook/view_parts",
     "pullbook/views",
     "pullbook/page",
     "pullbook/commands",

@@ -13,7 +13,6 @@ from pullbook.commands import (
     builder,
     builder_parts,
     demo,
-    page,
     reports,
     review,
     sharing,
@@ -34,7 +33,7 @@ app = typer.Typer(
 )
 #: Commands by the person who uses them, in the order of work.
 _ORDER: dict[str, tuple[Callable[..., Any], ...]] = {
-    "Start here": (demo.demo, page.open_),
+    "Start here": (demo.demo, demo.open_),
     "Shop: your sheets": (
         shop.check,
         shop.settings,

@@ -17,6 +17,7 @@ from pullbook.guards.policy import Policy
 from pullbook.guards.same_origin import SameOrigin
 from pullbook.guards.upload_bounds import MOST_FIELDS, MOST_FILES, UploadBounds
 from pullbook.page import errors
+from pullbook.view_parts.rendering import Desk
 from pullbook.views import (
     ask,
     choose,
@@ -28,7 +29,6 @@ from pullbook.views import (
     sheet,
     type_in,
 )
-from pullbook.views.rendering import Desk
 from pullbook.workspace.folder import Folder
 from pullbook.workspace.model_in_use import ModelInUse
 from pullbook.workspace.retraining import Retraining

@@ -8,7 +8,7 @@ from starlette.exceptions import HTTPException
 
 from pullbook.schemas.errors import PullbookError
 from pullbook.tasks import fault_log
-from pullbook.views import rendering
+from pullbook.view_parts import rendering
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping

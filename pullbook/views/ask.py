@@ -12,9 +12,9 @@ from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.schemas.errors import InputError
 from pullbook.tasks import questions
 from pullbook.text import figures, prediction_text, promise_text
-from pullbook.views import asked, build_form, parameters, rendering
-from pullbook.views.asked import Named
-from pullbook.views.rendering import Figure, desk_of
+from pullbook.view_parts import asked, build_form, parameters, rendering
+from pullbook.view_parts.asked import Named
+from pullbook.view_parts.rendering import Figure, desk_of
 from pullbook.workspace import build_fields, saved_builds
 
 if TYPE_CHECKING:
@@ -28,8 +28,8 @@ if TYPE_CHECKING:
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
     from pullbook.text.units import Units
-    from pullbook.views.parameters import Parameters
-    from pullbook.views.rendering import Desk
+    from pullbook.view_parts.parameters import Parameters
+    from pullbook.view_parts.rendering import Desk
 
 _MOST_NEAREST, _MOST_MISSING = 5, 6
 

@@ -12,9 +12,9 @@ from pullbook.pipeline.builds import parts_list
 from pullbook.schemas.errors import InputError
 from pullbook.tasks import questions
 from pullbook.text import choice_text
-from pullbook.views import asked, parameters, rendering
-from pullbook.views.asked import Named
-from pullbook.views.rendering import desk_of
+from pullbook.view_parts import asked, parameters, rendering
+from pullbook.view_parts.asked import Named
+from pullbook.view_parts.rendering import desk_of
 from pullbook.workspace.folder import PARTS
 
 if TYPE_CHECKING:
@@ -26,8 +26,8 @@ if TYPE_CHECKING:
 
     from pullbook.model.answers.parts_choice import Choice
     from pullbook.text.units import Units
-    from pullbook.views.parameters import Parameters
-    from pullbook.views.rendering import Desk
+    from pullbook.view_parts.parameters import Parameters
+    from pullbook.view_parts.rendering import Desk
 
 _LOW = (2000.0, 3000.0)
 EXAMPLE = """\

@@ -11,8 +11,8 @@ from pullbook.schemas.errors import InputError
 from pullbook.schemas.part_groups import GROUPS
 from pullbook.tasks import questions
 from pullbook.text import comparison_text, figures, prediction_text
-from pullbook.views import asked, parameters, rendering
-from pullbook.views.rendering import Figure, desk_of
+from pullbook.view_parts import asked, parameters, rendering
+from pullbook.view_parts.rendering import Figure, desk_of
 from pullbook.workspace import saved_builds
 
 if TYPE_CHECKING:
@@ -24,9 +24,9 @@ if TYPE_CHECKING:
     from pullbook.model.answers.compare import Difference
     from pullbook.model.answers.compare_several import Comparison
     from pullbook.text.units import Units
-    from pullbook.views.asked import Named
-    from pullbook.views.parameters import Parameters
-    from pullbook.views.rendering import Desk
+    from pullbook.view_parts.asked import Named
+    from pullbook.view_parts.parameters import Parameters
+    from pullbook.view_parts.rendering import Desk
 
 SLOTS = ("a", "b", "c", "d")
 _MOST_NAMES = 3000

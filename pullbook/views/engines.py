@@ -14,8 +14,8 @@ from pullbook.pipeline.reading.find_sheets import SHEET_FILES
 from pullbook.schemas.errors import InputError
 from pullbook.text import check_text
 from pullbook.text.figures import counted
-from pullbook.views import parameters, rendering
-from pullbook.views.rendering import desk_of
+from pullbook.view_parts import parameters, rendering
+from pullbook.view_parts.rendering import desk_of
 from pullbook.workspace import list_filter
 from pullbook.workspace.folder import BUILDS, INBOX
 

@@ -11,8 +11,8 @@ from starlette.responses import RedirectResponse, StreamingResponse
 from pullbook.schemas.errors import InputError
 from pullbook.text import next_test_text
 from pullbook.text.figures import sentence
-from pullbook.views import rendering
-from pullbook.views.rendering import desk_of
+from pullbook.view_parts import rendering
+from pullbook.view_parts.rendering import desk_of
 from pullbook.workspace import saved_builds
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
     from pullbook.pipeline.values.sheet import Build
-    from pullbook.views.rendering import Desk
+    from pullbook.view_parts.rendering import Desk
 
 _EVERY = 0.5
 _JUDGED = ["", "in use", "new", "difference", "90 % limits"]

@@ -14,8 +14,8 @@ from pullbook.schemas.errors import InputError
 from pullbook.schemas.fields import FIELDS
 from pullbook.schemas.severity import Severity
 from pullbook.text import check_text, measured_text
-from pullbook.views import parameters, rendering
-from pullbook.views.rendering import Figure, desk_of
+from pullbook.view_parts import parameters, rendering
+from pullbook.view_parts.rendering import Figure, desk_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -13,8 +13,8 @@ from pullbook.schemas.errors import InputError
 from pullbook.schemas.fields import FIELDS
 from pullbook.text import check_text
 from pullbook.text.figures import counted
-from pullbook.views import rendering
-from pullbook.views.rendering import desk_of
+from pullbook.view_parts import rendering
+from pullbook.view_parts.rendering import desk_of
 from pullbook.workspace.folder import SHARED
 
 if TYPE_CHECKING:

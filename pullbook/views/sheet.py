@@ -12,17 +12,18 @@ from pullbook.answer_sheets import prediction_sheet
 from pullbook.guards.inside_folder import plain_name
 from pullbook.schemas.errors import InputError
 from pullbook.tasks import questions
-from pullbook.views import ask, asked, parameters, rendering
-from pullbook.views.asked import Named
-from pullbook.views.rendering import desk_of
+from pullbook.view_parts import asked, parameters, rendering
+from pullbook.view_parts.asked import Named
+from pullbook.view_parts.rendering import desk_of
+from pullbook.views import ask
 from pullbook.workspace import build_fields
 
 if TYPE_CHECKING:
     from starlette.requests import Request
 
     from pullbook.reports.document import Page
-    from pullbook.views.parameters import Parameters
-    from pullbook.views.rendering import Desk
+    from pullbook.view_parts.parameters import Parameters
+    from pullbook.view_parts.rendering import Desk
 
 #: Names that the shop's logo may have in the folder, and what each is.
 LOGOS = {"logo.png": "image/png", "logo.jpg": "image/jpeg", "logo.svg": "image/svg+xml"}

@@ -9,9 +9,9 @@ from starlette.responses import RedirectResponse
 from pullbook.schemas import field_words
 from pullbook.schemas.errors import InputError
 from pullbook.schemas.fields import FIELDS
-from pullbook.views import build_form, parameters, rendering
-from pullbook.views.build_form import Entry, Group
-from pullbook.views.rendering import desk_of
+from pullbook.view_parts import build_form, parameters, rendering
+from pullbook.view_parts.build_form import Entry, Group
+from pullbook.view_parts.rendering import desk_of
 from pullbook.workspace import typed_sheet
 
 if TYPE_CHECKING:

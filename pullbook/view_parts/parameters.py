@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from pullbook.schemas.fields import FIELDS
-from pullbook.views.rendering import units_of
+from pullbook.view_parts.rendering import units_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

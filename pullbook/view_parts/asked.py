@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from pullbook.schemas.answer import Answer
     from pullbook.tasks.questions import Asked
     from pullbook.text.units import Units
-    from pullbook.views.rendering import Desk
+    from pullbook.view_parts.rendering import Desk
     from pullbook.workspace.measured_tests import Test
 
 #: Engine speeds of an answer's curve: close enough together to draw and to read off.

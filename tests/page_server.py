@@ -35,7 +35,8 @@ def opened(state: Path, folder: Path | None = None, *more: str) -> Iterator[str]
         finally:
             process.terminate()
             process.wait(timeout=_PATIENCE)
-            assert "Traceback" not in process.stderr.read()
+            said = process.stderr.read()
+        assert "Traceback" not in said, said
 
 
 @contextmanager

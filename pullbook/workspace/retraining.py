@@ -81,16 +81,16 @@ class Retraining:
 
     def _follow(self, process: subprocess.Popen[str]) -> None:
         ended = False
-        for line in process.stdout or ():
-            try:
-                said = json.loads(line)
-            except ValueError:
-                continue
-            if "step" in said:
-                self.step, self.share = said["step"], said["share"]
-            ended = ended or "error" in said or "done" in said
-            self.fault = said.get("error", self.fault)
-        process.wait()
+        with process:  # closes its output and waits for it
+            for line in process.stdout or ():
+                try:
+                    said = json.loads(line)
+                except ValueError:
+                    continue
+                if "step" in said:
+                    self.step, self.share = said["step"], said["share"]
+                ended = ended or "error" in said or "done" in said
+                self.fault = said.get("error", self.fault)
         with self._lock:
             if self._process is process:
                 self._process = None

@@ -144,7 +144,7 @@ def test_a_file_that_changes_on_the_disk_is_seen_in_both_directions(ours, shop):
 
 def test_a_settings_file_with_a_mistake_is_a_sentence_and_mended_it_is_read_again(ours, shop):
     settings = shop / "pullbook.yaml"
-    settings.write_text("no such setting: 1\n")
+    settings.write_text("unitz: {torque: N.m}\n")
     page = ours.get("/engines").text
     assert "is no setting" in page
     settings.unlink()
@@ -253,6 +253,21 @@ def test_only_what_changed_is_read_again(tmp_path, monkeypatch):
     again = tests.read()
     assert read == ["2.csv"]
     assert {one.sheet.values.get("octane") for one in again.tests.values()} == {None, 91.0}
+
+
+def test_many_new_files_are_read_beside_and_those_of_before_are_shown_meanwhile(tmp_path):
+    for number in range(160):
+        (tmp_path / f"{number}.csv").write_text(sheet_text({"sheet_id": f"s{number}"}))
+    tests = MeasuredTests(tmp_path)
+    first = tests.read()
+    assert first.pending is not None
+    assert first.pending[1] == 160
+    end = time.monotonic() + 60
+    while (found := tests.read()).pending is not None and time.monotonic() < end:
+        time.sleep(0.05)
+    assert len(found.tests) == 160
+    (tmp_path / "late.csv").write_text(sheet_text({"sheet_id": "late"}))
+    assert len(tests.read().tests) == 161
 
 
 def test_codes_in_addresses_stay_and_a_finding_beside_others_is_counted_once(tmp_path):

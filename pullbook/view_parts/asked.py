@@ -56,7 +56,7 @@ def find(desk: Desk, name: str, query: str, units: Units) -> Named:
     for saved in saved_builds.builds(desk.folder):
         if saved.build.sheet_id == name:
             return Named(saved.build)
-    tests = desk.folder.tests.read()
+    tests = desk.reading
     found = tests.named(name) or [one for one in tests.tests.values() if one.code == name]
     if len(found) > 1:
         msg = f"{len(found)} tests are called {name}. Give each its own name"
@@ -73,7 +73,7 @@ def measured_on(desk: Desk, build: Build, start: str) -> Build:
     """Return a build that names the test it starts from, where one is given by code or by name."""
     if not start:
         return build
-    test = desk.folder.tests.read().tests.get(start)
+    test = desk.reading.tests.get(start)
     name = start if test is None else test.name
     return replace(build, values={**build.given, "measured": name}, derived=frozenset())
 
@@ -94,7 +94,7 @@ def tests_for(desk: Desk, named: Sequence[Named]) -> list[Test]:
     names = {one.build.values.get("measured") for one in named} - {None}
     if not names:
         return []
-    reading = desk.folder.tests.read()
+    reading = desk.reading
     firsts = [test for test in reading.tests.values() if test.name in names]
     return [one for first in firsts for one in reading.of_engine(first)]
 

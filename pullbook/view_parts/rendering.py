@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cache
+from dataclasses import dataclass, replace
+from functools import cache, cached_property
 from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from pullbook.drawings.chart import Chart
     from pullbook.workspace.folder import Folder
+    from pullbook.workspace.measured_tests import Reading
     from pullbook.workspace.model_in_use import ModelInUse
     from pullbook.workspace.retraining import Retraining
     from pullbook.workspace.sharing import Sharing
@@ -37,7 +38,7 @@ MENU = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Desk:
     """What every view works with: the folder, the model that answers, and what goes on beside."""
 
@@ -46,11 +47,16 @@ class Desk:
     retraining: Retraining
     sharing: Sharing
 
+    @cached_property
+    def reading(self) -> Reading:
+        """The tests of the folder, looked for once a request."""
+        return self.folder.tests.read()
+
 
 def desk_of(request: Request) -> Desk:
-    """Return the desk of the page that a request came to."""
+    """Return the desk of the page that a request came to, with the folder as it is now."""
     found: Desk = request.app.state.desk
-    return found
+    return replace(found)
 
 
 @dataclass(frozen=True, slots=True)

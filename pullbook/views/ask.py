@@ -134,7 +134,7 @@ def _names() -> set[str]:
 
 def _starts(desk: Desk) -> list[tuple[str, str]]:
     """Return the measured tests that can be started from, each with its code."""
-    tests = desk.folder.tests.read().tests.values()
+    tests = desk.reading.tests.values()
     return [(one.code, one.name) for one in tests if one.sheet.accepted]
 
 
@@ -145,7 +145,7 @@ def _fields(
     fields = dict(asked_for.fields)
     name = asked_for.given.get("from", "")
     if any(one in fields for one in ("cylinders", "bore", "displacement")):
-        test = desk.folder.tests.read().tests.get(start)
+        test = desk.reading.tests.get(start)
         return fields, start if test is None else test.name
     base: Build | None = None
     if start and predictor is not None:
@@ -164,7 +164,7 @@ def _fields(
 
 def _measured(desk: Desk, predictor: Predictor, start: str) -> Build | None:
     """Return the build of a test in the folder, or of one that the model learned from."""
-    test = desk.folder.tests.read().tests.get(start)
+    test = desk.reading.tests.get(start)
     if test is not None:
         return test.sheet
     from pullbook.model.trained import find_sheet
@@ -184,7 +184,7 @@ def answer(
 
     """
     named = Named(asked.measured_on(desk, build, start))
-    reading = desk.folder.tests.read()
+    reading = desk.reading
     in_folder = not start or start in reading.tests
     given = asked.ask(predictor, [named], asked.tests_for(desk, [named]) if in_folder else [])
     (found,) = questions.predictions(given, predictor)

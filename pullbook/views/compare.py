@@ -153,7 +153,7 @@ def view(request: Request) -> Response:
 
 def _known(desk: Desk) -> list[str]:
     """Return the names of builds and tests to pick from."""
-    tests = [one.name for one in desk.folder.tests.read().tests.values() if one.sheet.accepted]
+    tests = [one.name for one in desk.reading.tests.values() if one.sheet.accepted]
     names = [*(one.build.sheet_id for one in saved_builds.builds(desk.folder)), *tests]
     return list(dict.fromkeys(names))[:_MOST_NAMES]
 

@@ -70,7 +70,7 @@ def view(request: Request) -> Response:
 def _page(request: Request, status: int = 200, fault: str = "") -> Response:
     desk = desk_of(request)
     asked_for = parameters.read(request.query_params)
-    reading = desk.folder.tests.read()
+    reading = desk.reading
     tests = list(reading.tests.values())
     wanted = list_filter.read(request.query_params)
     found = [one for one in tests if wanted.takes(one)]
@@ -80,10 +80,10 @@ def _page(request: Request, status: int = 200, fault: str = "") -> Response:
     return rendering.page(
         request, "engines", status, title="My engines", units=asked_for.units, rows=rows,
         total=len(tests), found=len(found), first=first, step=_PAGE, wanted=wanted,
-        given=wanted.given, fault=fault or reading.fault, asked=asked_for,
+        given=wanted.given, pending=reading.pending, fault=fault or reading.fault, asked=asked_for,
         summary=check_text.summary([one.sheet for one in tests]) if tests else [],
-        questions=reading.questions()[:_MOST_QUESTIONS],
-        more=max(len(reading.questions()) - _MOST_QUESTIONS, 0),
+        questions=reading.questions[:_MOST_QUESTIONS],
+        more=max(len(reading.questions) - _MOST_QUESTIONS, 0),
         amiss=amiss[:_MOST_FAULTS], amiss_more=max(len(amiss) - _MOST_FAULTS, 0),
         passed_over=[path.name for path in reading.passed_over][:_MOST_FAULTS],
         families=sorted({str(f) for one in tests if (f := one.sheet.values.get("family"))}),
@@ -135,7 +135,7 @@ def decide(request: Request, form: Mapping[str, str]) -> Response:
     """Write the answer to a question into the settings file."""
     desk = desk_of(request)
     line = form.get("line", "")
-    offered = {one for asked in desk.folder.tests.read().questions() for one in asked.lines}
+    offered = {one for asked in desk.reading.questions for one in asked.lines}
     if line not in offered:
         return _page(request, 409, "That question is no longer open: a file changed meanwhile.")
     try:

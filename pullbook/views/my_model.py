@@ -43,7 +43,7 @@ def _page(request: Request, status: int = 200, fault: str = "") -> Response:
         training=desk.retraining, candidate=desk.retraining.candidate(),
         history=list(reversed(desk.retraining.history())),
         fault=fault or desk.retraining.fault, done=request.query_params.get("done", ""),
-        tests=sum(one.sheet.accepted for one in desk.folder.tests.read().tests.values()),
+        tests=sum(one.sheet.accepted for one in desk.reading.tests.values()),
         can_ask=len(builds) > 1, next_headings=next_test_text.HEADINGS,
         next_rows=_next(desk, builds) if wanted else [],
     )  # fmt: skip

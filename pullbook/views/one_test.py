@@ -77,7 +77,7 @@ class Shown:
 
 
 def _test(request: Request) -> Test:
-    found = desk_of(request).folder.tests.read().tests.get(request.path_params["code"])
+    found = desk_of(request).reading.tests.get(request.path_params["code"])
     if found is None:
         raise HTTPException(404)
     return found
@@ -96,7 +96,7 @@ def _page(
     typed: Mapping[str, str] | None = None,
 ) -> Response:
     asked_for = parameters.read(request.query_params)
-    reading = desk_of(request).folder.tests.read()
+    reading = desk_of(request).reading
     chart = pull_drawing.of_pull(test.pull, asked_for.units) if test.sheet.accepted else None
     fields = [(name, field.title) for name, field in FIELDS.items() if name not in _NOT_OURS]
     return rendering.page(

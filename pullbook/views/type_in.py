@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from pullbook.text.units import Units
 
 #: Fields of a test on paper, in the order they are usually printed.
-_TEST = ("shop", "engine", "correction", "air_temperature", "barometer", "relative_humidity",
+_TEST = ("engine", "correction", "air_temperature", "barometer", "relative_humidity",
          "tested_on", "notes")  # fmt: skip
 _LEFT_OUT = ("stated_correction", "correction_route", "measured")
 
@@ -62,7 +62,7 @@ def save(request: Request, form: Mapping[str, str]) -> Response:
     except InputError as fault:
         words = str(fault).removeprefix(f"{fault.field}: ")
         return _page(request, form, words, fault.field or "", 422)
-    tests = desk.folder.tests.read().tests.values()
+    tests = desk.reading.tests.values()
     code = next((one.code for one in tests if path in one.raw.files), "")
     done = rendering.query({"done": f"Saved as {path.name}."})
     return RedirectResponse(f"/engines/{code}?{done}" if code else f"/engines?{done}", 303)

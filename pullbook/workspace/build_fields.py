@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 #: Fields of a form by group, in the order an engine is built.
 GROUPS: Mapping[str, tuple[str, ...]] = {
-    title: tuple(name for name in names if name not in {"measured", "engine", "shop"})
+    title: tuple(name for name in names if name not in {"measured", "engine"})
     for title, names in build_template.GROUPS.items()
 }
 #: The name of a build that has none.

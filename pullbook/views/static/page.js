@@ -147,6 +147,7 @@ document.querySelectorAll("form[data-live]").forEach(follow);
 document.querySelectorAll("figure[data-chart]").forEach(readOff);
 document.querySelectorAll(".drop").forEach(drop);
 document.querySelectorAll("[data-progress]").forEach(watch);
+document.querySelectorAll("[data-again]").forEach((one) => setTimeout(() => location.reload(), one.dataset.again));
 document.querySelectorAll("[data-print]").forEach((one) => {
   one.hidden = false;
   one.addEventListener("click", () => window.print());

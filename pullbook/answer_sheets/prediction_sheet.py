@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pullbook.answer_sheets.customer_sheet import begin, builds, close
+from pullbook.drawings import prediction_drawing
 from pullbook.reports.document import Page
 from pullbook.text import figures, prediction_text, promise_text
 
@@ -33,18 +34,12 @@ def of_answers(
         Units to write in.
 
     """
-    from pullbook.charts import (
-        prediction_chart,
-    )
-
     lines = "; ".join(
         f"{one.sheet_id}: {'; '.join(prediction_text.peaks(one, units))}" for one in answers
     )
     title = answers[0].sheet_id if len(answers) == 1 else "Predicted torque and power"
     alt = f"Predicted torque and power over engine speed with limits. {lines}"
-    page = begin(
-        title, lambda: prediction_chart.of_answers(drawn, units), alt, units, answers[0].bundle
-    )
+    page = begin(title, prediction_drawing.of_answers(drawn, units), alt, units, answers[0].bundle)
     for one in answers:
         _answer(page, one, units, alone=len(answers) == 1)
     page.heading("What the limits mean")

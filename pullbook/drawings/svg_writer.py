@@ -104,7 +104,8 @@ def svg(chart: Chart, shape: Shape) -> str:
         f'<svg class="chart {shape.name}" viewBox="0 0 {shape.width:g} {top:.0f}"'
         f' width="{shape.width:g}" height="{top:.0f}" role="img" aria-label="{label}"'
         f' data-top="{begin:.0f}" data-bottom="{bottom:.0f}"'
-        f' xmlns="http://www.w3.org/2000/svg" font-size="{shape.font:g}">{"".join(parts)}</svg>'
+        f' xmlns="http://www.w3.org/2000/svg" font-size="{shape.font:g}"'
+        f' font-family="DejaVu Sans, Verdana, Arial, sans-serif">{"".join(parts)}</svg>'
     )
 
 

@@ -10,7 +10,6 @@ from starlette.responses import RedirectResponse
 from pullbook.drawings import prediction_drawing
 from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.schemas.errors import InputError
-from pullbook.tasks import questions
 from pullbook.text import figures, prediction_text, promise_text
 from pullbook.view_parts import asked, build_form, parameters, rendering
 from pullbook.view_parts.asked import Named
@@ -40,6 +39,7 @@ class Shown:
 
     build: Build
     answer: Answer
+    drawn: Answer
     figure: Figure
     band: str
     units: Units
@@ -187,7 +187,7 @@ def answer(
     reading = desk.reading
     in_folder = not start or start in reading.tests
     given = asked.ask(predictor, [named], asked.tests_for(desk, [named]) if in_folder else [])
-    (found,) = questions.predictions(given, predictor)
+    found = desk.model.prediction(given)
     build.findings[:] = given.builds[0].findings
     if found is None:
         fault = given.builds[0].fault
@@ -199,7 +199,9 @@ def answer(
     places = {name: f"/tested?{rendering.query({'name': name})}" for name, _ in table.nearest}
     if predictor.manifest["private"]:  # the model learned from the tests in the folder
         places |= {one.name: f"/engines/{one.code}" for one in reading.tests.values()}
-    return Shown(build, table, Figure(chart), band_line(found, asked_for), asked_for.units, places)
+    return Shown(
+        build, table, drawn, Figure(chart), band_line(found, asked_for), asked_for.units, places
+    )
 
 
 def band_line(found: Prediction, asked_for: Parameters) -> str:

@@ -11,9 +11,7 @@ from starlette.responses import RedirectResponse, Response
 from pullbook.answer_sheets import prediction_sheet
 from pullbook.guards.inside_folder import plain_name
 from pullbook.schemas.errors import InputError
-from pullbook.tasks import questions
-from pullbook.view_parts import asked, parameters, rendering
-from pullbook.view_parts.asked import Named
+from pullbook.view_parts import parameters, rendering
 from pullbook.view_parts.rendering import desk_of
 from pullbook.views import ask
 from pullbook.workspace import build_fields
@@ -24,6 +22,7 @@ if TYPE_CHECKING:
     from pullbook.reports.document import Page
     from pullbook.view_parts.parameters import Parameters
     from pullbook.view_parts.rendering import Desk
+    from pullbook.views.ask import Shown
 
 #: Names that the shop's logo may have in the folder, and what each is.
 LOGOS = {"logo.png": "image/png", "logo.jpg": "image/jpeg", "logo.svg": "image/svg+xml"}
@@ -35,47 +34,51 @@ def view(request: Request) -> Response:
     """Show the sheet with shop, customer and date in its head."""
     desk = desk_of(request)
     asked_for = parameters.read(request.query_params)
-    start = asked_for.given.get("start", "")
     if not asked_for.fields:
         return RedirectResponse("/ask", 303)
+    shown = _shown(desk, asked_for)
+    head = {name: asked_for.given.get(name, "") for name in _HEAD}
+    head["date"] = head["date"] or dt.datetime.now(tz=dt.UTC).date().isoformat()
+    address = {
+        **asked_for.address, **asked_for.fields, "start": asked_for.given.get("start", ""),
+    }  # fmt: skip
+    return rendering.page(
+        request, "sheet", title=shown.answer.sheet_id, units=asked_for.units, shown=shown,
+        head=head, logo=_logo(desk), given=address, query_of=rendering.query(address),
+        parts_of=_page(shown).parts,
+    )  # fmt: skip
+
+
+def _shown(desk: Desk, asked_for: Parameters) -> Shown:
+    """Return the answer that the sheet is about.
+
+    Raises
+    ------
+    InputError
+        The build cannot be predicted.
+
+    """
     build = build_fields.build_of(asked_for.fields, asked_for.units)
+    start = asked_for.given.get("start", "")
     shown = ask.answer(desk, desk.model.predictor(), build, asked_for, start)
     if shown is None:
         fault = build.fault
         raise InputError("The build cannot be predicted" if fault is None else fault.message)
-    head = {name: asked_for.given.get(name, "") for name in _HEAD}
-    head["date"] = head["date"] or dt.datetime.now(tz=dt.UTC).date().isoformat()
-    address = {**asked_for.address, **asked_for.fields, "start": start}
-    return rendering.page(
-        request, "sheet", title=shown.answer.sheet_id, units=asked_for.units, shown=shown,
-        head=head, logo=_logo(desk), given=address, query_of=rendering.query(address),
-        parts_of=_page(desk, asked_for, start).parts,
-    )  # fmt: skip
+    return shown
 
 
-def _page(desk: Desk, asked_for: Parameters, start: str) -> Page:
+def _page(shown: Shown) -> Page:
     """Return the sheet that the command line writes for the same build."""
-    build = build_fields.build_of(asked_for.fields, asked_for.units)
-    named = Named(asked.measured_on(desk, build, start))
-    predictor = desk.model.predictor()
-    given = asked.ask(predictor, [named], asked.tests_for(desk, [named]))
-    (found,) = questions.predictions(questions.must_be_sound(given), predictor)
-    if found is None:
-        msg = "The build cannot be predicted"
-        raise InputError(msg)
-    table, drawn = asked.answers(found, asked_for.level)
-    return prediction_sheet.of_answers([table], [drawn], [build], asked_for.units)
+    return prediction_sheet.of_answers([shown.answer], [shown.drawn], [shown.build], shown.units)
 
 
 def fetch(request: Request) -> Response:
     """Return the sheet as one file that opens anywhere, to send."""
-    desk = desk_of(request)
-    asked_for = parameters.read(request.query_params)
-    page = _page(desk, asked_for, asked_for.given.get("start", ""))
-    name = plain_name(asked_for.fields.get("sheet_id", build_fields.UNNAMED))
-    safe = name.encode("ascii", "replace").decode().replace("?", "-").replace('"', "-")
+    shown = _shown(desk_of(request), parameters.read(request.query_params))
+    name = plain_name(shown.answer.sheet_id)
+    safe = name.encode("ascii", "replace").decode().replace("?", "-")
     return Response(
-        page.html(), media_type="text/html",
+        _page(shown).html(), media_type="text/html",
         headers={"Content-Disposition": f'attachment; filename="{safe}.html"'},
     )  # fmt: skip
 

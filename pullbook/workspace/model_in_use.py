@@ -12,7 +12,13 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from pullbook.model.answers.predictor import Predictor
+    from pullbook.model.prediction.prediction import Prediction
+    from pullbook.tasks.questions import Asked
     from pullbook.workspace.folder import Folder
+
+
+#: Answers that are kept, so that another band or another unit does not predict anew.
+_MOST_KEPT = 40
 
 
 class NoModelError(InputError):
@@ -31,6 +37,7 @@ class ModelInUse:
 
     folder: Folder
     _loaded: tuple[object, Predictor] | None = None
+    _kept: dict[object, Prediction | None] = field(default_factory=dict)
     _lock: Lock = field(default_factory=Lock)
 
     def begin(self) -> None:
@@ -63,6 +70,26 @@ class ModelInUse:
             return None
         found = promotions.current(models)
         return found if found != models or (found / "bundle.json").is_file() else None
+
+    def prediction(self, asked: Asked) -> Prediction | None:
+        """Return the prediction of one build; a build asked before is not predicted again.
+
+        What starts from a measured pull always is: the pull may have changed.
+        """
+        from pullbook.tasks import questions
+
+        predictor = self.predictor()
+        (build,), (code,), (start,) = asked
+        if start is not None or not build.accepted:
+            return questions.predictions(asked, predictor)[0]
+        key = (predictor.manifest["id"], code, build.sheet_id, *sorted(build.given.items()))
+        found = self._kept.get(key)
+        if found is None:
+            (found,) = questions.predictions(asked, predictor)
+            self._kept[key] = found
+            for old in list(self._kept)[:-_MOST_KEPT]:
+                self._kept.pop(old, None)
+        return found
 
     def predictor(self) -> Predictor:
         """Return the predictor of the model in use.

@@ -1,5 +1,6 @@
 """The page's guards, each tested by an attack."""
 
+import asyncio
 import re
 import socket
 import stat
@@ -13,8 +14,11 @@ from valid_sheet import sheet_text
 
 from pullbook.commands import main
 from pullbook.guards import inside_folder, policy, upload_bounds
+from pullbook.page import app as page_app
 from pullbook.page import state_file
 from pullbook.schemas.errors import InputError
+from pullbook.views import one_test
+from pullbook.workspace.folder import Folder
 
 EVIL = "<script>alert(1)</script>\"'><img src=x onerror=alert(1)>"
 
@@ -238,6 +242,30 @@ def test_it_listens_on_this_machine_alone_and_says_if_a_port_is_taken(tmp_path, 
         assert taken.getsockname()[0] == "127.0.0.1"
         with pytest.raises(state_file.PortError, match="--port"):
             state_file.listen(None, address.port)
+
+
+def test_an_error_of_the_program_is_a_sentence_under_the_policy_and_the_page_goes_on(
+    tmp_path, monkeypatch
+):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
+    monkeypatch.setattr(one_test, "learned", lambda _: 1 / 0)
+    address = state_file.Address("k" * 30, 80)
+    made = page_app.app(Folder(None), address)
+
+    async def asked(path):
+        cookies = {"pullbook-80": address.key}
+        way = httpx.ASGITransport(app=made)
+        async with httpx.AsyncClient(transport=way, cookies=cookies,
+                                     base_url="http://127.0.0.1") as inside:  # fmt: skip
+            return await inside.get(path, headers={"Host": "127.0.0.1:80"})
+
+    answer = asyncio.run(asked("/tested"))
+    assert answer.status_code == 500
+    assert "this is an error in the program (ZeroDivisionError)" in answer.text
+    assert answer.headers["content-security-policy"] == policy.POLICY
+    assert asyncio.run(asked("/ask")).status_code == 200
+    (log,) = (tmp_path / "pullbook" / "faults").iterdir()
+    assert "ZeroDivisionError" in log.read_text()
 
 
 def test_a_folder_that_is_not_there_is_a_sentence(tmp_path, monkeypatch, capfd):

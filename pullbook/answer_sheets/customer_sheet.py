@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from pullbook.drawings import svg_writer
 from pullbook.drawings.chart import Chart
 from pullbook.reports.document import Page
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS

@@ -59,6 +59,7 @@ def app(folder: Folder, address: Address) -> Starlette:
             Middleware(UploadBounds),
             Middleware(SameOrigin, port=address.port),
             Middleware(AddressKey, key=address.key, port=address.port),
+            Middleware(errors.Faults),
         ],
         exception_handlers=errors.HANDLERS,
     )

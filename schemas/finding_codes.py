@@ -98,6 +98,9 @@ CODES: Mapping[str, Code] = MappingProxyType(
         "column-without-heading": Code(
             _WARN, "A column of numbers beside torque or power has no heading; it was left out"
         ),
+        "fewer-cells-than-headings": Code(
+            _WARN, "A row ends before its headings do; its last cell may be of another column"
+        ),
         "pull-left-out": Code(_WARN, "A pull in another correction than the sheet was left out"),
         "part-of-sweep": Code(
             _WARN, "Idling, aborted or coasting readings beside the sweep were left out"
@@ -118,6 +121,7 @@ CODES: Mapping[str, Code] = MappingProxyType(
         ),
         "row-without-reading": Code(_WARN, "A row without torque or power was left out"),
         "formula-without-value": Code(_WARN, "A workbook has formulas without stored values", 0.01),
+        "rpm-unusual": Code(_WARN, "The engine speeds are too low for a pull", 0.03),
         "mean-pressure-unusual": Code(_WARN, "The brake mean effective pressure is unusual", 0.03),
         "compression-fuel-unusual": Code(_WARN, "The compression ratio is high for the fuel", 0.01),
         "octane-fuel-unusual": Code(_WARN, "The octane is unusual for the fuel", 0.01),

@@ -106,10 +106,12 @@ def _another_channel(lines: list[str], rng: random.Random) -> list[str]:
     if head is None or lines[head].startswith(_FENCE):
         return lines
     mark = _mark(lines[rows[0]])
-    name = rng.choice(["Lambda", "EGT 1", "Oil psi", "Fuel lb/hr", "BSFC", "Air temp", "VE %"])
+    name = rng.choice(["Lambda", "EGT 1", "Oil psi", "Fuel lb/hr", "BSFC", "Fuel temp", "VE %"])
     out = list(lines)
+    width = out[head].count(mark)
     out[head] += f"{mark}{name}"
-    for place in rows:
+    for place in rows:  # below its heading, also in a row that a cell was cut from
+        out[place] += mark * (width - out[place].count(mark))
         out[place] += f"{mark}{rng.uniform(0.4, 1200):.2f}"
     return out
 

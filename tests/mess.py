@@ -143,6 +143,8 @@ FAULTS = {
     "a vee of five": ("cylinders-arrangement-unusual", _fields(arrangement="vee", cylinders="5")),
     "three times the rpm": (
         "piston-speed", _rows(lambda x: [f"{float(x[0]) * 3:.0f}", x[1]])),
+    "a tenth of the rpm": (
+        "rpm-unusual", _rows(lambda x: [f"{float(x[0]) / 10:.1f}", *x[1:2], ""])),
     "too few rpm": ("too-few-rpm", _pull(lambda h, r: (h, r[:4]))),
     "power in other units": (
         "torque-power-disagree", _rows(lambda x: [*x[:2], f"{float(x[2]) * 0.8:.1f}"])),
@@ -161,7 +163,7 @@ FAULTS = {
     "a row without rpm": ("missing-rpm", _pull(lambda h, r: (h, [*r, ["", *r[-1][1:]]]))),
     "decimal commas in a comma file": (
         "more-cells-than-headings", _pull(lambda h, r: (h[:2], [[x[0], "245", "2"] for x in r]))),
-    "a field twice": ("repeated-field", _fields(**{"Bore ": "3.9 in"})),
+    "a field twice": ("repeated-field", _fields(bore="4.1 in", **{"Bore ": "3.9 in"})),
     "a list for a field": ("front-matter-unreadable", _fields(family="[a, b]")),
     "no table": ("no-pull", _pull(lambda _h, _r: (["speed", "grunt"], [["1", "2"]]))),
     "a field of another world": ("unknown-field", _fields(paint="grey")),

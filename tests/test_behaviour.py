@@ -94,7 +94,8 @@ def test_more_cam_moves_torque_up_the_range(demo, builds):
         zip(*(predict(demo.model, b, [None] * len(b)) for b in (given, bigger)), strict=True)
     )
     low = np.array([b.torque(RPM[:2]).mean() / a.torque(RPM[:2]).mean() for a, b in pairs])
-    tops = [np.array([np.median(a.sweeps[:, 1])]) for a, _ in pairs]  # where such sweeps end
+    # The top: nine in ten sweeps of builds with such a cam have ended there.
+    tops = [np.array([np.quantile(b.sweeps[:, 1], 0.9)]) for _, b in pairs]
     high = np.array(
         [b.torque(top)[0] / a.torque(top)[0] for (a, b), top in zip(pairs, tops, strict=True)]
     )

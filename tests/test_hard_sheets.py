@@ -354,3 +354,62 @@ def test_names_that_nearly_match_are_pointed_out(tmp_path):
     builds = [list(FIELDS), [{**FIELDS, "sheet_id": "0417"}[n] for n in FIELDS]]
     found = tables(tmp_path, builds, [["sheet_id", "rpm", "torque (Nm)"], *named("417")])
     assert any("Is '0417' meant" in f.message for f in found[1].findings)
+
+
+def test_a_column_of_numbers_without_heading_is_pointed_out_on_either_side(tmp_path):
+    """It may be what proves the unit of the other."""
+    rows = "\n".join(f"{rpm},{torque},{float(torque) / 7}" for rpm, torque in ROWS)
+    for heads in ("rpm,,power (kW)", "rpm,torque (N.m),", ",rpm,torque (N.m)"):
+        pull = rows if heads[0] != "," else "\n".join(f"{t},{n},{t}" for n, t in ROWS)
+        found = sheet(tmp_path, f"{heads}\n{pull}\n")
+        assert "column-without-heading" in codes(found)
+    counted = "\n".join(f"{at},{rpm},{torque}" for at, (rpm, torque) in enumerate(ROWS, 1))
+    found = sheet(tmp_path, f",rpm,torque (N.m)\n{counted}\n")
+    assert "column-without-heading" not in codes(found)
+
+
+SPEEDS = [f"lb-ft @ {rpm}" for rpm in range(2000, 5001, 500)]
+ENGINE = ["8", "4.0", "3.5", "9.5", "SAE J607", "e1"]
+PULLED = ["338.9", "350.2", "357.3", "360.2", "359.0", "353.5", "344.0"]
+
+
+@pytest.mark.parametrize(
+    ("cells", "code"),
+    [
+        ([*PULLED, "0.86"], None),
+        ([*PULLED[:5], "", "", ""], None),
+        (["338", *PULLED, "0.86"], "more-cells-than-headings"),
+        ([*PULLED[1:6], "344.0", "0.86"], "fewer-cells-than-headings"),
+    ],
+)
+def test_a_row_of_an_engine_with_a_cell_too_many_or_too_few(tmp_path, cells, code):
+    heads = ["cylinders", "bore", "stroke", "compression_ratio", "correction", "sheet_id"]
+    lines = [[*heads, *SPEEDS, "Lambda"], [*ENGINE, *cells]]
+    path = tmp_path / "engines.csv"
+    path.write_text("\n".join(map(",".join, lines)) + "\n")
+    found = codes(judged(path)[0])
+    expected = {"more-cells-than-headings", "fewer-cells-than-headings"} & {code}
+    assert found & {"more-cells-than-headings", "fewer-cells-than-headings"} == expected
+
+
+@pytest.mark.parametrize("stray", ["Page 2 of 3", ""])
+def test_a_pull_below_the_fields_of_another_engine_is_never_the_first_ones(tmp_path, stray):
+    """Neither a lost heading nor a stray line among the second engine's fields joins the two."""
+    second = HEAD.replace("cylinders: 6", f"{stray}\ncylinders: 6").rstrip("-\n")
+    path = tmp_path / "two.csv"
+    first = TABLE.replace("rpm,", ",", 1)
+    path.write_text(f"{HEAD}---\n{first}{second.replace('3.9', '4.1')}\n---\n{TABLE}")
+    found = judged(path)
+    assert len(found) == 2
+    assert not found[0].readings
+    assert found[1].accepted == (not stray)
+
+
+def test_headings_of_engines_in_rows_that_come_again_hold_for_what_follows(tmp_path):
+    heads = ["cylinders", "bore", "stroke", "compression_ratio", "correction", "sheet_id"]
+    turned = [*SPEEDS[:-2], SPEEDS[-1], SPEEDS[-2]]
+    lines = [[*heads, *SPEEDS], [*heads, *turned], [*ENGINE, *PULLED]]
+    path = tmp_path / "engines.csv"
+    path.write_text("\n".join(map(",".join, lines)) + "\n")
+    (found,) = judged(path)
+    assert {r.rpm: r.torque for r in found.readings}[5000] == 353.5

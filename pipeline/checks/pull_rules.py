@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
     from pullbook.pipeline.values.sheet import Curve, Reading, Sheet
 
+#: No petrol engine's pull ends below its idle (common practice, no source).
+_SLOW_RPM = 1000.0
 _ENOUGH_RPM = 5
 #: Best brake mean effective pressure of a four-stroke engine, kPa: what is possible, from a worn
 #: and restricted engine to a race engine on alcohol; and what is usual for natural aspiration.
@@ -74,7 +76,7 @@ def _make_curves(readings: list[Reading]) -> list[Curve]:
 
 
 def enough_rpm(sheet: Sheet) -> Iterator[Finding]:
-    """A pull has readings at five different rpm or more."""
+    """A pull has readings at five different rpm or more, not all of them below idle."""
     distinct = len({reading.rpm for reading in sheet.readings})
     if distinct < _ENOUGH_RPM and any(is_refused(sheet, name) for name in PULL_FIELDS):
         return  # the reason why there are so few is reported already
@@ -88,6 +90,12 @@ def enough_rpm(sheet: Sheet) -> Iterator[Finding]:
             " Add readings."
         )
         yield Finding("too-few-rpm", message, "rpm")
+    elif (highest := max(reading.rpm for reading in sheet.readings)) < _SLOW_RPM:
+        message = (
+            f"The pull ends at {highest:.0f} rpm, which is slow for a petrol engine. Check that the"
+            " column of speeds is one, and its unit."
+        )
+        yield Finding("rpm-unusual", message, "rpm")
 
 
 def identity(sheet: Sheet) -> Iterator[Finding]:

@@ -33,7 +33,7 @@ def is_heading_row(cells: list[str], headings: Headings) -> bool:
     return heading_rows.at([(1, cells)], 0, headings) is not None
 
 
-def has_pull(rows: list[Row], headings: Headings) -> bool:
+def has_pull_rows(rows: list[Row], headings: Headings) -> bool:
     """Return whether there are headings of a pull among the rows."""
     return any(heading_rows.at(rows, at, headings) is not None for at in range(len(rows)))
 
@@ -82,7 +82,7 @@ def continue_sheet(
         cells = rows[at][1]
         head = None if _is_numbers(cells) else heading_rows.at(rows, at, headings)
         if head is not None or _is_numbers(cells):
-            in_table = in_table or head is not None
+            in_table = in_table or head is not None or not letterhead_above
             taken = 1 if head is None else head.rows
             sheets[-1].table += rows[at : at + taken]  # type: ignore[operator]
             at += taken

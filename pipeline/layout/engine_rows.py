@@ -61,17 +61,33 @@ def sheets_of(rows: list[Row], source: str, headings: Headings) -> list[RawSheet
         The headings that are understood.
 
     """
-    for at, (_, cells) in enumerate(rows):
-        speeds = [found for p, cell in enumerate(cells) if (found := _at_speed(p, cell))]
-        named = [p for p, cell in enumerate(cells) if headings.sheet(cell.strip()).field]
-        if len(speeds) >= _FEWEST_SPEEDS and len(named) >= _FEWEST_FIELDS:
-            caption = _caption(rows[:at])
-            return [
-                _sheet(row, own, cells, speeds, caption, source, headings)
-                for row, own in rows[at + 1 :]
-                if any(own[p].strip() for p in named if p < len(own))
-            ]
-    return None
+    sheets: list[RawSheet] = []
+    head: _Head | None = None
+    for at, (row, cells) in enumerate(rows):
+        if (begins := _head(cells, rows[:at], headings)) is not None:
+            head = begins  # headings that come again hold for what follows
+        elif head is not None and any(cells[p].strip() for p in head.named if p < len(cells)):
+            sheets.append(_sheet(row, cells, head, source, headings))
+    return sheets if head is not None else None
+
+
+class _Head(NamedTuple):
+    """A row of headings: its cells, the speeds and fields among them, the quantity above them."""
+
+    cells: list[str]
+    speeds: list[AtSpeed]
+    named: list[int]
+    caption: str | None
+
+
+def _head(cells: list[str], above: list[Row], headings: Headings) -> _Head | None:
+    speeds = [found for p, cell in enumerate(cells) if (found := _at_speed(p, cell))]
+    if len(speeds) < _FEWEST_SPEEDS:
+        return None
+    named = [p for p, cell in enumerate(cells) if headings.sheet(cell.strip()).field]
+    if len(named) < _FEWEST_FIELDS:
+        return None
+    return _Head(cells, speeds, named, _caption(above))
 
 
 def _caption(rows: list[Row]) -> str | None:
@@ -84,25 +100,23 @@ def _caption(rows: list[Row]) -> str | None:
     return None
 
 
-def _sheet(
-    row: int,
-    own: list[str],
-    heads: list[str],
-    speeds: list[AtSpeed],
-    caption: str | None,
-    source: str,
-    headings: Headings,
-) -> RawSheet:
+def _sheet(row: int, own: list[str], head: _Head, source: str, headings: Headings) -> RawSheet:
+    heads, speeds = head.cells, head.speeds
     sheet = RawSheet(f"row {row}", source, headings=headings)
     at_speed = {one.place for one in speeds}
+    others = {p for p, heading in enumerate(heads) if heading.strip()} - at_speed
     for place, heading in enumerate(heads):
         text = own[place].strip() if place < len(own) else ""
         if place not in at_speed and heading.strip() and text:
             add_field(sheet, heading.strip(), text, row)
     take_name(sheet)
-    sheet.table = _table(row, own, speeds, caption)
+    sheet.table = _table(row, own, speeds, head.caption)
     if not sheet.table:
         sheet.findings.append(_no_quantity(row, speeds))
+    if any(text.strip() for text in own[len(heads) :]):
+        sheet.findings.append(_long_row(row, own[len(heads) :]))
+    if len(own) - 1 in at_speed and any(place >= len(own) for place in others):
+        sheet.findings.append(_short_row(row, own[-1].strip(), heads[len(own) - 1].strip()))
     return sheet
 
 
@@ -118,6 +132,23 @@ def _table(row: int, own: list[str], speeds: list[AtSpeed], caption: str | None)
         cells[1 + quantities.index(one.quantity or caption)] = text
     body = [(row, cells) for cells in table.values() if any(cells[1:])]
     return [(row, ["rpm", *map(str, quantities)]), *body] if body else []
+
+
+def _long_row(row: int, beyond: list[str]) -> Finding:
+    text = next(text.strip() for text in beyond if text.strip())
+    message = (
+        f"Row {row} has more cells than there are headings ({text!r} has none). A decimal comma or"
+        " a cell too many moves the others: put each where it belongs."
+    )
+    return Finding("more-cells-than-headings", message, None, row, text)
+
+
+def _short_row(row: int, last: str, heading: str) -> Finding:
+    message = (
+        f"Row {row} has fewer cells than there are headings. Its last, {last!r}, was taken as"
+        f" {heading!r}: if a cell is missing before it, it belongs further right."
+    )
+    return Finding("fewer-cells-than-headings", message, None, row, last)
 
 
 def _no_quantity(row: int, speeds: list[AtSpeed]) -> Finding:

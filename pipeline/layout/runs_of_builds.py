@@ -183,11 +183,11 @@ def _ask_about_runs(sheet: RawSheet, body: list[Row], places: list[int], run: in
     """
     numbers = _filled(body, run)
     runs = list(dict.fromkeys(number for number in numbers if number))
-    if len(runs) < _TWO:
+    if len(runs) < 2:
         return
     for place in places:
         texts = [_cell(cells, place) for _, cells in body]
-        if len(set(texts)) > len(runs) + _TWO:
+        if len(set(texts)) > len(runs) + _STRAY:
             continue
         said = [_said_of_run([t for t, n in zip(texts, numbers, strict=True) if n == one])
                 for one in runs]  # fmt: skip
@@ -196,7 +196,8 @@ def _ask_about_runs(sheet: RawSheet, body: list[Row], places: list[int], run: in
             return
 
 
-_TWO = 2
+#: A column that tells runs apart may hold so many other texts besides: a slip, a remark.
+_STRAY = 2
 
 
 def _said_of_run(texts: list[str]) -> str:

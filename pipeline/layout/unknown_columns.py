@@ -7,7 +7,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.layout.pull_block import BEGINS_LIKE_A_NUMBER, READ
-from pullbook.pipeline.vocabulary import column_heading
+from pullbook.pipeline.vocabulary import column_heading, numerals
 from pullbook.schemas.findings import Decision, Finding
 
 if TYPE_CHECKING:
@@ -18,19 +18,28 @@ if TYPE_CHECKING:
 
 
 def without_heading(block: Block) -> Iterator[Finding]:
-    """Columns of numbers right of torque or power that have no heading: of what, nobody says."""
+    """Columns of numbers beside a pull's that have no heading: of what, nobody says."""
     taken = {column.place for own in block.columns.values() for column in own}
-    for name in READ:
-        for place in block.places(name):
-            beside = place + 1
-            filled = [row for row, cells in block.rows if beside < len(cells)
-                      and BEGINS_LIKE_A_NUMBER.match(cells[beside])]  # fmt: skip
-            if beside in block.blank and beside not in taken and len(filled) > len(block.rows) / 2:
+    for name in (*READ, "rpm"):
+        beside = {side for place in block.places(name) for side in (place - 1, place + 1)}
+        for place in sorted((beside & block.blank) - taken):
+            cells = {row: own[place] for row, own in block.rows
+                     if place < len(own) and BEGINS_LIKE_A_NUMBER.match(own[place])}  # fmt: skip
+            counted = place < min(taken) and _counts(list(cells.values()))
+            if len(cells) > len(block.rows) / 2 and not counted:
+                taken.add(place)
                 message = (
-                    f"The column of numbers beside {name} has no heading; it was left out. If it"
-                    f" is {name} in another correction, head both."
+                    f"The column of numbers beside {name} has no heading; it was left out. If it is"
+                    " torque or power, head it with its unit."
                 )
-                yield Finding("column-without-heading", message, name, filled[0])
+                yield Finding("column-without-heading", message, name, min(cells))
+
+
+def _counts(texts: list[str]) -> bool:
+    """Return whether numbers rise or fall by equal steps, as a row's number or time does."""
+    known = [number for text in texts if (number := numerals.plain(text.strip())) is not None]
+    steps = {round(after - before, 6) for before, after in pairwise(known)}
+    return len(known) == len(texts) and len(steps) == 1
 
 
 def of_no_pull(rows: list[Row], headings: Headings) -> list[Finding]:

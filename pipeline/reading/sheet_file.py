@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 FENCE = "---"
 #: A --- line as written, or as editors and spreadsheets change it.
 _FENCE, _OPENS = re.compile(r"(?:-{3,}|[\u2013\u2014]+)[,;\t]*"), ("-", "\u2013", "\u2014", " ")
+#: A field with its value, or a remark; a row of a table that begins with a time is neither.
+_LABELLED = re.compile(r"\s*(?:#|[^\W\d][^:]{0,200}:)")
 #: Most rows of a sheet's table: a sweep of several minutes, read a hundred times a second.
 MOST_ROWS = 100_000
 _SEPARATORS = (",", ";", "\t", "|")
@@ -104,7 +106,8 @@ def _pairs(fences: list[int], lines: list[str]) -> list[tuple[int, int]]:
     while at + 1 < len(fences):
         first, last = fences[at], fences[at + 1]
         between = [line for line in lines[first + 1 : last] if line.strip()]
-        if between and all(":" in line or line.lstrip().startswith("#") for line in between):
+        labelled = [line for line in between if _LABELLED.match(line)]
+        if len(labelled) > len(between) / 2:  # a stray line among fields costs that sheet alone
             pairs.append((first, last))
             at += 1
         at += 1

@@ -97,7 +97,7 @@ def _one_build(tabs: dict[str, list[Row]], headings: Headings) -> dict[str, list
 
     The title of each then stands above its table, as it may say what the numbers are in.
     """
-    with_pull = [title for title, rows in tabs.items() if document.has_pull(rows, headings)]
+    with_pull = [title for title, rows in tabs.items() if document.has_pull_rows(rows, headings)]
     builds = [
         title
         for title, rows in tabs.items()

@@ -107,12 +107,13 @@ _CLOSE = 0.8
 def may_be_reading(heading: str) -> str | None:
     """Return the quantity that a heading may be of, though not all of it is understood.
 
-    >>> may_be_reading("TQ final"), may_be_reading("torqque"), may_be_reading("BSFC lb/hp")
-    ('torque', 'torque', None)
+    >>> may_be_reading("TQ final"), may_be_reading("po#wer"), may_be_reading("BSFC lb/hp")
+    ('torque', 'power', None)
     """
     if read(heading) is not None or len(heading) > _MOST_LETTERS:
         return None
     words = [plain_word(word) for word in re.split(r"[^\w']+", heading) if word]
+    words += [plain_word(re.sub(r"[\W_]", "", heading))] * (" " not in heading)
     if not words or _NO_READING & {*words, heading.casefold().split(" ")[-1]} or "/" in heading:
         return None
     for word in words:

@@ -1,6 +1,7 @@
 """What the page shows and saves: the numbers and files of the command line, come what may."""
 
 import errno
+import html
 import json
 import os
 import re
@@ -100,6 +101,18 @@ def test_metric_is_metric_and_says_the_same(ours):
     for rpm, number in torque.items():
         assert int(newton[rpm]) == pytest.approx(1.3558 * int(number), abs=1.3)
     assert " lb-ft" not in re.sub(r"<option.*?</option>", "", metric)
+
+
+def test_other_units_turn_what_was_typed_and_a_comparison_keeps_them(ours):
+    page = ours.get("/ask", params={**BUILD, "stroke": "3.75 in", "were": "inch",
+                                    "units": "metric"}).text  # fmt: skip
+    assert 'name="bore" value="99.06"' in page or 'name="bore" value="99.1"' in page
+    assert 'name="stroke" value="3.75 in"' in page
+    link = html.unescape(re.search(r'href="(/compare\?[^"]*)"', page)[1])
+    again = ours.get(f"{link}&b=a").text
+    assert "A  launch" in again
+    assert "N.m" in again
+    assert "wrong" not in again
 
 
 def test_an_answer_about_a_measured_engine_starts_from_its_pull(ours):

@@ -11,7 +11,6 @@ import typer
 
 from pullbook.commands import inputs, options, output
 from pullbook.schemas.errors import InputError, must_exist
-from pullbook.schemas.fields import FIELDS
 from pullbook.tasks import own_key, packs
 from pullbook.text import check_text
 from pullbook.text.figures import counted
@@ -262,19 +261,11 @@ def _texts(plan: Plan) -> None:
     if not plan.accepted:
         return
     typer.echo("Every text that is shared:")
-    for name in _TEXTS:
-        found = {
-            str(entry.sheet.values[name])
-            for entry in plan.accepted
-            if entry.sheet.values.get(name) is not None
-        }
-        if found:
-            typer.echo(f"  {FIELDS[name].label}: {', '.join(sorted(found))}")
+    for label, values in check_text.shared_texts(entry.sheet for entry in plan.accepted):
+        typer.echo(f"  {label}: {', '.join(values)}")
     typer.echo(f"  file names: {', '.join(sorted({entry.name for entry in plan.accepted}))}\n")
 
 
-#: Fields that hold words of one's own, as they are shared.
-_TEXTS = ("shop", "sheet_id", "family", "engine")
 _FEW = 2
 _RARE = " - rare: somebody who knows who builds such engines may guess the shop"
 

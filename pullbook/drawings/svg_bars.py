@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING
 
 from pullbook.drawings import axes
 from pullbook.drawings.chart import COLOURS, GREY, INK
+from pullbook.drawings.svg_text import text
 
 if TYPE_CHECKING:
     from pullbook.drawings.chart import Bar, Panel
@@ -24,7 +24,7 @@ def bar_parts(panel: Panel, width: float, font: float, top: float) -> tuple[list
         return left + (value - low) * scale
 
     parts = [
-        _text(2, top - 8 + at * 1.25 * font, line, "start")
+        text(2, top - 8 + at * 1.25 * font, line, "start")
         for at, line in enumerate(panel.title.split("\n"))
     ]
     begin = top + (len(parts) - 1) * 1.25 * font
@@ -33,11 +33,11 @@ def bar_parts(panel: Panel, width: float, font: float, top: float) -> tuple[list
         x = place(value)
         kind = f'class="zero" stroke="{GREY}"' if value == 0 else 'class="grid" stroke="#e3e6e8"'
         parts.append(f'<line x1="{x:.1f}" y1="{begin:.1f}" x2="{x:.1f}" y2="{end:.1f}" {kind}/>')
-        parts.append(_text(x, end + font + 2, f"{value:g}", "middle"))
+        parts.append(text(x, end + font + 2, f"{value:g}", "middle"))
     for at, bar in enumerate(panel.bars):
         middle = begin + _ROW * (at + 0.5)
         parts += _bar(bar, place(0.0), place(bar.value), middle)
-        parts.append(_text(left - 8, middle + 0.35 * font, bar.name, "end"))
+        parts.append(text(left - 8, middle + 0.35 * font, bar.name, "end"))
         if bar.low is not None and bar.high is not None:
             parts.append(
                 f'<path class="whisker" fill="none" stroke="{INK}" stroke-width="1.3"'
@@ -55,8 +55,3 @@ def _bar(bar: Bar, zero: float, tip: float, middle: float) -> list[str]:
         f' width="{abs(tip - zero):.1f}" height="{_THICK:g}" fill="{fill}" fill-opacity=".8"'
         f' stroke="{INK if bar.hollow else "none"}"/>'
     ]
-
-
-def _text(x: float, y: float, words: str, side: str) -> str:
-    shown = html.escape("".join(letter for letter in words if letter.isprintable()))
-    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{side}" fill="{INK}">{shown}</text>'

@@ -7,22 +7,20 @@ the strictest policy.
 
 from __future__ import annotations
 
-import html
 import math
-import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pullbook.drawings import axes
 from pullbook.drawings.chart import COLOURS, DASHES, GREY, INK, NEUTRAL
 from pullbook.drawings.svg_bars import bar_parts
+from pullbook.drawings.svg_text import escaped, text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from pullbook.drawings.chart import Chart, Curve, Mark, Panel, Region
 
-_NO_XML = re.compile(r"[^\x09\x0a\x0d\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 _BAR, _BETWEEN = 26.0, 30.0
 
 
@@ -99,7 +97,7 @@ def svg(chart: Chart, shape: Shape) -> str:
         parts += _speed_axis(frame, chart.x_title if last else "")
         bottom = top + height
         top += height + (3.2 * shape.font + 24 if last else _BETWEEN)
-    label = html.escape(_clean(chart.alt or chart.title))
+    label = escaped(chart.alt or chart.title)
     return (
         f'<svg class="chart {shape.name}" viewBox="0 0 {shape.width:g} {top:.0f}"'
         f' width="{shape.width:g}" height="{top:.0f}" role="img" aria-label="{label}"'
@@ -111,16 +109,6 @@ def svg(chart: Chart, shape: Shape) -> str:
 
 def _right_room(panel: Panel, shape: Shape) -> float:
     return shape.left if panel.right_title else shape.right
-
-
-def _clean(text: str) -> str:
-    return _NO_XML.sub("", text)
-
-
-def text(x: float, y: float, words: str, side: str = "middle", extra: str = "") -> str:
-    """Return a line of text; whatever it holds is text and no markup."""
-    shown = html.escape(_clean(words))
-    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{side}" fill="{INK}"{extra}>{shown}</text>'
 
 
 def line(x1: float, y1: float, x2: float, y2: float, extra: str) -> str:

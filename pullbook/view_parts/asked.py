@@ -10,6 +10,7 @@ import numpy as np
 
 from pullbook.schemas.errors import InputError, did_you_mean
 from pullbook.tasks import own_key, questions
+from pullbook.view_parts import rendering
 from pullbook.workspace import build_fields, saved_builds
 
 if TYPE_CHECKING:
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
     from pullbook.tasks.questions import Asked
-    from pullbook.text.units import Units
     from pullbook.view_parts.rendering import Desk
     from pullbook.workspace.measured_tests import Test
 
@@ -39,7 +39,7 @@ class Named:
     pull: Pull | None = None
 
 
-def find(desk: Desk, name: str, query: str, units: Units) -> Named:
+def find(desk: Desk, name: str, query: str) -> Named:
     """Return what a name stands for: fields in an address, a saved build or a test.
 
     Raises
@@ -50,7 +50,7 @@ def find(desk: Desk, name: str, query: str, units: Units) -> Named:
     """
     if query:
         given = dict(parse_qsl(query))
-        build = build_fields.build_of(given, units)
+        build = build_fields.build_of(given, rendering.units_of(given))
         if not name or build.sheet_id == name:
             return Named(measured_on(desk, build, given.get("start", "")))
     for saved in saved_builds.builds(desk.folder):

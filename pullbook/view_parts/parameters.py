@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from pullbook.schemas.fields import FIELDS
 from pullbook.view_parts.rendering import units_of
+from pullbook.workspace import build_fields
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -49,6 +50,8 @@ class Parameters:
         return {name: self.given[name] for name in SHOWN if self.given.get(name)}
 
 
+#: The units that the numbers of a form were typed in.
+WERE = "were"
 #: Parameters of how an answer is shown.
 SHOWN = ("units", "band_low", "band_high", "level")
 
@@ -65,7 +68,10 @@ def read(given: Mapping[str, str]) -> Parameters:
         faults["level"] = "The level of the limits lies between 0 and 1, such as 0.9."
         level = LEVEL
     fields = {name: text for name, text in given.items() if name in FIELDS and text.strip()}
-    return Parameters(units_of(given), band, level, fields, dict(given), faults)
+    units = units_of(given)
+    if given.get(WERE):
+        fields = build_fields.converted(fields, units_of({"units": given[WERE]}), units)
+    return Parameters(units, band, level, fields, dict(given), faults)
 
 
 def _band(given: Mapping[str, str], faults: dict[str, str]) -> tuple[float, float]:

@@ -166,11 +166,11 @@ def _slots(desk: Desk, asked_for: Parameters) -> tuple[list[Slot], list[Named]]:
         fault = ""
         if name:
             try:
-                named.append(asked.find(desk, name, query, asked_for.units))
+                named.append(asked.find(desk, name, query))
             except InputError as found:
                 fault = figures.sentence(str(found))
         given = dict(parse_qsl(query))
-        edit = rendering.query({**given, **asked_for.address}) if query else ""
+        edit = rendering.query(given) if query else ""
         slots.append(Slot(letter, name, query, fault, edit))
     return slots, _apart(named)
 

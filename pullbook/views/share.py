@@ -10,7 +10,6 @@ from starlette.responses import FileResponse, RedirectResponse
 from pullbook.guards.inside_folder import inside
 from pullbook.pipeline.privacy import key_file
 from pullbook.schemas.errors import InputError
-from pullbook.schemas.fields import FIELDS
 from pullbook.text import check_text
 from pullbook.text.figures import counted
 from pullbook.view_parts import rendering
@@ -23,11 +22,8 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
-    from pullbook.pipeline.privacy.contribute import Plan
 
 _MOST = 40
-#: Fields that hold words of one's own, as they are shared.
-_TEXTS = ("shop", "sheet_id", "family", "engine")
 
 
 def view(request: Request) -> Response:
@@ -58,7 +54,10 @@ def _page(request: Request, status: int = 200, fault: str = "") -> Response:
             for one in accepted[:_MOST]
         ],
         more=max(len(accepted) - _MOST, 0),
-        texts=[] if plan is None else _texts(plan),
+        texts=[
+            [label, ", ".join(values)]
+            for label, values in check_text.shared_texts(one.sheet for one in accepted)
+        ],
         coded=check_text.names([one.sheet for one in accepted]),
         refused=[
             (check_text.printable(one.sheet.sheet_id),
@@ -68,15 +67,6 @@ def _page(request: Request, status: int = 200, fault: str = "") -> Response:
         refused_more=max(len(refused) - _MOST, 0), new_key=not key_file.default_path().exists(),
         done=request.query_params.get("done", ""), pack=request.query_params.get("pack", ""),
     )  # fmt: skip
-
-
-def _texts(plan: Plan) -> list[list[str]]:
-    """Return every distinct text that would be shared: each is worth a look."""
-    found = {
-        name: sorted({str(v) for one in plan.accepted if (v := one.sheet.values.get(name))})
-        for name in _TEXTS
-    }
-    return [[FIELDS[name].label, ", ".join(values)] for name, values in found.items() if values]
 
 
 def make(request: Request, form: Mapping[str, str]) -> Response:

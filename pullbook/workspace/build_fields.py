@@ -47,6 +47,22 @@ def with_units(given: Mapping[str, str], units: Units) -> dict[str, str]:
     return found
 
 
+def converted(given: Mapping[str, str], were: Units, units: Units) -> dict[str, str]:
+    """Return fields typed under other units as they stand under these; what has a unit stays.
+
+    >>> from pullbook.text.units import Units
+    >>> converted({"bore": "4", "stroke": "3.5 in"}, Units.INCH, Units.METRIC)
+    {'bore': '101.6', 'stroke': '3.5 in'}
+    """
+    if were is units:
+        return dict(given)
+    read = texts_of(build_of(given, were), units)
+    return {
+        name: read.get(name, text) if _BARE.fullmatch(text) else text
+        for name, text in given.items()
+    }
+
+
 def build_of(given: Mapping[str, str], units: Units) -> Build:
     """Return the build that a form describes, typed and checked; it has a name in any case."""
     fields = with_units(given, units)

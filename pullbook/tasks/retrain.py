@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.schemas.errors import PullbookError
 from pullbook.tasks import fault_log, own_key, training
+from pullbook.text.figures import counted
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -110,7 +111,7 @@ def _judged(in_use: Path | None, jury: Tables, out: Path) -> dict[str, Any]:
         "conclusion": judgement_page.conclusion(found),
         "reasons": found.reasons,
         "rows": judgement_page.rows(found),
-        "by": f"{found.sheets} sheets of {found.shops} {found.held_out}s",
+        "by": f"{counted(found.sheets, 'sheet')} of {counted(found.shops, found.held_out)}",
         "invented": in_use is None,
     }
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers import compare as compare_builds
+from pullbook.model.comparison import compare as compare_builds
 from pullbook.model.evaluation import rules_of_thumb
 from pullbook.model.evaluation.prediction_errors import score_predictions
 from pullbook.model.learning.sample import sample_of

@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-    from pullbook.model.answers.compare_several import Comparison
     from pullbook.model.answers.predictor import Predictor
+    from pullbook.model.comparison.compare_several import Comparison
     from pullbook.model.learning.sample import Floats
     from pullbook.model.scikit_learn.curve_regressor import CurveRegressor
     from pullbook.pipeline.values.sheet import Build, Sheet

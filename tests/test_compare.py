@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from command_line import run
 
-from pullbook.model.answers import choose, compare_several
-from pullbook.model.answers.compare import compare
+from pullbook.model.choices import choose
+from pullbook.model.comparison import compare_several
+from pullbook.model.comparison.compare import compare
 from pullbook.model.limits.conformal import Scores
 from pullbook.model.limits.difference_errors import expected
 from pullbook.model.prediction.predict import predict

@@ -9,10 +9,12 @@ import pytest
 from typer.testing import CliRunner
 
 from pullbook.commands.main import app
-from pullbook.model.answers import compare_several, measured_pull, next_test, vary
-from pullbook.model.answers.choose import choose
-from pullbook.model.answers.compare import compare
+from pullbook.model.answers import measured_pull, next_test
 from pullbook.model.answers.predictor import Predictor
+from pullbook.model.choices import vary
+from pullbook.model.choices.choose import choose
+from pullbook.model.comparison import compare_several
+from pullbook.model.comparison.compare import compare
 from pullbook.model.learning import curve_model
 from pullbook.model.learning.curve_model import Blend
 from pullbook.model.learning.gaussian_process import SHEET_VARIANCE, SHOP_VARIANCE

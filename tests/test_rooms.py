@@ -33,6 +33,8 @@ ROWS = (
     "model/trained",
     "model/training",
     "model/prediction",
+    "model/comparison",
+    "model/choices",
     "model/answers",
     "model/evaluation",
     "model/review",

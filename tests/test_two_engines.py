@@ -8,8 +8,9 @@ from command_line import run
 from valid_sheet import sheet_text
 
 import pullbook
-from pullbook.model.answers import part_shares
-from pullbook.model.answers.measured_difference import shares, sides
+from pullbook.model.answers.compared_sides import sides
+from pullbook.model.comparison import part_shares
+from pullbook.model.comparison.measured_difference import shares
 from pullbook.model.trained.pulls import own_pull
 from pullbook.model.trained.start import Start
 from pullbook.pipeline.builds import build_files, same_parts

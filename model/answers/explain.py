@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers import part_shares
+from pullbook.model.comparison import part_shares
 from pullbook.model.prediction.predict import predict
 from pullbook.model.trained.engines import Engines, curves_of
 from pullbook.schemas.answer import Missing, rounded

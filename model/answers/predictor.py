@@ -9,15 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from pullbook.model.answers import choose as choosing
-from pullbook.model.answers import (
-    compare_several,
-    measured_difference,
-    measured_pull,
-    next_test,
-    vary,
-)
 from pullbook.model.answers import explain as explaining
+from pullbook.model.answers import measured_pull, next_test
+from pullbook.model.choices import choose as choosing
+from pullbook.model.choices import vary
+from pullbook.model.comparison import compare_several, measured_difference
 from pullbook.model.prediction.predict import DEFAULT_LEVEL, predict
 from pullbook.model.range.tested_speeds import DEFAULT_RPM, band_speeds, speeds_of
 from pullbook.model.trained import find_starts
@@ -31,12 +27,12 @@ from pullbook.pipeline.parallel.garbage_collection import uncollected
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from pullbook.model.answers.compare_several import Comparison
     from pullbook.model.answers.explain import Explanation
     from pullbook.model.answers.measured_pull import Measured
     from pullbook.model.answers.next_test import Lesson
-    from pullbook.model.answers.parts_choice import Choice
-    from pullbook.model.answers.vary import Variant
+    from pullbook.model.choices.parts_choice import Choice
+    from pullbook.model.choices.vary import Variant
+    from pullbook.model.comparison.compare_several import Comparison
     from pullbook.model.learning.sample import Floats
     from pullbook.model.prediction.prediction import Prediction
     from pullbook.model.trained.pulls import Pull

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers.compare import compare
+from pullbook.model.comparison.compare import compare
 from pullbook.model.limits.difference_errors import COMMON, POINTS, across, same_engine, within
 
 if TYPE_CHECKING:

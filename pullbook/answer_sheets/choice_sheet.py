@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from matplotlib.figure import Figure
 
-    from pullbook.model.answers.parts_choice import Choice
+    from pullbook.model.choices.parts_choice import Choice
     from pullbook.reports.document import Page
     from pullbook.text.units import Units
 

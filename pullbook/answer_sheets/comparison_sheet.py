@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from matplotlib.figure import Figure
 
-    from pullbook.model.answers.compare_several import Comparison
+    from pullbook.model.comparison.compare_several import Comparison
     from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
     from pullbook.text.units import Units

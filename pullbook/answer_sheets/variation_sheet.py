@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from matplotlib.figure import Figure
 
-    from pullbook.model.answers.vary import Variant
+    from pullbook.model.choices.vary import Variant
     from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
     from pullbook.text.units import Units

@@ -10,7 +10,7 @@ from pullbook.text.choice_text import goal, title
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from pullbook.model.answers.parts_choice import Choice, Combination
+    from pullbook.model.choices.parts_choice import Choice, Combination
     from pullbook.text.units import Units
 
 

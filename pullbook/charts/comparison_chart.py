@@ -12,8 +12,8 @@ if TYPE_CHECKING:
 
     from matplotlib.figure import Figure
 
-    from pullbook.model.answers.compare import Difference
-    from pullbook.model.answers.measured_difference import Shares
+    from pullbook.model.comparison.compare import Difference
+    from pullbook.model.comparison.measured_difference import Shares
     from pullbook.model.prediction.prediction import Prediction
     from pullbook.text.units import Units
 

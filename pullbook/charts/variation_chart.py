@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from matplotlib.figure import Figure
 
-    from pullbook.model.answers.vary import Variant
+    from pullbook.model.choices.vary import Variant
     from pullbook.model.prediction.prediction import Prediction
     from pullbook.text.units import Units
 

@@ -165,7 +165,8 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     """Compare builds or measured engines: which makes more, how sure that is, and what makes it."""
     from pullbook.answer_sheets import comparison_sheet
     from pullbook.charts import comparison_chart, drawing
-    from pullbook.model.answers import measured_difference, tested_band
+    from pullbook.model.answers import compared_sides
+    from pullbook.model.comparison import tested_band
     from pullbook.model.trained.pulls import own_pull
     from pullbook.tasks import questions
     from pullbook.text import comparison_text
@@ -185,7 +186,7 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     pulls = [None if predicted else own_pull(path) for path in builds]
     asked = questions.must_be_sound(inputs.ask(sheets, predictor, shop, key_file, measured, pulls))
     names = [name.strip() for name in (same or "").split(",") if name.strip()]
-    sides = measured_difference.sides(predictor, *asked, pulls, names)
+    sides = compared_sides.sides(predictor, *asked, pulls, names)
     found = sides.found
     if shop is not None and found[0].regime_name == "new shop":
         typer.echo(

@@ -52,7 +52,7 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
         variation_chart,
     )
     from pullbook.commands import inputs
-    from pullbook.model.answers import tested_band
+    from pullbook.model.comparison import tested_band
     from pullbook.pipeline.builds import field_ranges
     from pullbook.tasks import questions
     from pullbook.text import variation_text

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
-from pullbook.model.answers.parts_choice import SWEEP
+from pullbook.model.choices.parts_choice import SWEEP
 from pullbook.pipeline.builds.parts import PRICE, TORQUE
 from pullbook.text import figures, prediction_text
 from pullbook.text.units import label
@@ -13,7 +13,7 @@ from pullbook.text.units import label
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from pullbook.model.answers.parts_choice import Choice, Combination
+    from pullbook.model.choices.parts_choice import Choice, Combination
     from pullbook.pipeline.builds.parts import Limit
     from pullbook.text.units import Units
 

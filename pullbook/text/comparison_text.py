@@ -11,8 +11,8 @@ from pullbook.text import figures, prediction_text
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from pullbook.model.answers.compare import Difference
-    from pullbook.model.answers.compare_several import Comparison
+    from pullbook.model.comparison.compare import Difference
+    from pullbook.model.comparison.compare_several import Comparison
     from pullbook.text.units import Units
 
 

@@ -14,7 +14,7 @@ from pullbook.text.units import label
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from pullbook.model.answers.vary import Variant
+    from pullbook.model.choices.vary import Variant
     from pullbook.pipeline.values.sheet import Build
     from pullbook.text.units import Units
 

@@ -212,7 +212,7 @@ def band_line(found: Prediction, asked_for: Parameters) -> str:
         f"Mean torque from {low:.0f} to {high:.0f} rpm: {mean.value:.0f} {units.torque}"
         f" ({prediction_text.limits(mean)}), {REFERENCE}."
     )
-    from pullbook.model.answers import tested_band
+    from pullbook.model.comparison import tested_band
 
     try:
         warning = tested_band.check_band([found], asked_for.band)

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
-    from pullbook.model.answers.parts_choice import Choice
+    from pullbook.model.choices.parts_choice import Choice
     from pullbook.text.units import Units
     from pullbook.view_parts.parameters import Parameters
     from pullbook.view_parts.rendering import Desk

@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
-    from pullbook.model.answers.compare import Difference
-    from pullbook.model.answers.compare_several import Comparison
+    from pullbook.model.comparison.compare import Difference
+    from pullbook.model.comparison.compare_several import Comparison
     from pullbook.text.units import Units
     from pullbook.view_parts.asked import Named
     from pullbook.view_parts.parameters import Parameters
@@ -197,7 +197,8 @@ def compare(
         They cannot be compared.
 
     """
-    from pullbook.model.answers import measured_difference, tested_band
+    from pullbook.model.answers import compared_sides
+    from pullbook.model.comparison import tested_band
     from pullbook.model.range.tested_speeds import speeds_of
 
     predictor = desk.model.predictor()
@@ -206,7 +207,7 @@ def compare(
     tests = asked.tests_for(desk, named)
     given = questions.must_be_sound(asked.ask(predictor, named, tests))
     pulls = [None if predicted else one.pull for one in named]
-    sides = measured_difference.sides(predictor, *given, pulls, same)
+    sides = compared_sides.sides(predictor, *given, pulls, same)
     warning = tested_band.check_band(sides.found, asked_for.band) or ""
     band = tested_band.measured_band([*sides.found, *sides.before], asked_for.band)
     found = sides.compare(predictor, band, asked_for.level, one_shop=one_shop)

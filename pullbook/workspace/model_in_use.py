@@ -49,7 +49,7 @@ class ModelInUse:
             predictor = self.predictor()
         except PullbookError:
             return  # who asks gets the sentence
-        from pullbook.model.answers import measured_difference  # noqa: F401 - to have it loaded
+        from pullbook.model.answers import compared_sides  # noqa: F401 - to have it loaded
 
         for build in ({"cylinders": 8, "bore": 4.0, "stroke": 3.5},):
             predictor.predict(build)

@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from pullbook.model.answers import compare as comparing
+from pullbook.model.comparison import compare as comparing
 from pullbook.model.prediction.prediction import BAND_POINTS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from pullbook.model.answers.compare import Difference
-    from pullbook.model.answers.measured_difference import Shares
+    from pullbook.model.comparison.compare import Difference
+    from pullbook.model.comparison.measured_difference import Shares
     from pullbook.model.learning.sample import Floats
     from pullbook.model.limits.conformal import Scores
     from pullbook.model.limits.difference_errors import PairScores
@@ -98,7 +98,7 @@ def compare(
     names, found
         Names of the builds, and their predictions.
     pairs, band, level, rpm, one_shop
-        As for `pullbook.model.answers.compare.compare`.
+        As for `pullbook.model.comparison.compare.compare`.
 
     """
     differences = [

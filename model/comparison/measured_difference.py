@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
-from pullbook.model.answers import part_shares
+from pullbook.model.comparison import part_shares
 from pullbook.model.learning import effect_points
 from pullbook.model.learning.effect_points import Ahead
 from pullbook.model.learning.effects import EFFECTS
 from pullbook.model.limits.calibration import NEW_FAMILY
 from pullbook.model.limits.difference_errors import CHANGED
-from pullbook.model.prediction.as_measured import as_measured
 from pullbook.model.prediction.prediction import BAND_POINTS
 from pullbook.model.trained.engines import Engines, curves_of
 from pullbook.model.trained.known_sheets import start_curves
-from pullbook.pipeline.builds import same_parts
 from pullbook.pipeline.features import feature_table
 from pullbook.schemas.answer import Between, rounded
 from pullbook.schemas.part_groups import GROUPS
@@ -26,14 +24,8 @@ from pullbook.schemas.part_groups import GROUPS
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from pullbook.model.answers.compare_several import Comparison
-    from pullbook.model.answers.predictor import Predictor
     from pullbook.model.learning.sample import Floats
-    from pullbook.model.prediction.prediction import Prediction
-    from pullbook.model.trained.pulls import Pull
-    from pullbook.model.trained.start import Learned, Start
     from pullbook.model.trained.trained_model import Model
-    from pullbook.pipeline.values.sheet import Build
 
 #: Engine speeds of a band at which the doubt about a share is worked out.
 _SPEEDS = 7
@@ -209,83 +201,3 @@ def _of_labels(model: Model, builds: pd.DataFrame, rpm: Floats) -> dict[str, Bet
         if share:
             found[name] = Between(share, None, None)
     return found
-
-
-@dataclass(frozen=True, slots=True)
-class Sides:
-    """Builds to compare: as measured where they have a pull, else as predicted.
-
-    Attributes
-    ----------
-    builds, codes
-        The builds, made comparable if that was asked, and the codes of their shops.
-    found
-        Their predictions.
-    before, builds_before
-        Those before they were made comparable; empty if that was not asked.
-    same
-        The groups or fields that all have from the first.
-    """
-
-    builds: list[Build]
-    codes: list[str | None]
-    found: list[Prediction]
-    builds_before: list[Build]
-    before: list[Prediction]
-    same: tuple[str, ...]
-
-    def compare(
-        self, predictor: Predictor, band: tuple[float, float], level: float, *, one_shop: bool
-    ) -> Comparison:
-        """Return the comparison, as `Predictor.compare` does, with what it was before."""
-        builds = (self.builds, self.codes)
-        made = predictor.compare(self.found, band, level, one_shop=one_shop, builds=builds)
-        if not self.before:
-            return made
-        builds = (self.builds_before, self.codes)
-        first = predictor.compare(self.before, band, level, one_shop=one_shop, builds=builds)
-        return replace(made, shares=first.shares, before=first.differences[0], same=self.same)
-
-
-def sides(
-    predictor: Predictor,
-    builds: Sequence[Build],
-    codes: Sequence[str | None],
-    starts: Sequence[Start | Learned | None],
-    pulls: Sequence[Pull | None],
-    same: Sequence[str] = (),
-) -> Sides:
-    """Return builds to compare.
-
-    Parameters
-    ----------
-    predictor
-        What predicts.
-    builds, codes, starts
-        As for `Predictor.predictions`.
-    pulls
-        The pull that each build is compared by as measured, or ``None``.
-    same
-        Groups of parts, or fields, that all are given from the first; such a build is no longer as
-        it was measured, but predicted from its pull.
-
-    Raises
-    ------
-    SamePartsError
-        A name is neither a group nor a field.
-
-    """
-
-    def predicted(of: Sequence[Build]) -> list[Prediction]:
-        found = predictor.predictions(of, codes, starts)
-        return [
-            one if pull is None or (one.measured is not None and one.measured.changed)
-            else as_measured(one, pull)
-            for one, pull in zip(found, pulls, strict=True)
-        ]  # fmt: skip
-
-    before = predicted(builds)
-    if not same:
-        return Sides([*builds], [*codes], before, [], [], ())
-    alike = same_parts.with_same(builds, same)
-    return Sides(alike, [*codes], predicted(alike), [*builds], before, tuple(same))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pullbook.model.answers.compare import Difference, compare
+from pullbook.model.comparison.compare import Difference, compare
 from pullbook.model.prediction.prediction import BAND_POINTS
 from pullbook.pipeline.builds import build_files
 from pullbook.schemas.answer import rounded

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pullbook.model.answers import compare, compare_several
-from pullbook.model.answers.parts_choice import SWEEP, Choice, ChooseError, Combination
+from pullbook.model.choices.parts_choice import SWEEP, Choice, ChooseError, Combination
+from pullbook.model.comparison import compare, compare_several
 from pullbook.model.prediction.intervals import between
 from pullbook.model.prediction.predict import predict
 from pullbook.pipeline.builds import build_files

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pullbook.model.answers.compare import CompareError
+from pullbook.model.comparison.compare import CompareError
 from pullbook.model.prediction.as_measured import AsMeasured
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check -qq
 # Python compiles a module when it is first used; all of them at once takes longer than the rest.
 INSTALL := $(PIP) install --no-compile
 
-.PHONY: demo test test-slow cover lint format repro bench docs peers ablation weak-spots coverage fuzz pins pythons release \
+.PHONY: demo test test-slow cover lint format repro bench docs pictures peers ablation weak-spots coverage fuzz pins pythons release \
   clean
 
 # --- set-up ---------------------------------------------------------------------------
@@ -67,6 +67,10 @@ repro: $(VENV)/dev-ready
 docs: $(VENV)/dev-ready
 	@$(BIN)/python -m sphinx -b html -E -a -W --keep-going -n -q docs build/docs
 	@echo "Open build/docs/index.html"
+
+# The pictures of the page, as its tests see it in the browser.
+pictures: $(VENV)/dev-ready
+	@PULLBOOK_PICTURES=docs/pictures $(BIN)/python -m pytest -n 0 tests/test_page_browser.py -k fits
 
 fuzz: $(VENV)/dev-ready
 	@cd tests && ../$(BIN)/python fuzz_reader.py --inputs 100000

@@ -2,11 +2,11 @@
 
 import os
 import re
-import shutil
 import subprocess
 from html.parser import HTMLParser
 
 import pytest
+from browser import BROWSER, needs_browser
 from matplotlib.figure import Figure
 from typer.testing import CliRunner
 
@@ -14,9 +14,6 @@ from pullbook.answer_sheets import customer_sheet
 from pullbook.commands.main import app
 from pullbook.words.units import Units
 
-BROWSER = next(
-    filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), ""
-)
 PHONE = 390
 BUILD = """\
 sheet_id: "launch <b>1</b>"
@@ -125,9 +122,7 @@ def test_a_page_of_invented_engines_says_so_first():
     assert shown[2].startswith("The engines behind this model are invented")
 
 
-@pytest.mark.skipif(
-    not BROWSER, reason="no browser is installed: Debian's package chromium has one"
-)
+@needs_browser
 @pytest.mark.parametrize("width", [PHONE, 1100])
 @pytest.mark.parametrize("name", NAMES)
 def test_a_browser_shows_it_without_scrolling_sideways(pages, name, width, tmp_path):

@@ -2,10 +2,10 @@
 
 import json
 import re
-import shutil
 import subprocess
 
 import pytest
+from browser import BROWSER, needs_browser
 from command_line import run
 from valid_sheet import FIELDS, PULL, sheet_text
 
@@ -159,18 +159,13 @@ def test_a_pull_in_a_wrong_unit_stands_out(folder, tmp_path):
     assert "wrong (-27 %)" in page.read_text()
 
 
-BROWSER = next(
-    filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), ""
-)
 COUNT = (
     "<script>addEventListener('load', () => { document.title = 'shown ' +"
     " [...document.querySelectorAll('article')].filter(a => a.offsetParent).length; })</script>"
 )
 
 
-@pytest.mark.skipif(
-    not BROWSER, reason="no browser is installed: Debian's package chromium has one"
-)
+@needs_browser
 @pytest.mark.parametrize(("button", "shown"), [("f0", 2), ("f1", 1)])
 def test_the_page_of_a_check_filters_without_a_script(folder, tmp_path, button, shown):
     put(folder, "fine", {"notes": "<script>alert(1)</script>"})

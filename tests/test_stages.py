@@ -9,8 +9,8 @@ import pytest
 import typer
 import yaml
 
-from pullbook.arguments import inputs
 from pullbook.commands.main import app
+from pullbook.tasks import own_key
 
 ROOT = Path(__file__).parents[1]
 DECLARED = yaml.safe_load((ROOT / "dvc.yaml").read_text(encoding="utf-8"))
@@ -49,7 +49,7 @@ def test_a_stage_runs_commands_and_options_that_there_are(name):
     ran = 0
     for command in re.split(r"&&|\|\|", filled(stage["cmd"], item)):
         words = shlex.split(command)
-        if words[0] == f"{inputs.OPEN_KEY}=yes":
+        if words[0] == f"{own_key.OPEN_KEY}=yes":
             words = words[1:]
         if words[:2] == ["python", "-m"]:
             assert importlib.util.find_spec(words[2]), words[2]

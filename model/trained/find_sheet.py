@@ -7,9 +7,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from pullbook.pipeline.values.sheet import Build
+
 if TYPE_CHECKING:
     from pullbook.model.learning.sample import Floats
     from pullbook.model.trained.trained_model import Model
+    from pullbook.schemas.field import Value
 
 #: Two pulls are the same if no reading differs by more than this share.
 _SAME = 0.004
@@ -36,3 +39,16 @@ def find_sheet(model: Model, build: pd.Series, rpm: Floats, torque: Floats) -> i
         if np.abs(expected - readings.target[rows]).max() < _SAME:
             return at
     return None
+
+
+def as_build(model: Model, name: str) -> Build | None:
+    """Return the build of a sheet that a model has learned from, by the sheet's name."""
+    if name not in model.sheet_ids:
+        return None
+    row = model.fields.iloc[model.sheet_ids.index(name)]
+    values: dict[str, Value] = {
+        str(field): value.item() if hasattr(value, "item") else value
+        for field, value in row.items()
+        if pd.notna(value)
+    }
+    return Build(sheet_id=name, source="", values=values)

@@ -51,13 +51,16 @@ def pulls(paths: Sequence[Path], settings: Settings | None = None) -> list[Pull]
         A path does not exist, or there is no sheet.
 
     """
-    found = []
-    for sheet in checked_sheets.read(list(paths), check_sheet.SHEET_RULES, settings).sheets:
-        columns = Columns()
-        columns.add(sheet, sheet.source, 0)
-        doubt = sum(columns.sheets[name][0] ** 2 for name in _DOUBTS) if sheet.accepted else 0.0
-        found.append(Pull(sheet, np.array(columns.rpm), np.array(columns.torque), doubt))
-    return found
+    found = checked_sheets.read(list(paths), check_sheet.SHEET_RULES, settings).sheets
+    return [of_sheet(sheet) for sheet in found]
+
+
+def of_sheet(sheet: Sheet) -> Pull:
+    """Return a checked sheet with its readings at the reference condition, none if refused."""
+    columns = Columns()
+    columns.add(sheet, sheet.source, 0)
+    doubt = sum(columns.sheets[name][0] ** 2 for name in _DOUBTS) if sheet.accepted else 0.0
+    return Pull(sheet, np.array(columns.rpm), np.array(columns.torque), doubt)
 
 
 def pull(path: Path) -> Pull:

@@ -28,6 +28,9 @@ _TEXT_SHEETS = (".tsv", ".txt", ".prn", ".asc", ".dat")
 SHEET_FILES = (".csv", *workbook.WORKBOOKS, *_TEXT_SHEETS)
 _ENDINGS = "Sheets end in .csv, .tsv, .txt, .prn, .asc, .dat, .xlsx, .xls or .ods."
 _DEEPEST = 32
+#: Files and folders that tell a model, its record and a contribution from a folder of sheets.
+_NO_SHEETS = (frozenset({"bundle.json"}), frozenset({"promotions.csv"}),
+              frozenset({"accepted", "refused"}))  # fmt: skip
 
 
 class NothingToReadError(InputError):
@@ -57,7 +60,7 @@ def find(paths: Iterable[Path], without: Path | None = None) -> Found:
     ----------
     paths
         Sheet files, folders of them (searched to any depth), folders with ``builds.csv`` and
-        ``pulls.csv``, and workbooks.
+        ``pulls.csv``, and workbooks. A model or a contribution below a folder is passed over.
     without
         A folder to skip.
 
@@ -84,7 +87,11 @@ def find(paths: Iterable[Path], without: Path | None = None) -> Found:
 def _search_folder(folder: Path, found: Found, depth: int, without: Path | None) -> None:
     with os.scandir(folder) as entries:
         listed = sorted(entries, key=lambda entry: entry.name)
-    has_tables = f"{tables.BUILDS}.csv" in {entry.name.casefold() for entry in listed}
+    names = {entry.name.casefold() for entry in listed}
+    if depth and any(marks <= names for marks in _NO_SHEETS):
+        found.passed_over.append(folder)
+        return
+    has_tables = f"{tables.BUILDS}.csv" in names
     if has_tables:
         found.sources.append(folder)
     for entry in listed:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from pullbook.charts.drawing import svg_of
+from pullbook.drawings import svg_writer
+from pullbook.drawings.chart import Chart
 from pullbook.reports.document import Page
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 from pullbook.text import prediction_text
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 
 def begin(
     title: str,
-    draw: Callable[[], Figure],
+    draw: Callable[[], Figure] | Chart,
     alt: str,
     units: Units,
     manifest: Mapping[str, Any],
@@ -32,7 +33,7 @@ def begin(
     title
         What it is about.
     draw
-        Draws the chart.
+        Draws the chart; or what describes it.
     alt
         Says what the chart shows.
     units
@@ -41,19 +42,23 @@ def begin(
         The bundle's description of itself; if its engines are invented, the page says so first.
 
     """
-    import matplotlib as mpl
-
-    from pullbook.charts import (
-        drawing,
-    )
-
     page = Page(title)
     if manifest.get("invented"):
         page.text(prediction_text.INVENTED)
     page.text(units.condition)
-    with mpl.rc_context(drawing.STYLE):
-        page.picture("answer.svg", svg_of(draw()), alt)
+    page.picture("answer.svg", _svg(draw), alt)
     return page
+
+
+def _svg(draw: Callable[[], Figure] | Chart) -> bytes:
+    if isinstance(draw, Chart):
+        return svg_writer.svg(draw, svg_writer.WIDE).encode()
+    import matplotlib as mpl
+
+    from pullbook.charts import drawing
+
+    with mpl.rc_context(drawing.STYLE):
+        return drawing.svg_of(draw())
 
 
 def builds(page: Page, sheets: Sequence[Build], units: Units) -> None:

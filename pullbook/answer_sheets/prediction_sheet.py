@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pullbook.answer_sheets.customer_sheet import begin, builds, close
+from pullbook.drawings import prediction_drawing
 from pullbook.reports.document import Page
 from pullbook.text import prediction_text
 from pullbook.words import figures, promise
@@ -34,18 +35,12 @@ def of_answers(
         Units to write in.
 
     """
-    from pullbook.charts import (
-        prediction_chart,
-    )
-
     lines = "; ".join(
         f"{one.sheet_id}: {'; '.join(prediction_text.peaks(one, units))}" for one in answers
     )
     title = answers[0].sheet_id if len(answers) == 1 else "Predicted torque and power"
     alt = f"Predicted torque and power over engine speed with limits. {lines}"
-    page = begin(
-        title, lambda: prediction_chart.of_answers(drawn, units), alt, units, answers[0].bundle
-    )
+    page = begin(title, prediction_drawing.of_answers(drawn, units), alt, units, answers[0].bundle)
     for one in answers:
         _answer(page, one, units, alone=len(answers) == 1)
     page.heading("What the limits mean")
@@ -63,15 +58,8 @@ def _answer(page: Page, one: Answer, units: Units, *, alone: bool) -> None:
     for line in prediction_text.peaks(one, units):
         page.text(f"{line}.")
     percent = f"{figures.level(one.level)} limits"
-    rows = []
-    for point in one.curve:
-        torque, power = units.between(point.torque, "lb-ft"), units.between(point.power, "hp")
-        rows.append(
-            [f"{point.rpm:.0f}", f"{torque.value:.0f}", prediction_text.limits(torque),
-             f"{power.value:.0f}", prediction_text.limits(power)]
-            if point.supported else [f"{point.rpm:.0f}", "", prediction_text.NOT_TESTED, "", ""]
-        )  # fmt: skip
-    page.table(["rpm", f"torque, {units.torque}", percent, f"power, {units.power}", percent], rows)
+    page.table(["rpm", f"torque, {units.torque}", percent, f"power, {units.power}", percent],
+               prediction_text.table(one, units))  # fmt: skip
     private = bool(one.bundle.get("private"))
     for line in promise.start(one, units, others=not private):
         page.text(line)

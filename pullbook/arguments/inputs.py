@@ -2,26 +2,25 @@
 
 from __future__ import annotations
 
-import os
 from collections import Counter
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import typer
 
-from pullbook.schemas.errors import InputError, must_exist
+from pullbook.schemas.errors import InputError
+from pullbook.tasks import own_key
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
     from pathlib import Path
 
     from pullbook.model.answers.predictor import Predictor
-    from pullbook.model.prediction.prediction import Prediction
     from pullbook.model.trained.pulls import Pull
-    from pullbook.model.trained.start import Learned, Start
     from pullbook.pipeline.curation.read_own import OwnReader
     from pullbook.pipeline.settings.shop_settings import Settings
     from pullbook.pipeline.values.sheet import Build
+    from pullbook.tasks.questions import Asked
 
 
 #: Most notes about builds that are printed one by one.
@@ -94,33 +93,6 @@ def print_notes(sheets: Sequence[Build], but: Collection[str] = ()) -> None:
         typer.echo(f"and {len(notes) - _MOST_NOTES} more like these", err=True)
 
 
-#: Set to ``yes`` to use a key file that other users of the machine can read.
-OPEN_KEY = "PULLBOOK_OPEN_KEY"
-
-
-def key_of(path: Path | None, *, make: bool = False) -> bytes:
-    """Return the key in a file; ``None`` means the user's own.
-
-    With ``make``, one is made if there is none.
-
-    Raises
-    ------
-    KeyFileError
-        It cannot be used.
-    InputError
-        There is none.
-
-    """
-    from pullbook.pipeline.privacy import key_file
-
-    path = path or key_file.default_path()
-    allowed = os.environ.get(OPEN_KEY, "").casefold() == "yes"
-    if make:
-        return key_file.make(path, open_to_others=allowed)
-    must_exist(path)
-    return key_file.read(path, open_to_others=allowed)
-
-
 def shop_settings(path: Path | None) -> Settings | None:
     """Return the settings in a file that is named; ``None`` takes those beside the sheets."""
     from pullbook.pipeline.settings import shop_settings
@@ -134,16 +106,8 @@ def own_reader(folders: Sequence[Path], settings: Path | None, key_file: Path | 
     from pullbook.pipeline.privacy import key_file as keys
 
     there = key_file is not None or keys.default_path().exists()
-    key = key_of(key_file) if there else None
+    key = own_key.key_of(key_file) if there else None
     return OwnReader(tuple(folders), shop_settings(settings), key)
-
-
-class Asked(NamedTuple):
-    """Builds, the code of the shop that would test each, and the pulls that each starts from."""
-
-    builds: list[Build]
-    codes: list[str | None]
-    starts: list[Start | Learned | None]
 
 
 def ask(
@@ -158,18 +122,12 @@ def ask(
 
     Parameters
     ----------
-    builds
-        The builds; the field ``shop`` of each counts where ``shop`` is ``None``.
-    predictor
-        What will answer. A model of one's own sheets knows shops and engines by their names.
-    shop
-        The shop that all would be tested by.
+    builds, predictor, shop, own
+        As for `questions.ask`.
     key_file
-        The key it contributed with; ``None`` means the user's own, if there is one.
+        The key the shop contributed with; ``None`` means the user's own, if there is one.
     measured
         A file or folder of measured sheets.
-    own
-        The pull that came with each build, if any.
 
     Raises
     ------
@@ -177,85 +135,24 @@ def ask(
         The key cannot be used, or there are no measured sheets.
 
     """
-    from pullbook.model.trained import find_starts, pulls
+    from pullbook.model.trained import pulls
+    from pullbook.tasks import questions
 
     found = [] if measured is None else pulls.pulls([measured])
-    starts = find_starts.find_starts(builds, found, predictor.model, shop, own)
-    names: list[object] = [shop or build.values.get("shop") for build in builds]
-    if predictor.manifest["private"]:
-        from pullbook.pipeline.curation.read_own import local_code
-
-        names = [
-            name or find_starts.measured_by(start)
-            for name, start in zip(names, starts, strict=True)
-        ]
-        codes = [local_code(name) if isinstance(name, str) else None for name in names]
-    else:
-        codes = _codes(names, key_file)
-    if not predictor.manifest["private"]:
-        builds = [
-            _coded(build, name, key_file) if code is not None else build
-            for build, name, code in zip(builds, names, codes, strict=True)
-        ]
-    return Asked(list(builds), codes, starts)
+    return questions.ask(builds, predictor, found, lambda: _key_if_any(key_file), shop, own)
 
 
-def _coded(build: Build, shop: object, key_file: Path | None) -> Build:
-    """Return a build whose engine goes by the code that its shop contributed it under."""
-    from pullbook.pipeline.privacy import anonymise
+def _key_if_any(path: Path | None) -> bytes | None:
+    from pullbook.pipeline.privacy import key_file
 
-    engine = build.values.get("engine")
-    if not isinstance(engine, str):
-        return build
-    code = anonymise.engine_code(key_of(key_file), str(shop), engine)
-    return replace(build, values={**build.given, "engine": code}, derived=frozenset())
-
-
-def _codes(named: Sequence[object], path: Path | None) -> list[str | None]:
-    from pullbook.pipeline.privacy import anonymise, key_file
-
-    if not any(isinstance(name, str) for name in named):
-        return [None] * len(named)
     if path is None and not key_file.default_path().exists():
         typer.echo(
             "No key found, so the limits are those for a new shop. Give the key that the shop"
             " contributed with: --key-file FILE",
             err=True,
         )
-        return [None] * len(named)
-    key = key_of(path)
-    return [anonymise.code(key, name) if isinstance(name, str) else None for name in named]
-
-
-def predictions(asked: Asked, predictor: Predictor) -> list[Prediction | None]:
-    """Return the prediction of every build, ``None`` for one that cannot be predicted."""
-    sound = [at for at, build in enumerate(asked.builds) if build.accepted]
-    found: list[Prediction | None] = [None] * len(asked.builds)
-    if sound:
-        made = predictor.predictions(
-            [asked.builds[at] for at in sound],
-            [asked.codes[at] for at in sound],
-            [asked.starts[at] for at in sound],
-            alone=True,
-        )
-        for at, one in zip(sound, made, strict=True):
-            found[at] = one
-    return found
-
-
-def must_be_sound(asked: Asked) -> Asked:
-    """Return builds asked about, if all of them can be predicted.
-
-    Raises
-    ------
-    InputError
-        One cannot, since the sheet that it names as measured cannot be started from.
-
-    """
-    for build in asked.builds:
-        if build.fault is not None:
-            raise InputError(build.fault.message)
-    return asked
+        return None
+    return own_key.key_of(path)
 
 
 def refusal(build: Build) -> dict[str, Any]:

@@ -14,8 +14,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from pullbook.text.prediction_text import PLACE
-from pullbook.words import figures
+from pullbook.drawings.chart import COLOURS, DASHES, GREY, INK
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,12 +26,12 @@ if TYPE_CHECKING:
     from pullbook.model.prediction.prediction import Prediction
     from pullbook.schemas.answer import Answer
 
+__all__ = ["COLOURS", "GREY", "INK"]
 
-#: Teal, rust, slate blue and ochre: different in grey print and to most colour-blind readers;
-#: each build also has its own kind of line.
-COLOURS = ("#0f6b66", "#a8471f", "#3d4f91", "#8a6d00")
-LINES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)))
-GREY, INK = "#8b9096", "#20262b"
+#: `DASHES` as matplotlib takes them, in widths of a line.
+LINES: tuple[Any, ...] = tuple(
+    (0, tuple(length / 2 for length in dashes)) if dashes else "-" for dashes in DASHES
+)
 #: Width of every chart, inches; on a phone, at three quarters of it, its text can still be read.
 WIDTH = 5.0
 #: Height of a bar and its space, inches.
@@ -125,32 +124,6 @@ def panel(height: float) -> tuple[Figure, Axes]:
     figure = Figure(figsize=(WIDTH, height), layout="constrained")
     FigureCanvasAgg(figure)
     return figure, figure.subplots()
-
-
-def head(figure: Figure, top: Axes, answers: Sequence[Answer]) -> None:
-    """Put the title on a chart of answers, and below it what they are based on."""
-    first = answers[0]
-    same = len({a.standing for a in answers}) == 1
-    standing = f"; {PLACE[first.standing.value]}" if same else ""
-    told = first.measured if len(answers) == 1 else None
-    pull = f", starting from the pull of {told.sheet_id}" if told is not None else ""
-    invented = "invented " if first.bundle.get("invented") else ""
-    limits = (
-        f"shaded: {figures.level(first.level)} limits for a single reading"
-        if first.calibrated
-        else "no limits: too few shops or engines"
-    )
-    title(
-        figure,
-        top,
-        f"{first.sheet_id}: predicted torque and power"
-        if len(answers) == 1
-        else "Predicted torque and power",
-        f"from {first.bundle['sheets']} {invented}sheets{pull}{standing}"
-        f"\nat the flywheel; {limits}",
-    )
-    if len(answers) > 1:
-        legend(figure, top)
 
 
 def legend(figure: Figure, axes: Axes) -> None:

@@ -5,13 +5,13 @@ from __future__ import annotations
 import json
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from pullbook.arguments import inputs, options
 from pullbook.commands import output
-from pullbook.schemas.errors import InputError
+from pullbook.tasks import training
 from pullbook.words.figures import counted
 
 if TYPE_CHECKING:
@@ -21,8 +21,6 @@ if TYPE_CHECKING:
     from pullbook.model.trained.trained_model import Model
 
 METRICS = "metrics.json"
-#: What --start says for no start.
-NO_START = "none"
 _START = Annotated[
     str,
     typer.Option(
@@ -82,7 +80,7 @@ def curate(
         f" {routes.get('weather', 0)} were converted with their weather,"
         f" {routes.get('nominal', 0)} with a nominal ratio"
     )
-    for sheet, message in _refusals(findings):
+    for sheet, message in training.refusals(findings):
         typer.echo(f"{sheet}: {message}", err=True)
     for code in curated.stopped:
         typer.echo(
@@ -93,14 +91,6 @@ def curate(
     private = "; it holds sheets in clear: keep it to yourself" if own else ""
     typer.echo(f"The data set is in {out}{private}")
     raise typer.Exit(code=int(curated.refused > 0 or bool(damaged or curated.stopped)))
-
-
-def _refusals(findings: Any) -> list[tuple[str, str]]:
-    from pullbook.pipeline.privacy.refused_sheets import FINDINGS_FILE
-
-    earlier = findings["source"].str.endswith(FINDINGS_FILE)
-    refused = findings[(findings["severity"] == "refuse") & ~earlier]
-    return list(zip(refused["sheet_id"], refused["message"], strict=True))
 
 
 def features(
@@ -141,9 +131,7 @@ def train(  # noqa: PLR0913, PLR0917 - every one an option of the command
 ) -> None:
     """Train a model with error bars and write it as a bundle."""
     from pullbook.model.training import bundle, train_model
-    from pullbook.model.training.start_from import start_from
     from pullbook.pipeline.curation.read_own import is_private
-    from pullbook.pipeline.features import feature_table
     from pullbook.pipeline.parallel import workers as crews
     from pullbook.text import model_text
 
@@ -151,17 +139,10 @@ def train(  # noqa: PLR0913, PLR0917 - every one an option of the command
     builds, pulls = _data(curated, key_file, settings_file, own=own)
     private = is_private(builds)
     other = _start_of(start, builds, private=private)
-    begin = None if other is None else start_from(other, builds, pulls)
-    if features is not None:
-        made = feature_table.load(features, builds)
-    elif begin is None:
-        made = feature_table.fit(builds)
-    else:
-        made = feature_table.filled(builds, begin.filling)
     with crews.cluster(cluster) as far:
         crew = far or train_model.THREADS
         bar = output.bar("Training")
-        model = train_model.train(builds, pulls, made, settings, bar, crew, begin)
+        model, begin = training.train(builds, pulls, settings, other, crew, bar, features)
     identity = bundle.save(model, out, invented=invented)
     shops = len(model.shop_codes)
     typer.echo(
@@ -177,46 +158,12 @@ def _data(
     curated: Path, key_file: Path | None, settings_file: Path | None, *, own: bool
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return a curated data set, or that of one's own sheets as they are kept."""
-    from pullbook.pipeline.curation import data_set
-
-    if own:
-        from pullbook.pipeline.curation.curate import curate as curate_sheets
-
-        found = curate_sheets([curated], own=inputs.own_reader([curated], settings_file, key_file))
-        for sheet, message in _refusals(found.findings):
-            typer.echo(f"{sheet}: {message}", err=True)
-        builds, pulls = found.builds, found.pulls
-    else:
-        builds, pulls = data_set.load(curated)
-    if builds.empty:
-        msg = f"{curated} holds no sheet to learn from"
-        raise InputError(msg)
-    return builds, pulls
+    reader = inputs.own_reader([curated], settings_file, key_file) if own else None
+    return training.data(curated, reader, output.warn)
 
 
 def _start_of(named: str, builds: pd.DataFrame, *, private: bool) -> Model | None:
-    """Return the model to start from; ``None`` for none, and for the data of many shops."""
-    import pullbook
-    from pullbook.pipeline.builds.engine_groups import MOST_SHOPS
-
-    if builds["shop"].nunique() > MOST_SHOPS:
-        if named not in {"", NO_START}:
-            typer.echo(
-                f"--start counts for the data of up to {MOST_SHOPS} shops; this data starts from"
-                " nothing.",
-                err=True,
-            )
-        return None
-    if named == NO_START:
-        return None
-    predictor = pullbook.load(Path(named) if named else None)
-    if predictor.manifest["private"] and not private:
-        msg = (
-            f"{named} holds sheets in clear, and a bundle of contributed sheets may be passed on;"
-            " start from another bundle, or from none"
-        )
-        raise InputError(msg)
-    return predictor.model
+    return training.start_of(named, builds, private=private, say=output.warn)
 
 
 def evaluate(  # noqa: PLR0913, PLR0917 - every one an option of the command

@@ -44,6 +44,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
 ) -> None:
     """Predict torque and power of a build, with error bars."""
     from pullbook.pipeline.builds import build_files
+    from pullbook.tasks import questions
 
     speeds = _speeds(rpm)
     options.check_level(level)
@@ -52,7 +53,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     inputs.print_notes(given)
     predictor = inputs.load(bundle)
     asked = inputs.ask(given, predictor, shop, key_file, measured)
-    found = inputs.predictions(asked, predictor)
+    found = questions.predictions(asked, predictor)
     answers = [None if one is None else one.answer(speeds, level) for one in found]
     if as_json:
         for build, answer in zip(given, answers, strict=True):
@@ -168,6 +169,7 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     from pullbook.model.answers import compared_sides
     from pullbook.model.comparison import tested_band
     from pullbook.model.trained.pulls import own_pull
+    from pullbook.tasks import questions
     from pullbook.text import comparison_text
 
     limits = options.band_of(band)
@@ -183,7 +185,7 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     inputs.print_notes(sheets)
     predictor = inputs.load(bundle)
     pulls = [None if predicted else own_pull(path) for path in builds]
-    asked = inputs.must_be_sound(inputs.ask(sheets, predictor, shop, key_file, measured, pulls))
+    asked = questions.must_be_sound(inputs.ask(sheets, predictor, shop, key_file, measured, pulls))
     names = [name.strip() for name in (same or "").split(",") if name.strip()]
     sides = compared_sides.sides(predictor, *asked, pulls, names)
     found = sides.found
@@ -234,6 +236,7 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
         drawing,
         explanation_chart,
     )
+    from pullbook.tasks import questions
     from pullbook.text import explanation_text
 
     speeds = _speeds(rpm)
@@ -242,7 +245,7 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
     sheet = inputs.one_build(build)
     inputs.print_notes([sheet])
     predictor = inputs.load(bundle)
-    asked = inputs.must_be_sound(inputs.ask([sheet], predictor, shop, key_file, measured))
+    asked = questions.must_be_sound(inputs.ask([sheet], predictor, shop, key_file, measured))
     (sheet,), codes, starts = asked
     found = predictor.explain(sheet, speeds, level, codes[0], starts[0])
     manifest = predictor.manifest

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from pullbook.model.answers.predictor import Predictor
+    from pullbook.tasks import questions
 
 _LOW_RANGE = "2000:3000"
 
@@ -55,6 +56,7 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
     )
     from pullbook.model.comparison import tested_band
     from pullbook.pipeline.builds import field_ranges
+    from pullbook.tasks import questions
     from pullbook.text import variation_text
 
     limits = options.band_of(band)
@@ -65,7 +67,7 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
     ranges = field_ranges.ranges(field)
     ties = field_ranges.ties(tie or [], next(iter(ranges)))
     predictor = inputs.load(bundle)
-    asked = inputs.must_be_sound(inputs.ask([base], predictor, shop, key_file, measured))
+    asked = questions.must_be_sound(inputs.ask([base], predictor, shop, key_file, measured))
     (base,), (code,), (start,) = asked
     (own,) = predictor.predictions([base], [code], [start])
     if warning := tested_band.check_band([own], limits):
@@ -131,6 +133,7 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     from pullbook.answer_sheets import choice_sheet
     from pullbook.charts import choice_chart
     from pullbook.pipeline.builds import parts_list
+    from pullbook.tasks import questions
     from pullbook.text import choice_text
 
     low = options.band_of(low_range, "--low-range")
@@ -143,12 +146,12 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     if free and goal:
         build = inputs.one_build(parts)
         inputs.print_notes([build])
-        asked = inputs.must_be_sound(inputs.ask([build], predictor, shop, key_file, measured))
+        asked = questions.must_be_sound(inputs.ask([build], predictor, shop, key_file, measured))
         _search(predictor, asked, free, goal, level, units, wanted)
         return
     wanted_parts = parts_list.read(parts)
     asked = inputs.ask([wanted_parts.base], predictor, shop, key_file, measured)
-    (base,), (code,), (start,) = inputs.must_be_sound(asked)
+    (base,), (code,), (start,) = questions.must_be_sound(asked)
     found = predictor.choose(replace(wanted_parts, base=base), low, level, code, start)
     manifest = predictor.manifest
 
@@ -169,7 +172,7 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
 def _search(
     predictor: Predictor,
-    asked: inputs.Asked,
+    asked: questions.Asked,
     free: list[str],
     goal: str,
     level: float,

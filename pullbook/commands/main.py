@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import sys
-import traceback
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -21,10 +20,10 @@ from pullbook.commands import (
     shop,
 )
 from pullbook.schemas.errors import PullbookError, not_there
+from pullbook.tasks import fault_log
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
 
 app = typer.Typer(
     name="pullbook",
@@ -35,7 +34,7 @@ app = typer.Typer(
 )
 #: Commands by the person who uses them, in the order of work.
 _ORDER: dict[str, tuple[Callable[..., Any], ...]] = {
-    "Start here": (demo.demo,),
+    "Start here": (demo.demo, demo.open_),
     "Shop: your sheets": (
         shop.check,
         shop.settings,
@@ -110,36 +109,9 @@ def run() -> None:
     except OSError as fault:
         _stop(f"{fault.filename}: {fault.strerror}" if fault.filename is not None else str(fault))
     except Exception as fault:  # the one place where an error of the program ends
-        _stop(_report(fault))
+        _stop(fault_log.report(fault))
 
 
 def _stop(sentence: str) -> None:
     typer.echo(f"pullbook: {sentence}", err=True)
     sys.exit(2)
-
-
-def _report(fault: Exception) -> str:
-    """Write an error of the program to a log; return the sentence that names it."""
-    from datetime import UTC, datetime
-    from importlib.metadata import version
-
-    import platformdirs
-
-    name = f"{datetime.now(UTC):%Y%m%d-%H%M%S}-{os.getpid()}.txt"
-    log = platformdirs.user_state_path("pullbook") / "faults" / name
-    lines = "".join(traceback.format_exception(fault))
-    where = _write(log, f"pullbook {version('pullbook')}, Python {sys.version}\n{lines}")
-    return (
-        f"this is an error in the program ({type(fault).__name__}), not in your files. {where}"
-        " Please report it with what you did; CONTRIBUTING.md says how."
-    )
-
-
-def _write(log: Path, text: str) -> str:
-    try:
-        log.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        log.write_text(text, encoding="utf-8")
-    except OSError:
-        typer.echo(text, err=True)
-        return "The details are above; no log could be written."
-    return f"The details are in {log}."

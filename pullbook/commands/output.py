@@ -71,6 +71,11 @@ def files(figure: Callable[[], Figure], page: Callable[[], Page], wanted: Wanted
         typer.echo(f"Answer sheet: {wanted.html}", err=True)
 
 
+def warn(text: str) -> None:
+    """Print a line beside the answer."""
+    typer.echo(text, err=True)
+
+
 def chart(figure: Callable[[], Figure], path: Path) -> None:
     """Write a chart into a file, and say so."""
     import matplotlib as mpl

@@ -7,8 +7,9 @@ from typing import Annotated
 
 import typer
 
-from pullbook.arguments import inputs, options
+from pullbook.arguments import options
 from pullbook.schemas.errors import InputError, must_exist
+from pullbook.tasks import own_key
 from pullbook.words.figures import counted, listed
 
 
@@ -52,7 +53,7 @@ def withdraw(
 def _request(sheets: list[str], out: Path, shop: str | None, path: Path | None) -> None:
     from pullbook.pipeline.privacy import key_file, own_sheets, signatures, withdraw
 
-    key = inputs.key_of(path)
+    key = own_key.key_of(path)
     counts = key_file.Counts.beside(path or key_file.default_path())
     names = [] if not sheets else own_sheets.contributed_names(sheets, shop, key, counts)
     name = own_sheets.shop_of(shop, counts)
@@ -127,31 +128,6 @@ def restore_key(
     typer.echo(f"Your key is restored in {path}. What you sign from now on counts as later.")
 
 
-def write_pack(folder: Path, into: Path, shops: set[str], key: bytes, key_path: Path) -> None:
-    """Write one signed archive of the one shop that contributed.
-
-    Raises
-    ------
-    InputError
-        Sheets of several shops, or of none, were contributed.
-
-    """
-    from pullbook.pipeline.privacy import key_file, own_sheets, pack, signatures
-
-    if len(shops) != 1:
-        msg = (
-            f"a pack holds the sheets of one shop, and these are of {len(shops)}"
-            f"{f': {listed(sorted(shops))}' if shops else ''}. Contribute each shop's sheets by"
-            " themselves"
-        )
-        raise InputError(msg)
-    (shop,) = shops
-    signer = signatures.signer(key, shop)
-    count = own_sheets.next_count(signer, shop, key_file.Counts.beside(key_path))
-    number = pack.pack(folder, signer, count, into)
-    typer.echo(f"Pack of {counted(number, 'sheet')} to send: {into}")
-
-
 def unpack(
     path: Annotated[Path, typer.Argument(help="Archive from `pullbook contribute --pack`.")],
     into: Annotated[Path, typer.Option("--into", help="Folder of contributed sheets to add to.")],
@@ -196,10 +172,10 @@ def hand_over(
     if new_key_file is None or out is None:
         msg = "give --new-key-file and --out FILE, or --apply FILE with --to DIR"
         raise typer.BadParameter(msg)
-    key, path = inputs.key_of(key_file), key_file or keys.default_path()
+    key, path = own_key.key_of(key_file), key_file or keys.default_path()
     counts = keys.Counts.beside(path)
     name = own_sheets.shop_of(shop, counts)
-    new_key = inputs.key_of(new_key_file, make=True)
+    new_key = own_key.key_of(new_key_file, make=True)
     if new_key == key:
         msg = f"{new_key_file} holds the old key; name another file for the new one"
         raise InputError(msg)
@@ -227,7 +203,7 @@ def bring_over(
     from pullbook.pipeline.privacy import own_sheets
 
     must_exist(folder)
-    key, path = inputs.key_of(key_file), key_file or keys.default_path()
+    key, path = own_key.key_of(key_file), key_file or keys.default_path()
     outcome = own_sheets.bring_over(folder, into, key, shop, keys.Counts.beside(path))
     accepted, refused = len(outcome.plan.accepted), len(outcome.plan.refused)
     typer.echo(f"{counted(accepted, 'sheet')} signed and written to {into}; {refused} left out")
@@ -246,7 +222,7 @@ def unseal(
     from pullbook.pipeline.privacy import refused_sheets
 
     must_exist(shared)
-    key = inputs.key_of(key_file)
+    key = own_key.key_of(key_file)
     written = refused_sheets.unseal(shared, into, key)
     for path in written:
         typer.echo(str(path))

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pullbook.arguments import inputs, options
-from pullbook.commands import output, sharing
+from pullbook.commands import output
 from pullbook.schemas.errors import InputError, must_exist
-from pullbook.schemas.fields import FIELDS
+from pullbook.tasks import own_key, packs
 from pullbook.text import check_text
 from pullbook.words.figures import counted
 
@@ -162,11 +162,11 @@ def contribute(
     path = key_file or keys.default_path()
     new = not path.exists()
     if into is None:
-        key = b"a key for a preview" if new else inputs.key_of(path)
+        key = b"a key for a preview" if new else own_key.key_of(path)
         plan = contributing.plan(paths, key, inputs.shop_settings(settings_file))
         _preview(plan, against, new_key=new)
         raise typer.Exit(code=int(bool(plan.refused)))
-    key = inputs.key_of(path, make=True)
+    key = own_key.key_of(path, make=True)
     outcome = contributing.contribute(
         paths, into, key, inputs.shop_settings(settings_file), keys.Counts.beside(path)
     )
@@ -179,7 +179,9 @@ def contribute(
         )
     _report(outcome, into)
     if pack is not None:
-        sharing.write_pack(into, pack, {entry.shop for entry in outcome.plan.accepted}, key, path)
+        shops = {entry.shop for entry in outcome.plan.accepted}
+        number = packs.pack(into, pack, shops, key, path)
+        typer.echo(f"Pack of {counted(number, 'sheet')} to send: {pack}")
     raise typer.Exit(code=int(bool(outcome.plan.refused)))
 
 
@@ -260,19 +262,11 @@ def _texts(plan: Plan) -> None:
     if not plan.accepted:
         return
     typer.echo("Every text that is shared:")
-    for name in _TEXTS:
-        found = {
-            str(entry.sheet.values[name])
-            for entry in plan.accepted
-            if entry.sheet.values.get(name) is not None
-        }
-        if found:
-            typer.echo(f"  {FIELDS[name].label}: {', '.join(sorted(found))}")
+    for label, values in check_text.shared_texts(entry.sheet for entry in plan.accepted):
+        typer.echo(f"  {label}: {', '.join(values)}")
     typer.echo(f"  file names: {', '.join(sorted({entry.name for entry in plan.accepted}))}\n")
 
 
-#: Fields that hold words of one's own, as they are shared.
-_TEXTS = ("shop", "sheet_id", "family", "engine")
 _FEW = 2
 _RARE = " - rare: somebody who knows who builds such engines may guess the shop"
 

@@ -77,6 +77,11 @@ class Page:
     title: str
     _parts: list[_Words | _Table | _Picture] = field(default_factory=list)
 
+    @property
+    def parts(self) -> Sequence[_Words | _Table | _Picture]:
+        """What is on the page, from top to bottom; ``kind`` says what each part is."""
+        return tuple(self._parts)
+
     def heading(self, text: str) -> None:
         """Begin a section."""
         self._parts.append(_Words(text, "heading"))

@@ -6,6 +6,7 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.checks.decisions import State, questions, state_of
+from pullbook.schemas.fields import FIELDS
 from pullbook.schemas.finding_codes import CODES
 from pullbook.schemas.severity import Severity
 from pullbook.words.figures import counted, listed
@@ -123,6 +124,20 @@ def names(sheets: Iterable[Sheet]) -> list[str]:
         *(_hints(_NAMED[field], named) for field, named in hinting.items()),
         *(f"{printable(message)}{_in_sheets(number)}" for message, number in done.most_common()),
     ]
+
+
+#: Fields that hold words of one's own, as they are shared.
+_TEXTS = ("shop", "sheet_id", "family", "engine")
+
+
+def shared_texts(sheets: Iterable[Sheet]) -> list[tuple[str, list[str]]]:
+    """Return every distinct text that would be shared, by field: each is worth a look."""
+    kept = list(sheets)
+    found = {
+        FIELDS[name].label: sorted({str(v) for s in kept if (v := s.values.get(name)) is not None})
+        for name in _TEXTS
+    }
+    return [(label, values) for label, values in found.items() if values]
 
 
 def hinted(sheets: Iterable[Sheet]) -> list[str]:

@@ -89,6 +89,19 @@ def full(answer: Answer, units: Units) -> str:
     return "\n".join([*lines, wrap(f"Nearest sheets: {near}"), ""])
 
 
+def table(answer: Answer, units: Units) -> list[list[str]]:
+    """Return the curve as rows: rpm, torque with its limits, power with its limits."""
+    rows = []
+    for point in answer.curve:
+        if not point.supported:
+            rows.append([f"{point.rpm:.0f}", "", NOT_TESTED, "", ""])
+            continue
+        torque, power = units.between(point.torque, "lb-ft"), units.between(point.power, "hp")
+        rows.append([f"{point.rpm:.0f}", f"{torque.value:.0f}", limits(torque),
+                     f"{power.value:.0f}", limits(power)])  # fmt: skip
+    return rows
+
+
 def reasons(found: Sequence[Reason], units: Units) -> list[str]:
     """Return why a build is at the edge of the data or outside, a sentence a reason."""
     return [reason.worded(metric=units.metric) for reason in found]

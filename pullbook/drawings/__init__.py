@@ -1,0 +1,1 @@
+"""Charts described once, and written as SVG for the page."""

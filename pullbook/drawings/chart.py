@@ -1,0 +1,129 @@
+"""What a chart shows, in units of its axes: whoever writes it, as SVG or with matplotlib."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+#: Teal, rust, slate blue and ochre: different in grey print and to most colour-blind readers;
+#: each build also has its own kind of line.
+COLOURS = ("#0f6b66", "#a8471f", "#3d4f91", "#8a6d00")
+#: Lengths of line and gap in points, by the same place; none for a whole line.
+DASHES: tuple[tuple[float, ...], ...] = ((), (12, 4), (4, 3), (14, 4, 3, 4))
+GREY, INK = "#8b9096", "#20262b"
+#: The style of what belongs to no build, such as a difference of two.
+NEUTRAL = -1
+
+Numbers = tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A line over engine speed.
+
+    Attributes
+    ----------
+    x, y
+        Its points; where ``y`` is not a number the line is broken.
+    low, high
+        Limits at the same places; empty without limits.
+    style
+        Place in `COLOURS` and `DASHES`, or `NEUTRAL`.
+    label, at
+        What stands at the line, and at which share of its length.
+    name
+        What the legend says; empty for a line that is not in it.
+    right
+        Whether it goes with the axis on the right.
+    """
+
+    x: Numbers
+    y: Numbers
+    low: Numbers = ()
+    high: Numbers = ()
+    style: int = 0
+    label: str = ""
+    at: float = 0.5
+    name: str = ""
+    right: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A point on a curve, named or not."""
+
+    x: float
+    y: float
+    text: str = ""
+    style: int = 0
+    side: str = "middle"
+    right: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Region:
+    """Engine speeds that are marked over the whole height: hatched as not tested, or grey."""
+
+    left: float
+    right: float
+    text: str = ""
+    hatched: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """A bar from zero with its limits; ``hatched`` in grey print, ``hollow`` for what is left."""
+
+    name: str
+    value: float
+    low: float | None = None
+    high: float | None = None
+    hollow: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """One pair of axes: curves over engine speed, or bars.
+
+    Attributes
+    ----------
+    title
+        What the axis says: that of the height, or of the length of bars.
+    right_title
+        What the axis on the right says; empty where there is none.
+    same_scale
+        Whether both axes have the same numbers.
+    zero
+        Whether a line marks zero.
+    """
+
+    title: str
+    curves: tuple[Curve, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    regions: tuple[Region, ...] = ()
+    bars: tuple[Bar, ...] = ()
+    right_title: str = ""
+    same_scale: bool = False
+    zero: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """Panels over one engine speed, with a title and what stands below it.
+
+    Attributes
+    ----------
+    alt
+        Says in a sentence what is to be seen, for who cannot see it.
+    """
+
+    title: str
+    notes: tuple[str, ...]
+    panels: tuple[Panel, ...]
+    alt: str = ""
+    x_title: str = "engine speed, rpm"
+
+    @property
+    def speeds(self) -> tuple[float, float]:
+        """The lowest and the highest engine speed of all curves."""
+        every = [x for panel in self.panels for curve in panel.curves for x in curve.x]
+        return min(every), max(every)

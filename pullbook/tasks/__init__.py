@@ -1,0 +1,1 @@
+"""What the command line and the page both do: questions, training, packs, the key, faults."""

@@ -1,0 +1,116 @@
+"""The one way a view gets an answer: a build or a test by name, as the command line asks it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+from urllib.parse import parse_qsl
+
+import numpy as np
+
+from pullbook.schemas.errors import InputError, did_you_mean
+from pullbook.tasks import own_key, questions
+from pullbook.view_parts import rendering
+from pullbook.workspace import build_fields, saved_builds
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pullbook.model.answers.predictor import Predictor
+    from pullbook.model.learning.sample import Floats
+    from pullbook.model.prediction.prediction import Prediction
+    from pullbook.model.trained.pulls import Pull
+    from pullbook.pipeline.values.sheet import Build
+    from pullbook.schemas.answer import Answer
+    from pullbook.tasks.questions import Asked
+    from pullbook.view_parts.rendering import Desk
+    from pullbook.workspace.measured_tests import Test
+
+#: Engine speeds of an answer's curve: close enough together to draw and to read off.
+_DRAWN = 50.0
+_TABLE, _BEYOND = 250.0, 400.0
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A build or a measured test that a view asks about, and its pull if it has one."""
+
+    build: Build
+    pull: Pull | None = None
+
+
+def find(desk: Desk, name: str, query: str) -> Named:
+    """Return what a name stands for: fields in an address, a saved build or a test.
+
+    Raises
+    ------
+    InputError
+        There is none, or it cannot be compared.
+
+    """
+    if query:
+        given = dict(parse_qsl(query))
+        build = build_fields.build_of(given, rendering.units_of(given))
+        if not name or build.sheet_id == name:
+            return Named(measured_on(desk, build, given.get("start", "")))
+    for saved in saved_builds.builds(desk.folder):
+        if saved.build.sheet_id == name:
+            return Named(saved.build)
+    tests = desk.reading
+    found = tests.named(name) or [one for one in tests.tests.values() if one.code == name]
+    if len(found) > 1:
+        msg = f"{len(found)} tests are called {name}. Give each its own name"
+        raise InputError(msg)
+    if found:
+        return Named(found[0].sheet, found[0].pull if found[0].sheet.accepted else None)
+    known = [*(one.build.sheet_id for one in saved_builds.builds(desk.folder)),
+             *(one.name for one in tests.tests.values())]  # fmt: skip
+    msg = f"There is no build and no test called {name}.{did_you_mean(name, known)}"
+    raise InputError(msg)
+
+
+def measured_on(desk: Desk, build: Build, start: str) -> Build:
+    """Return a build that names the test it starts from, where one is given by code or by name."""
+    if not start:
+        return build
+    test = desk.reading.tests.get(start)
+    name = start if test is None else test.name
+    return replace(build, values={**build.given, "measured": name}, derived=frozenset())
+
+
+def ask(predictor: Predictor, named: Sequence[Named], tests: Sequence[Test]) -> Asked:
+    """Return builds with the pulls they start from; ``tests`` are those that may be named."""
+    return questions.ask(
+        [one.build for one in named],
+        predictor,
+        [test.pull for test in tests],
+        own_key.key_if_any,
+        own=[one.pull for one in named],
+    )
+
+
+def tests_for(desk: Desk, named: Sequence[Named]) -> list[Test]:
+    """Return the tests that builds start from, with the others of their engines."""
+    names = {one.build.values.get("measured") for one in named} - {None}
+    if not names:
+        return []
+    reading = desk.reading
+    firsts = [test for test in reading.tests.values() if test.name in names]
+    return [one for first in firsts for one in reading.of_engine(first)]
+
+
+def speeds(found: Prediction, step: float, beyond: float = 0.0) -> Floats:
+    """Return the engine speeds of an answer: round ones over what was tested, and a little more."""
+    every = np.arange(np.ceil(found.speeds[0] / step) * step, found.speeds[-1] + 1, step)
+    low, high = found.answered(every)
+    if not low <= high:
+        return every
+    kept: Floats = every[(every >= low - beyond) & (every <= high + beyond)]
+    return kept
+
+
+def answers(found: Prediction, level: float) -> tuple[Answer, Answer]:
+    """Return an answer at the speeds of a table, and one close enough together to draw."""
+    table = found.answer(speeds(found, _TABLE), level)
+    drawn = found.answer(speeds(found, _DRAWN, _BEYOND), level)
+    return table, replace(drawn, peak_torque=table.peak_torque, peak_power=table.peak_power)

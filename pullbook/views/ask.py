@@ -1,0 +1,230 @@
+"""Ask: a build from nothing or from a measured engine, and what it will likely make."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from starlette.responses import RedirectResponse
+
+from pullbook.drawings import prediction_drawing
+from pullbook.pipeline.physics.correction_factors import REFERENCE
+from pullbook.schemas.errors import InputError
+from pullbook.text import prediction_text
+from pullbook.view_parts import asked, build_form, parameters, rendering
+from pullbook.view_parts.asked import Named
+from pullbook.view_parts.rendering import Figure, desk_of
+from pullbook.words import figures, promise
+from pullbook.workspace import build_fields, saved_builds
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+    from pullbook.model.answers.predictor import Predictor
+    from pullbook.model.prediction.prediction import Prediction
+    from pullbook.pipeline.values.sheet import Build
+    from pullbook.schemas.answer import Answer
+    from pullbook.view_parts.parameters import Parameters
+    from pullbook.view_parts.rendering import Desk
+    from pullbook.words.units import Units
+
+_MOST_NEAREST, _MOST_MISSING = 5, 6
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """An answer as the page shows it."""
+
+    build: Build
+    answer: Answer
+    drawn: Answer
+    figure: Figure
+    band: str
+    units: Units
+    tests: Mapping[str, str]
+
+    @property
+    def standing(self) -> str:
+        """Where the build stands."""
+        return figures.sentence(prediction_text.STANDING[self.answer.standing.value])
+
+    @property
+    def reasons(self) -> list[str]:
+        """Why it is not inside the data."""
+        found = prediction_text.reasons(self.answer.reasons, self.units)
+        return [f"{figures.sentence(one)}." for one in found]
+
+    @property
+    def peaks(self) -> list[str]:
+        """The highest torque and the highest power."""
+        return prediction_text.peaks(self.answer, self.units)
+
+    @property
+    def notes(self) -> list[str]:
+        """What the answer starts from, and how far its promise goes."""
+        private = bool(self.answer.bundle.get("private"))
+        return [
+            *promise.start(self.answer, self.units, others=not private),
+            *prediction_text.widened(self.answer),
+            *promise.family(self.answer),
+            *prediction_text.meaning([self.answer]),
+        ]
+
+    @property
+    def missing(self) -> str:
+        """What is not given, and what it would bring."""
+        return prediction_text.missing(self.answer.missing)
+
+    @property
+    def headings(self) -> list[str]:
+        """The headings of the table."""
+        percent = f"{figures.level(self.answer.level)} limits"
+        torque, power = self.units.torque, self.units.power
+        return ["rpm", f"torque, {torque}", percent, f"power, {power}", percent]
+
+    @property
+    def rows(self) -> list[list[str]]:
+        """The curve as a table."""
+        return prediction_text.table(self.answer, self.units)
+
+    @property
+    def nearest(self) -> list[tuple[str, str]]:
+        """The nearest tests, each with its address."""
+        named = [name for name, _ in self.answer.nearest[:_MOST_NEAREST]]
+        return [(name, self.tests.get(name, "")) for name in named]
+
+
+def view(request: Request) -> Response:
+    """Show the form and, where the build can be predicted, the answer."""
+    desk = desk_of(request)
+    asked_for = parameters.read(request.query_params)
+    start = asked_for.given.get("start", "")
+    bare = not (asked_for.fields or start or asked_for.given.get("from"))
+    # The first page does not wait for the model.
+    predictor = None if bare and not desk.model.ready else desk.model.predictor()
+    fields, begun = _fields(desk, predictor, asked_for, start)
+    build, shown, faults = None, None, dict(asked_for.faults)
+    if fields and predictor is not None:
+        build = build_fields.build_of(fields, asked_for.units)
+        try:
+            shown = answer(desk, predictor, build, asked_for, start)
+        except InputError as fault:
+            faults["start"] = str(fault)
+    missing = () if shown is None else shown.answer.missing
+    model = None if predictor is None else predictor.model
+    groups = build_form.groups(fields, asked_for.units, model, build, missing)
+    return rendering.page(
+        request, "ask", title="Ask", units=asked_for.units, groups=groups, shown=shown,
+        asked=asked_for, faults=faults, start=start, begun=begun, fields=fields,
+        address=rendering.query({**asked_for.address, **fields, "start": start}),
+        elsewhere=[] if build is None else build_form.elsewhere(build, _names()),
+        levels=parameters.LEVELS, saved=request.query_params.get("saved", ""),
+        against=request.query_params.get("against", ""),
+        against_name=request.query_params.get("against_name", ""),
+        tests=_starts(desk), ready=predictor is not None,
+        builds=[one.build.sheet_id for one in saved_builds.builds(desk.folder)],
+    )  # fmt: skip
+
+
+def _names() -> set[str]:
+    return {name for names in build_fields.GROUPS.values() for name in names}
+
+
+def _starts(desk: Desk) -> list[tuple[str, str]]:
+    """Return the measured tests that can be started from, each with its code."""
+    tests = desk.reading.tests.values()
+    return [(one.code, one.name) for one in tests if one.sheet.accepted]
+
+
+def _fields(
+    desk: Desk, predictor: Predictor | None, asked_for: Parameters, start: str
+) -> tuple[dict[str, str], str]:
+    """Return what stands in the form, and the name of the test or build it was begun from."""
+    fields = dict(asked_for.fields)
+    name = asked_for.given.get("from", "")
+    if any(one in fields for one in ("cylinders", "bore", "displacement")):
+        test = desk.reading.tests.get(start)
+        return fields, start if test is None else test.name
+    base: Build | None = None
+    if start and predictor is not None:
+        base = _measured(desk, predictor, start)
+    elif name:
+        base = next((one.build for one in saved_builds.builds(desk.folder)
+                     if one.build.sheet_id == name), None)  # fmt: skip
+    if base is None:
+        return fields, ""
+    texts = build_fields.texts_of(base, asked_for.units)
+    kept = {one: text for one, text in texts.items() if one in _names()}
+    if start:
+        kept["sheet_id"] = f"{base.sheet_id}, changed"
+    return {**kept, **fields}, base.sheet_id
+
+
+def _measured(desk: Desk, predictor: Predictor, start: str) -> Build | None:
+    """Return the build of a test in the folder, or of one that the model learned from."""
+    test = desk.reading.tests.get(start)
+    if test is not None:
+        return test.sheet
+    from pullbook.model.trained import find_sheet
+
+    return find_sheet.as_build(predictor.model, start)
+
+
+def answer(
+    desk: Desk, predictor: Predictor, build: Build, asked_for: Parameters, start: str
+) -> Shown | None:
+    """Return the answer about a build; ``None`` where it cannot be predicted.
+
+    Raises
+    ------
+    InputError
+        The test that it starts from cannot be used.
+
+    """
+    named = Named(asked.measured_on(desk, build, start))
+    reading = desk.reading
+    in_folder = not start or start in reading.tests
+    given = asked.ask(predictor, [named], asked.tests_for(desk, [named]) if in_folder else [])
+    found = desk.model.prediction(given)
+    build.findings[:] = given.builds[0].findings
+    if found is None:
+        fault = given.builds[0].fault
+        if fault is not None and fault.field == "measured":
+            raise InputError(fault.message)
+        return None
+    table, drawn = asked.answers(found, asked_for.level)
+    chart = prediction_drawing.on_one_pair(drawn, asked_for.units, asked_for.band)
+    places = {name: f"/tested?{rendering.query({'name': name})}" for name, _ in table.nearest}
+    if predictor.manifest["private"]:  # the model learned from the tests in the folder
+        places |= {one.name: f"/engines/{one.code}" for one in reading.tests.values()}
+    return Shown(
+        build, table, drawn, Figure(chart), band_line(found, asked_for), asked_for.units, places
+    )
+
+
+def band_line(found: Prediction, asked_for: Parameters) -> str:
+    """Return the mean torque over the band, and whether all of it was tested."""
+    units, (low, high) = asked_for.units, asked_for.band
+    mean = units.between(found.mean(asked_for.band, asked_for.level), "lb-ft")
+    text = (
+        f"Mean torque from {low:.0f} to {high:.0f} rpm: {mean.value:.0f} {units.torque}"
+        f" ({prediction_text.limits(mean)}), {REFERENCE}."
+    )
+    from pullbook.model.comparison import tested_band
+
+    try:
+        warning = tested_band.check_band([found], asked_for.band)
+    except InputError as fault:
+        return f"{figures.sentence(str(fault))}."
+    return text if warning is None else f"{text} {warning}"
+
+
+def save(request: Request, form: Mapping[str, str]) -> Response:
+    """Save the build of the form as a file that the command line reads."""
+    given = parameters.read(form)
+    path = saved_builds.save(desk_of(request).folder, given.fields, given.units)
+    more: dict[str, Any] = {**given.address, **given.fields, "start": form.get("start", "")}
+    return RedirectResponse(f"/ask?{rendering.query({**more, 'saved': path.name})}", 303)

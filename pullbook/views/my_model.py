@@ -1,0 +1,91 @@
+"""My model: train it anew, see whether it is better, keep it or go back; what to test next."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from typing import TYPE_CHECKING
+
+from starlette.responses import RedirectResponse, StreamingResponse
+
+from pullbook.schemas.errors import InputError
+from pullbook.text import next_test_text
+from pullbook.view_parts import rendering
+from pullbook.view_parts.rendering import desk_of
+from pullbook.words.figures import sentence
+from pullbook.workspace import saved_builds
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator, Mapping
+
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+    from pullbook.pipeline.values.sheet import Build
+    from pullbook.view_parts.rendering import Desk
+
+_EVERY = 0.5
+_JUDGED = ["", "in use", "new", "difference", "90 % limits"]
+
+
+def view(request: Request) -> Response:
+    """Show the model in use, training, and the candidate."""
+    return _page(request)
+
+
+def _page(request: Request, status: int = 200, fault: str = "") -> Response:
+    desk = desk_of(request)
+    manifest = desk.model.predictor().manifest
+    builds = [one.build for one in saved_builds.builds(desk.folder) if one.build.accepted]
+    wanted = request.query_params.get("next") == "yes" and len(builds) > 1
+    return rendering.page(
+        request, "model", status, title="My model", manifest=manifest, judged=_JUDGED,
+        training=desk.retraining, candidate=desk.retraining.candidate(),
+        history=list(reversed(desk.retraining.history())),
+        fault=fault or desk.retraining.fault, done=request.query_params.get("done", ""),
+        tests=sum(one.sheet.accepted for one in desk.reading.tests.values()),
+        can_ask=len(builds) > 1, next_headings=next_test_text.HEADINGS,
+        next_rows=_next(desk, builds) if wanted else [],
+    )  # fmt: skip
+
+
+def _next(desk: Desk, builds: list[Build]) -> list[list[str]]:
+    found = desk.model.predictor().next(builds, builds)
+    return [[str(cell) for cell in row] for row in next_test_text.rows(found, builds, builds)]
+
+
+def change(request: Request, form: Mapping[str, str]) -> Response:
+    """Train, cancel, keep, drop or go back."""
+    desk, what = desk_of(request), form.get("what", "")
+    done = ""
+    try:
+        if what == "train":
+            desk.retraining.begin()
+        elif what == "cancel":
+            desk.retraining.cancel()
+            done = "Training was cancelled. Nothing was changed."
+        elif what == "keep":
+            kept = desk.retraining.keep(form.get("why", ""))
+            done = f"Model {kept.bundle} is in use."
+        elif what == "drop":
+            desk.retraining.drop()
+            done = "The new model was thrown away."
+        elif what == "back":
+            done = f"Model {desk.retraining.back().bundle} is in use again."
+    except InputError as fault:
+        return _page(request, 422, sentence(str(fault)))
+    return RedirectResponse(f"/model?{rendering.query({'done': done})}", 303)
+
+
+async def progress(request: Request) -> Response:
+    """Send how far training is, until it ends."""
+    training = desk_of(request).retraining
+
+    async def events() -> AsyncIterator[str]:
+        while training.running:
+            step = json.dumps({"text": training.step, "share": training.share})
+            yield f"event: step\ndata: {step}\n\n"
+            await asyncio.sleep(_EVERY)
+        yield "event: end\ndata: {}\n\n"
+
+    return StreamingResponse(events(), media_type="text/event-stream")

@@ -1,0 +1,113 @@
+"""The model that answers: loaded beside the first page, and anew when another is put in use."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from threading import Lock, Thread
+from typing import TYPE_CHECKING
+
+from pullbook.schemas.errors import InputError, PullbookError
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from pullbook.model.answers.predictor import Predictor
+    from pullbook.model.prediction.prediction import Prediction
+    from pullbook.tasks.questions import Asked
+    from pullbook.workspace.folder import Folder
+
+
+#: Answers that are kept, so that another band or another unit does not predict anew.
+_MOST_KEPT = 40
+
+
+class NoModelError(InputError):
+    """The model cannot be loaded; the message says why."""
+
+
+@dataclass(slots=True)
+class ModelInUse:
+    """The model of a folder, or the invented one that comes with pullbook.
+
+    Attributes
+    ----------
+    folder
+        The folder whose models count.
+    """
+
+    folder: Folder
+    _loaded: tuple[object, Predictor] | None = None
+    _kept: dict[object, Prediction | None] = field(default_factory=dict)
+    _lock: Lock = field(default_factory=Lock)
+
+    def begin(self) -> None:
+        """Load the model in a thread of its own, with the libraries that take long to import."""
+        Thread(target=self._warm, daemon=True).start()
+
+    def _warm(self) -> None:
+        try:
+            predictor = self.predictor()
+        except PullbookError:
+            return  # who asks gets the sentence
+        from pullbook.model.answers import compared_sides  # noqa: F401 - to have it loaded
+
+        for build in ({"cylinders": 8, "bore": 4.0, "stroke": 3.5},):
+            predictor.predict(build)
+        self.folder.tests.read()
+
+    @property
+    def ready(self) -> bool:
+        """Whether an answer need not wait for the model."""
+        return self._loaded is not None
+
+    @property
+    def place(self) -> Path | None:
+        """The bundle in use; ``None`` for the invented one."""
+        from pullbook.model.review import promotions
+
+        models = self.folder.models
+        if models is None:
+            return None
+        found = promotions.current(models)
+        return found if found != models or (found / "bundle.json").is_file() else None
+
+    def prediction(self, asked: Asked) -> Prediction | None:
+        """Return the prediction of one build; a build asked before is not predicted again.
+
+        What starts from a measured pull always is: the pull may have changed.
+        """
+        from pullbook.tasks import questions
+
+        predictor = self.predictor()
+        (build,), (code,), (start,) = asked
+        if start is not None or not build.accepted:
+            return questions.predictions(asked, predictor)[0]
+        key = (predictor.manifest["id"], code, build.sheet_id, *sorted(build.given.items()))
+        found = self._kept.get(key)
+        if found is None:
+            (found,) = questions.predictions(asked, predictor)
+            self._kept[key] = found
+            for old in list(self._kept)[:-_MOST_KEPT]:
+                self._kept.pop(old, None)
+        return found
+
+    def predictor(self) -> Predictor:
+        """Return the predictor of the model in use.
+
+        Raises
+        ------
+        NoModelError
+            It cannot be loaded.
+
+        """
+        import pullbook
+
+        with self._lock:
+            place = self.place
+            if self._loaded is None or self._loaded[0] != place:
+                try:
+                    self._loaded = (place, pullbook.load(place))
+                except PullbookError as fault:
+                    msg = f"The model cannot be loaded: {fault}"
+                    raise NoModelError(msg) from fault
+            return self._loaded[1]

@@ -1,0 +1,63 @@
+"""Builds that were saved: plain build files in the folder `builds`."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from pullbook.guards.inside_folder import inside, plain_name
+from pullbook.pipeline.builds import build_files, extended_build
+from pullbook.schemas.errors import InputError
+from pullbook.workspace import build_fields
+from pullbook.workspace.folder import BUILDS
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from pullbook.pipeline.values.sheet import Build
+    from pullbook.words.units import Units
+    from pullbook.workspace.folder import Folder
+
+
+class Saved(NamedTuple):
+    """A saved build: its file, and what is in it."""
+
+    path: Path
+    build: Build
+
+
+def builds(folder: Folder) -> list[Saved]:
+    """Return the builds of a folder; a file that holds none is left out."""
+    if folder.path is None:
+        return []
+    places = (folder.path, folder.path / BUILDS)
+    files = [
+        path
+        for place in places
+        if place.is_dir()
+        for path in sorted(place.iterdir())
+        if path.suffix.casefold() in extended_build.ENDINGS and path != folder.settings
+    ]
+    found = []
+    for path in files:
+        try:
+            (build,) = build_files.read(path)
+        except (InputError, ValueError):
+            continue
+        if build.values.get("cylinders") is not None:
+            found.append(Saved(path, build))
+    return found
+
+
+def save(folder: Folder, given: Mapping[str, str], units: Units) -> Path:
+    """Save the build of a form; one of that name is kept beside it.
+
+    Raises
+    ------
+    InputError
+        It cannot be saved.
+
+    """
+    name = plain_name(given.get("sheet_id", "").strip() or build_fields.UNNAMED)
+    path = inside(folder.top, BUILDS, f"{name}.yaml")
+    return folder.save_new(path, build_fields.as_file(given, units).encode())

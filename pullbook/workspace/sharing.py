@@ -1,0 +1,69 @@
+"""What would leave the folder, and the pack that may be sent."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+from threading import Lock
+from typing import TYPE_CHECKING
+
+from pullbook.schemas.errors import InputError
+from pullbook.tasks import own_key, packs
+from pullbook.workspace.folder import SHARED
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from pullbook.pipeline.privacy.contribute import Plan
+    from pullbook.workspace.folder import Folder
+    from pullbook.workspace.measured_tests import Reading
+
+#: Stands in for a key where there is none yet: codes are different ones then.
+_PREVIEW = b"a key for a preview"
+
+
+@dataclass(slots=True)
+class Sharing:
+    """Sharing of a folder's sheets; the plan is made anew when a file changed."""
+
+    folder: Folder
+    _kept: tuple[Reading, Plan] | None = None
+    _lock: Lock = field(default_factory=Lock)
+
+    def plan(self) -> Plan | None:
+        """Return what would be shared and what would be rejected; ``None`` without sheets."""
+        from pullbook.pipeline.privacy import contribute
+
+        reading = self.folder.tests.read()
+        if not reading.tests:
+            return None
+        with self._lock:
+            if self._kept is None or self._kept[0] is not reading:
+                key = own_key.key_if_any() or _PREVIEW
+                found = contribute.plan([self.folder.top], key, into=self.folder.top / SHARED)
+                self._kept = (reading, found)
+            return self._kept[1]
+
+    def pack(self) -> tuple[Path, int]:
+        """Write accepted sheets and one signed archive of them; return it and how many it holds.
+
+        Raises
+        ------
+        InputError
+            There is nothing to share, or sheets of several shops.
+
+        """
+        from pullbook.pipeline.privacy import contribute, key_file
+
+        if self.plan() is None:
+            msg = "there is no sheet to share"
+            raise InputError(msg)
+        path = key_file.default_path()
+        key = own_key.key_of(path, make=True)
+        into = self.folder.top / SHARED
+        made = contribute.contribute([self.folder.top], into, key, None,
+                                     key_file.Counts.beside(path))  # fmt: skip
+        name = f"pack-{dt.datetime.now(tz=dt.UTC):%Y%m%d}.zip"
+        shops = {entry.shop for entry in made.plan.accepted}
+        self._kept = None
+        return into / name, packs.pack(into, into / name, shops, key, path)

@@ -1,0 +1,376 @@
+"""What the page shows and saves: the numbers and files of the command line, come what may."""
+
+import errno
+import html
+import json
+import os
+import re
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from command_line import run
+from page_server import client, opened
+from valid_sheet import FIELDS, PULL, sheet_text
+
+from pullbook.model.training import bundle
+from pullbook.pipeline.builds import build_files
+from pullbook.pipeline.settings import shop_settings
+from pullbook.schemas.errors import InputError
+from pullbook.view_parts import parameters
+from pullbook.words.units import Units
+from pullbook.workspace import build_fields, list_filter, saved_builds, typed_sheet
+from pullbook.workspace import folder as folders
+from pullbook.workspace.folder import Folder
+from pullbook.workspace.measured_tests import MeasuredTests
+from pullbook.workspace.model_in_use import ModelInUse, NoModelError
+from pullbook.workspace.retraining import Retraining, RetrainingError
+
+BUILD = {"sheet_id": "launch", "cylinders": "6", "bore": "3.9", "stroke": "3.75",
+         "intake_duration": "214"}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("views")
+    (folder / "a.csv").write_text(sheet_text({"sheet_id": "a", "engine": "port", "shop": "Tern"}))
+    again = {"sheet_id": "b", "engine": "port", "shop": "Tern", "intake_duration": "222"}
+    pull = [PULL[0], *((rpm, f"{float(t) * 1.02:.1f}", f"{float(p) * 1.02:.1f}")
+                       for rpm, t, p in PULL[1:])]  # fmt: skip
+    (folder / "b.csv").write_text(sheet_text(again, pull))
+    (folder / "wrong.csv").write_text(sheet_text({"sheet_id": "wrong", "bore": "99 in"}))
+    return folder
+
+
+@pytest.fixture(scope="module")
+def address(shop, tmp_path_factory):
+    with opened(tmp_path_factory.mktemp("state"), shop) as found:
+        yield found
+
+
+@pytest.fixture
+def ours(address):
+    with client(address) as found:
+        yield found
+
+
+def rows(page):
+    """Return the cells of every row of a page's tables."""
+    found = re.findall(r"<tr>(.*?)</tr>", page, re.DOTALL)
+    return [re.findall(r"<t[hd][^>]*>([^<]*)</t[hd]>", row) for row in found]
+
+
+def test_an_answer_has_the_numbers_of_the_command_line(ours, tmp_path):
+    page = ours.get("/ask", params={**BUILD, "level": "0.8"}).text
+    (tmp_path / "launch.yaml").write_text("".join(f"{k}: {v}\n" for k, v in BUILD.items()))
+    done = run("predict", tmp_path / "launch.yaml", "--level", "0.8", "--json")
+    curve = json.loads(done.stdout)["curve"]
+    shown = {row[0]: row[1:] for row in rows(page)}
+    known = [point for point in curve if point["supported"] and f"{point['rpm']:.0f}" in shown]
+    assert len(known) > 10
+    for point in known:
+        torque, limits, power, _ = shown[f"{point['rpm']:.0f}"]
+        assert torque == f"{point['torque']:.0f}"
+        assert limits == f"{point['torque_low']:.0f} to {point['torque_high']:.0f}"
+        assert power == f"{point['power']:.0f}"
+
+
+def test_a_comparison_has_the_numbers_of_the_command_line(ours, shop):
+    page = ours.get("/compare", params={"a": "a", "b": "b", "band_low": "2500"}).text
+    done = run("compare", shop / "a.csv", shop / "b.csv", "--band", "2500:4500", "--json")
+    found = json.loads(done.stdout)
+    assert found["compared_as"] == {"a": "measured", "b": "measured"}
+    shown = {row[0]: row[1:] for row in rows(page)}
+    for point in found["curve"]:
+        if point["supported"]:
+            assert float(shown[f"{point['rpm']:.0f}"][0]) == pytest.approx(
+                point["difference"], abs=0.51
+            )
+    assert "Compared as measured" in page
+
+
+def test_metric_is_metric_and_says_the_same(ours):
+    inch = ours.get("/ask", params=BUILD).text
+    metric = ours.get(
+        "/ask", params={**BUILD, "bore": "99.06", "stroke": "95.25", "units": "metric"}
+    ).text
+    torque = {row[0]: row[1] for row in rows(inch) if len(row) == 5 and row[1].isdigit()}
+    newton = {row[0]: row[1] for row in rows(metric) if len(row) == 5 and row[1].isdigit()}
+    assert set(torque) == set(newton)
+    for rpm, number in torque.items():
+        assert int(newton[rpm]) == pytest.approx(1.3558 * int(number), abs=1.3)
+    assert " lb-ft" not in re.sub(r"<option.*?</option>", "", metric)
+
+
+def test_other_units_turn_what_was_typed_and_a_comparison_keeps_them(ours):
+    page = ours.get("/ask", params={**BUILD, "stroke": "3.75 in", "were": "inch",
+                                    "units": "metric"}).text  # fmt: skip
+    assert 'name="bore" value="99.06"' in page or 'name="bore" value="99.1"' in page
+    assert 'name="stroke" value="3.75 in"' in page
+    link = html.unescape(re.search(r'href="(/compare\?[^"]*)"', page)[1])
+    again = ours.get(f"{link}&b=a").text
+    assert "A  launch" in again
+    assert "N.m" in again
+    assert "wrong" not in again
+
+
+def test_an_answer_about_a_measured_engine_starts_from_its_pull(ours):
+    code = re.search(r"/engines/([0-9a-f]{12})\">a<", ours.get("/engines").text)[1]
+    page = ours.get("/ask", params={"start": code}).text
+    assert "Starts from the measured sheet a" in page
+    assert "1 other sheet of this engine" in page or "One other sheet" in page
+    assert 'value="a, changed"' in page
+
+
+def test_fragment_and_page_are_kept_apart(ours):
+    whole = ours.get("/ask", params=BUILD)
+    part = ours.get("/ask", params=BUILD, headers={"X-Pullbook-Fragment": "yes"})
+    assert "<nav" in whole.text
+    assert "<nav" not in part.text
+    assert part.text.strip().startswith("<h2>launch</h2>")
+    assert "X-Pullbook-Fragment" in whole.headers["vary"]
+    assert "X-Pullbook-Fragment" in part.headers["vary"]
+
+
+def test_no_folder_says_so_in_every_view(tmp_path):
+    with opened(tmp_path) as bare, client(bare) as ours:
+        for path in ("/ask", "/compare", "/choose", "/engines", "/model", "/share",
+                     "/engines/type"):  # fmt: skip
+            page = ours.get(path).text
+            assert "Invented engines." in page
+        answer = ours.post("/ask/save", data=BUILD)
+        assert answer.status_code == 422
+        assert "pullbook open FOLDER" in answer.text
+
+
+def test_a_file_that_changes_on_the_disk_is_seen_in_both_directions(ours, shop):
+    assert "late-sheet" not in ours.get("/engines").text
+    path = shop / "late.csv"
+    path.write_text(sheet_text({"sheet_id": "late-sheet"}))
+    assert "late-sheet" in ours.get("/engines").text
+    path.unlink()
+    assert "late-sheet" not in ours.get("/engines").text
+    ours.post("/ask/save", data={**BUILD, "sheet_id": "kept"})
+    assert run("predict", shop / "builds" / "kept.yaml").returncode == 0
+
+
+def test_a_settings_file_with_a_mistake_is_a_sentence_and_mended_it_is_read_again(ours, shop):
+    settings = shop / "pullbook.yaml"
+    settings.write_text("unitz: {torque: N.m}\n")
+    page = ours.get("/engines").text
+    assert "is no setting" in page
+    settings.unlink()
+    assert "is no setting" not in ours.get("/engines").text
+
+
+def test_a_second_build_of_the_same_name_is_kept_beside_the_first(ours, shop):
+    for bore in ("3.9", "4.0"):
+        ours.post("/ask/save", data={**BUILD, "sheet_id": "twice", "bore": bore})
+    found = [build_files.read(shop / "builds" / f"twice{n}.yaml")[0].number("bore")
+             for n in ("", "-2")]  # fmt: skip
+    assert found == [3.9, 4.0]
+
+
+@pytest.mark.parametrize("name", ["Head A (2.02/1.60)", 'say "so"', "Zoë's #1", "a: b", "- x"])
+def test_names_as_people_write_them_survive_the_way_to_a_file(tmp_path, name):
+    folder = Folder(tmp_path)
+    path = saved_builds.save(folder, {**BUILD, "sheet_id": name}, Units.INCH)
+    assert path.parent == tmp_path.resolve() / "builds"
+    (build,) = build_files.read(path)
+    assert build.sheet_id == name
+    assert build.accepted
+    assert [one.build.sheet_id for one in saved_builds.builds(folder)] == [name]
+
+
+@pytest.mark.parametrize("units", list(Units))
+def test_a_build_shown_in_a_form_and_read_from_it_is_the_same(units):
+    build = build_files.of_fields({**FIELDS, "bore": "4.03 in", "intake_lift": "0.475 in"})
+    again = build_fields.build_of(build_fields.texts_of(build, units), units)
+    for name, value in build.given.items():
+        if isinstance(value, float):
+            assert again.number(name) == pytest.approx(value, rel=2e-3), name
+        elif name in build_fields.texts_of(build, units):
+            assert again.values[name] == value
+
+
+def test_a_full_disk_is_a_sentence_and_changes_nothing(tmp_path, monkeypatch):
+    folder = Folder(tmp_path)
+    saved_builds.save(folder, BUILD, Units.INCH)
+    before = (tmp_path / "builds" / "launch.yaml").read_bytes()
+
+    def full(path, data):
+        del data
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
+
+    monkeypatch.setattr(folders, "write_whole", full)
+    with pytest.raises(InputError, match=r"No space left on device\. Nothing was changed"):
+        saved_builds.save(folder, {**BUILD, "bore": "4"}, Units.INCH)
+    assert (tmp_path / "builds" / "launch.yaml").read_bytes() == before
+    assert [path.name for path in (tmp_path / "builds").iterdir()] == ["launch.yaml"]
+
+
+def test_what_is_typed_in_is_a_sheet_as_good_as_any(tmp_path):
+    pasted = "\n".join("\t".join(row) for row in PULL)
+    typed_sheet.save(Folder(tmp_path), FIELDS, pasted, Units.INCH)
+    done = json.loads(run("check", tmp_path, "--json").stdout)["sheets"]
+    (tmp_path / "as-file").mkdir()
+    (tmp_path / "as-file" / "tern-0417.csv").write_text(sheet_text())
+    other = json.loads(run("check", tmp_path / "as-file", "--json").stdout)["sheets"]
+    assert [one["accepted"] for one in (*done, *other)] == [True, True]
+
+
+@pytest.mark.parametrize(("fields", "pasted", "where"), [({}, "2000 300", "sheet_id"),
+                                                         (FIELDS, "  ", "readings")])  # fmt: skip
+def test_what_cannot_be_a_sheet_names_its_field(tmp_path, fields, pasted, where):
+    with pytest.raises(InputError) as found:
+        typed_sheet.save(Folder(tmp_path), fields, pasted, Units.INCH)
+    assert found.value.field == where
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("given", "names"),
+    [({}, {"a", "b", "wrong"}), ({"q": "port TERN"}, {"a", "b"}), ({"cam_low": "220"}, {"b"}),
+     ({"size_low": "100", "size_high": "300"}, {"a", "b"}), ({"family": "petrel-six"},
+     {"a", "b", "wrong"}), ({"date_low": "2019"}, set()), ({"q": "nothing"}, set())],
+)  # fmt: skip
+def test_tests_are_found_by_words_family_size_cam_and_date(shop, given, names):
+    tests = MeasuredTests(shop).read().tests.values()
+    wanted = list_filter.read(given)
+    assert {one.name for one in tests if wanted.takes(one)} == names
+
+
+def test_a_filter_that_is_no_number_is_said_and_takes_all(shop):
+    wanted = list_filter.read({"size_low": "abc"})
+    assert wanted.faults == ("size",)
+    assert len([one for one in MeasuredTests(shop).read().tests.values() if wanted.takes(one)]) == 3
+
+
+def test_only_what_changed_is_read_again(tmp_path, monkeypatch):
+    for number in range(4):
+        (tmp_path / f"{number}.csv").write_text(sheet_text({"sheet_id": f"s{number}"}))
+    tests = MeasuredTests(tmp_path)
+    first = tests.read()
+    assert tests.read() is first
+    read = []
+    import pullbook.workspace.measured_tests as module
+
+    own = module.checked_sheets.of_source
+    monkeypatch.setattr(
+        module.checked_sheets, "of_source", lambda source, *more: read.append(source.name) or
+        own(source, *more),
+    )  # fmt: skip
+    (tmp_path / "2.csv").write_text(sheet_text({"sheet_id": "s2", "octane": "91"}))
+    os.utime(tmp_path / "2.csv", ns=(1, 1))
+    again = tests.read()
+    assert read == ["2.csv"]
+    assert {one.sheet.values.get("octane") for one in again.tests.values()} == {None, 91.0}
+
+
+def test_many_new_files_are_read_beside_and_those_of_before_are_shown_meanwhile(tmp_path):
+    for number in range(160):
+        (tmp_path / f"{number}.csv").write_text(sheet_text({"sheet_id": f"s{number}"}))
+    tests = MeasuredTests(tmp_path)
+    first = tests.read()
+    assert first.pending is not None
+    assert first.pending[1] == 160
+    end = time.monotonic() + 60
+    while (found := tests.read()).pending is not None and time.monotonic() < end:
+        time.sleep(0.05)
+    assert len(found.tests) == 160
+    (tmp_path / "late.csv").write_text(sheet_text({"sheet_id": "late"}))
+    assert len(tests.read().tests) == 161
+
+
+def test_codes_in_addresses_stay_and_a_finding_beside_others_is_counted_once(tmp_path):
+    for name in ("x", "y"):
+        (tmp_path / f"{name}.csv").write_text(
+            sheet_text({"sheet_id": "same", "octane": "91" if name == "x" else "93"})
+        )
+    tests = MeasuredTests(tmp_path)
+    codes = set(tests.read().tests)
+    os.utime(tmp_path / "x.csv", ns=(1, 1))
+    again = tests.read()
+    assert set(again.tests) == codes
+    for one in again.tests.values():
+        assert [f.code for f in one.sheet.findings].count("repeated-field") == 1
+
+
+def test_a_model_that_is_damaged_is_a_sentence_and_a_new_one_is_seen_at_once(tmp_path, demo):
+    folder = Folder(tmp_path)
+    model = ModelInUse(folder)
+    assert model.predictor().manifest["invented"]
+    (tmp_path / "models").mkdir()
+    assert model.place is None
+    assert run("promote", demo.bundle, "--into", tmp_path / "models").returncode == 0
+    identity = bundle.load(demo.bundle)[1]["id"]
+    assert model.predictor().manifest["id"] == identity
+    (tmp_path / "models" / identity / "bundle.json").write_text("{}")
+    with pytest.raises(NoModelError, match="cannot be loaded"):
+        ModelInUse(folder).predictor()
+
+
+def test_training_is_cancelled_without_a_trace_and_nothing_is_kept_that_is_not_there(tmp_path):
+    for number in range(3):
+        (tmp_path / f"{number}.csv").write_text(sheet_text({"sheet_id": f"s{number}"}))
+    folder = Folder(tmp_path)
+    training = Retraining(folder, ModelInUse(folder))
+    with pytest.raises(RetrainingError, match="no new model"):
+        training.keep("")
+    training.begin()
+    assert training.running
+    training.begin()  # a second tab: it goes on
+    training.cancel()
+    assert not training.running
+    assert not training.place.exists()
+    assert training.fault == ""
+
+
+def test_training_that_cannot_be_done_ends_in_a_sentence(tmp_path):
+    folder = Folder(tmp_path)
+    training = Retraining(folder, ModelInUse(folder))
+    training.begin()
+    end = time.monotonic() + 60
+    while training.running and time.monotonic() < end:
+        time.sleep(0.1)
+    assert "has no sheets in it" in training.fault
+    assert training.candidate() is None
+
+
+def test_a_decision_is_in_the_file_that_the_command_line_reads(tmp_path):
+    (tmp_path / "unsaid.csv").write_text(sheet_text({"sheet_id": "unsaid", "correction": ""}))
+    with opened(tmp_path / ".state", tmp_path) as address, client(address) as ours:
+        page = ours.get("/engines").text
+        lines = re.findall(r'name="line" value="([^"]*)"', page)
+        assert "correction: observed" in lines
+        done = ours.post("/engines/decide", data={"line": "correction: observed"})
+        assert "Decided: correction: observed" in done.text
+    assert shop_settings.load(tmp_path / "pullbook.yaml").values == {"correction": "observed"}
+    assert run("check", tmp_path).returncode == 0
+
+
+ODD = [{"band_low": "x"}, {"band_low": "5000"}, {"band_low": "-1"}, {"level": "2"},
+       {"level": "nan"}, {"band_high": "1e9"}]  # fmt: skip
+
+
+@pytest.mark.parametrize("given", ODD)
+def test_a_parameter_that_makes_no_sense_falls_back_and_is_said(given):
+    found = parameters.read(given)
+    assert (found.band, found.level) == (parameters.BAND, parameters.LEVEL)
+    assert len(found.faults) == 1
+    assert np.isfinite(found.level)
+
+
+def test_no_text_of_a_page_names_code(ours):
+    for path in ("/ask", "/compare", "/engines", "/engines/type", "/choose", "/model", "/share"):
+        text = re.sub(r"<(script|datalist|pre|textarea|code).*?</\1>|<[^>]*>", " ",
+                      ours.get(path).text, flags=re.DOTALL)  # fmt: skip
+        assert re.findall(r"\b[a-z]+_[a-z_]+\b", text) == [], path
+
+
+def test_the_pages_files_are_installed():
+    from importlib.resources import files
+
+    names = {Path(str(one)).name for one in files("pullbook.views").joinpath("static").iterdir()}
+    assert names == {"page.css", "page.js"}

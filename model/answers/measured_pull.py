@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -79,6 +79,8 @@ class Measured:
         The thirds of the sweep.
     found
         The prediction.
+    on_sheet
+        The measured torque as the sheet states it, by its own correction, lb-ft.
     """
 
     rpm: Floats
@@ -92,6 +94,7 @@ class Measured:
     whole: Part
     parts: tuple[Part, ...]
     found: Prediction
+    on_sheet: Floats
 
     @property
     def where(self) -> tuple[str, str] | None:
@@ -112,11 +115,22 @@ class Measured:
             return worst.name, str(worst.verdict)
         return None
 
+    def times(self, factor: float) -> Measured:
+        """Return the same with torque, but that on the sheet, multiplied by a factor."""
+        return replace(
+            self,
+            torque=self.torque * factor,
+            predicted=self.predicted * factor,
+            low=None if self.low is None else self.low * factor,
+            high=None if self.high is None else self.high * factor,
+        )
+
     def as_json(self) -> dict[str, Any]:
         """Return what ``against --json`` prints."""
         nothing = [None] * len(self.rpm)
         low, high = (nothing if v is None else v.tolist() for v in (self.low, self.high))
-        columns = (self.rpm.tolist(), self.torque.tolist(), self.predicted.tolist(), low, high)
+        found = (self.rpm, self.torque, self.predicted, self.on_sheet)
+        columns = (*(one.tolist() for one in found), low, high)
         return {
             "level": self.level,
             "inside": self.inside,
@@ -132,13 +146,16 @@ class Measured:
                     "predicted": rounded(guess),
                     "band_low": rounded(one),
                     "band_high": rounded(other),
+                    "on_sheet": rounded(stated),
                 }
-                for rpm, torque, guess, one, other in zip(*columns, strict=True)
+                for rpm, torque, guess, stated, one, other in zip(*columns, strict=True)
             ],
         }  # fmt: skip
 
 
-def against(found: Prediction, rpm: Floats, torque: Floats, level: float) -> Measured:
+def against(
+    found: Prediction, rpm: Floats, torque: Floats, level: float, to_reference: float = 1.0
+) -> Measured:
     """Compare a measured pull with a prediction.
 
     Parameters
@@ -150,6 +167,8 @@ def against(found: Prediction, rpm: Floats, torque: Floats, level: float) -> Mea
         (readings,).
     level
         Confidence level of the limits, between 0 and 1.
+    to_reference
+        The factor that brought the torque on the sheet to the reference condition.
 
     Raises
     ------
@@ -193,6 +212,7 @@ def against(found: Prediction, rpm: Floats, torque: Floats, level: float) -> Mea
             part(name, third == at) for at, name in enumerate(THIRDS) if (third == at).any()
         ),
         found=found,
+        on_sheet=torque / to_reference,
     )
 
 

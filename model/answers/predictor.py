@@ -23,6 +23,7 @@ from pullbook.pipeline.builds import parts_list
 from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.pipeline.builds.read_builds import BuildError, builds_of
 from pullbook.pipeline.parallel.garbage_collection import uncollected
+from pullbook.pipeline.physics.reference_condition import route
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -282,7 +283,8 @@ class Predictor:
             pull.sheet, values={**pull.sheet.given, "engine": None}, derived=frozenset()
         )
         (found,) = self.predictions([build], [code])
-        return measured_pull.against(found, pull.rpm, pull.torque, level)
+        factor = route(pull.sheet.values).factor
+        return measured_pull.against(found, pull.rpm, pull.torque, level, factor)
 
     def explain(
         self,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
@@ -64,6 +64,16 @@ class Variant:
     swept: bool
     peaks: Peaks
     is_base: bool = False
+
+    def times(self, factor: float) -> Variant:
+        """Return the variant with all torque and power multiplied by a factor."""
+        torque, power = (peak and peak.times(factor) for peak in self.peaks)
+        return replace(
+            self,
+            mean=self.mean.times(factor),
+            difference=self.difference.times(factor),
+            peaks=self.peaks._replace(torque=torque, power=power),
+        )
 
     def as_json(self) -> dict[str, Any]:
         """Return the variant as ``vary --json`` prints it."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -89,6 +89,16 @@ class Difference:
         """Whether there is a clear difference over the band."""
         low, high = self.mean.low, self.mean.high
         return low is not None and high is not None and not low <= 0 <= high
+
+    def times(self, factor: float) -> Difference:
+        """Return the difference with all torque multiplied by a factor."""
+        return replace(
+            self,
+            mean_a=self.mean_a * factor,
+            mean_b=self.mean_b * factor,
+            mean=self.mean.times(factor),
+            curve=[one.times(factor) for one in self.curve],
+        )
 
     def as_json(self) -> dict[str, Any]:
         """Return the difference as the object that ``compare --json`` prints."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from pullbook.schemas.errors import InputError
@@ -43,6 +43,13 @@ class Limit:
     at_most: float | None
     over: tuple[float, float] | None = None
 
+    def times(self, factor: float) -> Limit:
+        """Return the limit, if it is one of torque, multiplied by a factor."""
+        if self.of != TORQUE:
+            return self
+        low, high = (None if one is None else one * factor for one in (self.at_least, self.at_most))
+        return Limit(self.of, low, high, self.over)
+
 
 @dataclass(frozen=True, slots=True)
 class PartsList:
@@ -64,3 +71,7 @@ class PartsList:
     parts: Mapping[str, tuple[Part, ...]]
     goal: tuple[str, tuple[float, float]]
     limits: tuple[Limit, ...]
+
+    def times(self, factor: float) -> PartsList:
+        """Return the parts list with its limits of torque multiplied by a factor."""
+        return replace(self, limits=tuple(one.times(factor) for one in self.limits))

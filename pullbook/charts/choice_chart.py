@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.text.choice_text import goal, title
 
 if TYPE_CHECKING:
@@ -48,7 +47,7 @@ def figure(found: Choice, units: Units) -> Figure:
     axes.set_xlabel(f"peak {units.power_axis}")
     axes.set_ylabel(
         f"mean torque from {found.low[0]:.0f} to {found.low[1]:.0f} rpm,"
-        f"\n{units.torque} ({REFERENCE})"
+        f"\n{units.torque} ({units.standard})"
     )
     axes.margins(0.12)
     drawing.legend(drawn, axes)

@@ -8,7 +8,6 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from pullbook.charts.drawing import COLOURS, GREY, INK, LINES, legend, panels, title
-from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.text import figures
 
 if TYPE_CHECKING:
@@ -64,7 +63,7 @@ def of_differences(
         colour = INK if len(found) == 1 else COLOURS[i]
         _difference(bottom, apart, units, colour, LINES[0] if len(found) == 1 else LINES[i])
     others = "B" if len(found) == 1 else "the other"
-    bottom.set_ylabel(f"A minus {others}, {units.torque} ({REFERENCE})")
+    bottom.set_ylabel(f"A minus {others}, {units.torque} ({units.standard})")
     dyno = "one shop's dyno" if found[0].one_shop else "two shops' dynos"
     if any(any(one.measured) for one in found):
         dyno = "tested once more"

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from pullbook.commands import inputs, options, output
-from pullbook.text.units import Units
+from pullbook.pipeline.physics.correction_factors import REFERENCE
+from pullbook.text.units import UnitSystem
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from pullbook.model.learning.sample import Floats
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
+    from pullbook.text.units import Units
 
 _MOST_PLOTTED = 4
 _DEFAULT_RPM = "2000:6500:250"
@@ -36,7 +38,8 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     shop: options.Shop = None,
     key_file: options.KeyFile = None,
     measured: options.Measured = None,
-    units: options.UnitsOf = Units.INCH,
+    correction: options.Correction = REFERENCE,
+    system: options.UnitsOf = UnitSystem.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
     as_json: options.AsJson = False,
@@ -46,6 +49,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
     speeds = _speeds(rpm)
     options.check_level(level)
+    units = options.units_of(system, correction)
     wanted = output.Wanted(as_json, plot, html)
     given = build_files.read(builds)
     inputs.print_notes(given)
@@ -55,7 +59,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     answers = [None if one is None else one.answer(speeds, level) for one in found]
     if as_json:
         for build, answer in zip(given, answers, strict=True):
-            line = inputs.refusal(build) if answer is None else answer.as_json()
+            line = inputs.refusal(build) if answer is None else units.as_json(answer)
             typer.echo(json.dumps(line, ensure_ascii=False))
     else:
         _print(given, answers, units)
@@ -156,7 +160,8 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
             " size, heads, camshaft, intake, exhaust, compression, fuel, lobe_separation ..."
         ),
     ] = None,
-    units: options.UnitsOf = Units.INCH,
+    correction: options.Correction = REFERENCE,
+    system: options.UnitsOf = UnitSystem.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
     as_json: options.AsJson = False,
@@ -171,6 +176,7 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
     limits = options.band_of(band)
     options.check_level(level)
+    units = options.units_of(system, correction)
     wanted = output.Wanted(as_json, plot, html)
     if not 2 <= len(builds) <= _MOST_PLOTTED:
         msg = f"give two to {_MOST_PLOTTED} builds, not {len(builds)}"
@@ -205,7 +211,7 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
     output.deliver(
         output.Outcome(
-            as_json=result.as_json,
+            as_json=lambda: units.as_json(result),
             text=lambda: comparison_text.text(result, manifest, units),
             figure=figure,
             page=lambda: comparison_sheet.page(result, figure, sides.builds, manifest, units),
@@ -222,7 +228,8 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
     shop: options.Shop = None,
     key_file: options.KeyFile = None,
     measured: options.Measured = None,
-    units: options.UnitsOf = Units.INCH,
+    correction: options.Correction = REFERENCE,
+    system: options.UnitsOf = UnitSystem.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
     as_json: options.AsJson = False,
@@ -237,6 +244,7 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
     speeds = _speeds(rpm)
     options.check_level(level)
+    units = options.units_of(system, correction)
     wanted = output.Wanted(as_json, plot, html)
     sheet = inputs.one_build(build)
     inputs.print_notes([sheet])
@@ -251,7 +259,7 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
     output.deliver(
         output.Outcome(
-            as_json=found.as_json,
+            as_json=lambda: units.as_json(found),
             text=lambda: explanation_text.text(found, manifest, units),
             figure=figure,
             page=lambda: explanation_sheet.page(found, figure, sheet, manifest, units),

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pullbook.commands import inputs, options, output
-from pullbook.text.units import Units
+from pullbook.pipeline.physics.correction_factors import REFERENCE
+from pullbook.text.units import Units, UnitSystem
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -40,7 +41,8 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
     shop: options.Shop = None,
     key_file: options.KeyFile = None,
     measured: options.Measured = None,
-    units: options.UnitsOf = Units.INCH,
+    correction: options.Correction = REFERENCE,
+    system: options.UnitsOf = UnitSystem.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
     as_json: options.AsJson = False,
@@ -58,6 +60,7 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
     limits = options.band_of(band)
     options.check_level(level)
+    units = options.units_of(system, correction)
     wanted = output.Wanted(as_json, plot, html)
     base = inputs.one_build(build)
     inputs.print_notes([base])
@@ -81,7 +84,8 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
                 "sheet_id": base.sheet_id,
                 "band": list(limits),
                 "level": level,
-                "variants": [one.as_json() for one in found],
+                "correction": units.standard,
+                "variants": [one.times(units.ratio).as_json() for one in found],
             },
             text=lambda: variation_text.text(base, found, limits, manifest, units),
             figure=figure,
@@ -103,7 +107,8 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     shop: options.Shop = None,
     key_file: options.KeyFile = None,
     measured: options.Measured = None,
-    units: options.UnitsOf = Units.INCH,
+    correction: options.Correction = REFERENCE,
+    system: options.UnitsOf = UnitSystem.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
     as_json: options.AsJson = False,
@@ -116,9 +121,10 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
     low = options.band_of(low_range, "--low-range")
     options.check_level(level)
+    units = options.units_of(system, correction)
     wanted = output.Wanted(as_json, plot, html)
     predictor = inputs.load(bundle)
-    wanted_parts = parts_list.read(parts)
+    wanted_parts = parts_list.read(parts).times(1.0 / units.ratio)  # as the user's own standard
     asked = inputs.ask([wanted_parts.base], predictor, shop, key_file, measured)
     (base,), (code,), (start,) = inputs.must_be_sound(asked)
     found = predictor.choose(replace(wanted_parts, base=base), low, level, code, start)
@@ -129,7 +135,7 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
     output.deliver(
         output.Outcome(
-            as_json=found.as_json,
+            as_json=lambda: units.as_json(found),
             text=lambda: choice_text.text(found, manifest, units),
             figure=figure,
             page=lambda: choice_sheet.page(found, figure, manifest, units),
@@ -148,7 +154,7 @@ def next_(  # noqa: PLR0913, PLR0917 - every one an option of the command
     ],
     bundle: options.Bundle = None,
     most: Annotated[int, typer.Option(min=1, help="Number of engines to name.")] = 5,
-    units: options.UnitsOf = Units.INCH,
+    system: options.UnitsOf = UnitSystem.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
     as_json: options.AsJson = False,
@@ -158,7 +164,7 @@ def next_(  # noqa: PLR0913, PLR0917 - every one an option of the command
     from pullbook.charts import next_test_chart
     from pullbook.text import next_test_text
 
-    wanted = output.Wanted(as_json, plot, html)
+    units, wanted = Units(system), output.Wanted(as_json, plot, html)
     (could, some), (asked, others) = (inputs.sound_builds(path) for path in (candidates, questions))
     predictor = inputs.load(bundle)
     found, manifest = predictor.next(could, asked, most), predictor.manifest
@@ -184,7 +190,8 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
     level: options.Level = 0.9,
     shop: options.Shop = None,
     key_file: options.KeyFile = None,
-    units: options.UnitsOf = Units.INCH,
+    correction: options.Correction = REFERENCE,
+    system: options.UnitsOf = UnitSystem.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
     as_json: options.AsJson = False,
@@ -194,12 +201,15 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
     from pullbook.charts import measured_chart
     from pullbook.model.answers import measured_pull
     from pullbook.model.trained import pulls
+    from pullbook.pipeline.physics.reference_condition import weather_of
     from pullbook.text import measured_text
 
     options.check_level(level)
+    units = options.units_of(system, correction)
     wanted = output.Wanted(as_json, plot, html)
     pull = pulls.pull(sheet)
     ran = pull.sheet
+    units = replace(units, weather=weather_of(ran.values))
     inputs.print_notes([ran], measured_text.CORRECTED)
     predictor = inputs.load(bundle)
     asked = inputs.ask([ran], predictor, shop, key_file)
@@ -216,7 +226,8 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
                 "sheet_id": ran.sheet_id,
                 "standing": found.found.standing.value,
                 "learned_from": known,
-                **found.as_json(),
+                **units.as_json(found),
+                "sheet_correction": ran.values["correction"],
                 "said": [*before, *measured_text.verdict(found)],
             },
             text=lambda: measured_text.text(found, before, ran, predictor.manifest, units),

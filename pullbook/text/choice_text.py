@@ -33,7 +33,7 @@ def goal(found: Choice) -> str:
 def text(found: Choice, manifest: Mapping[str, Any], units: Units, most: int = SHOWN) -> str:
     """Return a choice as lines for the terminal."""
     lines = [prediction_text.wrap(line) for line in first(found, units)]
-    lines.append(units.condition)
+    lines.append(prediction_text.wrap(units.condition))
     lines += [prediction_text.wrap(line) for line in about(found, units)]
     if found.ranked:
         lines += ["", *_table(found, found.ranked[:most], units)]

@@ -45,7 +45,7 @@ def summary_head(units: Units) -> str:
     """Return the headings above the lines of `summary`."""
     torque, power = f"peak torque, {units.torque}", f"peak power, {units.power}"
     heads = f"{'build':24} {'data':8} {torque:>24} {'at rpm':>10} {power:>22} {'at rpm':>10}"
-    return f"{units.condition}\n\n{heads}"
+    return f"{wrap(units.condition)}\n\n{heads}"
 
 
 def wrap(text: str, indent: str = "  ") -> str:
@@ -66,7 +66,7 @@ def full(answer: Answer, units: Units) -> str:
     lines = [f"{answer.sheet_id}: {STANDING[answer.standing.value]}"]
     lines += [wrap(f"  - {reason}", "    ") for reason in reasons(answer.reasons, units)]
     head = f"{'rpm':>6}  {units.torque:>6}  {percent:>16}  {units.power:>6}  {percent:>16}"
-    lines += [units.condition, "", head]
+    lines += [wrap(units.condition), "", head]
     for point in answer.curve:
         if point.supported:
             torque = units.between(point.torque, "lb-ft")

@@ -40,6 +40,7 @@ ROWS = (
     "model/review",
     "model/scikit_learn",
     "pullbook/text",
+    "pullbook/answer_files",
     "pullbook/charts",
     "pullbook/reports",
     "pullbook/answer_sheets",

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from matplotlib.figure import Figure
 
+    from pullbook.answer_files.saved_answer import Saved
     from pullbook.model.learning.sample import Floats
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
@@ -30,7 +31,11 @@ _MOST_SPEEDS = 2000
 
 def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     builds: Annotated[
-        Path, typer.Argument(help="Builds to predict: a .yaml build, a sheet file or a builds.csv.")
+        Path,
+        typer.Argument(
+            help="Builds to predict: a .yaml build, a sheet file, a builds.csv, or"
+            " answers that --save kept."
+        ),
     ],
     bundle: options.Bundle = None,
     level: options.Level = 0.9,
@@ -42,16 +47,31 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     system: options.UnitsOf = UnitSystem.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
+    csv: Annotated[
+        Path | None,
+        typer.Option(
+            "--csv", help="Write a table to this .csv file: a row for each build and engine speed."
+        ),
+    ] = None,
+    save: Annotated[
+        Path | None,
+        typer.Option(
+            help="Keep the answers with their builds in this .json file, to be asked or compared"
+            " again."
+        ),
+    ] = None,
     as_json: options.AsJson = False,
 ) -> None:
     """Predict torque and power of a build, with error bars."""
+    from pullbook.answer_files import saved_answer
     from pullbook.pipeline.builds import build_files
 
     speeds = _speeds(rpm)
     options.check_level(level)
     units = options.units_of(system, correction)
-    wanted = output.Wanted(as_json, plot, html)
+    wanted = output.Wanted(as_json, plot, html, csv, save)
     given = build_files.read(builds)
+    before = saved_answer.read(builds)
     inputs.print_notes(given)
     predictor = inputs.load(bundle)
     asked = inputs.ask(given, predictor, shop, key_file, measured)
@@ -62,7 +82,8 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
             line = inputs.refusal(build) if answer is None else units.as_json(answer)
             typer.echo(json.dumps(line, ensure_ascii=False))
     else:
-        _print(given, answers, units)
+        _print(given, answers, units, before)
+    output.keep(given, answers, units, wanted)
     drawn = [pair for pair in zip(given, found, strict=True) if pair[1] is not None]
     if drawn and (plot is not None or html is not None):
         _draw(drawn[:_MOST_PLOTTED], speeds, level, units, wanted)
@@ -111,7 +132,10 @@ def _speeds(text: str) -> Any:
     return speeds_of(first, last, step)
 
 
-def _print(builds: Sequence[Build], found: list[Answer | None], units: Units) -> None:
+def _print(
+    builds: Sequence[Build], found: list[Answer | None], units: Units, before: Sequence[Saved] = ()
+) -> None:
+    from pullbook.answer_files import saved_answer
     from pullbook.text import prediction_text
 
     whole = len(builds) <= _MOST_PLOTTED
@@ -124,6 +148,9 @@ def _print(builds: Sequence[Build], found: list[Answer | None], units: Units) ->
         else:
             form = prediction_text.full if whole else prediction_text.summary
             typer.echo(form(answer, units))
+    for saved, answer in zip(before, found, strict=False):
+        for line in [] if answer is None else saved_answer.changes(saved, answer, units):
+            typer.echo(prediction_text.wrap(f"{answer.sheet_id}: {line}") + "\n")
     given = [answer for answer in found if answer is not None]
     if given:
         for line in [] if whole else prediction_text.summary_foot(given):

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from pullbook.answer_files.saved_answer import Saved
+    from pullbook.answer_sheets.letterhead import Letterhead
     from pullbook.model.learning.sample import Floats
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
@@ -47,29 +48,27 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     system: options.UnitsOf = UnitSystem.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
-    csv: Annotated[
-        Path | None,
-        typer.Option(
-            "--csv", help="Write a table to this .csv file: a row for each build and engine speed."
-        ),
-    ] = None,
-    save: Annotated[
-        Path | None,
-        typer.Option(
-            help="Keep the answers with their builds in this .json file, to be asked or compared"
-            " again."
-        ),
-    ] = None,
+    csv: options.Csv = None,
+    save: options.Save = None,
+    customer: options.Customer = None,
+    sender: options.Sender = None,
+    logo: options.Logo = None,
+    date: options.SheetDate = None,
     as_json: options.AsJson = False,
 ) -> None:
     """Predict torque and power of a build, with error bars."""
     from pullbook.answer_files import saved_answer
+    from pullbook.answer_sheets import letterhead
     from pullbook.pipeline.builds import build_files
 
     speeds = _speeds(rpm)
     options.check_level(level)
     units = options.units_of(system, correction)
     wanted = output.Wanted(as_json, plot, html, csv, save)
+    head = letterhead.of(customer, sender, date, logo)
+    if head.given and html is None:
+        msg = "these go on an answer sheet; add --html FILE.html"
+        raise typer.BadParameter(msg, param_hint="--for, --from, --logo, --date")
     given = build_files.read(builds)
     before = saved_answer.read(builds)
     inputs.print_notes(given)
@@ -86,7 +85,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     output.keep(given, answers, units, wanted)
     drawn = [pair for pair in zip(given, found, strict=True) if pair[1] is not None]
     if drawn and (plot is not None or html is not None):
-        _draw(drawn[:_MOST_PLOTTED], speeds, level, units, wanted)
+        _draw(drawn[:_MOST_PLOTTED], speeds, level, units, wanted, head)
     raise typer.Exit(code=int(len(drawn) < len(given)))
 
 
@@ -96,6 +95,7 @@ def _draw(
     level: float,
     units: Units,
     wanted: output.Wanted,
+    head: Letterhead,
 ) -> None:
     from pullbook.answer_sheets import (
         prediction_sheet,
@@ -110,7 +110,7 @@ def _draw(
     fine = [drawing.finer(one, rpm, level) for _, one in drawn]
     output.files(
         lambda: prediction_chart.of_answers(fine, units),
-        lambda: prediction_sheet.of_answers(answers, fine, builds, units),
+        lambda: prediction_sheet.of_answers(answers, fine, builds, units, head),
         wanted,
     )
     if len(drawn) == _MOST_PLOTTED:
@@ -149,8 +149,9 @@ def _print(
             form = prediction_text.full if whole else prediction_text.summary
             typer.echo(form(answer, units))
     for saved, answer in zip(before, found, strict=False):
-        for line in [] if answer is None else saved_answer.changes(saved, answer, units):
-            typer.echo(prediction_text.wrap(f"{answer.sheet_id}: {line}") + "\n")
+        if answer is not None:
+            for line in saved_answer.changes(saved, answer, units):
+                typer.echo(prediction_text.wrap(f"{answer.sheet_id}: {line}") + "\n")
     given = [answer for answer in found if answer is not None]
     if given:
         for line in [] if whole else prediction_text.summary_foot(given):

@@ -91,6 +91,24 @@ Correction = Annotated[
         " ISO 1585.",
     ),
 ]
+Csv = Annotated[
+    Path | None,
+    typer.Option(
+        "--csv", help="Write a table to this .csv file: a row for each build and engine speed."
+    ),
+]
+Save = Annotated[
+    Path | None,
+    typer.Option(
+        help="Keep the answers with their builds in this .json file, to be asked or compared again."
+    ),
+]
+Customer = Annotated[str | None, typer.Option("--for", help="Customer named on the answer sheet.")]
+Sender = Annotated[str | None, typer.Option("--from", help="Shop named on the answer sheet.")]
+Logo = Annotated[Path | None, typer.Option(help="Logo for the answer sheet, a .png or .svg file.")]
+SheetDate = Annotated[
+    str | None, typer.Option(help="Date on the answer sheet, such as 2026-05-31; else today.")
+]
 UnitsOf = Annotated[
     UnitSystem,
     typer.Option(

@@ -90,9 +90,11 @@ def _answer(page: Page, one: Answer, units: Units, *, alone: bool) -> None:
         rows.append(
             [f"{point.rpm:.0f}", f"{torque.value:.0f}", prediction_text.limits(torque),
              f"{power.value:.0f}", prediction_text.limits(power)]
-            if point.supported else [f"{point.rpm:.0f}", "", prediction_text.NOT_TESTED, "", ""]
+            if point.supported else [f"{point.rpm:.0f}", "", "not tested", "", ""]
         )  # fmt: skip
     page.table(["rpm", f"torque, {units.torque}", percent, f"power, {units.power}", percent], rows)
+    if not all(point.supported for point in one.curve):
+        page.text(f"Not tested: {prediction_text.NOT_TESTED}.")
     private = bool(one.bundle.get("private"))
     for line in promise_text.start(one, units, others=not private):
         page.text(line)

@@ -37,12 +37,12 @@ SVG = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 4 4"><path d="M0 0h4
 
 def png():
     def chunk(kind, data):
-        return (
-            struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
-        )
+        check = struct.pack(">I", zlib.crc32(kind + data))
+        return struct.pack(">I", len(data)) + kind + data + check
 
-    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", struct.pack(">IIBBBBB", 1, 1, 8, 0, 0, 0, 0)) + chunk(
-        b"IDAT", zlib.compress(b"\0\0")) + chunk(b"IEND", b"")  # fmt: skip
+    head = struct.pack(">IIBBBBB", 1, 1, 8, 0, 0, 0, 0)
+    parts = (chunk(b"IHDR", head), chunk(b"IDAT", zlib.compress(b"\0\0")), chunk(b"IEND", b""))
+    return b"\x89PNG\r\n\x1a\n" + b"".join(parts)
 
 
 @pytest.fixture

@@ -245,6 +245,7 @@ def template(
             "--out", help="New file to write the build to. Without it, prints to the screen."
         ),
     ] = None,
+    system: options.UnitsOf = UnitSystem.INCH,
     schema: Annotated[
         bool,
         typer.Option(
@@ -255,7 +256,8 @@ def template(
     """Write a build to fill in: every field with its unit or choices."""
     from pullbook.pipeline.builds import build_template, json_schema
 
-    text = json.dumps(json_schema.schema(), indent=2) + "\n" if schema else build_template.text()
+    filled = build_template.text(metric=Units(system).metric)
+    text = json.dumps(json_schema.schema(), indent=2) + "\n" if schema else filled
     if out is None:
         typer.echo(text, nl=False)
         return

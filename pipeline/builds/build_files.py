@@ -127,7 +127,16 @@ def read(path: Path) -> list[Build]:
     if not raws:
         msg = f"{path} holds no builds"
         raise NothingToReadError(msg)
-    return [checked_sheets.check(raw, check_sheet.BUILD_RULES) for raw in raws]
+    return [_checked(raw) for raw in raws]
+
+
+def _checked(raw: RawSheet) -> Build:
+    """Return a build typed and checked; no boost on a natural engine is nothing to say."""
+    build = checked_sheets.check(raw, check_sheet.BUILD_RULES)
+    natural = build.values.get("aspiration") in (None, "natural")
+    if natural and build.values.get("boost") == 0:
+        build.values = {name: one for name, one in build.values.items() if name != "boost"}
+    return build
 
 
 def of_fields(fields: Mapping[str, object]) -> Build:
@@ -145,7 +154,7 @@ def of_fields(fields: Mapping[str, object]) -> Build:
         text = ("yes" if value else "no") if isinstance(value, bool) else str(value)
         if name != "sheet_id" and value is not None:
             add_field(raw, name, text, row)
-    return checked_sheets.check(raw, check_sheet.BUILD_RULES)
+    return _checked(raw)
 
 
 def changed(build: Build, name: str, values: Mapping[str, Value]) -> Build:

@@ -139,18 +139,16 @@ def describe(name: str, *, metric: bool = False) -> str:
 
 
 def _allowed_metric(field: Field) -> str:
-    ends = [
-        f"{in_units(field.name, one or 0.0, metric=True):.3g}" for one in (field.low, field.high)
-    ]
-    low, high = (f"{float(one):.10g}" for one in ends)
+    ends = (in_units(field.name, one or 0.0, metric=True) for one in (field.low, field.high))
+    low, high = (f"{float(f'{one:.3g}'):.10g}" for one in ends)
     return f"a number from {low} to {high} {METRIC[field.unit][0]}"
 
 
 def _example(name: str, value: str, *, metric: bool) -> str:
     """Return the example of a field, in a metric unit if asked for and there is one.
 
-    >>> _example("primary_diameter", "1 5/8 in", metric=True), _example("boost", "0 psi", metric=True)
-    ('41.28 mm', '0 kPa')
+    >>> _example("primary_diameter", "1 5/8 in", metric=True)
+    '41.28 mm'
     """
     if not metric or FIELDS[name].unit not in METRIC:
         return value

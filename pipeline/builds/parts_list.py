@@ -38,10 +38,11 @@ from pullbook.pipeline.builds.parts import (
 from pullbook.pipeline.checks import checked_sheets
 from pullbook.pipeline.files import text_file
 from pullbook.pipeline.layout.raw_fields import add_field
+from pullbook.pipeline.values import cells
 from pullbook.pipeline.values.sheet import RawSheet
 from pullbook.pipeline.vocabulary import numerals
 from pullbook.schemas.errors import did_you_mean, must_exist
-from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
+from pullbook.schemas.fields import BUILD_FIELDS, FIELDS, PULL_FIELDS
 from pullbook.schemas.severity import Severity
 
 if TYPE_CHECKING:
@@ -94,7 +95,11 @@ def read(path: Path) -> PartsList:
     sections = _check_mapping(found, str(path))
     unknown = [name for name in sections if name not in _SECTIONS]
     if unknown:
-        msg = f"{path} has an unknown section {unknown[0]!r}; sections are {', '.join(_SECTIONS)}"
+        near = did_you_mean(str(unknown[0]), _SECTIONS)
+        msg = (
+            f"{path} has an unknown section {unknown[0]!r}; sections are {', '.join(_SECTIONS)}."
+            f"{near}"
+        )
         raise PartsListError(msg)
     for name in ("build", "parts", "goal"):
         if name not in sections:
@@ -218,9 +223,10 @@ def _check_shared(parts: Mapping[str, tuple[Part, ...]]) -> None:
 
 def _parse_goal(given: Mapping[str, Any]) -> tuple[str, tuple[float, float]]:
     if len(given) != 1 or next(iter(given)) not in GOALS:
+        near = did_you_mean(next(iter(given)), GOALS) if len(given) == 1 else ""
         msg = (
             "the section 'goal' must have one line with engine speeds: mean_torque: 2000:4000,"
-            " torque: 3000 or power: 5000"
+            f" torque: 3000 or power: 5000.{near}"
         )
         raise PartsListError(msg)
     ((name, text),) = given.items()
@@ -238,9 +244,10 @@ def _parse_limits(given: Mapping[str, Any]) -> tuple[Limit, ...]:
     found = []
     for name, entries in given.items():
         if name not in (PRICE, TORQUE) and not (name in BUILD_FIELDS and FIELDS[name].numeric):
+            near = did_you_mean(str(name), (PRICE, TORQUE, *BUILD_FIELDS))
             msg = (
                 f"the requirement {name!r} is not known; give torque, price or a field that is a"
-                " number"
+                f" number.{near}"
             )
             raise PartsListError(msg)
         where = f"the requirement of {name}"
@@ -253,12 +260,24 @@ def _parse_limits(given: Mapping[str, Any]) -> tuple[Limit, ...]:
             msg = f"{where} needs its engine speeds; add them, such as over: 1800:4200"
             raise PartsListError(msg)
         low, high = (
-            _parse_number(limit[side], where) if side in limit else None
+            _parse_quantity(limit[side], name, where) if side in limit else None
             for side in ("at_least", "at_most")
         )
         over = _parse_band(limit["over"], where) if "over" in limit else None
         found.append(Limit(name, low, high, over))
     return tuple(found)
+
+
+def _parse_quantity(text: Any, name: str, where: str) -> float:
+    """Return a limit in the unit of what it is of: a field, torque or a price."""
+    if name == PRICE or not isinstance(text, str):
+        return _parse_number(text, where)
+    try:
+        value = cells.parse(text, (FIELDS | PULL_FIELDS)[name], mark=".").value
+    except cells.CellError as error:
+        msg = f"{where}: {error}"
+        raise PartsListError(msg) from None
+    return float(value) if isinstance(value, int | float) else _parse_number(text, where)
 
 
 def _parse_number(text: Any, where: str) -> float:

@@ -170,6 +170,12 @@ def builds(base: Build, values: Sequence[Mapping[str, Any]]) -> list[Build]:
         A variant cannot be an engine; the message says which and why.
 
     """
+    if "displacement" in values[0] and {"bore", "stroke"} <= set(base.given):
+        msg = (
+            "displacement follows from the build's bore and stroke, so it cannot be varied alone;"
+            " vary bore or stroke"
+        )
+        raise VaryError(msg)
     found = []
     for own in values:
         name = name_of(own)

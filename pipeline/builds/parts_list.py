@@ -273,7 +273,7 @@ def _parse_quantity(text: Any, name: str, where: str) -> float:
     if name == PRICE or not isinstance(text, str):
         return _parse_number(text, where)
     try:
-        value = cells.parse(text, (FIELDS | PULL_FIELDS)[name], mark=".").value
+        value = cells.parse(text, {**FIELDS, **PULL_FIELDS}[name], mark=".").value
     except cells.CellError as error:
         msg = f"{where}: {error}"
         raise PartsListError(msg) from None

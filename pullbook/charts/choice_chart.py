@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING
 
 from pullbook.text.choice_text import goal, title
@@ -11,6 +12,10 @@ if TYPE_CHECKING:
 
     from pullbook.model.choices.parts_choice import Choice, Combination
     from pullbook.text.units import Units
+
+
+#: Characters of a name beside its mark, and of a line of it.
+_LONGEST, _LINE = 90, 30
 
 
 def figure(found: Choice, units: Units) -> Figure:
@@ -38,7 +43,8 @@ def figure(found: Choice, units: Units) -> Figure:
     named = found.front()
     for one in {id(named[0]): named[0], id(named[-1]): named[-1]}.values() if named else ():
         last = one is named[-1] and len(named) > 1  # the line comes down to it from the left
-        axes.annotate(one.name, place(one), xytext=(0, -9 if last else 9), fontsize=9,
+        name = textwrap.fill(textwrap.shorten(one.name, _LONGEST, placeholder=" ..."), _LINE)
+        axes.annotate(name, place(one), in_layout=False, xytext=(0, -9 if last else 9), fontsize=9,
                       textcoords="offset points", ha="right" if last else "left",
                       va="top" if last else "bottom")  # fmt: skip
     if found.ranked and found.ranked[0].power is not None:

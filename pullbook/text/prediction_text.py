@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from pullbook.schemas.standing import Reason
     from pullbook.text.units import Units
 
-_WIDTH = 79
+#: Characters of a line that every terminal holds.
+WIDTH = 79
 _MOST_MISSING = 4
 _WORTH_NAMING = 0.01
 CAUTION = (
@@ -50,7 +51,7 @@ def summary_head(units: Units) -> str:
 
 def wrap(text: str, indent: str = "  ") -> str:
     """Return a text broken into lines that a terminal holds."""
-    return textwrap.fill(text, _WIDTH, subsequent_indent=indent, break_on_hyphens=False)
+    return textwrap.fill(text, WIDTH, subsequent_indent=indent, break_on_hyphens=False)
 
 
 def limits(value: Between) -> str:

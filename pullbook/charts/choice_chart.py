@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING
 
 from pullbook.text.choice_text import goal, title
@@ -14,8 +13,8 @@ if TYPE_CHECKING:
     from pullbook.text.units import Units
 
 
-#: Characters of a name beside its mark, and of a line of it.
-_LONGEST, _LINE = 90, 30
+#: Characters of the longest name that stands beside its mark.
+_BESIDE = 40
 
 
 def figure(found: Choice, units: Units) -> Figure:
@@ -43,13 +42,22 @@ def figure(found: Choice, units: Units) -> Figure:
     named = found.front()
     for one in {id(named[0]): named[0], id(named[-1]): named[-1]}.values() if named else ():
         last = one is named[-1] and len(named) > 1  # the line comes down to it from the left
-        name = textwrap.fill(textwrap.shorten(one.name, _LONGEST, placeholder=" ..."), _LINE)
-        axes.annotate(name, place(one), in_layout=False, xytext=(0, -9 if last else 9), fontsize=9,
+        if len(one.name) > _BESIDE:
+            continue  # it would cover the chart; the legend names the best
+        axes.annotate(one.name, place(one), in_layout=False, fontsize=9,
+                      xytext=(0, -9 if last else 9),
                       textcoords="offset points", ha="right" if last else "left",
                       va="top" if last else "bottom")  # fmt: skip
     if found.ranked and found.ranked[0].power is not None:
         x, y = place(found.ranked[0])
-        axes.plot([x], [y], "*", color=drawing.INK, markersize=15, label="best for the goal")
+        axes.plot(
+            [x],
+            [y],
+            "*",
+            color=drawing.INK,
+            markersize=15,
+            label=f"best for the goal: {found.ranked[0].name}",
+        )
     axes.set_xlabel(f"peak {units.power_axis}")
     axes.set_ylabel(
         f"mean torque from {found.low[0]:.0f} to {found.low[1]:.0f} rpm,"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
@@ -49,6 +49,11 @@ class Point(NamedTuple):
     power: Between
     supported: bool
 
+    def times(self, factor: float) -> Point:
+        """Return the point with torque and power multiplied by a factor."""
+        torque, band, power = (one.times(factor) for one in (self.torque, self.band, self.power))
+        return Point(self.rpm, torque, band, power, self.supported)
+
     def as_json(self) -> dict[str, Any]:
         """Return the point as ``predict --json`` prints it."""
         return {
@@ -75,6 +80,10 @@ class Peak:
     at_end: bool
     level: float | None = None
     groups: int = 0
+
+    def times(self, factor: float) -> Peak:
+        """Return the peak with its height multiplied by a factor."""
+        return replace(self, height=self.height.times(factor))
 
     def as_json(self, name: str) -> dict[str, Any]:
         """Return the peak as ``predict --json`` prints it."""
@@ -217,6 +226,17 @@ class Answer:
     nearest: list[tuple[str, float]]
     missing: list[Missing]
     bundle: dict[str, Any]
+
+    def times(self, factor: float) -> Answer:
+        """Return the answer with all torque and power multiplied by a factor."""
+        torque, power = (p and p.times(factor) for p in (self.peak_torque, self.peak_power))
+        return replace(
+            self,
+            without=None if self.without is None else [one.times(factor) for one in self.without],
+            curve=[point.times(factor) for point in self.curve],
+            peak_torque=torque,
+            peak_power=power,
+        )
 
     def as_json(self) -> dict[str, Any]:
         """Return the answer as ``predict --json`` prints it."""

@@ -12,8 +12,7 @@ import pullbook
 from pullbook.commands.main import app
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.builds.free_fields import MOST, Followers, FreeFieldsError, free_fields
-from pullbook.pipeline.builds.parts import Goal
-from pullbook.pipeline.builds.parts_list import PartsListError, goal_of
+from pullbook.pipeline.builds.parts import Goal, PartsListError, goal_of
 from pullbook.pipeline.builds.read_builds import builds_of
 from pullbook.pipeline.builds.same_parts import SamePartsError
 from pullbook.schemas.standing import Standing

@@ -42,6 +42,7 @@ ROWS = (
     "pullbook/words",
     "pullbook/text",
     "pullbook/drawings",
+    "pullbook/answer_files",
     "pullbook/charts",
     "pullbook/reports",
     "pullbook/answer_sheets",

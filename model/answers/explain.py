@@ -77,6 +77,15 @@ class Explanation:
         """Return the same explanation at other engine speeds, rev/min."""
         return replace(self, rpm=rpm, **_curves(self.curves.torque(rpm)))
 
+    def times(self, factor: float) -> Explanation:
+        """Return the explanation with all torque multiplied by a factor."""
+        return replace(
+            self,
+            typical=factor * self.typical,
+            torque=factor * self.torque,
+            parts={name: factor * part for name, part in self.parts.items()},
+        )
+
     def as_json(self) -> dict[str, Any]:
         """Return the explanation as the object that ``explain --json`` prints."""
         return {

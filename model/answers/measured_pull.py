@@ -80,6 +80,8 @@ class Measured:
         The thirds of the sweep.
     found
         The prediction.
+    on_sheet
+        The measured torque as the sheet states it, by its own correction, lb-ft.
     """
 
     rpm: Floats
@@ -93,6 +95,7 @@ class Measured:
     whole: Part
     parts: tuple[Part, ...]
     found: Prediction
+    on_sheet: Floats
 
     @property
     def where(self) -> tuple[str, str] | None:
@@ -113,11 +116,22 @@ class Measured:
             return worst.name, str(worst.verdict)
         return None
 
+    def times(self, factor: float) -> Measured:
+        """Return the same with torque, but that on the sheet, multiplied by a factor."""
+        return replace(
+            self,
+            torque=self.torque * factor,
+            predicted=self.predicted * factor,
+            low=None if self.low is None else self.low * factor,
+            high=None if self.high is None else self.high * factor,
+        )
+
     def as_json(self) -> dict[str, Any]:
         """Return what ``against --json`` prints."""
         nothing = [None] * len(self.rpm)
         low, high = (nothing if v is None else v.tolist() for v in (self.low, self.high))
-        columns = (self.rpm.tolist(), self.torque.tolist(), self.predicted.tolist(), low, high)
+        found = (self.rpm, self.torque, self.predicted, self.on_sheet)
+        columns = (*(one.tolist() for one in found), low, high)
         return {
             "level": self.level,
             "inside": self.inside,
@@ -133,8 +147,9 @@ class Measured:
                     "predicted": rounded(guess),
                     "band_low": rounded(one),
                     "band_high": rounded(other),
+                    "on_sheet": rounded(stated),
                 }
-                for rpm, torque, guess, one, other in zip(*columns, strict=True)
+                for rpm, torque, guess, stated, one, other in zip(*columns, strict=True)
             ],
         }  # fmt: skip
 
@@ -144,7 +159,9 @@ def build_of(pull: Pull) -> Build:
     return replace(pull.sheet, values={**pull.sheet.given, "engine": None}, derived=frozenset())
 
 
-def against(found: Prediction, rpm: Floats, torque: Floats, level: float) -> Measured:
+def against(
+    found: Prediction, rpm: Floats, torque: Floats, level: float, to_reference: float = 1.0
+) -> Measured:
     """Compare a measured pull with a prediction.
 
     Parameters
@@ -156,6 +173,8 @@ def against(found: Prediction, rpm: Floats, torque: Floats, level: float) -> Mea
         (readings,).
     level
         Confidence level of the limits, between 0 and 1.
+    to_reference
+        The factor that brought the torque on the sheet to the reference condition.
 
     Raises
     ------
@@ -199,6 +218,7 @@ def against(found: Prediction, rpm: Floats, torque: Floats, level: float) -> Mea
             part(name, third == at) for at, name in enumerate(THIRDS) if (third == at).any()
         ),
         found=found,
+        on_sheet=torque / to_reference,
     )
 
 

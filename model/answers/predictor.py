@@ -23,6 +23,7 @@ from pullbook.pipeline.builds import parts_list
 from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.pipeline.builds.read_builds import builds_of, must_be_sound
 from pullbook.pipeline.parallel.garbage_collection import uncollected
+from pullbook.pipeline.physics.reference_condition import route
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -186,10 +187,8 @@ class Predictor:
         found
             Predictions of the builds, from `predictions`; as measured where `as_measured` made
             them so.
-        band
-            Lowest and highest engine speed, rev/min.
-        level
-            Confidence level of the limits, between 0 and 1.
+        band, level
+            Lowest and highest engine speed, rev/min; confidence level of the limits.
         rpm
             Engine speeds of the curves of differences; by default every 250 rpm or closer.
         one_shop
@@ -276,7 +275,7 @@ class Predictor:
     def against(
         self, pull: Pull, level: float = DEFAULT_LEVEL, code: str | None = None
     ) -> Measured:
-        """Return the comparison of a pull, as `measured_pull.pull` reads it, with its prediction.
+        """Return the comparison of a pull, as `pulls.pull` reads it, with its prediction.
 
         Raises
         ------
@@ -284,9 +283,9 @@ class Predictor:
             No such build was tested at any speed of the pull.
 
         """
-        build = measured_pull.build_of(pull)
-        (found,) = self.predictions([build], [code])
-        return measured_pull.against(found, pull.rpm, pull.torque, level)
+        (found,) = self.predictions([measured_pull.build_of(pull)], [code])
+        factor = route(pull.sheet.values).factor
+        return measured_pull.against(found, pull.rpm, pull.torque, level, factor)
 
     def explain(
         self,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -71,6 +71,15 @@ class Combination:
         """Whether it is outside the data."""
         return self.found.standing is Standing.OUTSIDE
 
+    def times(self, factor: float) -> Combination:
+        """Return the combination with all torque and power multiplied by a factor."""
+        return replace(
+            self,
+            goal=self.goal.times(factor),
+            low=self.low.times(factor),
+            power=self.power and self.power.times(factor),
+        )
+
     def as_json(self) -> dict[str, Any]:
         """Return the combination as ``choose --json`` prints it."""
         return {
@@ -132,6 +141,14 @@ class Choice:
     def unit(self) -> str:
         """The unit of the goal."""
         return self.goal.unit
+
+    def times(self, factor: float) -> Choice:
+        """Return the choice with all torque and power multiplied by a factor."""
+        ranked, outside = (
+            [one.times(factor) for one in some] for some in (self.ranked, self.outside)
+        )
+        limits = tuple(one.times(factor) for one in self.limits)
+        return replace(self, ranked=ranked, outside=outside, limits=limits)
 
     def as_json(self) -> dict[str, Any]:
         """Return the choice as the object that ``choose --json`` prints."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from pullbook.schemas.answer import rounded
@@ -49,6 +49,12 @@ class Found:
     less: Between | None = None
     chance: float | None = None
 
+    def times(self, factor: float) -> Found:
+        """Return it with its torque and power multiplied by a factor."""
+        value = self.reached.value.times(factor)
+        less = None if self.less is None else self.less.times(factor)
+        return replace(self, reached=replace(self.reached, value=value), less=less)
+
     def as_json(self) -> dict[str, Any]:
         """Return the build as ``choose --free --json`` prints it."""
         one = self.reached.value
@@ -91,6 +97,11 @@ class Worth:
     above: float | None
     as_good: tuple[float | str, ...]
     at_end: bool
+
+    def times(self, factor: float) -> Worth:
+        """Return it with its gains multiplied by a factor."""
+        below, above = (None if one is None else one * factor for one in (self.below, self.above))
+        return replace(self, below=below, above=above)
 
     def as_json(self) -> dict[str, Any]:
         """Return the worth as ``choose --free --json`` prints it."""
@@ -141,6 +152,17 @@ class Search:
         """The band of the goal, or one around its speed, for curves."""
         low, high = self.goal.band
         return (low, high) if high > low else (max(low - _AROUND, 1.0), low + _AROUND)
+
+    def times(self, factor: float) -> Search:
+        """Return it with its torque and power multiplied by a factor."""
+        return replace(
+            self,
+            base=self.base.times(factor),
+            best=self.best.times(factor),
+            alternatives=[one.times(factor) for one in self.alternatives],
+            worth=[one.times(factor) for one in self.worth],
+            outside=None if self.outside is None else self.outside.times(factor),
+        )
 
     def as_json(self) -> dict[str, Any]:
         """Return the search as the object that ``choose --free --json`` prints."""

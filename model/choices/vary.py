@@ -68,6 +68,16 @@ class Variant:
     peaks: Peaks
     is_base: bool = False
 
+    def times(self, factor: float) -> Variant:
+        """Return the variant with all torque and power multiplied by a factor."""
+        torque, power = (peak and peak.times(factor) for peak in self.peaks)
+        return replace(
+            self,
+            mean=self.mean.times(factor),
+            difference=self.difference.times(factor),
+            peaks=self.peaks._replace(torque=torque, power=power),
+        )
+
     def as_json(self) -> dict[str, Any]:
         """Return the variant as ``vary --json`` prints it."""
         difference = self.difference.as_json()
@@ -163,6 +173,12 @@ def builds(base: Build, values: Sequence[Mapping[str, Any]]) -> list[Build]:
         A variant cannot be an engine; the message says which and why.
 
     """
+    if "displacement" in values[0] and {"bore", "stroke"} <= set(base.given):
+        msg = (
+            "displacement follows from the build's bore and stroke, so it cannot be varied alone;"
+            " vary bore or stroke"
+        )
+        raise VaryError(msg)
     found = []
     for own in values:
         name = name_of(own)

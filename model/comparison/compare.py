@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from pullbook.model.comparison.crossovers import crossovers
 from pullbook.model.limits.difference_errors import expected
 from pullbook.model.prediction.as_measured import AsMeasured
 from pullbook.model.prediction.prediction import BAND_POINTS, NARROW
@@ -24,8 +25,6 @@ if TYPE_CHECKING:
 
 #: How a build is compared: as its own pull measured it, or as predicted.
 _COMPARED_AS = {True: "measured", False: "predicted"}
-#: Step of the search for crossovers, rev/min.
-_FINE = 10.0
 
 
 class CompareError(InputError):
@@ -89,6 +88,16 @@ class Difference:
         """Whether there is a clear difference over the band."""
         low, high = self.mean.low, self.mean.high
         return low is not None and high is not None and not low <= 0 <= high
+
+    def times(self, factor: float) -> Difference:
+        """Return the difference with all torque multiplied by a factor."""
+        return replace(
+            self,
+            mean_a=self.mean_a * factor,
+            mean_b=self.mean_b * factor,
+            mean=self.mean.times(factor),
+            curve=[one.times(factor) for one in self.curve],
+        )
 
     def as_json(self) -> dict[str, Any]:
         """Return the difference as the object that ``compare --json`` prints."""
@@ -168,8 +177,7 @@ def compare(
     single = None if scores is None else scores.point.factor(level)
     law = None if scores is None else law_of_mean(scores, band, level)
     whole = None if law is None else law.factor(level)
-    values = both[0].torque(rpm) - both[1].torque(rpm)
-    widths = _expected(both, rpm, scores)
+    values, widths = _apart(both, rpm, scores)
     return Difference(
         names=names,
         band=band,
@@ -188,7 +196,7 @@ def compare(
             for v, w in zip(values.tolist(), widths.tolist(), strict=True)
         ],
         supported=(both[0].supported(rpm) & both[1].supported(rpm)).tolist(),
-        crossovers=_crossovers(both, band, scores, single),
+        crossovers=crossovers(*band, lambda some: _apart(both, some, scores), single),
         standings=(both[0].standing, both[1].standing),
         measured=(isinstance(both[0], AsMeasured), isinstance(both[1], AsMeasured)),
     )
@@ -236,6 +244,13 @@ def _expected(both: Sequence[Prediction], rpm: Floats, scores: PairScores | None
     return expected(first, second, both[0].correlation(both[1], rpm, scores))
 
 
+def _apart(
+    both: Sequence[Prediction], rpm: Floats, scores: PairScores | None
+) -> tuple[Floats, Floats]:
+    """Return the difference at engine speeds and its expected error, lb-ft."""
+    return both[0].torque(rpm) - both[1].torque(rpm), _expected(both, rpm, scores)
+
+
 def _only_one_measured(both: Sequence[Prediction]) -> bool:
     """Return whether only one of two comes from effects, since only its engine was measured."""
     a, b = both
@@ -267,29 +282,3 @@ def _chance(score: float, scores: Scores) -> float:
     place = int(np.searchsorted(scores.values, abs(score), side="right"))
     beyond = 1.0 - (float(scores.mass[place - 1]) if place else 0.0)
     return 1.0 - beyond / 2 if score > 0 else beyond / 2
-
-
-def _crossovers(
-    both: Sequence[Prediction],
-    band: tuple[float, float],
-    scores: PairScores | None,
-    factor: float | None,
-) -> list[Between]:
-    """Return where the difference changes sign in the band, and how uncertain that is."""
-    rpm = np.arange(band[0], band[1] + _FINE / 2, _FINE)
-    value = both[0].torque(rpm) - both[1].torque(rpm)
-    unsure = None if factor is None else np.abs(value) <= factor * _expected(both, rpm, scores)
-    found = []
-    above = value > 0
-    for at in np.flatnonzero(above[:-1] != above[1:]).tolist():
-        share = value[at] / (value[at] - value[at + 1])
-        where = float(rpm[at] + share * _FINE)
-        if unsure is None:
-            found.append(Between(where, None, None))
-            continue
-        sure = np.flatnonzero(~unsure)
-        before, after = sure[sure <= at], sure[sure > at]
-        low = float(rpm[before[-1]]) if len(before) else band[0]
-        high = float(rpm[after[0]]) if len(after) else band[1]
-        found.append(Between(where, low, high))
-    return found

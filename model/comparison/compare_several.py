@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
@@ -61,6 +61,15 @@ class Comparison:
     def names(self) -> list[str]:
         """Names of the builds, in their order."""
         return [self.differences[0].names[0], *(one.names[1] for one in self.differences)]
+
+    def times(self, factor: float) -> Comparison:
+        """Return the comparison with all torque multiplied by a factor."""
+        return replace(
+            self,
+            differences=[one.times(factor) for one in self.differences],
+            shares=self.shares and self.shares.times(factor),
+            before=self.before and self.before.times(factor),
+        )
 
     def as_json(self) -> dict[str, Any]:
         """Return what ``compare --json`` prints; for two builds it is their difference."""

@@ -59,6 +59,11 @@ class Shares:
         """What of the difference the model cannot explain."""
         return self.measured - sum(one.value for one in self.parts.values())
 
+    def times(self, factor: float) -> Shares:
+        """Return the shares with all torque multiplied by a factor."""
+        parts = {name: one.times(factor) for name, one in self.parts.items()}
+        return Shares(self.measured * factor, parts, self.level)
+
     def as_json(self) -> dict[str, Any]:
         """Return the shares as ``compare --json`` prints them."""
         return {

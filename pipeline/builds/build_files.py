@@ -5,10 +5,12 @@ A build is read and checked once, here; everything that answers questions takes 
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pullbook.pipeline.builds import extended_build
+from pullbook.pipeline.builds.extended_build import write_value
 from pullbook.pipeline.checks import check_sheet, checked_sheets
 from pullbook.pipeline.files import text_file, workbook
 from pullbook.pipeline.layout.raw_fields import add_field
@@ -18,6 +20,7 @@ from pullbook.pipeline.settings import shop_settings
 from pullbook.pipeline.settings.follow_settings import follow
 from pullbook.pipeline.values.sheet import RawSheet
 from pullbook.schemas.errors import not_there
+from pullbook.schemas.fields import FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -26,6 +29,43 @@ if TYPE_CHECKING:
     from pullbook.pipeline.values.sheet import Build
     from pullbook.pipeline.vocabulary.headings import Headings
     from pullbook.schemas.field import Value
+
+
+#: A file of saved answers: its ending, and the entry that tells it from other JSON.
+SAVED_ENDING, SAVED = ".json", "pullbook_answers"
+
+
+def saved(path: Path) -> dict[str, Any]:
+    """Return what a file of saved answers holds: ``answers``, each with its ``build``.
+
+    Raises
+    ------
+    NothingToReadError
+        There is no such file, or it was not written by ``pullbook predict --save``.
+
+    """
+    if not path.exists():
+        raise NothingToReadError(not_there(path))
+    try:
+        found = json.loads(path.read_text(encoding="utf-8"))
+        builds = [one["build"] for one in found["answers"]]
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        found, builds = {}, []
+    if SAVED not in found or not builds or not all(isinstance(one, dict) for one in builds):
+        msg = f"{path} holds no saved answers; write them with pullbook predict --save"
+        raise NothingToReadError(msg)
+    made: dict[str, Any] = found
+    return made
+
+
+def _saved_build(fields: Mapping[str, Any], path: Path) -> RawSheet:
+    """Return a build as it was saved, its numbers in the units of the field dictionary."""
+    raw = RawSheet(str(fields.get("sheet_id", path.stem)), str(path))
+    for name, value in fields.items():
+        if name != "sheet_id" and value is not None:
+            known = name in FIELDS and isinstance(value, str | int | float)
+            add_field(raw, name, write_value(value, FIELDS[name]) if known else str(value), 1)
+    return raw
 
 
 def raw_builds(path: Path) -> list[RawSheet]:
@@ -52,8 +92,13 @@ def _raw_builds(path: Path, headings: Headings) -> list[RawSheet]:
     suffix = path.suffix.casefold()
     if not path.exists():
         raise NothingToReadError(not_there(path))
+    if suffix == SAVED_ENDING and path.is_file():
+        return [_saved_build(one["build"], path) for one in saved(path)["answers"]]
     if not path.is_file() or suffix not in extended_build.ENDINGS + SHEET_FILES:
-        msg = f"{path} is not a file of builds. Builds are in .yaml, .csv or .xlsx files."
+        msg = (
+            f"{path} is not a file of builds. Builds are in .yaml, .csv or .xlsx files, or in"
+            " answers saved as .json."
+        )
         raise NothingToReadError(msg)
     if suffix in extended_build.ENDINGS:
         return [extended_build.read_build(path, headings)]
@@ -82,7 +127,16 @@ def read(path: Path) -> list[Build]:
     if not raws:
         msg = f"{path} holds no builds"
         raise NothingToReadError(msg)
-    return [checked_sheets.check(raw, check_sheet.BUILD_RULES) for raw in raws]
+    return [_checked(raw) for raw in raws]
+
+
+def _checked(raw: RawSheet) -> Build:
+    """Return a build typed and checked; no boost on a natural engine is nothing to say."""
+    build = checked_sheets.check(raw, check_sheet.BUILD_RULES)
+    natural = build.values.get("aspiration") in (None, "natural")
+    if natural and build.values.get("boost") == 0:
+        build.values = {name: one for name, one in build.values.items() if name != "boost"}
+    return build
 
 
 def of_fields(fields: Mapping[str, object]) -> Build:
@@ -100,7 +154,7 @@ def of_fields(fields: Mapping[str, object]) -> Build:
         text = ("yes" if value else "no") if isinstance(value, bool) else str(value)
         if name != "sheet_id" and value is not None:
             add_field(raw, name, text, row)
-    return checked_sheets.check(raw, check_sheet.BUILD_RULES)
+    return _checked(raw)
 
 
 def changed(build: Build, name: str, values: Mapping[str, Value]) -> Build:

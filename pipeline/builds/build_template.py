@@ -11,10 +11,14 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.physics.engine_quantities import SIZE_FIELDS
+from pullbook.pipeline.values import cells
+from pullbook.schemas.field_words import METRIC, in_units, with_unit
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
+
+    from pullbook.schemas.field import Field
 
 _WIDTH = 88
 _HEAD = """\
@@ -27,6 +31,12 @@ _HEAD = """\
 # To start from another build, add a line with the name of its file (extend: other.yaml) and
 # give only the fields that differ. Write NA to drop a field of the other build (NA: not
 # given, not naturally aspirated)."""
+_METRIC_HEAD = _HEAD.replace(
+    """# change its value; leave the other lines as they are. A number without a unit is in the unit
+# named above it. You can also write the unit yourself: 92.1 mm, 24 degC or 1 5/8 in.""",
+    """# change its value; leave the other lines as they are. Write the unit behind every number, as
+# here (92.1 mm, 165 cc, 24 degC): a length without one would be taken for inches.""",
+)
 _FOOT = "# Weather and correction are not needed here: they describe a pull, not a build."
 
 #: Example values by field, in groups of parts that belong together.
@@ -112,30 +122,52 @@ _REMARKS = MappingProxyType(
 )
 
 
-def describe(name: str) -> str:
+def describe(name: str, *, metric: bool = False) -> str:
     """Return a description of a field: what it is and what it accepts.
 
     >>> describe("bore")
     'cylinder bore: a number from 1 to 9 in; required, or the displacement'
+    >>> describe("bore", metric=True)
+    'cylinder bore: a number from 25.4 to 229 mm; required, or the displacement'
     """
     field = FIELDS[name]
     remark = "required" if name in REQUIRED else _REMARKS.get(name)
     # The field dictionary describes a shop that contributes; a build is not contributed.
     meaning = "shop that would test it" if name == "shop" else field.meaning
-    return f"{meaning}: {field.allowed}" + (f"; {remark}" if remark else "")
+    allowed = _allowed_metric(field) if metric and field.unit in METRIC else field.allowed
+    return f"{meaning}: {allowed}" + (f"; {remark}" if remark else "")
 
 
-def text() -> str:
+def _allowed_metric(field: Field) -> str:
+    ends = (in_units(field.name, one or 0.0, metric=True) for one in (field.low, field.high))
+    low, high = (f"{float(f'{one:.3g}'):.10g}" for one in ends)
+    return f"a number from {low} to {high} {METRIC[field.unit][0]}"
+
+
+def _example(name: str, value: str, *, metric: bool) -> str:
+    """Return the example of a field, in a metric unit if asked for and there is one.
+
+    >>> _example("primary_diameter", "1 5/8 in", metric=True)
+    '41.28 mm'
+    """
+    if not metric or FIELDS[name].unit not in METRIC:
+        return value
+    number = cells.parse(value, FIELDS[name]).value
+    return with_unit(name, number, metric=True) if isinstance(number, int | float) else value
+
+
+def text(*, metric: bool = False) -> str:
     """Return the template: a build file in which only the size of the engine is not commented."""
-    return "\n".join(_lines()) + "\n"
+    return "\n".join(_lines(metric=metric)) + "\n"
 
 
-def _lines() -> Iterator[str]:
-    yield _HEAD
+def _lines(*, metric: bool) -> Iterator[str]:
+    yield _METRIC_HEAD if metric else _HEAD
     for group, examples in GROUPS.items():
         yield f"\n# --- {group} ---"
         for name, value in examples.items():
-            comment = describe(name)
+            comment = describe(name, metric=metric)
+            shown = _example(name, value, metric=metric)
             yield textwrap.fill(comment, _WIDTH, initial_indent="# ", subsequent_indent="#   ")
-            yield f"{name}: {value}" if name in _WRITTEN else f"#{name}: {value}"
+            yield f"{name}: {shown}" if name in _WRITTEN else f"#{name}: {shown}"
     yield f"\n{_FOOT}"

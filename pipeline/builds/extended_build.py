@@ -97,7 +97,7 @@ def _merge(sheet: RawSheet, base: RawSheet, row: int, files: list[Path]) -> list
     unfit = {finding.field for finding in found if refused([finding])}
     for name, value in typed.given.items():
         if name not in own | unfit:
-            sheet.fields[name] = Cell(_write_value(value, FIELDS[name]), row)
+            sheet.fields[name] = Cell(write_value(value, FIELDS[name]), row)
     return [replace(finding, row=row) for finding in found if finding.field not in own]
 
 
@@ -109,10 +109,10 @@ def _name_file(finding: Finding, path: Path) -> Finding:
     return replace(finding, message=f"{path}{row}: {finding.message}")
 
 
-def _write_value(value: Value, field: Field) -> str:
+def write_value(value: Value, field: Field) -> str:
     """Return a value as a text that is read as that value with any decimal mark.
 
-    >>> _write_value(3.626, FIELDS["stroke"]), _write_value(True, FIELDS["muffled"])
+    >>> write_value(3.626, FIELDS["stroke"]), write_value(True, FIELDS["muffled"])
     ('3626e-3 in', 'yes')
     """
     if field.kind is Kind.FLAG:

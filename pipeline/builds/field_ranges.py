@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from pullbook.pipeline.builds.build_template import EXAMPLES
+from pullbook.pipeline.values import cells
+from pullbook.pipeline.vocabulary import numerals
 from pullbook.schemas.errors import InputError, did_you_mean
 from pullbook.schemas.field import Kind
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
@@ -73,21 +76,45 @@ def _choices(name: str, text: str) -> list[str]:
 
 
 def _numbers(name: str, text: str) -> list[float]:
-    try:
-        numbers = [float(part) for part in text.replace(":", ",").split(",")]
-    except ValueError:
-        numbers = []
-    if not numbers or (":" in text and len(numbers) != 3):
-        msg = f"{name}={text} is not low:high:step or a list of numbers, such as {name}=1,2,3"
+    parts = [part.strip() for part in text.replace(":", ",").split(",")]
+    if not all(parts) or (":" in text and len(parts) != 3):
+        usual = EXAMPLES.get(name, "1")
+        msg = (
+            f"{name}={text} is neither low:high:step nor a list of numbers. Write {name}=1:3:0.5 or"
+            f" {name}=1,2,3; {FIELDS[name].label} is {FIELDS[name].allowed}, usually about {usual}"
+        )
         raise FieldRangesError(msg)
+    unit = next((found for part in reversed(parts) if (found := _unit_of(part))), None)
+    numbers = [_number(name, part, unit) for part in parts]
     if ":" not in text:
         return numbers
     low, high, step = numbers
+    if unit:  # a step has no zero of its own: 5 degC is 9 degF
+        step -= _number(name, "0", unit)
     if not (step > 0 and low <= high and (high - low) / step < _MOST_VALUES):
         msg = f"{name}={text} must rise in at most {_MOST_VALUES} steps"
         raise FieldRangesError(msg)
     count = int((high - low) / step + 1e-9) + 1
     return [round(low + step * at, 6) for at in range(count)]
+
+
+def _unit_of(text: str) -> str:
+    found = numerals.read(text, None)
+    return "" if found is None else found.rest.strip()
+
+
+def _number(name: str, text: str, unit: str | None) -> float:
+    """Return a number in the field's unit; one without a unit has that of the others."""
+    try:
+        value = cells.parse(text, FIELDS[name], unit, mark=".").value
+    except cells.CellError as error:
+        raise FieldRangesError(str(error)) from None
+    if not isinstance(value, int | float):
+        msg = (
+            f"{FIELDS[name].title} is {text!r}, which is not a number. Write {FIELDS[name].allowed}"
+        )
+        raise FieldRangesError(msg)
+    return value if isinstance(value, int) else round(float(value), 6)
 
 
 def ties(given: Sequence[str], leading: str) -> dict[str, float]:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from pullbook.schemas.errors import InputError
+from pullbook.pipeline.vocabulary import numerals
+from pullbook.schemas.errors import InputError, did_you_mean
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
 #: least_torque: that of the worst speed of a band.
 GOALS = ("mean_torque", "least_torque", "torque", "power")
 BANDS = ("mean_torque", "least_torque")
+_FASTEST = 1e5
 
 
 PRICE, TORQUE = "price", "torque"
@@ -61,6 +64,13 @@ class Limit:
     at_most: float | None
     over: tuple[float, float] | None = None
 
+    def times(self, factor: float) -> Limit:
+        """Return the limit, if it is one of torque, multiplied by a factor."""
+        if self.of != TORQUE:
+            return self
+        low, high = (None if one is None else one * factor for one in (self.at_least, self.at_most))
+        return Limit(self.of, low, high, self.over)
+
 
 @dataclass(frozen=True, slots=True)
 class PartsList:
@@ -82,3 +92,63 @@ class PartsList:
     parts: Mapping[str, tuple[Part, ...]]
     goal: Goal
     limits: tuple[Limit, ...]
+
+    def times(self, factor: float) -> PartsList:
+        """Return the parts list with its limits of torque multiplied by a factor."""
+        return replace(self, limits=tuple(one.times(factor) for one in self.limits))
+
+
+def goal_from(given: Mapping[str, Any]) -> Goal:
+    """Return the goal that one name with its engine speeds means; raise `PartsListError`."""
+    if len(given) != 1 or next(iter(given)) not in GOALS:
+        near = did_you_mean(next(iter(given)), GOALS) if len(given) == 1 else ""
+        msg = (
+            "the goal must be one, with engine speeds: mean_torque: 2000:4000, least_torque:"
+            f" 2000:4000, torque: 3000 or power: 5000.{near}"
+        )
+        raise PartsListError(msg)
+    ((name, text),) = given.items()
+    where = f"the goal {name}"
+    if name in BANDS:
+        return Goal(name, band_of(text, where))
+    rpm = number_of(text, where)
+    if not 0 < rpm < _FASTEST:
+        msg = f"{where} is at {rpm:g} rpm; it must be above 0 and below {_FASTEST:g} rpm"
+        raise PartsListError(msg)
+    return Goal(name, (rpm, rpm))
+
+
+def goal_of(text: str) -> Goal:
+    """Return the goal that ``mean_torque=2000:4000`` or ``2000:4000`` means.
+
+    Raises
+    ------
+    PartsListError
+        It is none.
+
+    """
+    name, _, speeds = text.rpartition("=")
+    name = name.strip().casefold().replace(" ", "_").replace("-", "_") or "mean_torque"
+    return goal_from({name: speeds.strip()})
+
+
+def number_of(text: Any, where: str) -> float:
+    """Return the number that a text is; raise `PartsListError`, which says where."""
+    number = numerals.plain(text.strip()) if isinstance(text, str) else None
+    if number is None or not math.isfinite(number):
+        msg = f"{where} is {text!r}, which is not a number"
+        raise PartsListError(msg)
+    return number
+
+
+def band_of(text: Any, where: str) -> tuple[float, float]:
+    """Return the band that ``low:high`` means; raise `PartsListError`, which says where."""
+    parts = str(text).split(":")
+    if len(parts) != 2:
+        msg = f"{where} is {text!r}; write low:high, such as 2000:4000"
+        raise PartsListError(msg)
+    low, high = (number_of(part, where) for part in parts)
+    if not 0 < low < high < _FASTEST:
+        msg = f"{where} is {text!r}; write low:high, above 0 and below {_FASTEST:g} rpm"
+        raise PartsListError(msg)
+    return low, high

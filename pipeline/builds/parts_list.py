@@ -21,29 +21,28 @@ Fields and units of builds and parts are those of a sheet.
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING, Any
 
 import yaml
 
 from pullbook.pipeline.builds.parts import (
-    BANDS,
-    GOALS,
     PRICE,
     TORQUE,
-    Goal,
     Limit,
     Part,
     PartsList,
     PartsListError,
+    band_of,
+    goal_from,
+    number_of,
 )
 from pullbook.pipeline.checks import checked_sheets
 from pullbook.pipeline.files import text_file
 from pullbook.pipeline.layout.raw_fields import add_field
+from pullbook.pipeline.values import cells
 from pullbook.pipeline.values.sheet import RawSheet
-from pullbook.pipeline.vocabulary import numerals
 from pullbook.schemas.errors import did_you_mean, must_exist
-from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
+from pullbook.schemas.fields import BUILD_FIELDS, FIELDS, PULL_FIELDS
 from pullbook.schemas.severity import Severity
 
 if TYPE_CHECKING:
@@ -54,7 +53,6 @@ if TYPE_CHECKING:
 
 _SECTIONS = ("build", "parts", "goal", "limits")
 _OF_PART = ("name", "price")
-_FASTEST = 1e5
 
 
 class _Loader(yaml.BaseLoader):
@@ -96,7 +94,11 @@ def read(path: Path) -> PartsList:
     sections = _check_mapping(found, str(path))
     unknown = [name for name in sections if name not in _SECTIONS]
     if unknown:
-        msg = f"{path} has an unknown section {unknown[0]!r}; sections are {', '.join(_SECTIONS)}"
+        near = did_you_mean(str(unknown[0]), _SECTIONS)
+        msg = (
+            f"{path} has an unknown section {unknown[0]!r}; sections are {', '.join(_SECTIONS)}."
+            f"{near}"
+        )
         raise PartsListError(msg)
     for name in ("build", "parts", "goal"):
         if name not in sections:
@@ -107,7 +109,7 @@ def read(path: Path) -> PartsList:
             _check_mapping(sections["build"], "the section 'build'"), path, "the build"
         ),
         parts=_parse_parts(_check_mapping(sections["parts"], "the section 'parts'"), path),
-        goal=_parse_goal(_check_mapping(sections["goal"], "the section 'goal'")),
+        goal=goal_from(_check_mapping(sections["goal"], "the section 'goal'")),
         limits=_parse_limits(_check_mapping(sections.get("limits") or {}, "the section 'limits'")),
     )
     _check_limits(made)
@@ -193,7 +195,7 @@ def _parse_part(kind: str, given: Any, number: int, path: Path) -> Part:
         msg = f"{where} has no name; add one"
         raise PartsListError(msg)
     where = f"{kind} {name!r}"
-    price = None if "price" not in entries else _parse_number(entries["price"], f"{where}: price")
+    price = None if "price" not in entries else number_of(entries["price"], f"{where}: price")
     if price is not None and price < 0:
         msg = f"{where}: price is {price:g}; it cannot be negative"
         raise PartsListError(msg)
@@ -218,45 +220,14 @@ def _check_shared(parts: Mapping[str, tuple[Part, ...]]) -> None:
                 raise PartsListError(msg)
 
 
-def _parse_goal(given: Mapping[str, Any]) -> Goal:
-    if len(given) != 1 or next(iter(given)) not in GOALS:
-        msg = (
-            "the goal must be one, with engine speeds: mean_torque: 2000:4000, least_torque:"
-            " 2000:4000, torque: 3000 or power: 5000"
-        )
-        raise PartsListError(msg)
-    ((name, text),) = given.items()
-    where = f"the goal {name}"
-    if name in BANDS:
-        return Goal(name, _parse_band(text, where))
-    rpm = _parse_number(text, where)
-    if not 0 < rpm < _FASTEST:
-        msg = f"{where} is at {rpm:g} rpm; it must be above 0 and below {_FASTEST:g} rpm"
-        raise PartsListError(msg)
-    return Goal(name, (rpm, rpm))
-
-
-def goal_of(text: str) -> Goal:
-    """Return the goal that ``mean_torque=2000:4000`` or ``2000:4000`` means.
-
-    Raises
-    ------
-    PartsListError
-        It is none.
-
-    """
-    name, _, speeds = text.rpartition("=")
-    name = name.strip().casefold().replace(" ", "_").replace("-", "_") or "mean_torque"
-    return _parse_goal({name: speeds.strip()})
-
-
 def _parse_limits(given: Mapping[str, Any]) -> tuple[Limit, ...]:
     found = []
     for name, entries in given.items():
         if name not in (PRICE, TORQUE) and not (name in BUILD_FIELDS and FIELDS[name].numeric):
+            near = did_you_mean(str(name), (PRICE, TORQUE, *BUILD_FIELDS))
             msg = (
                 f"the requirement {name!r} is not known; give torque, price or a field that is a"
-                " number"
+                f" number.{near}"
             )
             raise PartsListError(msg)
         where = f"the requirement of {name}"
@@ -269,29 +240,21 @@ def _parse_limits(given: Mapping[str, Any]) -> tuple[Limit, ...]:
             msg = f"{where} needs its engine speeds; add them, such as over: 1800:4200"
             raise PartsListError(msg)
         low, high = (
-            _parse_number(limit[side], where) if side in limit else None
+            _parse_quantity(limit[side], name, where) if side in limit else None
             for side in ("at_least", "at_most")
         )
-        over = _parse_band(limit["over"], where) if "over" in limit else None
+        over = band_of(limit["over"], where) if "over" in limit else None
         found.append(Limit(name, low, high, over))
     return tuple(found)
 
 
-def _parse_number(text: Any, where: str) -> float:
-    number = numerals.plain(text.strip()) if isinstance(text, str) else None
-    if number is None or not math.isfinite(number):
-        msg = f"{where} is {text!r}, which is not a number"
-        raise PartsListError(msg)
-    return number
-
-
-def _parse_band(text: Any, where: str) -> tuple[float, float]:
-    parts = str(text).split(":")
-    if len(parts) != 2:
-        msg = f"{where} is {text!r}; write low:high, such as 2000:4000"
-        raise PartsListError(msg)
-    low, high = (_parse_number(part, where) for part in parts)
-    if not 0 < low < high < _FASTEST:
-        msg = f"{where} is {text!r}; write low:high, above 0 and below {_FASTEST:g} rpm"
-        raise PartsListError(msg)
-    return low, high
+def _parse_quantity(text: Any, name: str, where: str) -> float:
+    """Return a limit in the unit of what it is of: a field, torque or a price."""
+    if name == PRICE or not isinstance(text, str):
+        return number_of(text, where)
+    try:
+        value = cells.parse(text, {**FIELDS, **PULL_FIELDS}[name], mark=".").value
+    except cells.CellError as error:
+        msg = f"{where}: {error}"
+        raise PartsListError(msg) from None
+    return float(value) if isinstance(value, int | float) else number_of(text, where)

@@ -12,7 +12,7 @@ from pullbook.pipeline.vocabulary import dates, numerals, words
 from pullbook.pipeline.vocabulary.headings import squash
 from pullbook.pipeline.vocabulary.units import UnknownUnitError, WrongUnitError, scale
 from pullbook.pipeline.vocabulary.words import FLAGS, is_missing
-from pullbook.schemas.errors import InputError
+from pullbook.schemas.errors import InputError, did_you_mean
 from pullbook.schemas.field import Kind
 from pullbook.schemas.findings import Decision, Finding
 
@@ -143,7 +143,8 @@ def _parse_choice(text: str, field: Field, row: int | None) -> Parsed:
     found = words.meant(text, field)
     decision = _decide_word(text, field, field.choices)
     if found is None:
-        message = f"{field.title} is {text!r}. Choose one of: {field.allowed}."
+        near = did_you_mean(text, field.choices)
+        message = f"{field.title} is {text!r}. Choose one of: {field.allowed}.{near}"
         raise _cell_error(field, row, text, "not-a-choice", message, decision)
     if found.certain:
         note = f"{field.title} {text!r} was read as {found.choice!r}."
@@ -170,6 +171,9 @@ _MARKED = re.compile(
     re.IGNORECASE | re.DOTALL,
 )
 _MOST_LETTERS = 60
+#: Octane of another method, and how it compares: common practice, no source.
+_OTHER_OCTANE = re.compile(r"\b(?:RON|ROZ|MON|MOZ)\b", re.IGNORECASE)
+_RESEARCH = " AKI is (R+M)/2, for pump petrol about 4 to 5 below RON."
 
 
 def _without_marks(text: str) -> tuple[str, bool]:
@@ -193,7 +197,8 @@ def _parse_number(
         slope, offset = scale(found.rest.strip() or unit, field.unit)
     except (UnknownUnitError, WrongUnitError) as error:
         code = "unknown-unit" if isinstance(error, UnknownUnitError) else "wrong-unit"
-        message = f"{field.title} is {text!r}: {error}. Write {field.allowed}."
+        hint = _RESEARCH if field.name == "octane" and _OTHER_OCTANE.search(text) else ""
+        message = f"{field.title} is {text!r}: {error}. Write {field.allowed}.{hint}"
         raise _cell_error(field, row, text, code, message) from None
     numbers = [slope * reading + offset for reading in found.readings]
     if len(numbers) > 1 and field.low is not None and field.high is not None:
@@ -216,5 +221,7 @@ def _parse_number(
         return Parsed(number, finding, Settled.ASSUMED)
     if found.note is None:
         return Parsed(number)
-    message = f"{field.title} {text!r} was read as {field.quantity(number)}."
+    written = found.rest.strip() or unit
+    shown = f"{(number - offset) / slope:.6g} {written}" if written else field.quantity(number)
+    message = f"{field.title} {text!r} was read as {shown}."
     return Parsed(number, Finding(found.note, message, field.name, row, text))

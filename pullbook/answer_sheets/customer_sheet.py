@@ -9,12 +9,14 @@ from pullbook.drawings.chart import Chart
 from pullbook.reports.document import Page
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 from pullbook.text import prediction_text
+from pullbook.words import figures
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
     from matplotlib.figure import Figure
 
+    from pullbook.answer_sheets.letterhead import Letterhead
     from pullbook.pipeline.values.sheet import Build
     from pullbook.words.units import Units
 
@@ -25,6 +27,7 @@ def begin(
     alt: str,
     units: Units,
     manifest: Mapping[str, Any],
+    head: Letterhead | None = None,
 ) -> Page:
     """Return a page with its condition and its chart.
 
@@ -40,9 +43,13 @@ def begin(
         Units to write in.
     manifest
         The bundle's description of itself; if its engines are invented, the page says so first.
+    head
+        Who it is from and for.
 
     """
     page = Page(title)
+    if head is not None and head.given:
+        page.head(head.shop, head.customer, head.date, head.logo)
     if manifest.get("invented"):
         page.text(prediction_text.INVENTED)
     page.text(units.condition)
@@ -69,6 +76,9 @@ def builds(page: Page, sheets: Sequence[Build], units: Units) -> None:
         for name in BUILD_FIELDS
         if any(name in sheet.values for sheet in sheets)
     ]
+    if page.one_sheet:
+        page.facts([(figures.sentence(name), what) for name, what in rows])
+        return
     page.table(["field", *(sheet.sheet_id for sheet in sheets)], rows)
 
 

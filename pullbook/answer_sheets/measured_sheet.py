@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pullbook.answer_sheets import customer_sheet
-from pullbook.text.measured_text import corrected, head, meaning, rows, verdict
+from pullbook.text.measured_text import corrected, headings, meaning, rows, verdict
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -33,10 +33,9 @@ def page(
         f"{sheet.sheet_id}: measured and predicted", draw, alt, units, manifest
     )
     made.heading("Result")
-    for line in [*before, *lines, corrected(sheet)]:
+    for line in [*before, *lines, corrected(sheet, units)]:
         made.text(line)
-    made.table(["rpm", f"measured, {units.torque}", "predicted", "off, %", head(found)],
-               rows(found, units))  # fmt: skip
+    made.table(headings(found, sheet, units), rows(found, units))
     for line in meaning(found):
         made.text(line)
     customer_sheet.builds(made, [sheet], units)

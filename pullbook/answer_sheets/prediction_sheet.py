@@ -13,13 +13,25 @@ from pullbook.words import figures, promise
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from pullbook.answer_sheets.letterhead import Letterhead
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
     from pullbook.words.units import Units
 
+#: What every prediction takes for granted.
+ASSUMED = (
+    "Full throttle, mixture and timing set for the most torque, an engine in good order, with the"
+    " parts as listed. What is not given is taken from the rest of the build and from what is usual"
+    " in the data."
+)
+
 
 def of_answers(
-    answers: Sequence[Answer], drawn: Sequence[Answer], sheets: Sequence[Build], units: Units
+    answers: Sequence[Answer],
+    drawn: Sequence[Answer],
+    sheets: Sequence[Build],
+    units: Units,
+    head: Letterhead | None = None,
 ) -> Page:
     """Return the answer sheet of at most four builds.
 
@@ -33,6 +45,8 @@ def of_answers(
         The builds.
     units
         Units to write in.
+    head
+        Who it is from and for.
 
     """
     lines = "; ".join(
@@ -40,13 +54,18 @@ def of_answers(
     )
     title = answers[0].sheet_id if len(answers) == 1 else "Predicted torque and power"
     alt = f"Predicted torque and power over engine speed with limits. {lines}"
-    page = begin(title, prediction_drawing.of_answers(drawn, units), alt, units, answers[0].bundle)
+    page = begin(
+        title, prediction_drawing.of_answers(drawn, units), alt, units, answers[0].bundle, head
+    )
+    page.one_sheet = len(answers) == 1
     for one in answers:
         _answer(page, one, units, alone=len(answers) == 1)
     page.heading("What the limits mean")
     for line in prediction_text.meaning(answers):
         page.text(line)
     builds(page, sheets, units)
+    page.heading("What is assumed")
+    page.text(ASSUMED)
     return close(page, answers[0].bundle)
 
 
@@ -60,6 +79,8 @@ def _answer(page: Page, one: Answer, units: Units, *, alone: bool) -> None:
     percent = f"{figures.level(one.level)} limits"
     page.table(["rpm", f"torque, {units.torque}", percent, f"power, {units.power}", percent],
                prediction_text.table(one, units))  # fmt: skip
+    if not all(point.supported for point in one.curve):
+        page.text(f"Not tested: {prediction_text.NOT_TESTED}.")
     private = bool(one.bundle.get("private"))
     for line in promise.start(one, units, others=not private):
         page.text(line)

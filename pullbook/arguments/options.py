@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from pullbook.schemas.errors import InputError
-from pullbook.words.units import Units
+from pullbook.words.units import Units, UnitSystem
 
 Sheets = Annotated[
     list[Path], typer.Argument(help="Dyno sheets: files, folders, tables or workbooks.")
@@ -82,8 +82,35 @@ Html = Annotated[
     Path | None,
     typer.Option("--html", help="Write an answer sheet for a customer to this .html file."),
 ]
+Correction = Annotated[
+    str,
+    typer.Option(
+        "--correction",
+        metavar="STANDARD",
+        help="Standard of every torque and power in the answer: SAE J1349, SAE J607, DIN 70020 or"
+        " ISO 1585.",
+    ),
+]
+Csv = Annotated[
+    Path | None,
+    typer.Option(
+        "--csv", help="Write a table to this .csv file: a row for each build and engine speed."
+    ),
+]
+Save = Annotated[
+    Path | None,
+    typer.Option(
+        help="Keep the answers with their builds in this .json file, to be asked or compared again."
+    ),
+]
+Customer = Annotated[str | None, typer.Option("--for", help="Customer named on the answer sheet.")]
+Sender = Annotated[str | None, typer.Option("--from", help="Shop named on the answer sheet.")]
+Logo = Annotated[Path | None, typer.Option(help="Logo for the answer sheet, a .png or .svg file.")]
+SheetDate = Annotated[
+    str | None, typer.Option(help="Date on the answer sheet, such as 2026-05-31; else today.")
+]
 UnitsOf = Annotated[
-    Units,
+    UnitSystem,
     typer.Option(
         "--units",
         help="Units of text, charts and answer sheets; JSON is always in lb-ft, hp and inches.",
@@ -115,6 +142,19 @@ def section(params: Path | None, name: str) -> dict[str, Any]:
         msg = f"section `{name}` of {params} is not a list of settings"
         raise InputError(msg)
     return given
+
+
+def units_of(system: UnitSystem, correction: str) -> Units:
+    """Return how numbers are shown: in which units, and at which standard."""
+    from pullbook.pipeline.physics.correction_factors import STANDARDS
+    from pullbook.pipeline.vocabulary import words
+    from pullbook.schemas.fields import FIELDS
+
+    found = words.meant(correction, FIELDS["correction"])
+    if found is None or found.choice not in STANDARDS or not found.certain:
+        msg = f"{correction!r} is no standard of correction; choose {', '.join(STANDARDS)}"
+        raise typer.BadParameter(msg, param_hint="--correction")
+    return Units(system, found.choice)
 
 
 def check_level(level: float) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.text.choice_text import title
 from pullbook.text.search_text import goal
 
@@ -13,6 +12,10 @@ if TYPE_CHECKING:
 
     from pullbook.model.choices.parts_choice import Choice, Combination
     from pullbook.words.units import Units
+
+
+#: Characters of the longest name that stands beside its mark.
+_BESIDE = 40
 
 
 def figure(found: Choice, units: Units) -> Figure:
@@ -40,16 +43,26 @@ def figure(found: Choice, units: Units) -> Figure:
     named = found.front()
     for one in {id(named[0]): named[0], id(named[-1]): named[-1]}.values() if named else ():
         last = one is named[-1] and len(named) > 1  # the line comes down to it from the left
-        axes.annotate(one.name, place(one), xytext=(0, -9 if last else 9), fontsize=9,
+        if len(one.name) > _BESIDE:
+            continue  # it would cover the chart; the legend names the best
+        axes.annotate(one.name, place(one), in_layout=False, fontsize=9,
+                      xytext=(0, -9 if last else 9),
                       textcoords="offset points", ha="right" if last else "left",
                       va="top" if last else "bottom")  # fmt: skip
     if found.ranked and found.ranked[0].power is not None:
         x, y = place(found.ranked[0])
-        axes.plot([x], [y], "*", color=drawing.INK, markersize=15, label="best for the goal")
+        axes.plot(
+            [x],
+            [y],
+            "*",
+            color=drawing.INK,
+            markersize=15,
+            label=f"best for the goal: {found.ranked[0].name}",
+        )
     axes.set_xlabel(f"peak {units.power_axis}")
     axes.set_ylabel(
         f"mean torque from {found.low[0]:.0f} to {found.low[1]:.0f} rpm,"
-        f"\n{units.torque} ({REFERENCE})"
+        f"\n{units.torque} ({units.standard})"
     )
     axes.margins(0.12)
     drawing.legend(drawn, axes)

@@ -10,7 +10,6 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from pullbook.charts import drawing
-from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.text.explanation_text import DWARFS, by_size, group, origin
 
 if TYPE_CHECKING:
@@ -57,7 +56,7 @@ def figure(found: Explanation, units: Units) -> Figure:
         axes.set_title(textwrap.fill(f"{group(name)}{own}", _TITLE), loc="left", fontsize=10)
         axes.set_ylim(-limit, limit)
     drawn.supxlabel("engine speed, rpm", fontsize=10)
-    added = f"torque added to {origin(found)}, {units.torque} at the flywheel ({REFERENCE})"
+    added = f"torque added to {origin(found)}, {units.torque} at the flywheel ({units.standard})"
     drawn.supylabel(textwrap.fill(added, _AXIS), fontsize=10)
     drawing.headline(drawn, f"What makes the curve of {found.sheet_id}")
     return drawn

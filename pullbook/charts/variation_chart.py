@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.schemas.fields import FIELDS
 from pullbook.schemas.standing import Standing
 from pullbook.text.variation_text import fields, named
@@ -87,4 +86,4 @@ def _against_field(axes: Any, found: Sequence[Variant], band: tuple[float, float
     axes.axhline(0, color=drawing.GREY, linewidth=1)
     axes.set_xlabel(units.axis(names[0]))
     axes.set_ylabel(f"mean from {band[0]:.0f} to {band[1]:.0f} rpm\nminus the build,"
-                    f" {units.torque} ({REFERENCE})")  # fmt: skip
+                    f" {units.torque} ({units.standard})")  # fmt: skip

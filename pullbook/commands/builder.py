@@ -10,16 +10,20 @@ import typer
 
 from pullbook.arguments import inputs, options
 from pullbook.commands import output
-from pullbook.words.units import Units
+from pullbook.pipeline.physics.correction_factors import REFERENCE
+from pullbook.words.units import UnitSystem
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from matplotlib.figure import Figure
 
+    from pullbook.answer_files.saved_answer import Saved
+    from pullbook.answer_sheets.letterhead import Letterhead
     from pullbook.model.learning.sample import Floats
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
+    from pullbook.words.units import Units
 
 _MOST_PLOTTED = 4
 _DEFAULT_RPM = "2000:6500:250"
@@ -29,7 +33,11 @@ _MOST_SPEEDS = 2000
 
 def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     builds: Annotated[
-        Path, typer.Argument(help="Builds to predict: a .yaml build, a sheet file or a builds.csv.")
+        Path,
+        typer.Argument(
+            help="Builds to predict: a .yaml build, a sheet file, a builds.csv, or"
+            " answers that --save kept."
+        ),
     ],
     bundle: options.Bundle = None,
     level: options.Level = 0.9,
@@ -37,19 +45,34 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     shop: options.Shop = None,
     key_file: options.KeyFile = None,
     measured: options.Measured = None,
-    units: options.UnitsOf = Units.INCH,
+    correction: options.Correction = REFERENCE,
+    system: options.UnitsOf = UnitSystem.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
+    csv: options.Csv = None,
+    save: options.Save = None,
+    customer: options.Customer = None,
+    sender: options.Sender = None,
+    logo: options.Logo = None,
+    date: options.SheetDate = None,
     as_json: options.AsJson = False,
 ) -> None:
     """Predict torque and power of a build, with error bars."""
+    from pullbook.answer_files import saved_answer
+    from pullbook.answer_sheets import letterhead
     from pullbook.pipeline.builds import build_files
     from pullbook.tasks import questions
 
     speeds = _speeds(rpm)
     options.check_level(level)
-    wanted = output.Wanted(as_json, plot, html)
+    units = options.units_of(system, correction)
+    wanted = output.Wanted(as_json, plot, html, csv, save)
+    head = letterhead.of(customer, sender, date, logo)
+    if head.given and html is None:
+        msg = "these go on an answer sheet; add --html FILE.html"
+        raise typer.BadParameter(msg, param_hint="--for, --from, --logo, --date")
     given = build_files.read(builds)
+    before = saved_answer.read(builds)
     inputs.print_notes(given)
     predictor = inputs.load(bundle)
     asked = inputs.ask(given, predictor, shop, key_file, measured)
@@ -57,13 +80,14 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     answers = [None if one is None else one.answer(speeds, level) for one in found]
     if as_json:
         for build, answer in zip(given, answers, strict=True):
-            line = inputs.refusal(build) if answer is None else answer.as_json()
+            line = inputs.refusal(build) if answer is None else units.as_json(answer)
             typer.echo(json.dumps(line, ensure_ascii=False))
     else:
-        _print(given, answers, units)
+        _print(given, answers, units, before)
+    output.keep(given, answers, units, wanted)
     drawn = [pair for pair in zip(given, found, strict=True) if pair[1] is not None]
     if drawn and (plot is not None or html is not None):
-        _draw(drawn[:_MOST_PLOTTED], speeds, level, units, wanted)
+        _draw(drawn[:_MOST_PLOTTED], speeds, level, units, wanted, head)
     raise typer.Exit(code=int(len(drawn) < len(given)))
 
 
@@ -73,6 +97,7 @@ def _draw(
     level: float,
     units: Units,
     wanted: output.Wanted,
+    head: Letterhead,
 ) -> None:
     from pullbook.answer_sheets import (
         prediction_sheet,
@@ -87,7 +112,7 @@ def _draw(
     fine = [drawing.finer(one, rpm, level) for _, one in drawn]
     output.files(
         lambda: prediction_chart.of_answers(fine, units),
-        lambda: prediction_sheet.of_answers(answers, fine, builds, units),
+        lambda: prediction_sheet.of_answers(answers, fine, builds, units, head),
         wanted,
     )
     if len(drawn) == _MOST_PLOTTED:
@@ -109,7 +134,10 @@ def _speeds(text: str) -> Any:
     return speeds_of(first, last, step)
 
 
-def _print(builds: Sequence[Build], found: list[Answer | None], units: Units) -> None:
+def _print(
+    builds: Sequence[Build], found: list[Answer | None], units: Units, before: Sequence[Saved] = ()
+) -> None:
+    from pullbook.answer_files import saved_answer
     from pullbook.text import prediction_text
 
     whole = len(builds) <= _MOST_PLOTTED
@@ -122,6 +150,10 @@ def _print(builds: Sequence[Build], found: list[Answer | None], units: Units) ->
         else:
             form = prediction_text.full if whole else prediction_text.summary
             typer.echo(form(answer, units))
+    for saved, answer in zip(before, found, strict=False):
+        if answer is not None:
+            for line in saved_answer.changes(saved, answer, units):
+                typer.echo(prediction_text.wrap(f"{answer.sheet_id}: {line}") + "\n")
     given = [answer for answer in found if answer is not None]
     if given:
         for line in [] if whole else prediction_text.summary_foot(given):
@@ -158,7 +190,8 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
             " size, heads, camshaft, intake, exhaust, compression, fuel, lobe_separation ..."
         ),
     ] = None,
-    units: options.UnitsOf = Units.INCH,
+    correction: options.Correction = REFERENCE,
+    system: options.UnitsOf = UnitSystem.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
     as_json: options.AsJson = False,
@@ -174,6 +207,7 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
     limits = options.band_of(band)
     options.check_level(level)
+    units = options.units_of(system, correction)
     wanted = output.Wanted(as_json, plot, html)
     if not 2 <= len(builds) <= _MOST_PLOTTED:
         msg = f"give two to {_MOST_PLOTTED} builds, not {len(builds)}"
@@ -208,7 +242,7 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
     output.deliver(
         output.Outcome(
-            as_json=result.as_json,
+            as_json=lambda: units.as_json(result),
             text=lambda: comparison_text.text(result, manifest, units),
             figure=figure,
             page=lambda: comparison_sheet.page(result, figure, sides.builds, manifest, units),
@@ -225,7 +259,8 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
     shop: options.Shop = None,
     key_file: options.KeyFile = None,
     measured: options.Measured = None,
-    units: options.UnitsOf = Units.INCH,
+    correction: options.Correction = REFERENCE,
+    system: options.UnitsOf = UnitSystem.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
     as_json: options.AsJson = False,
@@ -241,6 +276,7 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
     speeds = _speeds(rpm)
     options.check_level(level)
+    units = options.units_of(system, correction)
     wanted = output.Wanted(as_json, plot, html)
     sheet = inputs.one_build(build)
     inputs.print_notes([sheet])
@@ -255,7 +291,7 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
     output.deliver(
         output.Outcome(
-            as_json=found.as_json,
+            as_json=lambda: units.as_json(found),
             text=lambda: explanation_text.text(found, manifest, units),
             figure=figure,
             page=lambda: explanation_sheet.page(found, figure, sheet, manifest, units),

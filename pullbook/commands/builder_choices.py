@@ -10,13 +10,15 @@ import typer
 
 from pullbook.arguments import inputs, options
 from pullbook.commands import output
-from pullbook.words.units import Units
+from pullbook.pipeline.physics.correction_factors import REFERENCE
+from pullbook.words.units import UnitSystem
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from pullbook.model.answers.predictor import Predictor
     from pullbook.tasks import questions
+    from pullbook.words.units import Units
 
 _LOW_RANGE = "2000:3000"
 
@@ -42,7 +44,8 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
     shop: options.Shop = None,
     key_file: options.KeyFile = None,
     measured: options.Measured = None,
-    units: options.UnitsOf = Units.INCH,
+    correction: options.Correction = REFERENCE,
+    system: options.UnitsOf = UnitSystem.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
     as_json: options.AsJson = False,
@@ -61,6 +64,7 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
     limits = options.band_of(band)
     options.check_level(level)
+    units = options.units_of(system, correction)
     wanted = output.Wanted(as_json, plot, html)
     base = inputs.one_build(build)
     inputs.print_notes([base])
@@ -84,7 +88,8 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
                 "sheet_id": base.sheet_id,
                 "band": list(limits),
                 "level": level,
-                "variants": [one.as_json() for one in found],
+                "correction": units.standard,
+                "variants": [one.times(units.ratio).as_json() for one in found],
             },
             text=lambda: variation_text.text(base, found, limits, manifest, units),
             figure=figure,
@@ -124,7 +129,8 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     shop: options.Shop = None,
     key_file: options.KeyFile = None,
     measured: options.Measured = None,
-    units: options.UnitsOf = Units.INCH,
+    correction: options.Correction = REFERENCE,
+    system: options.UnitsOf = UnitSystem.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
     as_json: options.AsJson = False,
@@ -138,6 +144,7 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
     low = options.band_of(low_range, "--low-range")
     options.check_level(level)
+    units = options.units_of(system, correction)
     wanted = output.Wanted(as_json, plot, html)
     if (goal is None) != (not free):
         msg = "a search needs both: --free says what may change, --goal what it is for"
@@ -149,7 +156,7 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
         asked = questions.must_be_sound(inputs.ask([build], predictor, shop, key_file, measured))
         _search(predictor, asked, free, goal, level, units, wanted)
         return
-    wanted_parts = parts_list.read(parts)
+    wanted_parts = parts_list.read(parts).times(1.0 / units.ratio)  # as the user's own standard
     asked = inputs.ask([wanted_parts.base], predictor, shop, key_file, measured)
     (base,), (code,), (start,) = questions.must_be_sound(asked)
     found = predictor.choose(replace(wanted_parts, base=base), low, level, code, start)
@@ -160,7 +167,7 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
     output.deliver(
         output.Outcome(
-            as_json=found.as_json,
+            as_json=lambda: units.as_json(found),
             text=lambda: choice_text.text(found, manifest, units),
             figure=figure,
             page=lambda: choice_sheet.page(found, figure, manifest, units),
@@ -181,7 +188,7 @@ def _search(
 ) -> None:
     from pullbook.answer_sheets import search_sheet
     from pullbook.charts import comparison_chart, drawing
-    from pullbook.pipeline.builds.parts_list import goal_of
+    from pullbook.pipeline.builds.parts import goal_of
     from pullbook.text import search_text
 
     (base,), (code,), (start,) = asked
@@ -195,7 +202,7 @@ def _search(
 
     output.deliver(
         output.Outcome(
-            as_json=found.as_json,
+            as_json=lambda: units.as_json(found),
             text=lambda: search_text.text(found, manifest, units),
             figure=figure,
             page=lambda: search_sheet.page(found, figure, manifest, units),

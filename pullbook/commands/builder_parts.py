@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,7 +11,8 @@ import typer
 
 from pullbook.arguments import inputs, options
 from pullbook.commands import output
-from pullbook.words.units import Units
+from pullbook.pipeline.physics.correction_factors import REFERENCE
+from pullbook.words.units import Units, UnitSystem
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -25,7 +27,7 @@ def next_(  # noqa: PLR0913, PLR0917 - every one an option of the command
     ],
     bundle: options.Bundle = None,
     most: Annotated[int, typer.Option(min=1, help="Number of engines to name.")] = 5,
-    units: options.UnitsOf = Units.INCH,
+    system: options.UnitsOf = UnitSystem.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
     as_json: options.AsJson = False,
@@ -35,7 +37,7 @@ def next_(  # noqa: PLR0913, PLR0917 - every one an option of the command
     from pullbook.charts import next_test_chart
     from pullbook.text import next_test_text
 
-    wanted = output.Wanted(as_json, plot, html)
+    units, wanted = Units(system), output.Wanted(as_json, plot, html)
     (could, some), (asked, others) = (inputs.sound_builds(path) for path in (candidates, questions))
     predictor = inputs.load(bundle)
     found, manifest = predictor.next(could, asked, most), predictor.manifest
@@ -61,7 +63,8 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
     level: options.Level = 0.9,
     shop: options.Shop = None,
     key_file: options.KeyFile = None,
-    units: options.UnitsOf = Units.INCH,
+    correction: options.Correction = REFERENCE,
+    system: options.UnitsOf = UnitSystem.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
     as_json: options.AsJson = False,
@@ -71,12 +74,15 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
     from pullbook.charts import measured_chart
     from pullbook.model.answers import measured_pull
     from pullbook.model.trained import pulls
+    from pullbook.pipeline.physics.reference_condition import weather_of
     from pullbook.text import measured_text
 
     options.check_level(level)
+    units = options.units_of(system, correction)
     wanted = output.Wanted(as_json, plot, html)
     pull = pulls.pull(sheet)
     ran = pull.sheet
+    units = replace(units, weather=weather_of(ran.values))
     inputs.print_notes([ran], measured_text.CORRECTED)
     predictor = inputs.load(bundle)
     asked = inputs.ask([ran], predictor, shop, key_file)
@@ -93,7 +99,8 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
                 "sheet_id": ran.sheet_id,
                 "standing": found.found.standing.value,
                 "learned_from": known,
-                **found.as_json(),
+                **units.as_json(found),
+                "sheet_correction": ran.values["correction"],
                 "said": [*before, *measured_text.verdict(found)],
             },
             text=lambda: measured_text.text(found, before, ran, predictor.manifest, units),
@@ -111,6 +118,7 @@ def template(
             "--out", help="New file to write the build to. Without it, prints to the screen."
         ),
     ] = None,
+    system: options.UnitsOf = UnitSystem.INCH,
     schema: Annotated[
         bool,
         typer.Option(
@@ -121,7 +129,8 @@ def template(
     """Write a build to fill in: every field with its unit or choices."""
     from pullbook.pipeline.builds import build_template, json_schema
 
-    text = json.dumps(json_schema.schema(), indent=2) + "\n" if schema else build_template.text()
+    filled = build_template.text(metric=Units(system).metric)
+    text = json.dumps(json_schema.schema(), indent=2) + "\n" if schema else filled
     if out is None:
         typer.echo(text, nl=False)
         return

@@ -10,12 +10,15 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import typer
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable, Iterable, Sequence
     from pathlib import Path
 
     from matplotlib.figure import Figure
 
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
+    from pullbook.schemas.answer import Answer
+    from pullbook.words.units import Units
 
 
 _PLOTS = (".svg", ".png", ".pdf")
@@ -38,6 +41,8 @@ class Wanted:
     as_json: bool
     plot: Path | None
     html: Path | None
+    csv: Path | None = None
+    save: Path | None = None
 
     def __post_init__(self) -> None:
         """Refuse a file of a type that cannot be written.
@@ -54,6 +59,12 @@ class Wanted:
         if self.html is not None and self.html.suffix.casefold() not in (".html", ".htm"):
             msg = f"an answer sheet is an .html file, not {self.html.name!r}"
             raise typer.BadParameter(msg, param_hint="--html")
+        if self.csv is not None and self.csv.suffix.casefold() != ".csv":
+            msg = f"a table is a .csv file, not {self.csv.name!r}"
+            raise typer.BadParameter(msg, param_hint="--csv")
+        if self.save is not None and self.save.suffix.casefold() != ".json":
+            msg = f"answers are kept in a .json file, not {self.save.name!r}"
+            raise typer.BadParameter(msg, param_hint="--save")
 
 
 def deliver(outcome: Outcome, wanted: Wanted) -> None:
@@ -74,6 +85,24 @@ def files(figure: Callable[[], Figure], page: Callable[[], Page], wanted: Wanted
 def warn(text: str) -> None:
     """Print a line beside the answer."""
     typer.echo(text, err=True)
+
+
+def keep(
+    builds: Sequence[Build], answers: Sequence[Answer | None], units: Units, wanted: Wanted
+) -> None:
+    """Write answers as a table, and keep them to be asked again, where that is asked for."""
+    from datetime import UTC, datetime
+
+    from pullbook.answer_files import answer_table, saved_answer
+
+    if wanted.csv is not None:
+        wanted.csv.write_text(answer_table.text(builds, answers, units), encoding="utf-8")
+        typer.echo(f"Table: {wanted.csv}", err=True)
+    if wanted.save is not None:
+        today = datetime.now(UTC).astimezone().date().isoformat()
+        kept = saved_answer.text(builds, answers, units, today)
+        wanted.save.write_text(kept, encoding="utf-8")
+        typer.echo(f"Saved: {wanted.save}", err=True)
 
 
 def chart(figure: Callable[[], Figure], path: Path) -> None:

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pullbook.drawings.chart import NEUTRAL, Bar, Chart, Curve, Mark, Panel
-from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.text import comparison_text
 from pullbook.words import figures
 
@@ -113,7 +112,7 @@ def _differences(found: Sequence[Difference], units: Units) -> Panel:
         crossings = one.crossovers if len(one.crossovers) <= _MOST_CROSSINGS else ()
         marks += [Mark(c.value, 0.0, f"{figures.speed(c.value)} rpm", 1) for c in crossings]
     others = "B" if alone else "the other"
-    title = f"A minus {others}, {units.torque} ({REFERENCE})"
+    title = f"A minus {others}, {units.torque} ({units.standard})"
     return Panel(title, tuple(curves), tuple(marks), zero=True)
 
 

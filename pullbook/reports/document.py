@@ -59,6 +59,25 @@ class _Picture:
 
 
 @dataclass(frozen=True, slots=True)
+class _Head:
+    """Who a page is from and for; ``logo`` is the address of a picture that holds itself."""
+
+    shop: str
+    customer: str
+    date: str
+    logo: str
+    kind: str = "head"
+
+
+@dataclass(frozen=True, slots=True)
+class _Facts:
+    """Names and what belongs to each, side by side where there is room."""
+
+    pairs: Sequence[tuple[str, str]]
+    kind: str = "facts"
+
+
+@dataclass(frozen=True, slots=True)
 class _Words:
     text: str
     kind: str
@@ -72,13 +91,24 @@ class Page:
     ----------
     title
         What it is about.
+    one_sheet
+        Whether it is set to be printed on one sheet of paper, picture and table side by side.
     """
 
     title: str
-    _parts: list[_Words | _Table | _Picture] = field(default_factory=list)
+    one_sheet: bool = False
+    _parts: list[_Words | _Table | _Picture | _Head | _Facts] = field(default_factory=list)
+
+    def head(self, shop: str, customer: str, date: str, logo: str) -> None:
+        """Say who the page is from and for; what is empty is left out."""
+        self._parts.append(_Head(shop, customer, date, logo))
+
+    def facts(self, pairs: Sequence[tuple[str, str]]) -> None:
+        """Add names and what belongs to each."""
+        self._parts.append(_Facts(pairs))
 
     @property
-    def parts(self) -> Sequence[_Words | _Table | _Picture]:
+    def parts(self) -> Sequence[_Words | _Table | _Picture | _Head | _Facts]:
         """What is on the page, from top to bottom; ``kind`` says what each part is."""
         return tuple(self._parts)
 
@@ -116,6 +146,11 @@ class Page:
                     lines.append(f"## {_plain(text)}" if kind == "heading" else _plain(text))
                 case _Picture(name, _, alt):
                     lines.append(f"![{_plain(alt)}]({name})")
+                case _Head(shop, customer, date, _):
+                    words = (shop, customer and f"For {customer}", date)
+                    lines += [_plain(one) for one in words if one]
+                case _Facts(pairs):
+                    lines.append("\n".join(f"- {_plain(f'{n}: {v}')}" for n, v in pairs))
                 case _Table(headings, rows):
                     right = ["--:" if numeric else ":--" for numeric in part.numeric]
                     body = [headings, right, *rows]
@@ -124,7 +159,11 @@ class Page:
 
     def html(self) -> str:
         """Return the page as one self-contained HTML file."""
-        return _template().render(title=self.title, parts=self._parts)
+        heads = [part for part in self._parts if isinstance(part, _Head)]
+        parts = [part for part in self._parts if not isinstance(part, _Head)]
+        return _template().render(
+            title=self.title, one_sheet=self.one_sheet, heads=heads, parts=parts
+        )
 
 
 @cache

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
@@ -22,12 +23,16 @@ if TYPE_CHECKING:
 SHOWN, SHOWN_OUTSIDE = 12, 3
 _MOST_UNBEATEN = 6
 _CLEAR_FAVOURITE = 0.6
+#: The column of prices, left out where no part has one.
+_PRICE = 5
+#: Characters of a line of a heading, at least.
+_HEADING = 9
 
 
 def text(found: Choice, manifest: Mapping[str, Any], units: Units, most: int = SHOWN) -> str:
     """Return a choice as lines for the terminal."""
     lines = [prediction_text.wrap(line) for line in first(found, units)]
-    lines.append(units.condition)
+    lines.append(prediction_text.wrap(units.condition))
     lines += [prediction_text.wrap(line) for line in about(found, units)]
     if found.ranked:
         lines += ["", *_table(found, found.ranked[:most], units)]
@@ -147,6 +152,8 @@ def notes(found: Choice) -> list[str]:
             f"Best trade-offs of torque from {found.low[0]:.0f} to {found.low[1]:.0f} rpm against"
             f" highest power: {names}."
         )
+    if not all(one.swept for one in shown(found)):
+        lines.append("In part: such builds were tested at some of these speeds only.")
     if any(one.power is not None and one.power.at_end for one in shown(found)):
         lines.append(prediction_text.END_EXPLAINED)
     return lines
@@ -168,25 +175,49 @@ def headings(found: Choice, units: Units) -> list[str]:
 
 
 def _table(found: Choice, rows: Sequence[Combination], units: Units) -> list[str]:
-    width = max(len(one.name) for one in rows)
-    heads = headings(found, units)
+    """Return a table that a terminal holds; names that are long stand above their numbers."""
     cells = [table_cells(found, one, units) for one in rows]
-    columns = range(len(heads) - (1 if any(one.price is not None for one in rows) else 2))
-    widths = [max(len(heads[at]), *(len(row[at]) for row in cells)) for at in columns]
-    width = max(width, len("parts"))
-    over = "".join(f"  {heads[at]:>{widths[at]}}" for at in columns)
-    lines = [f"{'parts':{width}}{over}  {heads[-1]}"]
+    priced = any(one.price is not None for one in rows)
+    shown_at = [at for at in range(len(cells[0])) if priced or at != _PRICE]
+    heads = [headings(found, units)[at] for at in shown_at]
+    cells = [[row[at] for at in shown_at] for row in cells]
+    widths = [
+        max(*(len(row[at]) for row in cells), *map(len, head.split()), min(len(head), _HEADING))
+        for at, head in enumerate(heads)
+    ]
+    longest = max(len(one.name) for one in rows)
+    inline = longest + sum(widths) + 2 * len(widths) <= prediction_text.WIDTH
+    first = max(longest, len("parts")) if inline else 0
+    lines = _heading(heads, widths, first)
     for one, row in zip(rows, cells, strict=True):
-        numbers = "".join(f"  {row[at]:>{widths[at]}}" for at in columns)
-        lines.append(f"{one.name:{width}}{numbers}  {row[-1]}".rstrip())
+        numbers = _line(row, widths)
+        if inline:
+            lines.append(f"{one.name:{first}}{numbers}")
+        else:
+            lines += [prediction_text.wrap(one.name), numbers]
     return lines
+
+
+def _heading(heads: Sequence[str], widths: Sequence[int], first: int) -> list[str]:
+    """Return headings broken over as many lines as they need, the last just above the cells."""
+    broken = [textwrap.wrap(head, width) for head, width in zip(heads, widths, strict=True)]
+    deep = max(map(len, broken))
+    rows = zip(*([""] * (deep - len(one)) + one for one in broken), strict=True)
+    *above, last = (_line(row, widths) for row in rows)
+    return [*(f"{'':{first}}{row}".rstrip() for row in above), f"{'parts':{first}}"[:first] + last]
+
+
+def _line(row: Sequence[str], widths: Sequence[int]) -> str:
+    """Return cells in their columns, numbers to the right and the last to the left."""
+    *numbers, last = row
+    return "".join(f"  {n:>{w}}" for n, w in zip(numbers, widths, strict=False)) + f"  {last}"
 
 
 def table_cells(found: Choice, one: Combination, units: Units) -> list[str]:
     """Return the cells of a combination's row."""
     value = units.between(one.goal, found.unit)
     marks = [one.found.standing.value]
-    marks += [] if one.swept else ["tested at some of these speeds only"]
+    marks += [] if one.swept else ["in part"]
     return [
         f"{value.value:.0f}",
         prediction_text.limits(value),

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 def text(found: Comparison, manifest: Mapping[str, Any], units: Units) -> str:
     """Return a comparison as lines for the terminal."""
     first = [assumed(found), *comparable(found), *doubts(found)]
-    lines = [units.condition, *map(prediction_text.wrap, first), ""]
+    lines = [prediction_text.wrap(units.condition), *map(prediction_text.wrap, first), ""]
     if len(found.differences) > 1:
         lines += [*_ranking(found, units), ""]
     for at, one in enumerate(found.differences, start=1):

@@ -40,7 +40,8 @@ def text(found: Explanation, manifest: Mapping[str, Any], units: Units) -> str:
         f" {units.torque_condition}",
         "",
         *(prediction_text.wrap(line) for line in before),
-        *([""] if before else []),
+        *(prediction_text.wrap(line) for line in units.converted),
+        *([""] if before or units.converted else []),
     ]
     lines += [
         f"{name:{_NAME}}" + "".join(f"{cell:>8}" for cell in cells)

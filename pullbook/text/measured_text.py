@@ -5,8 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pullbook.model.answers.measured_pull import WHOLE
-from pullbook.pipeline.physics.correction_factors import REFERENCE
-from pullbook.pipeline.physics.reference_condition import route
+from pullbook.pipeline.physics.reference_condition import route, weather_of
 from pullbook.schemas.standing import Standing
 from pullbook.text import prediction_text
 from pullbook.words import figures
@@ -43,6 +42,8 @@ CAUSES = {
         " another speed; knock control or a retarded map"
     ),
 }
+#: A measured torque and the one on the sheet are shown as one if they differ by less.
+_SAME = 5e-4
 _OTHER = "whether the engine was built as the sheet says; a reading that drifted in the sweep"
 
 
@@ -96,14 +97,15 @@ def text(
     """
     lines = [
         f"{sheet.sheet_id}: measured against predicted, {units.torque_condition}",
-        prediction_text.wrap(corrected(sheet)),
+        *(prediction_text.wrap(line) for line in [*units.converted, corrected(sheet, units)]),
     ]
     lines += ["", *(prediction_text.wrap(line) for line in [*before, *verdict(found)])]
-    lines += ["", f"{'rpm':>6}  {'measured':>9}  {'predicted':>9}  {'off, %':>7}  {head(found)}"]
-    lines += [
-        f"{rpm:>6}  {measured:>9}  {predicted:>9}  {off:>7}  {limits}"
-        for rpm, measured, predicted, off, limits in rows(found, units)
-    ]
+    table = [headings(found, sheet, units), *rows(found, units)]
+    widths = [max(6, *(len(row[at]) for row in table)) for at in range(len(table[0]) - 1)]
+    lines.append("")
+    for *cells, limits in table:
+        row = "  ".join(f"{cell:>{width}}" for cell, width in zip(cells, widths, strict=True))
+        lines.append(f"{row}  {limits}")
     lines += [
         "",
         *(prediction_text.wrap(line) for line in meaning(found)),
@@ -113,31 +115,37 @@ def text(
     return "\n".join(lines)
 
 
-def corrected(sheet: Build) -> str:
-    """Return how the measured torque came to the reference condition."""
-    way = route(sheet.values)
+def corrected(sheet: Build, units: Units) -> str:
+    """Return how the measured torque came to the standard that is shown."""
+    way, stated = route(sheet.values), sheet.values["correction"]
+    factor = way.factor * units.ratio
     wheels = sheet.values.get("dyno") == "chassis"
     flywheel = "from the wheels to the flywheel" if wheels else ""
-    if way.name == "stated":
-        how = "as on the sheet"
-        if wheels:
-            how = f"brought {flywheel} (times {way.factor:.3f})"
-        return f"Measured: the sheet's torque, corrected to {REFERENCE} already, {how}."
+    if stated == units.standard:
+        how = f"brought {flywheel} (times {factor:.3f})" if wheels else "as on the sheet"
+        return f"Measured: the sheet's torque, corrected to {units.standard} already, {how}."
     with_what = (
-        "with the weather on the sheet"
-        if way.name == "weather"
-        else "by a nominal ratio, as the sheet has no weather"
+        "by a nominal ratio, as the sheet has no weather"
+        if weather_of(sheet.values) is None
+        else "with the weather on the sheet"
     )
     also = f", and brought {flywheel}" if wheels else ""
     return (
-        f"Measured: the sheet's torque ({sheet.values['correction']}), corrected to {REFERENCE}"
-        f" {with_what}{also} (times {way.factor:.3f})."
+        f"Measured: the sheet's torque ({stated}), corrected to {units.standard}"
+        f" {with_what}{also} (times {factor:.3f})."
     )
 
 
-def head(found: Measured) -> str:
-    """Return the heading over the limits."""
-    return f"{figures.level(found.level)} limits of the whole curve"
+def headings(found: Measured, sheet: Build, units: Units) -> list[str]:
+    """Return the headings over `rows`."""
+    own = [f"sheet, {sheet.values['correction']}"] if is_corrected(found, units) else []
+    limits = f"{figures.level(found.level)} limits of the whole curve"
+    return ["rpm", *own, f"measured, {units.torque}", "predicted", "off, %", limits]
+
+
+def is_corrected(found: Measured, units: Units) -> bool:
+    """Return whether the measured torque that is shown is not the one on the sheet."""
+    return abs(float(found.torque[0]) * units.ratio / float(found.on_sheet[0]) - 1) > _SAME
 
 
 def meaning(found: Measured) -> list[str]:
@@ -151,7 +159,7 @@ def meaning(found: Measured) -> list[str]:
 
 
 def rows(found: Measured, units: Units) -> list[list[str]]:
-    """Return rpm, measured, predicted, how far off and the limits of every reading."""
+    """Return every reading: rpm, torque on the sheet if it differs, measured, predicted, limits."""
     factor = units.shown(1.0, "lb-ft")
     table = []
     for at, rpm in enumerate(found.rpm.tolist()):
@@ -161,6 +169,7 @@ def rows(found: Measured, units: Units) -> list[list[str]]:
             mark = "" if found.low[at] <= found.torque[at] <= found.high[at] else "  outside them"
         off = 100 * (found.torque[at] / found.predicted[at] - 1)
         torque = (factor * found.torque[at], factor * found.predicted[at])
-        shown = [f"{one:.0f}" for one in torque]
+        own = [units.in_unit(found.on_sheet[at], "lb-ft")] if is_corrected(found, units) else []
+        shown = [f"{one:.0f}" for one in (*own, *torque)]
         table.append([f"{rpm:.0f}", *shown, figures.difference(off), limits + mark])
     return table

@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from pullbook.schemas.standing import Reason
     from pullbook.words.units import Units
 
-_WIDTH = 79
+#: Characters of a line that every terminal holds.
+WIDTH = 79
 _MOST_MISSING = 4
 _WORTH_NAMING = 0.01
 CAUTION = (
@@ -45,12 +46,12 @@ def summary_head(units: Units) -> str:
     """Return the headings above the lines of `summary`."""
     torque, power = f"peak torque, {units.torque}", f"peak power, {units.power}"
     heads = f"{'build':24} {'data':8} {torque:>24} {'at rpm':>10} {power:>22} {'at rpm':>10}"
-    return f"{units.condition}\n\n{heads}"
+    return f"{wrap(units.condition)}\n\n{heads}"
 
 
 def wrap(text: str, indent: str = "  ") -> str:
     """Return a text broken into lines that a terminal holds."""
-    return textwrap.fill(text, _WIDTH, subsequent_indent=indent, break_on_hyphens=False)
+    return textwrap.fill(text, WIDTH, subsequent_indent=indent, break_on_hyphens=False)
 
 
 def limits(value: Between) -> str:
@@ -66,7 +67,7 @@ def full(answer: Answer, units: Units) -> str:
     lines = [f"{answer.sheet_id}: {STANDING[answer.standing.value]}"]
     lines += [wrap(f"  - {reason}", "    ") for reason in reasons(answer.reasons, units)]
     head = f"{'rpm':>6}  {units.torque:>6}  {percent:>16}  {units.power:>6}  {percent:>16}"
-    lines += [units.condition, "", head]
+    lines += [wrap(units.condition), "", head]
     for point in answer.curve:
         if point.supported:
             torque = units.between(point.torque, "lb-ft")

@@ -46,7 +46,7 @@ def text(
     lines = [
         f"{base.sheet_id}: {fields(found)} varied, mean torque from {band[0]:.0f} to"
         f" {band[1]:.0f} rpm",
-        units.condition,
+        prediction_text.wrap(units.condition),
         "",
     ]
     rows = [["", *headings(found, units)]]

@@ -10,7 +10,7 @@ from markupsafe import Markup
 from starlette.responses import HTMLResponse
 
 from pullbook.drawings import readout, svg_writer
-from pullbook.words.units import Units
+from pullbook.words.units import Units, UnitSystem
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -78,7 +78,7 @@ class Figure:
 
 def units_of(given: Mapping[str, str]) -> Units:
     """Return the units that a request asks for; inch where it names none."""
-    return Units.METRIC if given.get("units") == Units.METRIC.value else Units.INCH
+    return Units.METRIC if given.get("units") == UnitSystem.METRIC else Units.INCH
 
 
 def page(request: Request, template: str, /, status: int = 200, **shown: Any) -> HTMLResponse:

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 from starlette.responses import RedirectResponse
 
 from pullbook.drawings import prediction_drawing
-from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.schemas.errors import InputError
 from pullbook.text import prediction_text
 from pullbook.view_parts import asked, build_form, parameters, rendering
@@ -211,7 +210,7 @@ def band_line(found: Prediction, asked_for: Parameters) -> str:
     mean = units.between(found.mean(asked_for.band, asked_for.level), "lb-ft")
     text = (
         f"Mean torque from {low:.0f} to {high:.0f} rpm: {mean.value:.0f} {units.torque}"
-        f" ({prediction_text.limits(mean)}), {REFERENCE}."
+        f" ({prediction_text.limits(mean)}), {units.standard}."
     )
     from pullbook.model.comparison import tested_band
 

@@ -73,7 +73,9 @@ class Shown:
     @property
     def correction(self) -> str:
         """How its numbers were brought to the reference condition."""
-        return measured_text.corrected(self.test.sheet) if self.test.sheet.accepted else ""
+        return (
+            measured_text.corrected(self.test.sheet, self.units) if self.test.sheet.accepted else ""
+        )
 
 
 def _test(request: Request) -> Test:

@@ -1,0 +1,1 @@
+"""Answers written to files for a spreadsheet or to keep, and read again."""

@@ -136,9 +136,16 @@ def train(  # noqa: PLR0913, PLR0917 - every one an option of the command
         bool,
         typer.Option("--invented", help="Mark the data as invented; every answer then says so."),
     ] = False,
+    sign: Annotated[
+        bool,
+        typer.Option(
+            "--sign", help="Sign the bundle with your contributor key, and print what proves it."
+        ),
+    ] = False,
     cluster: options.Cluster = None,
 ) -> None:
     """Train a model with error bars and write it as a bundle."""
+    from pullbook.model.bundles import bundle_signature
     from pullbook.model.training import bundle, train_model
     from pullbook.model.training.start_from import start_from
     from pullbook.pipeline.curation.read_own import is_private
@@ -147,6 +154,7 @@ def train(  # noqa: PLR0913, PLR0917 - every one an option of the command
     from pullbook.text import model_text
 
     settings = _settings(params, seed)
+    signer = bundle_signature.signer(inputs.key_of(key_file)) if sign else None
     builds, pulls = _data(curated, key_file, settings_file, own=own)
     private = is_private(builds)
     other = _start_of(start, builds, private=private)
@@ -161,13 +169,17 @@ def train(  # noqa: PLR0913, PLR0917 - every one an option of the command
         crew = far or train_model.THREADS
         bar = output.bar("Training")
         model = train_model.train(builds, pulls, made, settings, bar, crew, begin)
-    identity = bundle.save(model, out, invented=invented)
+    identity = bundle.save(model, out, invented=invented, signer=signer)
     shops = len(model.shop_codes)
     typer.echo(
         f"Learned from {counted(len(builds), 'sheet')} of {counted(shops, 'shop')};"
         f" bundle {identity} is in {out}"
         + ("; it holds sheets in clear: keep it to yourself" if private else "")
     )
+    if signer is not None:
+        typer.echo(
+            f"Signed. Who trusts you puts this key in a file for --trust: {signer.public_key}"
+        )
     for line in model_text.promises(model, begin):
         typer.echo(line, err=True)
 

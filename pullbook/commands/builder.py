@@ -39,6 +39,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     units: options.UnitsOf = Units.INCH,
     plot: options.Plot = None,
     html: options.Html = None,
+    trust: options.Trust = None,
     as_json: options.AsJson = False,
 ) -> None:
     """Predict torque and power of a build, with error bars."""
@@ -49,7 +50,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     wanted = output.Wanted(as_json, plot, html)
     given = build_files.read(builds)
     inputs.print_notes(given)
-    predictor = inputs.load(bundle)
+    predictor = inputs.load(bundle, trust)
     asked = inputs.ask(given, predictor, shop, key_file, measured)
     found = inputs.predictions(asked, predictor)
     answers = [None if one is None else one.answer(speeds, level) for one in found]

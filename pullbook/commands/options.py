@@ -22,6 +22,14 @@ Bundle = Annotated[
         " engines.",
     ),
 ]
+Trust = Annotated[
+    Path | None,
+    typer.Option(
+        "--trust",
+        help="Take the bundle only if one of the keys in this file signed it: a key a line, as"
+        " `pullbook train --sign` prints it.",
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON only.")]
 KeyFile = Annotated[
     Path | None,

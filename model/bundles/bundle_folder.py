@@ -141,7 +141,7 @@ def _check_format(folder: Path, manifest: object) -> None:
     found = manifest.get("format") if isinstance(manifest, dict) else None
     if found == FORMAT and _is_count(found):
         return
-    newer = isinstance(found, int) and found > FORMAT
+    newer = found is not None and _is_count(found) and found > FORMAT
     cure = (
         "update pullbook"
         if newer

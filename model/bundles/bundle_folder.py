@@ -138,16 +138,16 @@ def read(folder: Path) -> Contents:
 
 
 def _check_format(folder: Path, manifest: object) -> None:
-    found = manifest.get("format") if isinstance(manifest, dict) else None
+    found: object = manifest.get("format") if isinstance(manifest, dict) else None
     if found == FORMAT and _is_count(found):
         return
-    newer = found is not None and _is_count(found) and found > FORMAT
+    newer = isinstance(found, int) and found > FORMAT
     cure = (
         "update pullbook"
         if newer
         else "train it again from the curated sheets: pullbook train CURATED --out BUNDLE"
     )
-    shown = repr(found) if _is_count(found) and found < 1e6 else "that is none"
+    shown = repr(found) if isinstance(found, int) and found < 1e6 else "that is none"
     msg = f"the bundle {folder} has format {shown}, and this pullbook reads format {FORMAT}; {cure}"
     raise BundleError(msg)
 

@@ -20,6 +20,10 @@ if TYPE_CHECKING:
     from pullbook.schemas.field import Field, Value
 
 
+#: Most characters of a value that is no text.
+LONGEST = 300
+
+
 class CellError(InputError):
     """A cell that cannot be parsed; ``finding`` says why."""
 
@@ -65,6 +69,9 @@ def parse(
 
     """
     text = text.strip()
+    if len(text) > LONGEST and field.kind is not Kind.TEXT:
+        message = f"{field.title} has more than {LONGEST} characters. Shorten it."
+        raise _cell_error(field, row, text[:LONGEST], "too-long", message)
     if field.kind is Kind.NUMBER and mark is None and unit is None:
         number = numerals.plain(text)
         if number is not None and math.isfinite(number):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
@@ -14,7 +13,7 @@ import pandas as pd
 
 from pullbook.pipeline.curation.checked_tables import CheckedTables, Columns, frames_of, join
 from pullbook.pipeline.curation.read_contributed import columns_of
-from pullbook.pipeline.storage import plain_text
+from pullbook.pipeline.storage import locks, plain_text, whole_writes
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -138,17 +137,19 @@ class Cache:
         """Store checked sheets; a cache that cannot be written is skipped."""
         try:
             self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-            (self.folder / "code").unlink(missing_ok=True)
-            sheets = checked.sheets.assign(signature=checked.sheets["source"].map(signatures))
-            for name, table in zip(
-                _TABLES, (sheets, checked.readings, checked.findings), strict=True
-            ):
-                part = self.folder / f"{name}.{os.getpid()}"
-                table.to_parquet(part, index=False)
-                part.replace(self.folder / f"{name}.parquet")
-            (self.folder / "code").write_text(_digest_code(), encoding="ascii")
-        except OSError:
+            with locks.inside(self.folder):
+                self._write(checked, signatures)
+        except (OSError, locks.BusyError):
             return
+
+    def _write(self, checked: CheckedTables, signatures: dict[str, str]) -> None:
+        (self.folder / "code").unlink(missing_ok=True)
+        sheets = checked.sheets.assign(signature=checked.sheets["source"].map(signatures))
+        for name, table in zip(_TABLES, (sheets, checked.readings, checked.findings), strict=True):
+            part = whole_writes.part_of(self.folder / f"{name}.parquet")
+            table.to_parquet(part, index=False)
+            part.replace(self.folder / f"{name}.parquet")
+        whole_writes.write_text(self.folder / "code", _digest_code())
 
 
 def _digest_code() -> str:

@@ -47,7 +47,7 @@ def _held(lock: Path, what: Path) -> Iterator[None]:
     if lock.is_symlink() or (lock.exists() and not lock.is_file()):
         msg = f"{lock} is not a lock of pullbook's: remove it and try again"
         raise BusyError(msg)
-    held = FileLock(lock, timeout=PATIENCE)
+    held = FileLock(lock, timeout=PATIENCE, is_singleton=True)  # may be held already
     try:
         held.acquire()
     except Timeout as error:

@@ -5,15 +5,17 @@ from __future__ import annotations
 import os
 import sys
 import traceback
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from pullbook.commands import analyst, builder, builder_parts, demo, reports, review, sharing, shop
+from pullbook.pipeline.storage.plain_text import PlainStream, plain
 from pullbook.schemas.errors import PullbookError, not_there
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
 app = typer.Typer(
@@ -86,6 +88,22 @@ def _common(
 
 def run() -> None:
     """Run the command line; every error ends in one sentence and exit status 2."""
+    with _plain_streams():
+        _run()
+
+
+@contextmanager
+def _plain_streams() -> Iterator[None]:
+    """Print through streams that show hidden characters instead of sending them on."""
+    before = sys.stdout, sys.stderr
+    sys.stdout, sys.stderr = map(PlainStream, before)  # type: ignore[assignment]
+    try:
+        yield
+    finally:
+        sys.stdout, sys.stderr = before
+
+
+def _run() -> None:
     try:
         app()
     except KeyboardInterrupt:
@@ -128,7 +146,7 @@ def _report(fault: Exception) -> str:
 def _write(log: Path, text: str) -> str:
     try:
         log.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        log.write_text(text, encoding="utf-8")
+        log.write_text(plain(text), encoding="utf-8")
     except OSError:
         typer.echo(text, err=True)
         return "The details are above; no log could be written."

@@ -63,6 +63,7 @@ def judge(  # noqa: PLR0913, PLR0917 - every one an option of the command
     from pullbook.model.review import judgement, promotions
     from pullbook.model.training import bundle
     from pullbook.pipeline.curation import data_set
+    from pullbook.pipeline.storage import whole_writes
     from pullbook.reports import judgement_page
 
     rules = judgement.rules_from(options.section(params, "judge"))
@@ -73,7 +74,7 @@ def judge(  # noqa: PLR0913, PLR0917 - every one an option of the command
     if out is not None:
         judgement_page.page(found).write(out, "judgement")
         lines = json.dumps(found.as_json(), indent=1, allow_nan=False)
-        (out / JUDGEMENT).write_text(lines + "\n", encoding="utf-8")
+        whole_writes.write_text(out / JUDGEMENT, lines + "\n")
     typer.echo(
         json.dumps({**found.as_json(), "seconds": [round(one, 3) for one in found.seconds]})
         if as_json

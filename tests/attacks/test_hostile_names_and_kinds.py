@@ -49,11 +49,8 @@ def fifo_settings(place):
 
 
 def unix_socket(place):
-    before = os.getcwd()
-    os.chdir(place)
     with socket.socket(socket.AF_UNIX) as one:
-        one.bind("talk.csv")
-    os.chdir(before)
+        one.bind(os.path.relpath(place / "talk.csv"))
 
 
 def folder_named_csv(place):
@@ -66,15 +63,13 @@ def device(place):
 
 
 def no_text(place):
-    name = os.fsencode(place) + b"/na\xffme.csv"
-    with open(name, "w") as file:
-        file.write(sheet_text({"sheet_id": "odd"}))
+    (place / os.fsdecode(b"na\xffme.csv")).write_text(sheet_text({"sheet_id": "odd"}))
 
 
 def no_text_folder(place):
-    os.mkdir(os.fsencode(place) + b"/fo\xfflder")
-    with open(os.fsencode(place) + b"/fo\xfflder/in.csv", "w") as file:
-        file.write(sheet_text({"sheet_id": "odd"}))
+    inner = place / os.fsdecode(b"fo\xfflder")
+    inner.mkdir()
+    (inner / "in.csv").write_text(sheet_text({"sheet_id": "odd"}))
 
 
 def newline(place):

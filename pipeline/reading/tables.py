@@ -27,8 +27,7 @@ if TYPE_CHECKING:
 
     Row = tuple[int, list[str]]
 
-BUILDS = "builds"
-PULLS = "pulls"
+BUILDS, PULLS = "builds", "pulls"
 _MOST_ROWS = 20_000_000
 
 

@@ -36,8 +36,9 @@ def part_of(path: Path) -> Path:
 
 
 def write(path: Path, data: bytes, *, mode: int = 0o666) -> None:
-    """Write a file; one that is there is replaced."""
+    """Write a file, and the folder it lies in if need be; one that is there is replaced."""
     part = part_of(path)
+    path.parent.mkdir(parents=True, exist_ok=True)
     try:
         write_new(part, data, mode=mode)
         part.replace(path)

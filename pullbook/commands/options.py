@@ -22,6 +22,12 @@ Bundle = Annotated[
         " engines.",
     ),
 ]
+Sign = Annotated[
+    bool,
+    typer.Option(
+        "--sign", help="Sign the bundle with your contributor key, and print what proves it."
+    ),
+]
 Trust = Annotated[
     Path | None,
     typer.Option(
@@ -78,6 +84,12 @@ Cluster = Annotated[
     typer.Option(
         "--cluster",
         help="Address of a Dask scheduler (tcp://host:port) whose workers see the same files.",
+    ),
+]
+InsecureCluster = Annotated[
+    bool,
+    typer.Option(
+        "--insecure-cluster", help="Use a scheduler without TLS that is not on this machine."
     ),
 ]
 Level = Annotated[

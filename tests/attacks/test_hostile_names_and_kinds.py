@@ -166,7 +166,9 @@ def test_named_alone_it_is_one_sentence(tmp_path, kind):
         ("check", "sheets", "--settings", "{}"),
     ],
 )
-def test_no_command_waits_for_a_pipe(tmp_path, folder, monkeypatch, words):
+def test_no_command_waits_for_a_pipe(tmp_path, monkeypatch, words):
+    (tmp_path / "sheets").mkdir()
+    (tmp_path / "sheets" / "a.csv").write_text(sheet_text())
     monkeypatch.chdir(tmp_path)
     (tmp_path / "build.yaml").write_text("cylinders: 8\nbore: 4\nstroke: 3.5\n")
     os.mkfifo(tmp_path / "pipe.yaml")

@@ -96,7 +96,7 @@ def run() -> None:
 def _plain_streams() -> Iterator[None]:
     """Print through streams that show hidden characters instead of sending them on."""
     before = sys.stdout, sys.stderr
-    sys.stdout, sys.stderr = map(PlainStream, before)  # type: ignore[assignment]
+    sys.stdout, sys.stderr = map(PlainStream, before)
     try:
         yield
     finally:

@@ -116,6 +116,7 @@ def place(tmp_path, contributed):
     return lay
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kill", [True, False], ids=["killed", "disk full"])
 @pytest.mark.parametrize("record", RECORDS)
 def test_the_old_state_or_the_new_is_left(place, contributed, monkeypatch, record, kill):

@@ -12,7 +12,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from pullbook.pipeline.storage import regular_files
+from pullbook.pipeline.storage import plain_text, regular_files
 from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
@@ -36,6 +36,11 @@ _HEX_64, IDENTITY = re.compile(r"[0-9a-f]{64}"), re.compile(r"[0-9a-f]{16}")
 
 class BundleError(InputError):
     """A bundle that cannot be used; the message says what is wrong and what to do."""
+
+    def __init__(
+        self, message: str, *, file: str | Path | None = None, row: int | None = None
+    ) -> None:
+        super().__init__(plain_text.one_line(message), file=file, row=row)
 
 
 @dataclass(frozen=True, slots=True)

@@ -78,9 +78,11 @@ def _read_tabs(
     file: io.BytesIO, archive: zipfile.ZipFile
 ) -> tuple[dict[str, list[Row]], list[Finding]]:
     counter = workbook_size.Counter()
+    widths = {}  # counted before the library sees anything: it reads a tab through when it opens it
     for name in archive.namelist():
-        if name.casefold().endswith("sharedstrings.xml"):
+        if name.startswith("xl/worksheets/sheet") or "sharedstrings" in name.casefold():
             counter.count(archive.read(name))
+            widths[name] = counter.last_column
     book = openpyxl.load_workbook(file, read_only=True, data_only=True, keep_links=False)
     tabs: dict[str, list[Row]] = {}
     findings: list[Finding] = []
@@ -93,9 +95,11 @@ def _read_tabs(
             raise UnreadableError(msg, "too-large")
         for tab in book.worksheets:
             part = archive.read(_part_of(tab))
-            counter.count(part)
-            if counter.last_column > _COLUMNS:
-                findings.append(_too_wide(tab.title, counter.last_column))
+            if _part_of(tab) not in widths:
+                counter.count(part)
+            last = widths.get(_part_of(tab), counter.last_column)
+            if last > _COLUMNS:
+                findings.append(_too_wide(tab.title, last))
             grid = _read_grid(tab)
             findings += _fill_merged_and_formulas(grid, part, tab.title)
             tabs[tab.title] = [(row, cells) for row, cells in grid.items() if any(cells)]

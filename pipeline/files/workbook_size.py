@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
 #: Most tabs, cells and shared texts of a workbook, and most bytes: packed, unpacked, shared texts.
 TABS, CELLS, TEXTS, MERGED = 256, 400_000, 400_000, 20_000
+#: Most rows of a tab, and most elements of all kinds.
+ROWS, ELEMENTS = 150_000, 3_000_000
 #: Most bytes of a part that is read as a whole: anything but a tab, shared texts or a picture.
 _WHOLE_BYTES, _STREAMED = 4_000_000, ("xl/worksheets/", "xl/media/")
 PACKED_BYTES, UNPACKED_BYTES, PARTS = 32_000_000, 96_000_000, 4000
@@ -56,7 +58,7 @@ class Counter:
     """Counts elements of the XML in a workbook; what is too much stops it at once."""
 
     def __init__(self) -> None:
-        self._cells = self._texts = self._merged = 0
+        self._cells = self._texts = self._merged = self._elements = 0
         self._rows = self._far = self._row = self._column = 0
         self.last_column = 0
 
@@ -89,6 +91,10 @@ class Counter:
         raise UnreadableError(msg)
 
     def _start(self, name: str, attributes: dict[str, str]) -> None:
+        self._elements += 1
+        if self._elements > ELEMENTS or self._rows > ROWS:
+            msg = f"The workbook has more than {ROWS} rows, or marks without cells. Split it."
+            raise UnreadableError(msg, "too-large")
         match name.rpartition(":")[2]:
             case "c":
                 self._cells += 1

@@ -106,7 +106,7 @@ def _format_value(value: Value) -> str:
 
 
 #: A mark after which a spreadsheet would find a formula within the text.
-_STARTS_CELL = re.compile(r"[,;|](?=[\\s'\"]*[=+\-@])")
+_STARTS_CELL = re.compile(r"[,;|](?=[\s'\"]*[=+\-@])")
 
 
 def yaml_scalar(value: str) -> str:

@@ -23,6 +23,8 @@ from pullbook.schemas.findings import Finding
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+#: Most values of a file of settings, or of a build.
+_MOST_NODES = 200_000
 #: What a value that is no plain text begins with; a # after a blank starts a comment in YAML.
 _NOT_PLAIN, _COMMENT = tuple("\"'#|>[{&*!%@"), re.compile(r"[ \t]#")
 
@@ -116,7 +118,7 @@ def nested(text: str) -> dict[str, Any]:
     """
     try:
         node = yaml.compose(text, Loader=_Loader)
-        found = _plain(node)
+        found = _plain(node, [_MOST_NODES])
     except yaml.YAMLError as error:
         problem, row = _problem(error, 1)
         msg = problem if row is None else f"row {row}: {problem}"
@@ -139,11 +141,15 @@ def _problem(error: yaml.YAMLError, first_row: int) -> tuple[str, int | None]:
     return str(getattr(error, "problem", None) or "this is not YAML"), row
 
 
-def _plain(node: yaml.Node | None) -> Any:
+def _plain(node: yaml.Node | None, left: list[int]) -> Any:
+    left[0] -= 1
+    if left[0] < 0:  # a few lines that name one another can stand for billions
+        msg = f"it holds more than {_MOST_NODES} values"
+        raise FrontMatterError(msg)
     if isinstance(node, yaml.MappingNode):
-        return {str(key.value): _plain(value) for key, value in node.value}
+        return {str(key.value): _plain(value, left) for key, value in node.value}
     if isinstance(node, yaml.SequenceNode):
-        return [_plain(value) for value in node.value]
+        return [_plain(value, left) for value in node.value]
     return None if node is None or not node.value.strip() else str(node.value)
 
 

@@ -234,3 +234,26 @@ def test_columns_beyond_the_limit_are_said(tmp_path):
 
     found, _ = cost([workbook(tmp_path / "wide.xlsx", far)])
     assert any("column" in f.message and "left out" in f.message for s in found for f in s.findings)
+
+
+@pytest.mark.parametrize("name", ["pullbook.yaml", "build.yaml"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "a0: &a0 [x, x, x, x, x, x, x, x, x]\n"
+        + "".join(f"a{i}: &a{i} [{', '.join([f'*a{i - 1}'] * 9)}]\n" for i in range(1, 12)),
+        "a: &a [*a]\n",
+        "[" * 100_000,
+        "a: " + "{b: " * 50_000,
+        "- " * 200_000,
+    ],
+    ids=["laughs", "itself", "deep", "deep mapping", "dashes"],
+)
+def test_a_file_of_settings_or_a_build_that_stands_for_billions(tmp_path, name, text):
+    (tmp_path / "a.csv").write_text(sheet_text())
+    (tmp_path / name).write_text(text)
+    start = time.process_time()
+    done = run("check", tmp_path) if name == "pullbook.yaml" else run("predict", tmp_path / name)
+    assert time.process_time() - start < SECONDS
+    assert done.returncode in (1, 2)
+    assert "error in the program" not in done.stderr

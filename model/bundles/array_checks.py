@@ -77,7 +77,7 @@ _OF_CURVE = {
 _OF_REFERENCE = {
     "names": _Rule("U", ("names",)),
     "center": _Rule("f", ("names",)),
-    "scale": _Rule("f", ("names",), 1e-12),
+    "scale": _Rule("f", ("names",), 1e-300),
     "relevance": _Rule("f", ("names",), 0, 1 + 1e-9),
     "places": _Rule("f", ("sheets", "coordinates")),
     "shop": _Rule("i", ("sheets",), 0),

@@ -8,7 +8,8 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check -qq
 # Python compiles a module when it is first used; all of them at once takes longer than the rest.
 INSTALL := $(PIP) install --no-compile
 
-.PHONY: demo test test-slow cover lint format repro bench docs pictures peers ablation weak-spots coverage fuzz pins pythons release \
+.PHONY: demo test test-slow cover lint format repro bench docs pictures peers ablation weak-spots coverage fuzz audit licences \
+  pins pythons release \
   clean
 
 # --- set-up ---------------------------------------------------------------------------
@@ -72,9 +73,18 @@ docs: $(VENV)/dev-ready
 pictures: $(VENV)/dev-ready
 	@PULLBOOK_PICTURES=docs/pictures $(BIN)/python -m pytest -n 0 tests/test_page_browser.py -k fits
 
+# Every pin against a database of known weaknesses; says so where none can be reached.
+audit: $(VENV)/dev-ready
+	@$(BIN)/python .ci/audit.py
+
+# The page of licences, from the pins and what the installed packages say.
+licences: $(VENV)/dev-ready
+	@$(BIN)/python .ci/bill_of_materials.py
+
 fuzz: $(VENV)/dev-ready
 	@cd tests && ../$(BIN)/python fuzz_reader.py --inputs 100000
 	@$(BIN)/python tests/fuzz_archive.py 20000
+	@cd tests && ../$(BIN)/python fuzz_bundles.py --damaged 10000 --crafted 1000
 
 bench: $(VENV)/dev-ready
 	@$(BIN)/python benchmarks/run.py

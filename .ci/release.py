@@ -179,6 +179,7 @@ def main() -> None:
     except ReleaseError as fault:
         sys.exit(f"no release: {fault}")
     tag = f"v{given.version}"
+    _run(sys.executable, ROOT / ".ci" / "bill_of_materials.py", given.version, folder=ROOT)
     print(f"{wheel.relative_to(ROOT)} is built and works in an empty environment.")
     print(f"Now: make test; git commit -am 'Release {given.version}'; git tag {tag}")
     print("Then open the next section: python .ci/release.py --open VERSION, and commit it.")

@@ -47,7 +47,7 @@ _CLASSES = {
 }
 
 
-def load(bundle: str | Path | None = None) -> Predictor:
+def load(bundle: str | Path | None = None, trust: str | Path | None = None) -> Predictor:
     """Return what answers questions from a bundle.
 
     Parameters
@@ -55,23 +55,29 @@ def load(bundle: str | Path | None = None) -> Predictor:
     bundle
         A folder that ``pullbook train`` wrote, or one that ``pullbook promote`` keeps; without it,
         the model of invented engines that comes along.
+    trust
+        A file of keys, of which one must have signed the bundle; without it, any bundle is taken
+        that verifies.
 
     Raises
     ------
     InputError
-        The folder holds no bundle, or one that does not verify.
+        The folder holds no bundle, or one that does not verify, or that nobody trusted signed.
 
     """
     from importlib.resources import as_file, files
     from pathlib import Path
 
     from pullbook.model.answers.predictor import Predictor
+    from pullbook.model.bundles import bundle_signature
     from pullbook.model.review import promotions
+    from pullbook.model.training import bundle as bundles
 
+    trusted = None if trust is None else bundle_signature.trusted_keys(Path(trust))
     if bundle is not None:
-        return Predictor.load(promotions.current(Path(bundle)))
+        return Predictor(*bundles.load(promotions.current(Path(bundle)), trusted))
     with as_file(files("pullbook") / "invented") as folder:
-        return Predictor.load(folder)
+        return Predictor(*bundles.load(folder, trusted))
 
 
 def predict(

@@ -20,6 +20,7 @@ CODES: Mapping[str, Code] = MappingProxyType(
     {
         "not-readable": Code(_REFUSE, "The file cannot be read as text or as a workbook"),
         "too-large": Code(_REFUSE, "The file or its table is larger than the limit"),
+        "too-long": Code(_REFUSE, "A line, heading, field or cell is longer than the limit"),
         "no-front-matter": Code(
             _REFUSE, "The sheet file does not start with its fields between two --- lines"
         ),

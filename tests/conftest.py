@@ -86,7 +86,8 @@ def demo_key(demo, tmp_path):
 
 @pytest.fixture(autouse=True, scope="session")
 def own_cache(tmp_path_factory):
-    """Keep what commands cache away from the user's own, also in processes of their own."""
+    """Keep what commands cache and remember away from the user's own, in any process."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
+        patch.setenv("XDG_STATE_HOME", str(tmp_path_factory.mktemp("state")))
         yield

@@ -6,6 +6,7 @@ import shutil
 import numpy as np
 import pytest
 
+from pullbook.model.bundles import bundle_folder
 from pullbook.model.prediction.predict import predict
 from pullbook.model.training import bundle
 
@@ -50,7 +51,7 @@ def test_a_bundle_holds_no_pickle_and_stays_small(demo):
         assert name.endswith((".json", ".txt", ".npz", ".parquet"))
 
 
-@pytest.mark.parametrize("name", [*bundle._FILES, bundle.MANIFEST])
+@pytest.mark.parametrize("name", [*bundle.FILES, bundle.MANIFEST])
 @pytest.mark.parametrize("harm", ["cut", "edit", "gone", "empty", "swap"])
 def test_a_damaged_file_is_one_clear_error(copy, name, harm):
     path = copy / name
@@ -76,9 +77,9 @@ def signed(folder, **changes):
     """Make the manifest fit the files again, as somebody with bad intent would."""
     path = folder / bundle.MANIFEST
     manifest = json.loads(path.read_text()) | changes
-    for name in bundle._FILES:
-        manifest["files"][name] = bundle._fingerprint((folder / name).read_bytes())
-    manifest["id"] = bundle._identity(manifest)
+    for name in bundle.FILES:
+        manifest["files"][name] = bundle_folder.fingerprint((folder / name).read_bytes())
+    manifest["id"] = bundle_folder.identity(manifest)
     path.write_text(json.dumps(manifest))
 
 

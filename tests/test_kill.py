@@ -5,14 +5,14 @@ import signal
 import subprocess
 import sys
 import time
-from pathlib import Path
 
+import fault_injection
 import pytest
 from valid_sheet import PULL, sheet_text
 
-from pullbook.pipeline.privacy import contribute as contributing
 from pullbook.pipeline.privacy.contribute import contribute
 from pullbook.pipeline.privacy.contributed_sheet import without_signature
+from pullbook.pipeline.storage import locks
 
 KEY = b"a key for the tests alone, long enough"
 
@@ -40,48 +40,21 @@ def state(folder):
     }
 
 
-class KilledError(BaseException):
-    """Stands for a kill: nothing catches it."""
-
-
-def test_killed_at_every_step_and_run_again(tmp_path, sheets, monkeypatch):
+def test_killed_at_every_step_and_run_again(tmp_path, sheets):
     shutil.copytree(tmp_path / "before", tmp_path / "whole")
     contribute([sheets], tmp_path / "whole", KEY)
     expected = state(tmp_path / "whole")
     assert any(name.startswith("superseded/") for name in expected)
     steps = 0
-    originals = {
-        name: getattr(Path, name) for name in ("write_bytes", "replace", "unlink", "mkdir")
-    }
     while True:
         target = tmp_path / f"killed-{steps}"
         shutil.copytree(tmp_path / "before", target)
-        left = [steps]
-
-        def dying(name, left=left):
-            def act(self, *args, **kwargs):
-                if left[0] == 0:
-                    if name == "write_bytes":  # half of it is on the disk
-                        originals[name](self, args[0][: len(args[0]) // 2])
-                    raise KilledError
-                left[0] -= 1
-                return originals[name](self, *args, **kwargs)
-
-            return act
-
-        with monkeypatch.context() as patch:
-            for name in originals:
-                patch.setattr(Path, name, dying(name))
-            try:
-                contribute([sheets], target, KEY)
-            except KilledError:
-                killed = True
-            else:
-                killed = False
+        with fault_injection.pulled(steps, kill=True) as plug:
+            contribute([sheets], target, KEY)
         contribute([sheets], target, KEY)
         assert state(target) == expected, steps
         steps += 1
-        if not killed:
+        if not plug.pulled:
             break
     assert steps > 10
 
@@ -119,7 +92,7 @@ def test_a_lock_that_is_never_given_back_is_said(tmp_path, sheets, monkeypatch):
     from filelock import FileLock
 
     (tmp_path / "out").mkdir()
-    monkeypatch.setattr(contributing, "PATIENCE", 0.1)
+    monkeypatch.setattr(locks, "PATIENCE", 0.1)
     with FileLock(tmp_path / "out" / ".lock"), pytest.raises(TimeoutError, match="another"):
         contribute([sheets], tmp_path / "out", KEY)
 

@@ -13,6 +13,7 @@ ROOT = Path(__file__).parents[1]
 #: A module imports from its own row and from rows above it.
 ROWS = (
     "schemas",
+    "pipeline/storage",
     "pipeline/parallel",
     "pipeline/physics",
     "pipeline/vocabulary",
@@ -31,6 +32,7 @@ ROWS = (
     "model/range",
     "model/limits",
     "model/trained",
+    "model/bundles",
     "model/training",
     "model/prediction",
     "model/comparison",

@@ -1,9 +1,10 @@
 """LightGBM's text of a set of trees: reduced to what prediction needs, and checked before loading.
 
 LightGBM's loader does not check its input: a damaged text can crash the process, hang it or load
-wrongly. So a text must have exactly the form that training here writes: the lines of the head and
-of every tree in order, each with the right number of entries, every child a later split or an
-existing leaf, every split on an existing column, every number finite.
+wrongly. So a text must have exactly the form that training here writes: printable ASCII on lines
+that end in a newline and nothing else, the lines of the head and of every tree in order, each with
+the right number of entries, every child a later split or an existing leaf, every split on an
+existing column, every number finite. Nothing here may see other lines than the loader does.
 """
 
 from __future__ import annotations
@@ -26,11 +27,16 @@ _HEAD = {
 }
 _INFOS = re.compile(r"(?<=^feature_infos=).*$", re.MULTILINE)
 _NO_INFO = "none"
-_NAME = re.compile(r"^\w+$", re.ASCII)
-_NUMBER = re.compile(r"^-?(inf|nan|\d+(\.\d+)?(e[+-]?\d+)?)$", re.ASCII)
+_NAME = re.compile(r"\w+", re.ASCII)
+_NUMBER = re.compile(r"-?(inf|nan|\d{1,25}(\.\d{1,25})?(e[+-]?\d{1,3})?)", re.ASCII)
+#: What a text may consist of.
+_PRINTABLE = bytes((*range(32, 127), 10))
+#: Most trees, most leaves of one, and the largest number of readings behind one.
+_MOST_TREES, _MOST_LEAVES, _MOST_COUNT = 20_000, 100_000, 2**31 - 1
 _OBJECTIVES = ("regression", "gamma")
 _SPLIT_NUMBERS = ("split_gain", "internal_value", "internal_weight", "internal_count")
 _LEAF_NUMBERS = ("leaf_weight", "leaf_count")
+_COUNTS = ("internal_count", "leaf_count")
 _TREE = (
     "num_leaves", "num_cat", "split_feature", "split_gain", "threshold", "decision_type",
     "left_child", "right_child", "leaf_value", "leaf_weight", "leaf_count", "internal_value",
@@ -72,9 +78,9 @@ def check(text: str, columns: int) -> None:
     """
     try:
         head, *trees = _sections(text)
-        _check_head(head.splitlines(), columns, [len(tree.encode()) for tree in trees])
+        _check_head(head.rstrip("\n").split("\n"), columns, [len(tree) for tree in trees])
         for number, tree in enumerate(trees):
-            _check_tree(tree.splitlines(), number, columns)
+            _check_tree(tree.split("\n"), number, columns)
     except DamagedTreesError:
         raise
     except (ValueError, KeyError, IndexError) as fault:
@@ -84,11 +90,17 @@ def check(text: str, columns: int) -> None:
 
 def _sections(text: str) -> Iterator[str]:
     """Yield the head, and every tree with the blank lines after it."""
-    if not text.endswith("\n" + _END) or text.count(_END) != 1 or "\r" in text:
+    if not text.endswith("\n" + _END) or text.count(_END) != 1:
         msg = "the text of the trees has no proper end"
+        raise DamagedTreesError(msg)
+    if text.encode("ascii", "replace").translate(None, _PRINTABLE) or not text.isascii():
+        msg = "the text of the trees holds a character that no set of trees has"
         raise DamagedTreesError(msg)
     body = text.removesuffix(_END)
     head, *trees = body.split("\nTree=")
+    if len(trees) > _MOST_TREES:
+        msg = f"there are {len(trees)} trees; the limit is {_MOST_TREES}"
+        raise DamagedTreesError(msg)
     yield head
     for i, tree in enumerate(trees):
         yield f"Tree={tree}" + ("\n" if i < len(trees) - 1 else "")
@@ -112,7 +124,7 @@ def _check_head(lines: list[str], columns: int, lengths: list[int]) -> None:
     entries = _entries(lines[1:], names)
     names_given = entries["feature_names"].split(" ")
     infos = " ".join([_NO_INFO] * columns)
-    named = len(set(names_given)) == columns and all(map(_NAME.match, names_given))
+    named = len(set(names_given)) == columns and all(map(_NAME.fullmatch, names_given))
     if (
         entries["max_feature_idx"] != str(columns - 1)
         or not named
@@ -142,14 +154,16 @@ def _check_tree(lines: list[str], number: int, columns: int) -> None:
 
 def _numbers(text: str, count: int) -> list[float]:
     entries = text.split(" ") if text else []
-    if len(entries) != count or not all(map(_NUMBER.match, entries)):
+    if len(entries) != count or not all(map(_NUMBER.fullmatch, entries)):
         msg = f"a line does not hold {count} numbers"
         raise ValueError(msg)
     return [float(entry) for entry in entries]
 
 
-def _whole(text: str, count: int) -> list[int]:
-    _numbers(text, count)
+def _whole(text: str, count: int | None) -> list[int]:
+    """Return the whole numbers of a line that was checked before, or must have so many."""
+    if count is not None:
+        _numbers(text, count)
     return [int(entry) for entry in text.split(" ")] if text else []
 
 
@@ -158,6 +172,9 @@ def _check_entries(entries: dict[str, str], number: int, columns: int) -> None:
         msg = "it is a kind of tree that pullbook does not train"
         raise ValueError(msg)
     (leaves,) = _whole(entries["num_leaves"], 1)
+    if not 1 <= leaves <= _MOST_LEAVES:
+        msg = f"it has {leaves} leaves"
+        raise ValueError(msg)
     values = _numbers(entries["leaf_value"], leaves)
     others = _numbers(entries["shrinkage"], 1)
     for name in _SPLIT_NUMBERS:
@@ -165,6 +182,10 @@ def _check_entries(entries: dict[str, str], number: int, columns: int) -> None:
     for name in _LEAF_NUMBERS:
         of_none = leaves == 1 and not entries[name]  # a tree without a split may omit them
         others += _numbers(entries[name], 0 if of_none else leaves)
+    for name in _COUNTS:
+        if any(not 0 <= count <= _MOST_COUNT for count in _whole(entries[name], None)):
+            msg = "it holds a count that is out of range"
+            raise ValueError(msg)
     thresholds = _numbers(entries["threshold"], leaves - 1)
     if not all(map(math.isfinite, values + others)) or any(map(math.isnan, thresholds)):
         msg = "it holds a number that is not finite"

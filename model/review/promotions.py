@@ -7,21 +7,25 @@ it, each under its id. Nothing is ever removed from either.
 from __future__ import annotations
 
 import csv
-import shutil
-from dataclasses import astuple, dataclass, fields
+import datetime as dt
+from dataclasses import astuple, dataclass, fields, replace
 from typing import TYPE_CHECKING, Any
 
+from pullbook.model.bundles.bundle_folder import IDENTITY
 from pullbook.model.review.judgement import Verdict
 from pullbook.model.training import bundle
+from pullbook.pipeline.storage import csv_text, locks, plain_text, regular_files, whole_writes
 from pullbook.schemas.errors import InputError, must_exist
 
 if TYPE_CHECKING:
-    import datetime as dt
     from collections.abc import Mapping
     from pathlib import Path
 
 RECORD = "promotions.csv"
-_BACK, _FIRST = "back", "first"
+_BACK, _FIRST, _UNJUDGED = "back", "first", "unjudged"
+_VERDICTS = {_BACK, _FIRST, _UNJUDGED, *(one.value for one in Verdict)}
+_MOST_BYTES = 10_000_000
+_NOT_JUDGED = "the judgement was not written by pullbook judge; run it and name the file it writes"
 _GOOD = (Verdict.BETTER.value, Verdict.NO_WORSE.value)
 
 
@@ -61,14 +65,30 @@ def history(folder: Path) -> list[Promotion]:
         The record cannot be read.
 
     """
+    names = [field.name for field in fields(Promotion)]
     try:
-        with (folder / RECORD).open(encoding="utf-8", newline="") as file:
-            return [Promotion(**row) for row in csv.DictReader(file)]
-    except FileNotFoundError:
+        text = regular_files.read(folder / RECORD, _MOST_BYTES).decode()
+        head, *rows = list(csv_text.rows(text)) or [[]]
+        found = [Promotion(*row) for row in rows]
+        sound = head == names and all(map(_is_sound, found))
+    except (FileNotFoundError, NotADirectoryError):
         return []
-    except (TypeError, UnicodeDecodeError, csv.Error) as fault:
-        msg = f"{folder / RECORD} cannot be read as a record of promotions; restore it from a copy"
-        raise PromotionError(msg) from fault
+    except (OSError, TypeError, ValueError, csv.Error) as fault:
+        raise PromotionError(_unreadable(folder)) from fault
+    if not sound:
+        raise PromotionError(_unreadable(folder))
+    return found
+
+
+def _unreadable(folder: Path) -> str:
+    return f"{folder / RECORD} cannot be read as a record of promotions; restore it from a copy"
+
+
+def _is_sound(one: Promotion) -> bool:
+    """Return whether a line can be one of ours: ids name folders, so nothing else may be an id."""
+    dt.date.fromisoformat(one.on)
+    before = one.before == "" or IDENTITY.fullmatch(one.before) is not None
+    return IDENTITY.fullmatch(one.bundle) is not None and before and one.verdict in _VERDICTS
 
 
 def current(folder: Path) -> Path:
@@ -110,27 +130,28 @@ def promote(
 
     """
     must_exist(candidate)
-    _, manifest = bundle.load(candidate)
-    identity = str(manifest["id"])
-    record = history(folder)
-    before = record[-1].bundle if record else ""
-    if identity == before:
-        msg = f"bundle {identity} is already in use"
-        raise PromotionError(msg)
-    verdict = _verdict(identity, before, judgement)
-    if before and verdict not in _GOOD and not although.strip():
-        reasons = "; ".join(judgement["reasons"]) if judgement and verdict != "unjudged" else ""
-        msg = (
-            f"bundle {identity} is not promoted: {_objection(verdict, before)}"
-            f"{': ' + reasons if reasons else ''}. To promote it anyway, give a reason:"
-            ' --although "..."'
-        )
-        raise PromotionError(msg)
+    contents = bundle.read(candidate)
+    bundle.load(candidate)
+    identity = str(contents.manifest["id"])
     folder.mkdir(parents=True, exist_ok=True)
-    if not (folder / identity).exists():
-        shutil.copytree(candidate, folder / f".{identity}.part", dirs_exist_ok=True)
-        (folder / f".{identity}.part").rename(folder / identity)
-    return _add(folder, record, Promotion(on.isoformat(), identity, before, verdict, although))
+    with locks.inside(folder):
+        record = history(folder)
+        before = record[-1].bundle if record else ""
+        if identity == before:
+            msg = f"bundle {identity} is already in use"
+            raise PromotionError(msg)
+        verdict = _verdict(identity, before, judgement)
+        if before and verdict not in _GOOD and not although.strip():
+            reasons = "; ".join(judgement["reasons"]) if judgement and verdict != _UNJUDGED else ""
+            msg = (
+                f"bundle {identity} is not promoted: {_objection(verdict, before)}"
+                f"{': ' + reasons if reasons else ''}. To promote it anyway, give a reason:"
+                ' --although "..."'
+            )
+            raise PromotionError(msg)
+        # The files that were checked are written, not whatever lies in the folder by now.
+        whole_writes.write_folder(folder / identity, contents.all_files())
+        return _add(folder, record, Promotion(on.isoformat(), identity, before, verdict, although))
 
 
 def back(folder: Path, on: dt.date, why: str = "") -> Promotion:
@@ -142,13 +163,20 @@ def back(folder: Path, on: dt.date, why: str = "") -> Promotion:
         There is none to go back to.
 
     """
-    record = history(folder)
-    before = _earlier(record)
-    if before is None:
-        msg = f"{folder} has no earlier bundle to go back to; pullbook promote puts another in use"
-        raise PromotionError(msg)
-    bundle.load(folder / before)
-    return _add(folder, record, Promotion(on.isoformat(), before, record[-1].bundle, _BACK, why))
+    must_exist(folder)
+    with locks.inside(folder):
+        record = history(folder)
+        before = _earlier(record)
+        if before is None:
+            msg = (
+                f"{folder} has no earlier bundle to go back to; pullbook promote puts another in"
+                " use"
+            )
+            raise PromotionError(msg)
+        bundle.load(folder / before)
+        return _add(
+            folder, record, Promotion(on.isoformat(), before, record[-1].bundle, _BACK, why)
+        )
 
 
 def _earlier(record: list[Promotion]) -> str | None:
@@ -156,7 +184,7 @@ def _earlier(record: list[Promotion]) -> str | None:
     stack: list[str] = []
     for one in record:
         if one.verdict == _BACK:
-            stack.pop()
+            del stack[-1:]
         else:
             stack.append(one.bundle)
     return stack[-2] if len(stack) > 1 else None
@@ -166,28 +194,28 @@ def _verdict(identity: str, before: str, judgement: Mapping[str, Any] | None) ->
     if not before:
         return _FIRST
     if judgement is None:
-        return "unjudged"
+        return _UNJUDGED
     try:
         both = (judgement["old"]["id"], judgement["new"]["id"])
         verdict = Verdict(judgement["verdict"])
-        list(judgement["reasons"])
+        sound = isinstance(judgement["reasons"], list)
+        sound = sound and all(isinstance(one, str) for one in judgement["reasons"])
     except (KeyError, TypeError, ValueError) as fault:
-        msg = "the judgement was not written by pullbook judge; run it and name the file it writes"
-        raise PromotionError(msg) from fault
-    return verdict.value if both == (before, identity) else "unjudged"
+        raise PromotionError(_NOT_JUDGED) from fault
+    if not sound:
+        raise PromotionError(_NOT_JUDGED)
+    return verdict.value if both == (before, identity) else _UNJUDGED
 
 
 def _objection(verdict: str, before: str) -> str:
-    if verdict == "unjudged":
+    if verdict == _UNJUDGED:
         return f"it was not judged against {before}, which is in use (run pullbook judge)"
     return f"the verdict is {verdict!r}"
 
 
 def _add(folder: Path, record: list[Promotion], one: Promotion) -> Promotion:
-    part = folder / f".{RECORD}.part"
-    with part.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow([field.name for field in fields(Promotion)])
-        writer.writerows(astuple(line) for line in [*record, one])
-    part.replace(folder / RECORD)
+    one = replace(one, why=plain_text.one_line(one.why))
+    names = [field.name for field in fields(Promotion)]
+    rows = [names, *(astuple(line) for line in [*record, one])]
+    whole_writes.write_text(folder / RECORD, csv_text.text(rows))
     return one

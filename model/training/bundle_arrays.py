@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pullbook.model.bundles.bundle_folder import BundleError
 from pullbook.model.learning.curve_model import CurveModel
 from pullbook.model.learning.effects import EFFECTS, LABELS, Constants, Readings
 from pullbook.model.learning.effects import Process as EffectsProcess
@@ -20,12 +21,6 @@ from pullbook.model.limits.difference_errors import PAIR_PARTS, SHARED, PairScor
 from pullbook.model.range.novelty import CHOICES, Reference
 from pullbook.model.range.tested_changes import TestedChanges
 from pullbook.model.trained.trained_model import Model
-from pullbook.schemas.errors import InputError
-
-
-class BundleError(InputError):
-    """A bundle that cannot be used; the message says what is wrong and what to do."""
-
 
 Arrays = dict[str, NDArray[Any]]
 #: What the arrays of the start's reference are called by.

@@ -7,6 +7,7 @@ findings, a value that was taken over is in the row of ``extend``.
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path, PurePosixPath, PureWindowsPath
@@ -149,7 +150,7 @@ def _find_no_file(path: Path) -> str | None:
 
 def _find_bad_chain(path: Path, files: list[Path]) -> str | None:
     """Return what is wrong with a chain of files that continues with ``path``, if anything."""
-    if path.resolve() in [file.resolve() for file in files]:
+    if os.path.realpath(path) in [os.path.realpath(file) for file in files]:
         chain = " extends ".join(file.name for file in [*files, path])
         return f"the builds extend each other in a circle ({chain}). Remove one extend."
     if len(files) >= MOST_FILES:

@@ -40,7 +40,9 @@ def _check_names(sheets: Sequence[Sheet]) -> None:
     for (_, name), own in named.items():
         if len(own) < 2 or len({digest(sheet) for sheet in own}) == 1:
             continue
-        places = ", ".join(dict.fromkeys(sheet.source for sheet in own))
+        sources = list(dict.fromkeys(sheet.source for sheet in own))
+        more = f" and {len(sources) - _NAMED} more" if len(sources) > _NAMED else ""
+        places = ", ".join(sources[:_NAMED]) + more
         for sheet in own:
             if all(finding.code != "repeated-field" for finding in sheet.findings):
                 message = (
@@ -99,6 +101,8 @@ def _check_barometers(sheets: Sequence[Sheet]) -> None:
         read[place].findings.append(replace(finding, row=row))
 
 
+#: Most files that a message names.
+_NAMED = 6
 #: Bores of one engine that differ by more than this share are not one measured twice.
 _SAME_BORE = 0.001
 _FEWEST_BAROMETERS = 4

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from pullbook.pipeline.storage import whole_writes
 from pullbook.schemas import curated_tables
 from pullbook.schemas.errors import InputError, must_exist
 
@@ -62,11 +64,13 @@ class Curated:
 
 def write(folder: Path, tables: Mapping[str, pd.DataFrame]) -> None:
     """Write tables to a folder, all or none of them; it is made if it does not exist."""
-    folder.mkdir(parents=True, exist_ok=True)
-    for name, table in tables.items():
-        table.to_parquet(folder / f".{name}.part", index=False)
-    for name in tables:
-        (folder / f".{name}.part").replace(folder / name)
+    whole_writes.write_folder(folder, {name: _as_parquet(one) for name, one in tables.items()})
+
+
+def _as_parquet(table: pd.DataFrame) -> bytes:
+    out = BytesIO()
+    table.to_parquet(out, index=False)
+    return out.getvalue()
 
 
 class NotCuratedError(InputError):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
@@ -14,6 +13,7 @@ import pandas as pd
 
 from pullbook.pipeline.curation.checked_tables import CheckedTables, Columns, frames_of, join
 from pullbook.pipeline.curation.read_contributed import columns_of
+from pullbook.pipeline.storage import locks, plain_text, whole_writes
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -52,10 +52,10 @@ def gather(
         Reads and checks some sources: contributed ones, unless told otherwise.
 
     """
-    signatures = {str(source): _signature(source) for source in sources}
+    signatures = {plain_text.one_line(str(source)): _signature(source) for source in sources}
     known = None if cache is None else cache.load(signatures)
     seen = set() if known is None else set(known.sheets["source"])
-    new = [source for source in sources if str(source) not in seen]
+    new = [source for source in sources if plain_text.one_line(str(source)) not in seen]
     parts = list(track(_check(new, workers, reader)))
     if known is not None:
         parts.append(known)
@@ -87,7 +87,9 @@ def _signature(source: Path) -> str:
             stat = file.stat()
         except OSError:
             continue
-        stats.append(f"{file.name} {stat.st_size} {stat.st_mtime_ns} {stat.st_ino}")
+        stats.append(
+            f"{plain_text.one_line(file.name)} {stat.st_size} {stat.st_mtime_ns} {stat.st_ino}"
+        )
     return hashlib.sha256("\n".join(stats).encode()).hexdigest()
 
 
@@ -109,7 +111,7 @@ class Cache:
     @classmethod
     def of(cls, root: Path, places: Iterable[Path]) -> Cache:
         """Return the cache of a set of folders below a root."""
-        paths = "\n".join(sorted(str(place.resolve()) for place in places))
+        paths = "\n".join(sorted(plain_text.one_line(str(place.resolve())) for place in places))
         return cls(root / hashlib.sha256(paths.encode()).hexdigest()[:24])
 
     def load(self, signatures: dict[str, str]) -> CheckedTables | None:
@@ -135,17 +137,19 @@ class Cache:
         """Store checked sheets; a cache that cannot be written is skipped."""
         try:
             self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-            (self.folder / "code").unlink(missing_ok=True)
-            sheets = checked.sheets.assign(signature=checked.sheets["source"].map(signatures))
-            for name, table in zip(
-                _TABLES, (sheets, checked.readings, checked.findings), strict=True
-            ):
-                part = self.folder / f"{name}.{os.getpid()}"
-                table.to_parquet(part, index=False)
-                part.replace(self.folder / f"{name}.parquet")
-            (self.folder / "code").write_text(_digest_code(), encoding="ascii")
-        except OSError:
+            with locks.inside(self.folder):
+                self._write(checked, signatures)
+        except (OSError, locks.BusyError):
             return
+
+    def _write(self, checked: CheckedTables, signatures: dict[str, str]) -> None:
+        (self.folder / "code").unlink(missing_ok=True)
+        sheets = checked.sheets.assign(signature=checked.sheets["source"].map(signatures))
+        for name, table in zip(_TABLES, (sheets, checked.readings, checked.findings), strict=True):
+            part = whole_writes.part_of(self.folder / f"{name}.parquet")
+            table.to_parquet(part, index=False)
+            part.replace(self.folder / f"{name}.parquet")
+        whole_writes.write_text(self.folder / "code", _digest_code())
 
 
 def _digest_code() -> str:

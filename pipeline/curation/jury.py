@@ -87,7 +87,9 @@ def split(builds: pd.DataFrame, pulls: pd.DataFrame, share: float, out: Path) ->
             f" more {what}s"
         )
         raise JuryError(msg)
+    tables = {}  # both parts in one step, or a shop could be in the new one and the old other
     for name, rows, readings in ((LEARN, ~seated, ~of_jury), (JURY, seated, of_jury)):
-        tables = {data_set.BUILDS: builds[rows], data_set.PULLS: pulls[readings]}
-        data_set.write(out / name, {k: t.reset_index(drop=True) for k, t in tables.items()})
+        tables[f"{name}/{data_set.BUILDS}"] = builds[rows].reset_index(drop=True)
+        tables[f"{name}/{data_set.PULLS}"] = pulls[readings].reset_index(drop=True)
+    data_set.write(out, tables)
     return found

@@ -11,6 +11,7 @@ from pullbook.pipeline.checks import check_sheet, checked_sheets
 from pullbook.pipeline.curation.checked_tables import Columns
 from pullbook.pipeline.parallel.garbage_collection import uncollected
 from pullbook.pipeline.privacy import contributed_sheet, signatures
+from pullbook.pipeline.storage.plain_text import one_line
 from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:
@@ -59,5 +60,5 @@ def columns_of(sources: Sequence[Path]) -> Columns:
     with uncollected():  # garbage collection would take a fifth of the time
         for source in sources:
             for _, sheet in checked_sheets.of_source(source, check_sheet.CONTRIBUTION_RULES):
-                columns.add(sheet, str(source), check_contributed(sheet))
+                columns.add(sheet, one_line(str(source)), check_contributed(sheet))
     return columns

@@ -12,9 +12,12 @@ from typing import TYPE_CHECKING
 
 from pullbook.pipeline.checks import check_sheet, checked_sheets
 from pullbook.pipeline.curation.checked_tables import Columns
+from pullbook.pipeline.files import text_file
 from pullbook.pipeline.parallel.garbage_collection import uncollected
 from pullbook.pipeline.privacy import anonymise, signatures
 from pullbook.pipeline.settings import shop_settings
+from pullbook.pipeline.storage import regular_files
+from pullbook.pipeline.storage.plain_text import one_line
 from pullbook.pipeline.values.sheet import SIGNATURE_FIELDS
 from pullbook.schemas.findings import Finding
 
@@ -56,11 +59,10 @@ def is_signed_folder(folder: Path) -> bool:
 
 def _has_signature(path: Path) -> bool:
     try:
-        with path.open(encoding="utf-8", errors="replace") as file:
-            head = "".join(line for _, line in zip(range(_HEAD_LINES), file, strict=False))
+        text = regular_files.read(path, text_file.SHEET_BYTES).decode("utf-8", "replace")
     except OSError:
         return False
-    return f"{SIGNATURE_FIELDS[0]}:" in head
+    return f"{SIGNATURE_FIELDS[0]}:" in "\n".join(text.split("\n", _HEAD_LINES)[:_HEAD_LINES])
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +93,7 @@ class OwnReader:
                     source, check_sheet.SHEET_RULES, settings
                 ):
                     twin = self._prepare(sheet, raw.private_words)
-                    columns.add(sheet, str(source), 0, twin)
+                    columns.add(sheet, one_line(str(source)), 0, twin)
         return columns
 
     def _prepare(self, sheet: Sheet, words: tuple[str, ...]) -> str:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import re
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,10 +14,10 @@ import pandas as pd
 from pullbook.pipeline.curation import data_set
 from pullbook.pipeline.privacy.signatures import SHORT_CODE
 from pullbook.pipeline.privacy.withdraw import named
+from pullbook.pipeline.storage import locks
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
-    from pathlib import Path
 
     from pullbook.pipeline.privacy.withdraw import Withdrawal
 
@@ -35,6 +37,11 @@ def take_out(one: Withdrawal, folder: Path) -> int:
         The folder holds no valid curated data set.
 
     """
+    with locks.beside(Path(os.path.realpath(folder))):
+        return _take_out(one, folder)
+
+
+def _take_out(one: Withdrawal, folder: Path) -> int:
     builds, pulls = data_set.load(folder)
     findings = data_set.load_findings(folder)
     gone = named(builds["shop"], builds["sheet_id"], [one])

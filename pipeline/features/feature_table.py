@@ -5,7 +5,8 @@ from __future__ import annotations
 import zipfile
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, BinaryIO
+from io import BytesIO
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 import numpy as np
 import pandas as pd
@@ -13,9 +14,11 @@ import pandas as pd
 from pullbook.pipeline.features import engineered_features, fill_missing, one_engine
 from pullbook.pipeline.features.fill_missing import FILLED, Filling
 from pullbook.pipeline.parallel.workers import Processes
+from pullbook.pipeline.storage import whole_writes
 from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -52,9 +55,11 @@ class Features:
 
     def write(self, folder: Path) -> None:
         """Write table and filling to a folder; it is made if it does not exist."""
-        folder.mkdir(parents=True, exist_ok=True)
-        self.table.to_parquet(folder / TABLE)
-        save_filling(self.filling, folder / FILLING)
+        table, filling = BytesIO(), BytesIO()
+        self.table.to_parquet(table)
+        save_filling(self.filling, filling)
+        files = {TABLE: table.getvalue(), FILLING: filling.getvalue()}
+        whole_writes.write_folder(folder, files)
 
 
 def fit(builds: pd.DataFrame, workers: Crew = ALONE) -> Features:
@@ -128,24 +133,28 @@ def load(folder: Path, builds: pd.DataFrame) -> Features:
     return Features(table, fitted)
 
 
-def save_filling(fitted: Filling, path: Path) -> None:
+def save_filling(fitted: Filling, file: BinaryIO) -> None:
     """Write a filling as plain arrays."""
-    with path.open("wb") as file:
-        np.savez_compressed(
-            file,
-            names=np.array(fitted.names, dtype=np.str_),
-            center=fitted.center,
-            scale=fitted.scale,
-            covariance=fitted.covariance,
-        )
+    np.savez_compressed(
+        file,
+        names=np.array(fitted.names, dtype=np.str_),
+        center=fitted.center,
+        scale=fitted.scale,
+        covariance=fitted.covariance,
+    )
 
 
-def load_filling(source: Path | BinaryIO) -> Filling:
+def load_filling(source: Path) -> Filling:
     """Read a filling; raises ``ValueError`` or ``KeyError`` if the file does not have one."""
     with np.load(source, allow_pickle=False) as arrays:
-        return Filling(
-            tuple(str(name) for name in arrays["names"]),
-            arrays["center"],
-            arrays["scale"],
-            arrays["covariance"],
-        )
+        return filling_of(arrays)
+
+
+def filling_of(arrays: Mapping[str, NDArray[Any]]) -> Filling:
+    """Return the filling in plain arrays."""
+    return Filling(
+        tuple(str(name) for name in arrays["names"]),
+        arrays["center"],
+        arrays["scale"],
+        arrays["covariance"],
+    )

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import yaml
 
+from pullbook.pipeline.files import bounds
 from pullbook.pipeline.vocabulary.headings import PLAIN
 from pullbook.schemas.errors import InputError
 from pullbook.schemas.field import Kind
@@ -22,12 +23,10 @@ from pullbook.schemas.findings import Finding
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-#: One field per line, as people write it.
-_LINE = re.compile(r"^[ \t]*([^\s:#][^:]*?)[ \t]*:[ \t]*(.*?)[ \t]*$")
-#: A text such as "job #12", of which YAML takes the end as a comment.
-_NUMBERED = re.compile(
-    r"^(\s*[^\s:#][^:\n]*:[ \t]+)([^\s\"'#|>\[{&*!%@][^\n]*[ \t]#.*)$", re.MULTILINE
-)
+#: Most values of a file of settings, or of a build.
+_MOST_NODES = 200_000
+#: What a value that is no plain text begins with; a # after a blank starts a comment in YAML.
+_NOT_PLAIN, _COMMENT = tuple("\"'#|>[{&*!%@"), re.compile(r"[ \t]#")
 
 
 class _Loader(getattr(yaml, "CBaseLoader", yaml.BaseLoader)):  # type: ignore[misc]  # no stub
@@ -60,10 +59,9 @@ def _quote_values(text: str) -> str:
 
 
 def _quote_value(line: str) -> str:
-    found = _LINE.match(line)
-    if found is None or not found[2] or found[2][0] in "[{#":
+    name, colon, value = (part.strip(" \t") for part in line.partition(":"))
+    if not name or name[0] == "#" or not colon or not value or value[0] in "[{#":
         return line
-    name, value = found[1], found[2]
     quote = value[0] if value[0] in "\"'" else ""
     if quote and (value.count(quote) == 1 or value.endswith(quote)):
         return line
@@ -72,13 +70,26 @@ def _quote_value(line: str) -> str:
 
 def _quote_hashes(text: str) -> str:
     """Quote the # in values of text fields; in other fields it starts a comment, as in YAML."""
+    return "\n".join(_quote_hash(line) if "#" in line else line for line in text.split("\n"))
 
-    def quote(found: re.Match[str]) -> str:
-        field = PLAIN.sheet(found[1].strip().rstrip(":")).field
-        is_text = field is not None and FIELDS[field].kind is Kind.TEXT
-        return found[1] + json.dumps(found[2].strip()) if is_text else found[0]
 
-    return _NUMBERED.sub(quote, text)
+def _quote_hash(line: str) -> str:
+    name, colon, rest = line.partition(":")
+    value = rest.strip()
+    begins = name.strip()[:1]
+    if (
+        not begins
+        or begins == "#"
+        or not colon
+        or not rest.startswith((" ", "\t"))
+        or not value
+        or value.startswith(_NOT_PLAIN)
+        or _COMMENT.search(value) is None
+    ):
+        return line
+    field = PLAIN.sheet(name.strip()).field
+    is_text = field is not None and FIELDS[field].kind is Kind.TEXT
+    return f"{name}: {json.dumps(value)}" if is_text else line
 
 
 def _compose(text: str) -> yaml.Node | None:
@@ -107,7 +118,7 @@ def nested(text: str) -> dict[str, Any]:
     """
     try:
         node = yaml.compose(text, Loader=_Loader)
-        found = _plain(node)
+        found = _plain(node, [_MOST_NODES])
     except yaml.YAMLError as error:
         problem, row = _problem(error, 1)
         msg = problem if row is None else f"row {row}: {problem}"
@@ -130,11 +141,15 @@ def _problem(error: yaml.YAMLError, first_row: int) -> tuple[str, int | None]:
     return str(getattr(error, "problem", None) or "this is not YAML"), row
 
 
-def _plain(node: yaml.Node | None) -> Any:
+def _plain(node: yaml.Node | None, left: list[int]) -> Any:
+    left[0] -= 1
+    if left[0] < 0:  # a few lines that name one another can stand for billions
+        msg = f"it holds more than {_MOST_NODES} values"
+        raise FrontMatterError(msg)
     if isinstance(node, yaml.MappingNode):
-        return {str(key.value): _plain(value) for key, value in node.value}
+        return {str(key.value): _plain(value, left) for key, value in node.value}
     if isinstance(node, yaml.SequenceNode):
-        return [_plain(value) for value in node.value]
+        return [_plain(value, left) for value in node.value]
     return None if node is None or not node.value.strip() else str(node.value)
 
 
@@ -167,6 +182,9 @@ def read(text: str, first_row: int = 1) -> Iterator[tuple[str, str, int]]:
         return
     if not isinstance(node, yaml.MappingNode):
         msg = "There are no fields. Write one 'name: value' per line."
+        raise FrontMatterError(msg, first_row)
+    if len(node.value) > bounds.FIELDS:
+        msg = f"There are {len(node.value)} fields; the limit is {bounds.FIELDS}."
         raise FrontMatterError(msg, first_row)
     for key, value in node.value:
         row = key.start_mark.line + first_row

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import codecs
 import re
-import stat
 from typing import TYPE_CHECKING
 
+from pullbook.pipeline.storage import regular_files
 from pullbook.schemas.errors import InputError
 from pullbook.schemas.findings import Finding
 
@@ -44,17 +44,13 @@ def contents(path: Path, most: int) -> bytes:
 
     """
     try:
-        found = path.stat()
-        if not stat.S_ISREG(found.st_mode):
-            msg = f"{path.name} is not a regular file"
-            raise UnreadableError(msg)
-        if found.st_size > most:
-            msg = (
-                f"{path.name} has {found.st_size / 1e6:.0f} MB; the limit is"
-                f" {most / 1e6:.0f} MB. Split it into several files."
-            )
-            raise UnreadableError(msg, "too-large")
-        return path.read_bytes()
+        return regular_files.read(path, most)
+    except regular_files.TooLargeError as error:
+        msg = (
+            f"{path.name} has {error.size / 1e6:.0f} MB; the limit is {most / 1e6:.0f} MB. Split it"
+            " into several files."
+        )
+        raise UnreadableError(msg, "too-large") from error
     except OSError as error:
         msg = f"{path.name} cannot be read: {error.strerror or error}"
         raise UnreadableError(msg) from error

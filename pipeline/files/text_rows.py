@@ -6,6 +6,7 @@ import csv
 import re
 from typing import TYPE_CHECKING, NamedTuple
 
+from pullbook.pipeline.files import bounds
 from pullbook.pipeline.files.text_file import UnreadableError
 
 if TYPE_CHECKING:
@@ -51,6 +52,7 @@ def rows_of(
     rows: list[Row] = []
     for row, cells in _rows(lines, first_row, named):
         if "".join(cells).strip():
+            bounds.check_row(row, cells)
             rows.append((row, cells))
             if len(rows) > most:
                 msg = f"The table has more than {most} rows. Split it into several files."
@@ -64,6 +66,7 @@ def _rows(lines: list[str], first_row: int, named: Callable[[str], Named]) -> It
         yield from ((row, printed.cells(line)) for row, line in enumerate(lines, first_row))
         return
     reader = csv.reader(lines, delimiter=mark or _SEPARATORS[0], strict=True)
+    row = first_row
     try:
         while True:
             row = first_row + reader.line_num

@@ -17,7 +17,7 @@ import defusedxml.ElementTree as Xml
 import openpyxl
 from openpyxl.utils.cell import coordinate_to_tuple, range_boundaries
 
-from pullbook.pipeline.files import text_file
+from pullbook.pipeline.files import bounds, older_workbook, text_file, workbook_size
 from pullbook.pipeline.files.text_file import UnreadableError
 from pullbook.schemas.findings import Finding
 
@@ -27,15 +27,11 @@ if TYPE_CHECKING:
 
     Row = tuple[int, list[str]]
 
-_PACKED_BYTES, _UNPACKED_BYTES, _PARTS = 64_000_000, 256_000_000, 4000
-_COLUMNS = 512
+_COLUMNS = bounds.CELLS
 #: Endings of workbooks: of today's kind, the old binary kind, and the open one.
 XLSX, OLDER = ".xlsx", (".xls", ".ods")
 WORKBOOKS = (XLSX, *OLDER)
-_MOST_TABS = 256
 _FILLED = 1_000_000
-_ROW = re.compile(rb"<(?:\w+:)?row\b[^>]*?\br=\"(\d{1,18})\"")
-_GAP = 10_000
 _NAMESPACE = re.compile(r"^\{[^}]*\}")
 
 
@@ -55,17 +51,17 @@ def read(path: Path) -> tuple[dict[str, list[Row]], list[Finding]]:
         The file is not a workbook, or is too large unpacked.
 
     """
-    data = text_file.contents(path, _PACKED_BYTES)
+    data = text_file.contents(path, workbook_size.PACKED_BYTES)
     older = path.suffix.casefold() in OLDER
     try:
         if data[:2] == b"PK":
             with zipfile.ZipFile(io.BytesIO(data)) as archive:
-                _check_size(archive, path.name)
+                workbook_size.check_parts(archive, path.name)
                 if not older:
                     with warnings.catch_warnings():
                         warnings.simplefilter("ignore")  # about styles and extensions, not values
                         return _read_tabs(io.BytesIO(data), archive)
-        return _read_older(data), []
+        return older_workbook.read(data), []
     except UnreadableError:
         raise
     except Exception as error:  # the libraries raise errors of many kinds for a damaged file
@@ -73,65 +69,53 @@ def read(path: Path) -> tuple[dict[str, list[Row]], list[Finding]]:
         raise UnreadableError(msg) from error
 
 
-def _read_older(data: bytes) -> dict[str, list[Row]]:
-    from python_calamine import CalamineWorkbook  # noqa: PLC0415 - only for who has such files
-
-    book = CalamineWorkbook.from_filelike(io.BytesIO(data))
-    _check_tabs(len(book.sheet_names))
-    tabs = {}
-    for title in book.sheet_names:
-        sheet = book.get_sheet_by_name(title)
-        rows = sheet.to_python(skip_empty_area=False)
-        tabs[title] = [
-            (number, cells)
-            for number, row in enumerate(rows, start=1)
-            if any(cells := [_format_value(None if v == "" else v).strip() for v in row[:_COLUMNS]])
-        ]
-    return tabs
-
-
-def _check_tabs(number: int) -> None:
-    if number > _MOST_TABS:
-        msg = f"The workbook has {number} tabs; the limit is {_MOST_TABS}. Split it."
-        raise UnreadableError(msg, "too-large")
-
-
-def _check_size(archive: zipfile.ZipFile, name: str) -> None:
-    parts = archive.infolist()
-    size = sum(part.file_size for part in parts)
-    if len(parts) > _PARTS or size > _UNPACKED_BYTES:
-        msg = (
-            f"{name} unpacks to {size / 1e6:.0f} MB in {len(parts)} parts; the limit is"
-            f" {_UNPACKED_BYTES / 1e6:.0f} MB in {_PARTS} parts. Split it into several workbooks."
-        )
-        raise UnreadableError(msg, "too-large")
+def read_older_here() -> None:
+    """Be the process that reads a workbook of an older or open kind."""
+    older_workbook.serve(_format_value, workbook_size.TABS, workbook_size.CELLS, _COLUMNS)
 
 
 def _read_tabs(
     file: io.BytesIO, archive: zipfile.ZipFile
 ) -> tuple[dict[str, list[Row]], list[Finding]]:
+    counter = workbook_size.Counter()
+    widths = {}  # counted before the library sees anything: it reads a tab through when it opens it
+    for name in archive.namelist():
+        if name.startswith("xl/worksheets/sheet") or "sharedstrings" in name.casefold():
+            counter.count(archive.read(name))
+            widths[name] = counter.last_column
     book = openpyxl.load_workbook(file, read_only=True, data_only=True, keep_links=False)
     tabs: dict[str, list[Row]] = {}
     findings: list[Finding] = []
     try:
-        _check_tabs(len(book.worksheets))
+        if len(book.worksheets) > workbook_size.TABS:
+            msg = (
+                f"The workbook has {len(book.worksheets)} tabs; the limit is"
+                f" {workbook_size.TABS}. Split it."
+            )
+            raise UnreadableError(msg, "too-large")
         for tab in book.worksheets:
             part = archive.read(_part_of(tab))
-            _check_far_rows(part, tab.title)
+            if _part_of(tab) not in widths:
+                counter.count(part)
+            last = widths.get(_part_of(tab), counter.last_column)
+            if last > _COLUMNS:
+                findings.append(_too_wide(tab.title, last))
             grid = _read_grid(tab)
             findings += _fill_merged_and_formulas(grid, part, tab.title)
             tabs[tab.title] = [(row, cells) for row, cells in grid.items() if any(cells)]
+            for row, cells in tabs[tab.title]:
+                bounds.check_row(row, cells)
     finally:
         book.close()
     return tabs, findings
 
 
-def _check_far_rows(part: bytes, title: str) -> None:
-    """Refuse a tab with a row far below all others: the library would step through all between."""
-    rows = [int(number) for number in _ROW.findall(part)]
-    if rows and max(rows) > 3 * len(rows) + _GAP:
-        msg = f"Tab {title!r} has a row {max(rows)} far below all others. Delete it and save again."
-        raise UnreadableError(msg, "too-large")
+def _too_wide(title: str, last: int) -> Finding:
+    message = (
+        f"Tab {title!r} has a cell in column {last}; columns after {_COLUMNS} were left out. Move"
+        " or delete what stands there."
+    )
+    return Finding("left-missing", message)
 
 
 def _part_of(tab: Any) -> str:

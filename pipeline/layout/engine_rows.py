@@ -24,6 +24,8 @@ _AT_SPEED = re.compile(
 )
 _FEWEST_SPEEDS, _FEWEST_FIELDS = 5, 2
 _MOST_SHOWN = 3
+#: Most characters of such a heading.
+_LONGEST = 100
 
 
 class AtSpeed(NamedTuple):
@@ -36,7 +38,8 @@ class AtSpeed(NamedTuple):
 
 
 def _at_speed(place: int, heading: str) -> AtSpeed | None:
-    found = _AT_SPEED.match(heading.strip())
+    plain = " ".join(heading.split())  # or runs of blanks could be split in very many ways
+    found = None if len(plain) > _LONGEST else _AT_SPEED.match(plain)
     if found is None:
         return None
     words = f"{found['before']} {found['after']}".strip(" ()[]:,-_")

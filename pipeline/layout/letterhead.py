@@ -20,7 +20,7 @@ _PHRASES = re.compile(r"\S+(?:[ ]\S+)*")
 _COLON = re.compile(r"^(?P<label>[^\W\d_][^:=]{0,50}?)\s*[:=]\s*(?P<value>.*)$", re.DOTALL)
 _MOST_CELLS = 64
 #: Dots that lead from a label to its value: Bore ........ 4.030.
-_LEADERS = re.compile(r"\s*\.{4,}\s*|\s\.{2,}\s+|\s(?:\.\s){3,}\s*")
+_LEADERS = re.compile(r"(?<!\s)\s*\.{4,}\s*|\s\.{2,}\s+|\s(?:\.\s){3,}\s*")
 
 
 class Labelled(NamedTuple):

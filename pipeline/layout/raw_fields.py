@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.files import front_matter
+from pullbook.pipeline.files import bounds, front_matter
 from pullbook.pipeline.values.bare_numbers import left_out
 from pullbook.pipeline.values.cells import CellError, parse
 from pullbook.pipeline.values.sheet import SIGNATURE_FIELDS, Cell
@@ -43,6 +43,13 @@ def take_name(sheet: RawSheet) -> None:
 def add_field(sheet: RawSheet, heading: str, text: str, row: int) -> None:
     """Add one field to a sheet, or the fields of a cell that says several things."""
     named = sheet.headings.sheet(heading)
+    most = bounds.REMARK if named.field == "notes" else bounds.CELL
+    if len(heading) > bounds.HEADING or len(text) > most:
+        what, size = ("value", most) if len(text) > most else ("heading", bounds.HEADING)
+        message = f"The {what} in row {row} has more than {size} characters. Shorten it."
+        code = "too-long" if named.field else "unknown-field"
+        sheet.findings.append(Finding(code, message, named.field, row, text[: bounds.CELL]))
+        return
     if named.field is None and heading in SIGNATURE_FIELDS:
         sheet.signature[heading] = text
         return

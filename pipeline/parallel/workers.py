@@ -5,6 +5,7 @@ All of them take the same functions and give the same results in the same order.
 
 from __future__ import annotations
 
+import ipaddress
 import os
 import re
 import socket
@@ -25,6 +26,7 @@ _HERE = local()
 #: Fewer items than this are finished before a second process has started.
 _WORTH_PROCESSES = 5
 _SECONDS = 15
+_ENCRYPTED = ("tls", "wss")
 _ADDRESS = re.compile(r"(tcp|tls|ws|wss)://\S+:\d+$")
 
 
@@ -97,13 +99,17 @@ class Cluster:
 
 
 @contextmanager
-def cluster(address: str | None) -> Iterator[Cluster | None]:
+def cluster(address: str | None, *, insecure: bool = False) -> Iterator[Cluster | None]:
     """Connect to a Dask scheduler and yield its workers; ``None`` without an address.
+
+    With TLS (``tls://`` or ``wss://``), the certificates are those of Dask's own settings
+    (``distributed.comm.tls``). Without it only this machine is connected to, unless ``insecure``.
 
     Raises
     ------
     InputError
-        The extra ``cluster`` is not installed, the address is not valid, or no scheduler answers.
+        The extra ``cluster`` is not installed, the address is not valid or in clear, certificates
+        are missing, or no scheduler answers.
 
     """
     if address is None:
@@ -112,23 +118,51 @@ def cluster(address: str | None) -> Iterator[Cluster | None]:
     if not _ADDRESS.match(address):
         msg = f"{address!r} is not the address of a scheduler; write it as tcp://10.0.0.5:8786"
         raise InputError(msg)
+    parts = urlsplit(address)
+    encrypted = parts.scheme in _ENCRYPTED
+    if not (encrypted or insecure or _is_here(parts.hostname or "")):
+        msg = (
+            f"{address} is not encrypted: whoever can listen sees your sheets, and whoever can"
+            " speak can run code. Use a scheduler with TLS (tls://...), or --insecure-cluster in a"
+            " network of your own"
+        )
+        raise InputError(msg)
     try:
-        from distributed import Client  # noqa: PLC0415 - an extra
+        from distributed import Client, Security  # noqa: PLC0415 - an extra
     except ImportError as error:
         msg = "a cluster needs the package distributed; run: pip install 'pullbook[cluster]'"
         raise InputError(msg) from error
     try:
         # A client that cannot connect leaves tasks running; so try a plain connection first.
-        parts = urlsplit(address)
         socket.create_connection((parts.hostname, parts.port), timeout=_SECONDS).close()
         client: Any = Client(  # type: ignore[no-untyped-call]
-            address, timeout=_SECONDS, set_as_default=False
+            address,
+            timeout=_SECONDS,
+            set_as_default=False,
+            **_security(Security, encrypted=encrypted),
         )
-    except (OSError, ValueError) as error:
-        msg = f"no scheduler answers at {address}; check that it is running"
+    except (OSError, ValueError, TypeError) as error:
+        tls = " and that distributed.comm.tls in Dask's settings names the certificates" * encrypted
+        msg = f"no scheduler answers at {address}; check that it is running{tls}"
         raise InputError(msg) from error
     with client:
         yield Cluster(client)
+
+
+def _is_here(host: str) -> bool:
+    """Return whether a host is this machine, by its address and not by what a name leads to.
+
+    >>> _is_here("127.0.0.1"), _is_here("::1"), _is_here("10.0.0.5"), _is_here("localhost.tern")
+    (True, True, False, False)
+    """
+    try:
+        return host == "localhost" or ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def _security(kind: Any, *, encrypted: bool) -> dict[str, Any]:
+    return {"security": kind(require_encryption=True)} if encrypted else {}
 
 
 @contextmanager

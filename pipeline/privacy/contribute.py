@@ -31,18 +31,15 @@ from pullbook.pipeline.privacy.contributed_sheet import (
 from pullbook.pipeline.privacy.key_file import Counts
 from pullbook.pipeline.privacy.refused_sheets import (
     ACCEPTED,
-    LOCK,
     NAME_CHARS,
-    PART,
-    PATIENCE,
     REFUSED,
     SUPERSEDED,
     Refusal,
     file_name,
     write_note,
     write_refused,
-    write_whole,
 )
+from pullbook.pipeline.storage import locks, whole_writes
 from pullbook.pipeline.values.sheet import SIGNATURE_FIELDS
 
 if TYPE_CHECKING:
@@ -169,7 +166,7 @@ def _describe_place(raw: RawSheet, home: Path) -> str:
     Relative to the contribution, so that both can be moved together without a change.
     """
     alone = len(raw.files) == 1 and raw.files[0].suffix.casefold() != ".xlsx"
-    files = [_relative_path(home, file.resolve()) for file in raw.files]
+    files = [_relative_path(home, Path(os.path.realpath(file))) for file in raw.files]
     return f"{files}\n{'' if alone else raw.sheet_id}"
 
 
@@ -212,19 +209,13 @@ def contribute(
 
 def carry_out(made: Plan, into: Path, key: bytes, counts: Counts | None = None) -> Outcome:
     """Sign and write what a plan holds; see `contribute`."""
-    from filelock import FileLock, Timeout  # noqa: PLC0415 - only needed to write
-
     outcome = Outcome(made)
     for folder in (ACCEPTED, REFUSED):
         (into / folder).mkdir(parents=True, exist_ok=True)
-    try:
-        with FileLock(into / LOCK, timeout=PATIENCE):
-            for part in into.rglob(f".*{PART}"):
-                part.unlink()  # left by a run that was killed
-            _write_all(outcome, into, key, counts)
-    except Timeout as error:
-        msg = f"another contribution is still writing to {into}; wait for it, then try again"
-        raise TimeoutError(msg) from error
+    with locks.inside(into):
+        for part in into.rglob(f".*{whole_writes.PART}"):
+            part.unlink()  # left by a run that was killed
+        _write_all(outcome, into, key, counts)
     return outcome
 
 
@@ -268,7 +259,7 @@ def _sign_and_write(
             outcome.superseding += 1
             _keep_version(into / SUPERSEDED, path.stem, old)
         signature = signer.sign(KIND, count, entry.text)
-        write_whole(path, signed_text(entry.text, signature).encode())
+        whole_writes.write(path, signed_text(entry.text, signature).encode())
 
 
 def _highest(into: Path, code: str) -> int:
@@ -288,4 +279,4 @@ def _keep_version(folder: Path, stem: str, data: bytes) -> None:
     folder.mkdir(exist_ok=True)
     kept = sorted(folder.glob(f"{stem}-*.csv"))
     if not kept or kept[-1].read_bytes() != data:
-        write_whole(folder / f"{stem}-{len(kept) + 1:04d}.csv", data)
+        whole_writes.write(folder / f"{stem}-{len(kept) + 1:04d}.csv", data)

@@ -6,12 +6,14 @@ import csv
 import io
 import json
 import math
+import re
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.physics.constants import LBFT, TORQUE_POWER_CONSTANT
 from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.pipeline.physics.engine_quantities import DISPLACEMENT, SIZE_FIELDS
 from pullbook.pipeline.physics.reference_condition import route
+from pullbook.pipeline.storage import plain_text
 from pullbook.pipeline.values.sheet import SIGNATURE_FIELDS, Reading
 from pullbook.schemas.field_words import unit_of, with_unit
 from pullbook.schemas.fields import EXACT, FIELDS, NOMINAL, PULL_FIELDS
@@ -103,9 +105,14 @@ def _format_value(value: Value) -> str:
     return str(value)
 
 
+#: A mark after which a spreadsheet would find a formula within the text.
+_STARTS_CELL = re.compile(r"[,;|](?=[\s'\"]*[=+\-@])")
+
+
 def yaml_scalar(value: str) -> str:
     """Return a text as a YAML scalar, in the form of a JSON string."""
-    return json.dumps(value, ensure_ascii=False)
+    text = json.dumps(plain_text.one_line(value), ensure_ascii=False)
+    return _STARTS_CELL.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 
 
 def sheet_text(values: Mapping[str, Value], readings: Iterable[Reading]) -> str:

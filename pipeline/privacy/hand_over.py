@@ -11,8 +11,9 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from pullbook.pipeline.privacy import signatures
-from pullbook.pipeline.privacy.refused_sheets import ACCEPTED, NAME_CHARS, write_whole
+from pullbook.pipeline.privacy.refused_sheets import ACCEPTED, NAME_CHARS
 from pullbook.pipeline.privacy.signatures import Signature, code_of
+from pullbook.pipeline.storage import locks, regular_files, whole_writes
 from pullbook.schemas.errors import InputError, must_exist
 
 if TYPE_CHECKING:
@@ -27,7 +28,7 @@ _FORMAT = "pullbook hand-over 1"
 _KEY = re.compile(r"[0-9a-f]{64}")
 #: Counts of a new key are later than all of an old one: each hand-over adds this.
 _LATER = 10**15
-_MOST_CHARS = 10_000
+_MOST_BYTES = 10_000
 
 
 class HandOverError(InputError):
@@ -74,8 +75,7 @@ def read(path: Path) -> HandOver:
     """
     must_exist(path)
     try:
-        with path.open(encoding="utf-8") as file:
-            text = file.read(_MOST_CHARS)
+        text = regular_files.read(path, _MOST_BYTES).decode()
         record, signature = signatures.read_record(text, _FORMAT, KIND, _signed)
     except signatures.NotSignedError as error:
         msg = f"{path} is not signed by the shop's old key, so nothing is handed over"
@@ -106,9 +106,10 @@ def keep(one: HandOver, folder: Path) -> None:
     if not (folder / ACCEPTED).is_dir():
         msg = f"{folder} is no contribution: there is no folder {ACCEPTED} in it"
         raise HandOverError(msg)
-    (folder / HANDED_OVER).mkdir(exist_ok=True)
     name = f"{one.old[:NAME_CHARS]}-{one.new[:NAME_CHARS]}.json"
-    write_whole(folder / HANDED_OVER / name, one.as_text().encode())
+    with locks.inside(folder):
+        (folder / HANDED_OVER).mkdir(exist_ok=True)
+        whole_writes.write(folder / HANDED_OVER / name, one.as_text().encode())
 
 
 @dataclass(slots=True)

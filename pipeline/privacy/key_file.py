@@ -15,16 +15,18 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from pullbook.pipeline.storage import locks, regular_files, whole_writes
 from pullbook.schemas.errors import InputError
 
 #: A key that we make is 32 random bytes, written as hexadecimal digits.
 _BYTES = 32
 _LEAST_CHARS, _LEAST_KINDS = 32, 8
+#: Most bytes of a key, of its counts and of a backup.
+_MOST_BYTES = 10_000_000
 _HEX = re.compile(rb"[0-9a-fA-F]+")
 #: What a restored backup adds to its counts: sheets signed since the backup have lower ones.
 RESTORED = 1_000_000
 _COUNTS = ".counts"
-_PATIENCE = 60.0
 _FORMAT = "pullbook key backup 1"
 
 
@@ -57,9 +59,9 @@ def read(path: Path, *, open_to_others: bool = False) -> bytes:
     """
     try:
         mode = path.stat().st_mode
-        key = path.read_bytes().strip()
+        key = regular_files.read(path, _MOST_BYTES).strip()
     except OSError as error:
-        msg = f"the key file {path} cannot be read: {error.strerror}"
+        msg = f"the key file {path} cannot be read: {error.strerror or error}"
         raise KeyFileError(msg) from error
     if os.name == "posix" and mode & (stat.S_IRWXG | stat.S_IRWXO) and not open_to_others:
         msg = (
@@ -114,25 +116,18 @@ def _write_new(path: Path, data: bytes) -> bool:
     part = path.with_name(f".{path.name}.{os.getpid()}.{secrets.token_hex(4)}")
     try:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        _write_private(part, data)
+        whole_writes.write_new(part, data, mode=0o600)
         try:
             os.link(part, path)  # fails if there is one by now
         except FileExistsError:
             return False
         finally:
-            part.unlink()
+            part.unlink(missing_ok=True)
+        whole_writes.sync_folder(path.parent)
     except OSError as error:
         msg = f"the key file {path} cannot be written: {error.strerror}"
         raise KeyFileError(msg) from error
     return True
-
-
-def _write_private(path: Path, data: bytes) -> None:
-    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    with os.fdopen(handle, "wb") as file:
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
 
 
 @dataclass(slots=True)
@@ -173,16 +168,14 @@ class Counts:
             The file cannot be read or written.
 
         """
-        from filelock import FileLock, Timeout  # noqa: PLC0415 - only needed to write
-
         if self.path is None:
             return self._taken(code, name, number, after)
         try:
-            with FileLock(self.path.with_name(f".{self.path.name}.lock"), timeout=_PATIENCE):
+            with locks.beside(self.path):
                 self.known = self.read()
                 taken = self._taken(code, name, number, after)
                 self._save()
-        except (OSError, Timeout) as error:
+        except (OSError, locks.BusyError) as error:
             msg = f"the file {self.path} beside the key cannot be written: {error}"
             raise KeyFileError(msg) from error
         return taken
@@ -204,7 +197,7 @@ class Counts:
         if self.path is None or not self.path.exists():
             return {}
         try:
-            found = json.loads(self.path.read_text(encoding="utf-8"))
+            found = json.loads(regular_files.read(self.path, _MOST_BYTES))
             return {str(code): {"name": str(one["name"]), "count": int(one["count"])}
                     for code, one in found.items()}  # fmt: skip
         except (OSError, ValueError, TypeError, KeyError, AttributeError) as error:
@@ -218,10 +211,8 @@ class Counts:
         path = self.path
         if path is None:
             return
-        part = path.with_name(f".{path.name}.{os.getpid()}")
-        part.unlink(missing_ok=True)
-        _write_private(part, json.dumps(self.known, indent=1, ensure_ascii=False).encode())
-        part.replace(path)
+        text = json.dumps(self.known, indent=1, ensure_ascii=False)
+        whole_writes.write_text(path, text, mode=0o600)
 
 
 def back_up(path: Path, into: Path) -> None:
@@ -253,7 +244,7 @@ def restore(backup: Path, path: Path) -> None:
 
     """
     try:
-        record = json.loads(backup.read_text(encoding="utf-8"))
+        record = json.loads(regular_files.read(backup, _MOST_BYTES))
         key = str(record["key"]).encode("utf-8", "surrogateescape")
         counts = {str(code): {"name": str(one["name"]), "count": int(one["count"]) + RESTORED}
                   for code, one in record["counts"].items()}  # fmt: skip
@@ -269,8 +260,9 @@ def restore(backup: Path, path: Path) -> None:
         msg = f"{path} holds another key; move it away first, it is not written over"
         raise KeyFileError(msg)
     kept = Counts.beside(path)
-    for code, one in kept.read().items():
-        if one["count"] > counts.get(code, {}).get("count", 0):
-            counts[code] = one
-    kept.known = counts
-    kept._save()
+    with locks.beside(kept.path or path):
+        for code, one in kept.read().items():
+            if one["count"] > counts.get(code, {}).get("count", 0):
+                counts[code] = one
+        kept.known = counts
+        kept._save()

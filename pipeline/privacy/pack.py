@@ -11,12 +11,10 @@ from typing import TYPE_CHECKING, Any
 from pullbook.pipeline.privacy import signatures
 from pullbook.pipeline.privacy.refused_sheets import (
     ACCEPTED,
-    LOCK,
     NAME_CHARS,
-    PATIENCE,
-    write_whole,
 )
 from pullbook.pipeline.reading import sheet_file
+from pullbook.pipeline.storage import locks, regular_files, whole_writes
 from pullbook.schemas.errors import InputError, must_exist
 
 if TYPE_CHECKING:
@@ -78,7 +76,7 @@ def pack(folder: Path, signer: Signer, count: int, into: Path) -> int:
             entry = zipfile.ZipInfo(name, _DAY)
             entry.compress_type = zipfile.ZIP_DEFLATED
             archive.writestr(entry, files[name])
-    write_whole(into, out.getvalue())
+    whole_writes.write(into, out.getvalue())
     return len(sheets)
 
 
@@ -98,14 +96,12 @@ def unpack(path: Path, into: Path) -> tuple[str, int]:
         There is no such file.
 
     """
-    from filelock import FileLock  # noqa: PLC0415 - only needed to write
-
     must_exist(path)
     signature, files = _verified(path)
     (into / ACCEPTED).mkdir(parents=True, exist_ok=True)
-    with FileLock(into / LOCK, timeout=PATIENCE):
+    with locks.inside(into):
         for name, data in files.items():
-            write_whole(into / ACCEPTED / name, data)
+            whole_writes.write(into / ACCEPTED / name, data)
     return signature.code, len(files)
 
 
@@ -114,7 +110,8 @@ def _verified(path: Path) -> tuple[Signature, dict[str, bytes]]:
         f"{path} is not as its shop signed it; nothing was unpacked. Ask the shop to send it again"
     )
     try:
-        with zipfile.ZipFile(path) as archive:
+        data = regular_files.read(path, _MOST_BYTES)
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
             files = _read(archive)
         text = files.pop(MANIFEST).decode("utf-8")
         record, signature = signatures.read_record(text, _FORMAT, KIND, _signed)

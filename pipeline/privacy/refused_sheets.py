@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import json
-import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pullbook.pipeline.files import text_file
 from pullbook.pipeline.layout import table_layout
 from pullbook.pipeline.privacy import anonymise, identity_leaks
 from pullbook.pipeline.privacy.contributed_sheet import assemble, yaml_scalar
 from pullbook.pipeline.reading import find_sheets
+from pullbook.pipeline.storage import csv_text, plain_text, regular_files, whole_writes
 from pullbook.schemas.errors import must_exist
 from pullbook.schemas.finding_codes import CODES
 
@@ -24,12 +25,6 @@ ACCEPTED, REFUSED, SUPERSEDED, ORIGINALS = "accepted", "refused", "superseded", 
 
 
 NAME_CHARS = 12
-
-
-PART = ".part"
-
-#: The lock of a contribution, and how long to wait for another that writes to it, s.
-LOCK, PATIENCE = ".lock", 600.0
 
 
 #: Ending of the files with the findings of refused sheets.
@@ -47,8 +42,6 @@ _QUOTES_WHAT_IT_FOUND = frozenset(
 #: Fields that the private copy of a refused sheet does not have.
 _LEFT_OUT = ("shop", "notes", "elevation")
 
-_NUMBER = re.compile(r"[+-]?[\d.,]+(?:[eE][+-]?\d+)?")
-
 
 @dataclass(slots=True)
 class Refusal:
@@ -65,13 +58,6 @@ def file_name(key: bytes, shop: str, sheet: Sheet) -> str:
     return f"{anonymise.code(key, shop)[:NAME_CHARS]}-{own[:NAME_CHARS]}.csv"
 
 
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file completely or not at all."""
-    part = path.with_name(f".{path.name}{PART}")
-    part.write_bytes(data)
-    part.replace(path)
-
-
 #: The note in the folder of refused sheets.
 NOTE, _NOTE_TEXT = (
     "STAYS-AT-HOME.txt",
@@ -86,7 +72,7 @@ Send the folder "accepted" alone.
 def write_note(folder: Path) -> None:
     """Write into the folder of refused sheets that it is not to be sent."""
     if not (folder / NOTE).exists():
-        write_whole(folder / NOTE, _NOTE_TEXT.encode())
+        whole_writes.write(folder / NOTE, _NOTE_TEXT.encode())
 
 
 def write_refused(folder: Path, refusal: Refusal, key: bytes) -> None:
@@ -105,8 +91,8 @@ def write_refused(folder: Path, refusal: Refusal, key: bytes) -> None:
         "originals": _keep_originals(folder / ORIGINALS, raw, key),
     }
     copy = assemble(_private_fields(raw, key, shop, code), _private_rows(raw, shop, code))
-    write_whole(folder / f"{stem}.csv", copy.encode("utf-8", "replace"))
-    write_whole(folder / f"{stem}{FINDINGS_FILE}", json.dumps(record, indent=2).encode())
+    whole_writes.write(folder / f"{stem}.csv", copy.encode("utf-8", "replace"))
+    whole_writes.write(folder / f"{stem}{FINDINGS_FILE}", json.dumps(record, indent=2).encode())
 
 
 def _private_fields(raw: RawSheet, key: bytes, shop: str, code: str) -> list[str]:
@@ -163,8 +149,7 @@ def _private_finding(finding: Finding, shop: str, code: str) -> dict[str, str | 
 
 def _escape_formula(cell: str) -> str:
     """Return a cell that no spreadsheet reads as a formula."""
-    formula = cell[:1] in ("=", "+", "-", "@", "\t") and not _NUMBER.fullmatch(cell)
-    return f"'{cell}" if formula else cell
+    return csv_text.quoted(plain_text.one_line(cell))
 
 
 def _keep_originals(folder: Path, raw: RawSheet, key: bytes) -> list[str]:
@@ -173,15 +158,16 @@ def _keep_originals(folder: Path, raw: RawSheet, key: bytes) -> list[str]:
 
     names = []
     for file in raw.files:
-        if not file.is_file():
+        try:
+            data = regular_files.read(file, text_file.TABLE_BYTES)
+        except OSError:
             continue
-        data = file.read_bytes()
         code = anonymise.own_code(key, "", f"{file.name}{data.hex()}")
         name = f"{code}{sealed_originals.SUFFIX}"
         names.append(name)
         if not (folder / name).exists():
             folder.mkdir(exist_ok=True)
-            write_whole(folder / name, sealed_originals.seal(key, file.name, data))
+            whole_writes.write(folder / name, sealed_originals.seal(key, file.name, data))
     return names
 
 
@@ -193,9 +179,9 @@ def refusals(folder: Path) -> list[tuple[str, str, list[dict[str, Any]]]]:
     found = []
     for path in sorted((folder / REFUSED).glob(f"*{FINDINGS_FILE}")):
         try:
-            record = json.loads(path.read_text(encoding="utf-8"))
+            record = json.loads(regular_files.read(path, text_file.SHEET_BYTES))
             found.append((str(record["sheet_id"]), str(path), list(record["findings"])))
-        except (OSError, ValueError, KeyError, TypeError):
+        except (OSError, ValueError, KeyError, TypeError, RecursionError):
             continue
     return found
 
@@ -229,9 +215,11 @@ def unseal(shared: Path, into: Path, key: bytes) -> list[Path]:
         raise find_sheets.NothingToReadError(msg)
     written = []
     for path in sealed:
-        name, data = sealed_originals.unseal(key, path.read_bytes())
+        name, data = sealed_originals.unseal(
+            key, regular_files.read(path, 2 * text_file.TABLE_BYTES)
+        )
         folder = into / path.stem[:NAME_CHARS]
         folder.mkdir(parents=True, exist_ok=True)
-        write_whole(folder / name, data)
-        written.append(folder / name)
+        whole_writes.write(folder / Path(name).name, data)
+        written.append(folder / Path(name).name)
     return written

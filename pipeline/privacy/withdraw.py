@@ -16,13 +16,11 @@ import numpy as np
 from pullbook.pipeline.privacy import signatures
 from pullbook.pipeline.privacy.refused_sheets import (
     ACCEPTED,
-    LOCK,
     NAME_CHARS,
-    PATIENCE,
     SUPERSEDED,
-    write_whole,
 )
 from pullbook.pipeline.privacy.signatures import SHORT_CODE, Signature
+from pullbook.pipeline.storage import locks, regular_files, whole_writes
 from pullbook.schemas.errors import InputError, must_exist
 
 if TYPE_CHECKING:
@@ -38,7 +36,7 @@ if TYPE_CHECKING:
 #: Folder of a contribution that holds the requests applied to it, and their kind as signed things.
 WITHDRAWN, KIND = "withdrawn", "withdrawal"
 _FORMAT = "pullbook withdrawal 1"
-_MOST_CHARS = 10_000_000
+_MOST_BYTES = 10_000_000
 
 
 class WithdrawError(InputError):
@@ -94,8 +92,7 @@ def read(path: Path) -> Withdrawal:
     """
     must_exist(path)
     try:
-        with path.open(encoding="utf-8") as file:
-            text = file.read(_MOST_CHARS)
+        text = regular_files.read(path, _MOST_BYTES).decode()
         record, signature = signatures.read_record(text, _FORMAT, KIND, _signed)
     except signatures.NotSignedError as error:
         msg = (
@@ -151,11 +148,9 @@ def apply(one: Withdrawal, folder: Path) -> int:
     if not (folder / ACCEPTED).is_dir():
         msg = f"{folder} is no contribution: there is no folder {ACCEPTED} in it"
         raise WithdrawError(msg)
-    from filelock import FileLock  # noqa: PLC0415 - only needed to write
-
-    with FileLock(folder / LOCK, timeout=PATIENCE):
+    with locks.inside(folder):
         (folder / WITHDRAWN).mkdir(exist_ok=True)
-        write_whole(folder / WITHDRAWN / one.file_name, one.as_text().encode())
+        whole_writes.write(folder / WITHDRAWN / one.file_name, one.as_text().encode())
         gone = [path for part in (ACCEPTED, SUPERSEDED) for path in _files(folder / part, one)]
         for path in gone:
             path.unlink()

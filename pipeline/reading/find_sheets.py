@@ -16,13 +16,15 @@ from pullbook.pipeline.reading import sheet_file, tables
 from pullbook.pipeline.settings import shop_settings
 from pullbook.pipeline.settings.follow_settings import follow
 from pullbook.pipeline.settings.shop_settings import NO_SETTINGS
+from pullbook.pipeline.storage import plain_text
+from pullbook.pipeline.values.sheet import RawSheet
 from pullbook.schemas.errors import InputError, not_there
+from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from pullbook.pipeline.settings.shop_settings import Settings
-    from pullbook.pipeline.values.sheet import RawSheet
 
 _TEXT_SHEETS = (".tsv", ".txt", ".prn", ".asc", ".dat")
 SHEET_FILES = (".csv", *workbook.WORKBOOKS, *_TEXT_SHEETS)
@@ -85,29 +87,44 @@ def find(paths: Iterable[Path], without: Path | None = None) -> Found:
 
 
 def _search_folder(folder: Path, found: Found, depth: int, without: Path | None) -> None:
-    with os.scandir(folder) as entries:
-        listed = sorted(entries, key=lambda entry: entry.name)
+    try:
+        with os.scandir(folder) as entries:
+            listed = sorted(entries, key=lambda entry: entry.name)
+    except OSError:
+        found.sources.append(folder)  # which says why when it is read
+        return
     names = {entry.name.casefold() for entry in listed}
     if depth and any(marks <= names for marks in _NO_SHEETS):
         found.passed_over.append(folder)
         return
-    has_tables = f"{tables.BUILDS}.csv" in names
+    has_tables = any(
+        entry.name.casefold() == f"{tables.BUILDS}.csv" and not _is_folder(entry)
+        for entry in listed
+    )
     if has_tables:
         found.sources.append(folder)
     for entry in listed:
         if entry.name.startswith(".") or entry.name == shop_settings.FILE:
             continue
         path = folder / entry.name
-        if without is not None and entry.is_dir() and path.resolve() == without:
+        if without is not None and _is_folder(entry) and path.resolve() == without:
             continue
         if entry.is_dir(follow_symlinks=False) and depth < _DEEPEST:
             _search_folder(path, found, depth + 1, without)
         elif has_tables and _is_table(path):
             continue
-        elif entry.is_dir() or path.suffix.casefold() not in SHEET_FILES or _is_other_text(path):
+        elif _is_folder(entry) or path.suffix.casefold() not in SHEET_FILES or _is_other_text(path):
             found.passed_over.append(path)
         else:
             found.sources.append(path)
+
+
+def _is_folder(entry: os.DirEntry[str]) -> bool:
+    """Return whether something is a folder, or a link to one; a link to itself is none."""
+    try:
+        return entry.is_dir()
+    except OSError:
+        return False
 
 
 def _is_table(path: Path) -> bool:
@@ -126,7 +143,7 @@ def _is_other_text(path: Path) -> bool:
 
 
 def _check_file(path: Path) -> Path:
-    if not path.exists():
+    if not path.exists() and not path.is_symlink():
         raise NothingToReadError(not_there(path))
     if _is_other_text(path):
         msg = f"{path} is not a sheet: it has no column of rpm beside torque or power"
@@ -142,6 +159,26 @@ def source(path: Path, settings: Settings = NO_SETTINGS) -> list[RawSheet]:
 
     The shop's settings say what its headings and words mean, and what its sheets share.
     """
+    if (fault := _name_fault(path)) is not None:
+        return [fault]
+    try:
+        return _read(path, settings)
+    except OSError as error:
+        message = f"{path.name} cannot be read: {error.strerror or error}"
+        return [RawSheet(path.stem, str(path), findings=[Finding("not-readable", message)])]
+
+
+def _name_fault(path: Path) -> RawSheet | None:
+    """Return what is said of a file whose name is no plain text; ``None`` for any other."""
+    shown = plain_text.one_line(str(path))
+    if shown == str(path):
+        return None
+    message = f"The name {shown!r} holds what is no plain text. Rename it, then check it again."
+    stem = plain_text.one_line(path.stem)
+    return RawSheet(stem, shown, findings=[Finding("not-readable", message)])
+
+
+def _read(path: Path, settings: Settings) -> list[RawSheet]:
     headings = settings.headings
     files: tuple[Path, ...] = (path,)
     if path.is_dir():

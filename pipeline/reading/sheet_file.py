@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.files import text_file, text_rows
+from pullbook.pipeline.files import bounds, text_file, text_rows
 from pullbook.pipeline.layout import document
 from pullbook.pipeline.layout.raw_fields import add_fields
 from pullbook.pipeline.values.sheet import RawSheet
@@ -51,6 +51,7 @@ def read(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
     """Read the sheets of a file, mostly one; faults become findings of the sheets."""
     try:
         text, notes = text_file.read(path)
+        bounds.check_lines(text, path.name)
         sheets = _split_text(text, path, headings)
     except text_file.UnreadableError as fault:
         return [RawSheet(path.stem, str(path), headings=headings, findings=[fault.finding])]
@@ -127,6 +128,7 @@ def read_build(path: Path, headings: Headings = PLAIN) -> RawSheet:
     sheet = RawSheet(path.stem, str(path), headings=headings)
     try:
         text, notes = text_file.read(path)
+        bounds.check_lines(text, path.name)
         sheet.findings += notes
         add_fields(sheet, text, 1)
     except text_file.UnreadableError as fault:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.files import text_file, text_rows
+from pullbook.pipeline.files import bounds, text_file, text_rows
 from pullbook.pipeline.layout import document, engine_rows
 from pullbook.pipeline.layout.raw_fields import add_field
 from pullbook.pipeline.values.sheet import RawSheet
@@ -27,8 +27,7 @@ if TYPE_CHECKING:
 
     Row = tuple[int, list[str]]
 
-BUILDS = "builds"
-PULLS = "pulls"
+BUILDS, PULLS = "builds", "pulls"
 _MOST_ROWS = 20_000_000
 
 
@@ -61,6 +60,7 @@ def csv_table(path: Path, named: Callable[[str], Named]) -> tuple[list[Row], lis
 
     """
     text, notes = text_file.read(path, text_file.TABLE_BYTES)
+    bounds.check_lines(text, path.name)
     return text_rows.rows_of(text.split("\n"), 1, named, _MOST_ROWS), notes
 
 
@@ -175,8 +175,8 @@ def assemble(
     for sheet in sheets:
         sheet.table = tables.pop(sheet.sheet_id, None)
         sheet.findings += notes or []
-    sheet_ids = [sheet.sheet_id for sheet in sheets]
-    return sheets + [_report_orphan(name, rows, source, sheet_ids) for name, rows in tables.items()]
+    known = {_simplify(sheet.sheet_id): sheet.sheet_id for sheet in reversed(sheets)}
+    return sheets + [_report_orphan(name, rows, source, known) for name, rows in tables.items()]
 
 
 def _split_headings(
@@ -286,10 +286,10 @@ def _without(cells: list[str], column: int | None) -> list[str]:
     return cells if column is None else cells[:column] + cells[column + 1 :]
 
 
-def _report_orphan(name: str, table: list[Row], source: str, names: list[str]) -> RawSheet:
+def _report_orphan(name: str, table: list[Row], source: str, known: dict[str, str]) -> RawSheet:
     row = table[-1][0]
-    near = [n for n in names if _simplify(n) == _simplify(name)]
-    hint = f" Is {near[0]!r} meant?" if near else " Add it there, or correct the name."
+    near = known.get(_simplify(name))
+    hint = f" Is {near!r} meant?" if near is not None else " Add it there, or correct the name."
     message = (
         f"The pull in row {row} is of sheet {name!r}, which is not in the builds.{hint}"
         if name

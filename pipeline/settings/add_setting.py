@@ -5,15 +5,17 @@ from __future__ import annotations
 import io
 from typing import TYPE_CHECKING, Any
 
-from pullbook.pipeline.files import front_matter
+from pullbook.pipeline.files import front_matter, text_file
 from pullbook.pipeline.settings import settings_schema, shop_settings
 from pullbook.pipeline.settings.shop_settings import SettingsError
+from pullbook.pipeline.storage import locks, whole_writes
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
 
-def add(path: Path, lines: list[str]) -> None:
+def add(path: Path, lines: Sequence[str]) -> None:
     """Add settings to a file, which is made if it is not there.
 
     Parameters
@@ -30,13 +32,18 @@ def add(path: Path, lines: list[str]) -> None:
         A line, or the file, is no settings; nothing is written then.
 
     """
+    with locks.beside(path):
+        _add(path, lines)
+
+
+def _add(path: Path, lines: Sequence[str]) -> None:
     from ruamel.yaml import YAML  # noqa: PLC0415 - only to change a file, which keeps its remarks
     from ruamel.yaml.error import YAMLError  # noqa: PLC0415
 
     yaml = YAML()
     yaml.preserve_quotes = True
     yaml.width = 100
-    before = path.read_text(encoding="utf-8") if path.exists() else ""
+    before = text_file.read(path)[0] if path.exists() else ""
     try:
         there: Any = yaml.load(before) or {}
         if not isinstance(there, dict):
@@ -53,10 +60,13 @@ def add(path: Path, lines: list[str]) -> None:
     text = out.getvalue()
     if (fault := settings_schema.fault(front_matter.nested(text))) is not None:
         raise SettingsError(fault, file=path)
-    part = path.with_name(f".{path.name}.part")
-    part.write_text(_kept_head(before, there) + text, encoding="utf-8")
-    shop_settings.load(part)
-    part.replace(path)
+    part = whole_writes.part_of(path)
+    whole_writes.write_text(part, _kept_head(before, there) + text)
+    try:
+        shop_settings.load(part)
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
 
 
 def _kept_head(before: str, there: Any) -> str:

@@ -174,7 +174,7 @@ def beside(source: Path, roots: Iterable[Path]) -> Settings:
 
     """
     tops = {root.resolve() for root in roots}
-    folder = source.resolve() if source.is_dir() else source.resolve().parent
+    folder = source.resolve() if source.is_dir() else source.parent.resolve()
     for place in (folder, *folder.parents):
         if not any(place == top or top in place.parents for top in tops):
             break

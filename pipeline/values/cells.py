@@ -20,6 +20,12 @@ if TYPE_CHECKING:
     from pullbook.schemas.field import Field, Value
 
 
+#: Most characters of a value that is no text.
+LONGEST = 300
+#: No value of a sheet comes near to this number.
+_LARGEST = 1e12
+
+
 class CellError(InputError):
     """A cell that cannot be parsed; ``finding`` says why."""
 
@@ -65,14 +71,21 @@ def parse(
 
     """
     text = text.strip()
+    if len(text) > LONGEST and field.kind is not Kind.TEXT:
+        message = f"{field.title} has more than {LONGEST} characters. Shorten it."
+        raise _cell_error(field, row, text[:LONGEST], "too-long", message)
     if field.kind is Kind.NUMBER and mark is None and unit is None:
         number = numerals.plain(text)
-        if number is not None and math.isfinite(number):
+        if number is not None and abs(number) <= _LARGEST:
             return Parsed(number)
     as_word = field.kind is Kind.FLAG and text.casefold() in FLAGS
     if is_missing(text) and not as_word and not _is_no_correction(text, field):
         return Parsed(None)
-    return _parse_kind(text, field, unit, row, mark)
+    found = _parse_kind(text, field, unit, row, mark)
+    if isinstance(found.value, float | int) and abs(found.value) > _LARGEST:
+        message = f"{field.title} is {text!r}, which no engine has."
+        raise _cell_error(field, row, text, "out-of-range", message)
+    return found
 
 
 def _is_no_correction(text: str, field: Field) -> bool:

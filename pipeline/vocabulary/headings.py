@@ -23,6 +23,8 @@ _NUMBERED = re.compile(r"^(.+?)[\s_\-#]*(?:run|pull|no\.?)?[\s_\-#]*(\d{1,2})$",
 _NUMBERED_FIRST = re.compile(
     r"^(?:run|pull|no\.?|#)[\s_\-#]*(\d{1,2})[\s_\-:]+(.+)$", re.IGNORECASE
 )
+#: Most characters of a heading, and most spellings that are kept in mind.
+LONGEST, _MOST_SEEN = 200, 20_000
 _NOT_NAME = re.compile(r"[\s_\-]+")
 
 #: Headings of a table with many pulls that are no quantities; others are read word by word.
@@ -95,6 +97,10 @@ class _Words:
     def __call__(self, heading: str) -> Named:
         named = self._seen.get(heading)
         if named is None:
+            if len(heading) > LONGEST:
+                return NOTHING
+            if len(self._seen) > _MOST_SEEN:
+                self._seen.clear()
             named = self._seen[heading] = self._find(heading.strip())
         return named
 
@@ -162,6 +168,8 @@ class _Words:
 
     def numbered(self, heading: str) -> Named:
         """Return the column of a heading that ends in the number of a pull, as ``torque 2``."""
+        if len(heading) > LONGEST:
+            return NOTHING
         bare, _, unit = heading.partition("(")
         unit, _, after = unit.partition(")")
         found = _NUMBERED.match(f"{bare.strip()} {after.strip()}".strip())

@@ -27,8 +27,10 @@ if TYPE_CHECKING:
 _MOST_NOTES = 10
 
 
-def load(bundle: Path | None) -> Predictor:
+def load(bundle: Path | None, trust: Path | None = None) -> Predictor:
     """Return the predictor of a bundle, or of the one that comes with pullbook.
+
+    With ``trust``, one of the keys in that file must have signed it.
 
     Raises
     ------
@@ -38,7 +40,7 @@ def load(bundle: Path | None) -> Predictor:
     """
     import pullbook
 
-    found = pullbook.load(bundle)
+    found = pullbook.load(bundle, trust)
     if bundle is None:
         typer.echo(
             "No --bundle given: this answer comes from a model of invented engines, to show what an"

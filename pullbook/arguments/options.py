@@ -22,6 +22,20 @@ Bundle = Annotated[
         " engines.",
     ),
 ]
+Sign = Annotated[
+    bool,
+    typer.Option(
+        "--sign", help="Sign the bundle with your contributor key, and print what proves it."
+    ),
+]
+Trust = Annotated[
+    Path | None,
+    typer.Option(
+        "--trust",
+        help="Take the bundle only if one of the keys in this file signed it: a key a line, as"
+        " `pullbook train --sign` prints it.",
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON only.")]
 KeyFile = Annotated[
     Path | None,
@@ -72,6 +86,12 @@ Cluster = Annotated[
         help="Address of a Dask scheduler (tcp://host:port) whose workers see the same files.",
     ),
 ]
+InsecureCluster = Annotated[
+    bool,
+    typer.Option(
+        "--insecure-cluster", help="Use a scheduler without TLS that is not on this machine."
+    ),
+]
 Level = Annotated[
     float,
     typer.Option(help="Level of the limits: at 0.9 about 9 in 10 measured values fall inside."),
@@ -117,7 +137,8 @@ UnitsOf = Annotated[
     ),
 ]
 Band = Annotated[str, typer.Option(help="Engine speeds to average over in rpm, as low:high.")]
-DEFAULT_BAND = "2500:4500"
+DEFAULT_BAND, DEFAULT_RPM = "2500:4500", "2000:6500:250"
+_MOST_SPEEDS = 2000
 
 
 def section(params: Path | None, name: str) -> dict[str, Any]:
@@ -175,3 +196,18 @@ def band_of(text: str, hint: str = "--band") -> tuple[float, float]:
         msg = f"{text!r} must start above 0 and rise"
         raise typer.BadParameter(msg, param_hint=hint)
     return low, high
+
+
+def speeds_of(text: str) -> Any:
+    """Return the engine speeds that ``first:last:step`` means."""
+    try:
+        first, last, step = (float(part) for part in text.split(":"))
+    except ValueError:
+        msg = f"{text!r} is not first:last:step, such as {DEFAULT_RPM}"
+        raise typer.BadParameter(msg, param_hint="--rpm") from None
+    if not (0 < first <= last < 1e5 and step > 0 and (last - first) / step < _MOST_SPEEDS):
+        msg = f"{text!r} must start above 0 and rise in at most {_MOST_SPEEDS} steps"
+        raise typer.BadParameter(msg, param_hint="--rpm")
+    from pullbook.model.range import tested_speeds
+
+    return tested_speeds.speeds_of(first, last, step)

@@ -11,7 +11,8 @@ import typer
 
 from pullbook.arguments import inputs, options
 from pullbook.commands import output
-from pullbook.tasks import training
+from pullbook.pipeline.storage import whole_writes
+from pullbook.tasks import own_key, training
 from pullbook.words.figures import counted
 
 if TYPE_CHECKING:
@@ -31,7 +32,7 @@ _START = Annotated[
 _OUT = typer.Option("--out", help="Folder to write to; made if it is not there.")
 
 
-def curate(
+def curate(  # noqa: PLR0913, PLR0917 - every one an option of the command
     folders: Annotated[
         list[Path],
         typer.Argument(
@@ -47,6 +48,7 @@ def curate(
     key_file: options.KeyFile = None,
     settings_file: options.ShopSettings = None,
     cluster: options.Cluster = None,
+    insecure_cluster: options.InsecureCluster = False,
 ) -> None:
     """Build one data set from contributed sheets, all torque at SAE J1349."""
     import platformdirs
@@ -60,7 +62,7 @@ def curate(
     for path in damaged:
         typer.echo(f"{path} is no request signed by its shop, so it withdraws nothing", err=True)
     root = None if fresh else platformdirs.user_cache_path("pullbook") / "judged"
-    with crews.cluster(cluster) as far:
+    with crews.cluster(cluster, insecure=insecure_cluster) as far:
         crew = far or crews.Processes(os.cpu_count() or 1)
         places = [folder.resolve() for folder in folders] if far else folders
         reader = inputs.own_reader(places, settings_file, key_file) if own else None
@@ -94,7 +96,10 @@ def curate(
 
 
 def features(
-    curated: options.Curated, out: Annotated[Path, _OUT], cluster: options.Cluster = None
+    curated: options.Curated,
+    out: Annotated[Path, _OUT],
+    cluster: options.Cluster = None,
+    insecure_cluster: options.InsecureCluster = False,
 ) -> None:
     """Make the table of features that a model learns from, missing values filled."""
     from pullbook.pipeline.curation import data_set
@@ -102,7 +107,7 @@ def features(
     from pullbook.pipeline.parallel import workers as crews
 
     builds, _ = data_set.load(curated)
-    with crews.cluster(cluster) as far:
+    with crews.cluster(cluster, insecure=insecure_cluster) as far:
         made = feature_table.fit(builds, far or feature_table.ALONE)
     made.write(out)
     typer.echo(f"{made.table.shape[1]} features of {len(made.table)} builds are in {out}")
@@ -127,29 +132,37 @@ def train(  # noqa: PLR0913, PLR0917 - every one an option of the command
         bool,
         typer.Option("--invented", help="Mark the data as invented; every answer then says so."),
     ] = False,
+    sign: options.Sign = False,
     cluster: options.Cluster = None,
+    insecure_cluster: options.InsecureCluster = False,
 ) -> None:
     """Train a model with error bars and write it as a bundle."""
+    from pullbook.model.bundles import bundle_signature
     from pullbook.model.training import bundle, train_model
     from pullbook.pipeline.curation.read_own import is_private
     from pullbook.pipeline.parallel import workers as crews
     from pullbook.text import model_text
 
     settings = _settings(params, seed)
+    signer = bundle_signature.signer(own_key.key_of(key_file)) if sign else None
     builds, pulls = _data(curated, key_file, settings_file, own=own)
     private = is_private(builds)
     other = _start_of(start, builds, private=private)
-    with crews.cluster(cluster) as far:
+    with crews.cluster(cluster, insecure=insecure_cluster) as far:
         crew = far or train_model.THREADS
         bar = output.bar("Training")
         model, begin = training.train(builds, pulls, settings, other, crew, bar, features)
-    identity = bundle.save(model, out, invented=invented)
+    identity = bundle.save(model, out, invented=invented, signer=signer)
     shops = len(model.shop_codes)
     typer.echo(
         f"Learned from {counted(len(builds), 'sheet')} of {counted(shops, 'shop')};"
         f" bundle {identity} is in {out}"
         + ("; it holds sheets in clear: keep it to yourself" if private else "")
     )
+    if signer is not None:
+        typer.echo(
+            f"Signed. Who trusts you puts this key in a file for --trust: {signer.public_key}"
+        )
     for line in model_text.promises(model, begin):
         typer.echo(line, err=True)
 
@@ -190,6 +203,7 @@ def evaluate(  # noqa: PLR0913, PLR0917 - every one an option of the command
         ),
     ] = None,
     cluster: options.Cluster = None,
+    insecure_cluster: options.InsecureCluster = False,
 ) -> None:
     """Measure the accuracy on shops or engines never seen, and what more tests would bring."""
     import pandas as pd
@@ -207,7 +221,7 @@ def evaluate(  # noqa: PLR0913, PLR0917 - every one an option of the command
     settings = _settings(params, seed)
     few = builds["shop"].nunique() <= MOST_SHOPS
     other = _start_of(start, builds, private=is_private(builds))
-    with crews.cluster(cluster) as far:
+    with crews.cluster(cluster, insecure=insecure_cluster) as far:
         crew = far or train_model.THREADS
         bar = output.bar("Holding out engines" if few else "Holding out shops")
         found = evaluating.evaluate(builds, pulls, settings, parts, bar, crew, other)
@@ -219,8 +233,7 @@ def evaluate(  # noqa: PLR0913, PLR0917 - every one an option of the command
             both = output.bar("Holding out shops and families")
             regimes, _ = evaluate_regimes.held_out(builds, pulls, settings, parts, both, crew)
     metrics = found.metrics() | ({} if curve is None else {"learning_curve": curve.as_json()})
-    out.mkdir(parents=True, exist_ok=True)
-    (out / METRICS).write_text(json.dumps(metrics, indent=1) + "\n", encoding="utf-8")
+    whole_writes.write_text(out / METRICS, json.dumps(metrics, indent=1) + "\n")
     model_page.write(found, regimes, metrics, benchmarks, out)
     typer.echo(model_text.text(metrics))
     for line in model_text.learning(metrics):

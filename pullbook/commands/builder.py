@@ -26,9 +26,6 @@ if TYPE_CHECKING:
     from pullbook.words.units import Units
 
 _MOST_PLOTTED = 4
-_DEFAULT_RPM = "2000:6500:250"
-_EXPLAINED_RPM = "2000:5000:500"
-_MOST_SPEEDS = 2000
 
 
 def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
@@ -41,7 +38,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     ],
     bundle: options.Bundle = None,
     level: options.Level = 0.9,
-    rpm: options.Rpm = _DEFAULT_RPM,
+    rpm: options.Rpm = options.DEFAULT_RPM,
     shop: options.Shop = None,
     key_file: options.KeyFile = None,
     measured: options.Measured = None,
@@ -55,6 +52,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     sender: options.Sender = None,
     logo: options.Logo = None,
     date: options.SheetDate = None,
+    trust: options.Trust = None,
     as_json: options.AsJson = False,
 ) -> None:
     """Predict torque and power of a build, with error bars."""
@@ -63,7 +61,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     from pullbook.pipeline.builds import build_files
     from pullbook.tasks import questions
 
-    speeds = _speeds(rpm)
+    speeds = options.speeds_of(rpm)
     options.check_level(level)
     units = options.units_of(system, correction)
     wanted = output.Wanted(as_json, plot, html, csv, save)
@@ -74,7 +72,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     given = build_files.read(builds)
     before = saved_answer.read(builds)
     inputs.print_notes(given)
-    predictor = inputs.load(bundle)
+    predictor = inputs.load(bundle, trust)
     asked = inputs.ask(given, predictor, shop, key_file, measured)
     found = questions.predictions(asked, predictor)
     answers = [None if one is None else one.answer(speeds, level) for one in found]
@@ -117,21 +115,6 @@ def _draw(
     )
     if len(drawn) == _MOST_PLOTTED:
         typer.echo(f"Charts and answer sheets show the first {_MOST_PLOTTED} builds.", err=True)
-
-
-def _speeds(text: str) -> Any:
-    """Return the engine speeds that ``first:last:step`` means."""
-    try:
-        first, last, step = (float(part) for part in text.split(":"))
-    except ValueError:
-        msg = f"{text!r} is not first:last:step, such as {_DEFAULT_RPM}"
-        raise typer.BadParameter(msg, param_hint="--rpm") from None
-    if not (0 < first <= last < 1e5 and step > 0 and (last - first) / step < _MOST_SPEEDS):
-        msg = f"{text!r} must start above 0 and rise in at most {_MOST_SPEEDS} steps"
-        raise typer.BadParameter(msg, param_hint="--rpm")
-    from pullbook.model.range.tested_speeds import speeds_of
-
-    return speeds_of(first, last, step)
 
 
 def _print(
@@ -246,55 +229,6 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
             text=lambda: comparison_text.text(result, manifest, units),
             figure=figure,
             page=lambda: comparison_sheet.page(result, figure, sides.builds, manifest, units),
-        ),
-        wanted,
-    )
-
-
-def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
-    build: Annotated[Path, typer.Argument(help="File with one build.")],
-    bundle: options.Bundle = None,
-    level: options.Level = 0.9,
-    rpm: options.Rpm = _EXPLAINED_RPM,
-    shop: options.Shop = None,
-    key_file: options.KeyFile = None,
-    measured: options.Measured = None,
-    correction: options.Correction = REFERENCE,
-    system: options.UnitsOf = UnitSystem.INCH,
-    plot: options.Plot = None,
-    html: options.Html = None,
-    as_json: options.AsJson = False,
-) -> None:
-    """Explain a curve: what each group of parts adds, and the nearest sheets."""
-    from pullbook.answer_sheets import explanation_sheet
-    from pullbook.charts import (
-        drawing,
-        explanation_chart,
-    )
-    from pullbook.tasks import questions
-    from pullbook.text import explanation_text
-
-    speeds = _speeds(rpm)
-    options.check_level(level)
-    units = options.units_of(system, correction)
-    wanted = output.Wanted(as_json, plot, html)
-    sheet = inputs.one_build(build)
-    inputs.print_notes([sheet])
-    predictor = inputs.load(bundle)
-    asked = questions.must_be_sound(inputs.ask([sheet], predictor, shop, key_file, measured))
-    (sheet,), codes, starts = asked
-    found = predictor.explain(sheet, speeds, level, codes[0], starts[0])
-    manifest = predictor.manifest
-
-    def figure() -> Figure:
-        return explanation_chart.figure(found.at(drawing.fine(speeds)), units)
-
-    output.deliver(
-        output.Outcome(
-            as_json=lambda: units.as_json(found),
-            text=lambda: explanation_text.text(found, manifest, units),
-            figure=figure,
-            page=lambda: explanation_sheet.page(found, figure, sheet, manifest, units),
         ),
         wanted,
     )

@@ -1,4 +1,4 @@
-"""Commands of a builder: what to test next, a measured pull, a build to fill in."""
+"""Commands of a builder: why a curve is so, what to test next, a measured pull, a build to fill in."""
 
 from __future__ import annotations
 
@@ -16,6 +16,58 @@ from pullbook.words.units import Units, UnitSystem
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+
+_EXPLAINED_RPM = "2000:5000:500"
+
+
+def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
+    build: Annotated[Path, typer.Argument(help="File with one build.")],
+    bundle: options.Bundle = None,
+    level: options.Level = 0.9,
+    rpm: options.Rpm = _EXPLAINED_RPM,
+    shop: options.Shop = None,
+    key_file: options.KeyFile = None,
+    measured: options.Measured = None,
+    correction: options.Correction = REFERENCE,
+    system: options.UnitsOf = UnitSystem.INCH,
+    plot: options.Plot = None,
+    html: options.Html = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Explain a curve: what each group of parts adds, and the nearest sheets."""
+    from pullbook.answer_sheets import explanation_sheet
+    from pullbook.charts import (
+        drawing,
+        explanation_chart,
+    )
+    from pullbook.tasks import questions
+    from pullbook.text import explanation_text
+
+    speeds = options.speeds_of(rpm)
+    options.check_level(level)
+    units = options.units_of(system, correction)
+    wanted = output.Wanted(as_json, plot, html)
+    sheet = inputs.one_build(build)
+    inputs.print_notes([sheet])
+    predictor = inputs.load(bundle)
+    asked = questions.must_be_sound(inputs.ask([sheet], predictor, shop, key_file, measured))
+    (sheet,), codes, starts = asked
+    found = predictor.explain(sheet, speeds, level, codes[0], starts[0])
+    manifest = predictor.manifest
+
+    def figure() -> Figure:
+        return explanation_chart.figure(found.at(drawing.fine(speeds)), units)
+
+    output.deliver(
+        output.Outcome(
+            as_json=lambda: units.as_json(found),
+            text=lambda: explanation_text.text(found, manifest, units),
+            figure=figure,
+            page=lambda: explanation_sheet.page(found, figure, sheet, manifest, units),
+        ),
+        wanted,
+    )
 
 
 def next_(  # noqa: PLR0913, PLR0917 - every one an option of the command

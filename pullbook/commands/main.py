@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -19,11 +20,12 @@ from pullbook.commands import (
     sharing,
     shop,
 )
+from pullbook.pipeline.storage.plain_text import PlainStream
 from pullbook.schemas.errors import PullbookError, not_there
 from pullbook.tasks import fault_log
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
 app = typer.Typer(
     name="pullbook",
@@ -53,7 +55,7 @@ _ORDER: dict[str, tuple[Callable[..., Any], ...]] = {
         builder.compare,
         builder_choices.vary,
         builder_choices.choose,
-        builder.explain,
+        builder_parts.explain,
         builder_parts.against,
         builder_parts.next_,
     ),
@@ -95,6 +97,22 @@ def _common(
 
 def run() -> None:
     """Run the command line; every error ends in one sentence and exit status 2."""
+    with _plain_streams():
+        _run()
+
+
+@contextmanager
+def _plain_streams() -> Iterator[None]:
+    """Print through streams that show hidden characters instead of sending them on."""
+    before = sys.stdout, sys.stderr
+    sys.stdout, sys.stderr = map(PlainStream, before)
+    try:
+        yield
+    finally:
+        sys.stdout, sys.stderr = before
+
+
+def _run() -> None:
     try:
         app()
     except KeyboardInterrupt:

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from pullbook.arguments import options
 from pullbook.schemas.errors import InputError
 
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: Most bytes of a record of earlier reports.
+_MOST_BYTES = 50_000_000
 _OUT = typer.Option("--out", help="Folder to write to; made if it is not there.")
 group = typer.Typer(name="report", help="Write a report page, as Markdown and HTML.")
 
@@ -38,32 +43,50 @@ def drift(
     """Report what is new, how it differs, and how accurate the model in use is on it."""
     import json
 
-    import pandas as pd
-
     from pullbook.model.review import drift as drifting
     from pullbook.model.review import promotions
     from pullbook.model.training import bundle as bundles
     from pullbook.pipeline.curation import data_set
+    from pullbook.pipeline.storage import locks, whole_writes
     from pullbook.reports import drift_page
 
     builds, pulls = data_set.load(curated)
     earlier, _ = data_set.load(since)
     found = drifting.drift(*bundles.load(promotions.current(bundle)), builds, pulls, earlier)
     kept = out / drift_page.RECORD
-    text = dict.fromkeys(("data", "bundle"), "str")
-    before = pd.read_csv(kept, dtype=text) if kept.exists() else None
-    if before is not None and not set(text) <= set(before.columns):
-        msg = f"{kept} has no columns {' and '.join(text)}: it is not a record written by pullbook"
-        raise InputError(msg)
-    record = drifting.keep(before, found.record)
-    drift_page.page(found, record).write(out, "drift")
-    record.to_csv(kept, index=False, lineterminator="\n")
+    out.mkdir(parents=True, exist_ok=True)
+    with locks.beside(kept):
+        record = drifting.keep(_record(kept), found.record)
+        drift_page.page(found, record).write(out, "drift")
+        whole_writes.write_text(kept, record.to_csv(index=False, lineterminator="\n"))
     lines = json.dumps(found.as_json(), indent=1, allow_nan=False)
-    (out / "drift.json").write_text(lines + "\n", encoding="utf-8")
+    whole_writes.write_text(out / "drift.json", lines + "\n")
     for doubt in found.doubts:
         typer.echo(doubt, err=True)
     typer.echo(f"Report: {out / 'drift.html'} and {out / 'drift.md'}")
     raise typer.Exit(code=int(bool(found.doubts)))
+
+
+def _record(kept: Path) -> pd.DataFrame | None:
+    """Return the record of earlier reports; ``None`` without one."""
+    import io
+
+    import pandas as pd
+
+    from pullbook.pipeline.storage import regular_files
+
+    text = dict.fromkeys(("data", "bundle"), "str")
+    if not kept.exists():
+        return None
+    try:
+        before = pd.read_csv(io.BytesIO(regular_files.read(kept, _MOST_BYTES)), dtype=text)
+    except (OSError, ValueError) as fault:
+        msg = f"{kept} cannot be read as a record; restore it from a copy"
+        raise InputError(msg) from fault
+    if not set(text) <= set(before.columns):
+        msg = f"{kept} has no columns {' and '.join(text)}: it is not a record written by pullbook"
+        raise InputError(msg)
+    return before
 
 
 @group.command()

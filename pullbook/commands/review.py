@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 JUDGEMENT = "judgement.json"
 _GOOD = ("better", "no worse")
+#: Most bytes of a judgement, or of a report on drift.
+_MOST_BYTES = 20_000_000
 
 
 def jury(
@@ -61,6 +63,7 @@ def judge(  # noqa: PLR0913, PLR0917 - every one an option of the command
     from pullbook.model.review import judgement, promotions
     from pullbook.model.training import bundle
     from pullbook.pipeline.curation import data_set
+    from pullbook.pipeline.storage import whole_writes
     from pullbook.reports import judgement_page
 
     rules = judgement.rules_from(options.section(params, "judge"))
@@ -71,7 +74,7 @@ def judge(  # noqa: PLR0913, PLR0917 - every one an option of the command
     if out is not None:
         judgement_page.page(found).write(out, "judgement")
         lines = json.dumps(found.as_json(), indent=1, allow_nan=False)
-        (out / JUDGEMENT).write_text(lines + "\n", encoding="utf-8")
+        whole_writes.write_text(out / JUDGEMENT, lines + "\n")
     typer.echo(
         json.dumps({**found.as_json(), "seconds": [round(one, 3) for one in found.seconds]})
         if as_json
@@ -83,13 +86,16 @@ def judge(  # noqa: PLR0913, PLR0917 - every one an option of the command
 def _doubts(drift: Path, bundle: str) -> list[str]:
     """Return the doubts of a drift report, which must be of the bundle in use."""
     report = _read(drift, "doubts")
-    of = report.get("new", {}).get("bundle")
+    doubts, new = report["doubts"], report.get("new")
+    of = new.get("bundle") if isinstance(new, dict) else None
+    if not isinstance(doubts, list) or not all(isinstance(one, str) for one in doubts):
+        msg = f"{drift} was not written by `pullbook report drift`; run it and name its drift.json"
+        raise InputError(msg)
     if of != bundle:
         msg = (
             f"{drift} is of bundle {of}, but {bundle} is in use: run `pullbook report drift` again"
         )
         raise InputError(msg)
-    doubts: list[str] = report["doubts"]
     return doubts
 
 
@@ -136,9 +142,12 @@ def promote(
 
 def _read(path: Path, wanted: str) -> Mapping[str, Any]:
     """Return the JSON object of a file, which must have a certain key."""
+    from pullbook.pipeline.storage import regular_files
+
+    must_exist(path)
     try:
-        found = json.loads(path.read_text(encoding="utf-8"))
-    except ValueError as fault:
+        found = json.loads(regular_files.read(path, _MOST_BYTES))
+    except (OSError, ValueError, RecursionError) as fault:
         msg = f"{path} is not JSON"
         raise InputError(msg) from fault
     if not isinstance(found, dict) or wanted not in found:

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from pullbook.arguments import options
+from pullbook.pipeline.storage import whole_writes
 from pullbook.schemas.errors import InputError, must_exist
 from pullbook.tasks import own_key
 from pullbook.words.figures import counted, listed
@@ -60,7 +61,7 @@ def _request(sheets: list[str], out: Path, shop: str | None, path: Path | None) 
     signer = signatures.signer(key, name)
     count = own_sheets.next_count(signer, name, counts)
     made = withdraw.request(signer, names, count)
-    out.write_text(made.as_text(), encoding="utf-8")
+    whole_writes.write_text(out, made.as_text())
     what = counted(len(sheets), "sheet") if sheets else "all sheets"
     short = signer.code[: signatures.SHORT_CODE]
     typer.echo(
@@ -182,7 +183,7 @@ def hand_over(
     signer = signatures.signer(key, name)
     count = own_sheets.next_count(signer, name, counts)
     made = handing.make(signer, signatures.signer(new_key, name), count)
-    out.write_text(made.as_text(), encoding="utf-8")
+    whole_writes.write_text(out, made.as_text())
     typer.echo(
         f"Hand-over of {name} to the key {new_key_file} written to {out}. Send it to whoever holds"
         f" your sheets; they run: pullbook hand-over --apply {out.name} --to DIR. From now on"

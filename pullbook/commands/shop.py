@@ -11,6 +11,7 @@ import typer
 
 from pullbook.arguments import inputs, options
 from pullbook.commands import output
+from pullbook.pipeline.storage import whole_writes
 from pullbook.schemas.errors import InputError, must_exist
 from pullbook.tasks import own_key, packs
 from pullbook.text import check_text
@@ -109,7 +110,7 @@ def settings(
         raise InputError(msg)
     old = {} if headings is None else shop_settings.load(headings).meanings
     read = _read([folder], None)
-    path.write_text(settings_draft.draft(read.raws, read.sheets, old), encoding="utf-8")
+    whole_writes.write_text(path, settings_draft.draft(read.raws, read.sheets, old))
     typer.echo(
         f"Drafted {path} from {counted(len(read.sheets), 'sheet')}. Read it, remove the # in front"
         f" of what fits, then: {shlex.join(['pullbook', 'check', str(folder)])}"

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from pullbook.pipeline.checks import decisions, standing_out
 from pullbook.pipeline.checks.decisions import State
+from pullbook.reports import document
 from pullbook.schemas.finding_codes import CODES
 from pullbook.schemas.severity import Severity
 from pullbook.text import check_text
@@ -47,7 +48,7 @@ def html(sheets: Sequence[Sheet]) -> str:
     places = {one: place for place, one in enumerate([*shown, *listed], 1)}
     ranked = sorted(sheets, key=lambda sheet: shown.index(states[id(sheet)]))
     picture, says = _picture(sheets)
-    return _template().render(
+    page = _template().render(
         title=f"Check of {counted(len(sheets), 'sheet')}",
         summary=check_text.summary(sheets),
         questions=[
@@ -59,6 +60,7 @@ def html(sheets: Sequence[Sheet]) -> str:
         picture=picture,
         picture_says=says,
     )
+    return document.secured(page)
 
 
 def _entry(sheet: Sheet, state: State, places: dict[str, int]) -> dict[str, object]:

@@ -9,7 +9,10 @@ import base64
 import re
 from dataclasses import dataclass, field
 from functools import cache
+from hashlib import sha256
 from typing import TYPE_CHECKING
+
+from pullbook.pipeline.storage import plain_text, whole_writes
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,6 +22,9 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
 
+#: What a page begins with, and its styles.
+_CHARSET, _STYLE = '<meta charset="utf-8">', re.compile(r"<style>(.*?)</style>", re.DOTALL)
+_NOTHING = "'none'"
 #: What Markdown treats as markup; an underscore within a word is not.
 _MARKUP = re.compile(r"([\\`*{}\[\]<>|#]|(?<!\w)_|_(?!\w))")
 
@@ -133,9 +139,9 @@ class Page:
         folder.mkdir(parents=True, exist_ok=True)
         for part in self._parts:
             if isinstance(part, _Picture):
-                (folder / part.name).write_bytes(part.svg)
-        (folder / f"{name}.md").write_text(self.markdown(), encoding="utf-8")
-        (folder / f"{name}.html").write_text(self.html(), encoding="utf-8")
+                whole_writes.write(folder / part.name, part.svg)
+        whole_writes.write_text(folder / f"{name}.md", self.markdown())
+        whole_writes.write_text(folder / f"{name}.html", self.html())
 
     def markdown(self) -> str:
         """Return the page as Markdown; its pictures are files beside it."""
@@ -155,15 +161,34 @@ class Page:
                     right = ["--:" if numeric else ":--" for numeric in part.numeric]
                     body = [headings, right, *rows]
                     lines.append("\n".join(_row(cells, i == 1) for i, cells in enumerate(body)))
-        return "\n\n".join(lines) + "\n"
+        return plain_text.plain("\n\n".join(lines) + "\n")
 
     def html(self) -> str:
         """Return the page as one self-contained HTML file."""
         heads = [part for part in self._parts if isinstance(part, _Head)]
         parts = [part for part in self._parts if not isinstance(part, _Head)]
-        return _template().render(
+        text = _template().render(
             title=self.title, one_sheet=self.one_sheet, heads=heads, parts=parts
         )
+        return secured(text)
+
+
+def secured(page: str) -> str:
+    """Return a page that runs and loads nothing, whatever is in it, and has no hidden characters.
+
+    Its policy allows its own style, by its digest, and the pictures within it.
+    """
+    page = plain_text.plain(page)
+    styles = " ".join(
+        f"'sha256-{base64.b64encode(sha256(style.encode()).digest()).decode()}'"
+        for style in _STYLE.findall(page)
+    )
+    policy = (
+        f"default-src 'none'; style-src {styles or _NOTHING}; img-src data:; base-uri 'none';"
+        " form-action 'none'"
+    )
+    meta = f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
+    return page.replace(_CHARSET, f"{_CHARSET}\n{meta}", 1)
 
 
 @cache

@@ -14,13 +14,15 @@ def report(fault: Exception) -> str:
 
     import platformdirs
 
+    from pullbook.pipeline.storage.plain_text import plain
+
     name = f"{datetime.now(UTC):%Y%m%d-%H%M%S}-{os.getpid()}.txt"
     log = platformdirs.user_state_path("pullbook") / "faults" / name
     lines = "".join(traceback.format_exception(fault))
     text = f"pullbook {version('pullbook')}, Python {sys.version}\n{lines}"
     try:
         log.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        log.write_text(text, encoding="utf-8")
+        log.write_text(plain(text), encoding="utf-8")
         where = f"The details are in {log}."
     except OSError:
         sys.stderr.write(f"{text}\n")

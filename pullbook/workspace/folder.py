@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from threading import Lock
 
-from pullbook.pipeline.privacy.refused_sheets import write_whole
 from pullbook.pipeline.settings import shop_settings
+from pullbook.pipeline.storage import whole_writes
 from pullbook.schemas.errors import InputError, must_exist
 from pullbook.workspace.measured_tests import MeasuredTests
 
@@ -121,8 +121,7 @@ class Folder:
 
         """
         try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            write_whole(path, data)
+            whole_writes.write(path, data)
         except OSError as fault:
             msg = f"{path.name} could not be saved: {fault.strerror}. Nothing was changed."
             raise FolderError(msg) from fault

@@ -1,0 +1,1 @@
+"""Bundles as strangers' files: what they may hold, checked before any of it is used."""

@@ -1,0 +1,1 @@
+"""Files and texts of strangers, and records: read bounded, written whole, printed plainly."""

@@ -1,0 +1,55 @@
+"""Bundles as somebody with bad intent makes them: with hashes that fit whatever is in the files."""
+
+from __future__ import annotations
+
+import io
+import json
+import shutil
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pullbook.model.bundles import bundle_folder
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+
+def sign(folder: Path, **changes: object) -> None:
+    """Make the manifest fit the files again."""
+    path = folder / bundle_folder.MANIFEST
+    manifest = json.loads(path.read_text()) | changes
+    for name in bundle_folder.FILES:
+        manifest["files"][name] = bundle_folder.fingerprint((folder / name).read_bytes())
+    manifest["id"] = bundle_folder.identity(manifest)
+    path.write_text(bundle_folder.manifest_text(manifest))
+
+
+def edit_text(folder: Path, name: str, old: str, new: str) -> None:
+    """Replace a text in a file once, and make the manifest fit."""
+    data = (folder / name).read_bytes()
+    assert old.encode() in data
+    (folder / name).write_bytes(
+        data.replace(old.encode(), new.encode("utf-8", "surrogateescape"), 1)
+    )
+    sign(folder)
+
+
+def edit_arrays(
+    folder: Path, change: Callable[[dict[str, Any]], None], name: str = "arrays.npz"
+) -> None:
+    """Change the arrays of a bundle, and make the manifest fit."""
+    with np.load(folder / name) as archive:
+        arrays = {one: archive[one] for one in archive.files}
+    change(arrays)
+    out = io.BytesIO()
+    np.savez_compressed(out, **arrays)
+    (folder / name).write_bytes(out.getvalue())
+    sign(folder)
+
+
+def copy(bundle: Path, to: Path) -> Path:
+    """Copy a bundle."""
+    shutil.copytree(bundle, to)
+    return to

@@ -1,4 +1,4 @@
-"""Commands of a builder: why a curve is so, what to test next, a measured pull, a build to fill in."""
+"""Commands of a builder: why a curve is so, what to test next, a measured pull, a template."""
 
 from __future__ import annotations
 

@@ -289,7 +289,7 @@ def _parse_number(text: Any, where: str) -> float:
 
 
 def _parse_band(text: Any, where: str) -> tuple[float, float]:
-    parts = str(text).split(":")
+    parts = str(text).removesuffix("rpm").split(":")
     if len(parts) != 2:
         msg = f"{where} is {text!r}; write low:high, such as 2000:4000"
         raise PartsListError(msg)

@@ -120,7 +120,7 @@ def _draw(
 def _speeds(text: str) -> Any:
     """Return the engine speeds that ``first:last:step`` means."""
     try:
-        first, last, step = (float(part) for part in text.split(":"))
+        first, last, step = (float(part) for part in text.strip().removesuffix("rpm").split(":"))
     except ValueError:
         msg = f"{text!r} is not first:last:step, such as {_DEFAULT_RPM}"
         raise typer.BadParameter(msg, param_hint="--rpm") from None

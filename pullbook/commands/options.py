@@ -167,7 +167,7 @@ def check_level(level: float) -> None:
 def band_of(text: str, hint: str = "--band") -> tuple[float, float]:
     """Return the engine speeds that ``low:high`` means."""
     try:
-        low, high = (float(part) for part in text.split(":"))
+        low, high = (float(part) for part in text.strip().removesuffix("rpm").split(":"))
     except ValueError:
         msg = f"{text!r} is not a range of rpm such as {DEFAULT_BAND}"
         raise typer.BadParameter(msg, param_hint=hint) from None

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from pullbook.model.comparison import crossovers
 from pullbook.model.limits.difference_errors import expected
 from pullbook.model.prediction.as_measured import AsMeasured
 from pullbook.model.prediction.prediction import BAND_POINTS, NARROW
@@ -24,8 +25,6 @@ if TYPE_CHECKING:
 
 #: How a build is compared: as its own pull measured it, or as predicted.
 _COMPARED_AS = {True: "measured", False: "predicted"}
-#: Step of the search for crossovers, rev/min.
-_FINE = 10.0
 
 
 class CompareError(InputError):
@@ -92,13 +91,9 @@ class Difference:
 
     def times(self, factor: float) -> Difference:
         """Return the difference with all torque multiplied by a factor."""
-        return replace(
-            self,
-            mean_a=self.mean_a * factor,
-            mean_b=self.mean_b * factor,
-            mean=self.mean.times(factor),
-            curve=[one.times(factor) for one in self.curve],
-        )
+        means = {name: getattr(self, name) * factor for name in ("mean_a", "mean_b")}
+        curve = [one.times(factor) for one in self.curve]
+        return replace(self, **means, mean=self.mean.times(factor), curve=curve)
 
     def as_json(self) -> dict[str, Any]:
         """Return the difference as the object that ``compare --json`` prints."""
@@ -286,20 +281,7 @@ def _crossovers(
     factor: float | None,
 ) -> list[Between]:
     """Return where the difference changes sign in the band, and how uncertain that is."""
-    rpm = np.arange(band[0], band[1] + _FINE / 2, _FINE)
+    rpm = crossovers.fine_speeds(band)
     value = both[0].torque(rpm) - both[1].torque(rpm)
     unsure = None if factor is None else np.abs(value) <= factor * _expected(both, rpm, scores)
-    found = []
-    above = value > 0
-    for at in np.flatnonzero(above[:-1] != above[1:]).tolist():
-        share = value[at] / (value[at] - value[at + 1])
-        where = float(rpm[at] + share * _FINE)
-        if unsure is None:
-            found.append(Between(where, None, None))
-            continue
-        sure = np.flatnonzero(~unsure)
-        before, after = sure[sure <= at], sure[sure > at]
-        low = float(rpm[before[-1]]) if len(before) else band[0]
-        high = float(rpm[after[0]]) if len(after) else band[1]
-        found.append(Between(where, low, high))
-    return found
+    return crossovers.find(band, value, unsure)

@@ -227,7 +227,7 @@ def test_a_value_taken_over_reads_as_itself(field):
         Kind.TEXT: ["0417", "job #12: a, b", "1e3"],
     }[field.kind]
     for value in values:
-        text = extended_build._write_value(
+        text = extended_build.write_value(
             float(value) if field.kind is Kind.NUMBER else value, field
         )
         for mark in (None, ".", ","):

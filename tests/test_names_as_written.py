@@ -119,6 +119,7 @@ def test_what_cannot_be_varied_is_answered_at_the_field(folder, given, said):
         ("intake_type: tunel ram", "Did you mean tunnel ram?"),
         ("octane: 95 RON", "AKI is (R+M)/2, for pump petrol about 4 to 5 below RON."),
         ("stroke: 88,4 mm", "'88,4 mm' was read as 88.4 mm."),
+        ("intake_lift: 470 mm", "is 470 mm, which is out of range. Write a number from 2.54 mm to"),
         ("boost: 8", "but the engine is naturally aspirated"),
         (
             "displacement: 7 l",

@@ -91,13 +91,9 @@ class Difference:
 
     def times(self, factor: float) -> Difference:
         """Return the difference with all torque multiplied by a factor."""
-        return replace(
-            self,
-            mean_a=self.mean_a * factor,
-            mean_b=self.mean_b * factor,
-            mean=self.mean.times(factor),
-            curve=[one.times(factor) for one in self.curve],
-        )
+        means = {name: getattr(self, name) * factor for name in ("mean_a", "mean_b")}
+        curve = [one.times(factor) for one in self.curve]
+        return replace(self, **means, mean=self.mean.times(factor), curve=curve)
 
     def as_json(self) -> dict[str, Any]:
         """Return the difference as the object that ``compare --json`` prints."""

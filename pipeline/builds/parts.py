@@ -143,7 +143,7 @@ def number_of(text: Any, where: str) -> float:
 
 def band_of(text: Any, where: str) -> tuple[float, float]:
     """Return the band that ``low:high`` means; raise `PartsListError`, which says where."""
-    parts = str(text).split(":")
+    parts = str(text).removesuffix("rpm").split(":")
     if len(parts) != 2:
         msg = f"{where} is {text!r}; write low:high, such as 2000:4000"
         raise PartsListError(msg)

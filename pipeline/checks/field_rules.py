@@ -97,8 +97,18 @@ def ranges(sheet: Sheet) -> Iterator[Finding]:
     values = sheet.given
     for name, low, high in _LIMITED:
         number = values.get(name)
-        if number is not None and not low <= number <= high:  # type: ignore[operator]
-            yield _out_of_range(FIELDS[name], float(number), sheet.rows.get(name))
+        if number is None or low <= number <= high:  # type: ignore[operator]
+            continue
+        field, row = FIELDS[name], sheet.rows.get(name)
+        if sheet.unit(name) == field.unit:
+            yield _out_of_range(field, float(number), row)
+            continue
+        here, lowest, highest = (sheet.shown(name, float(one), 3) for one in (number, low, high))
+        message = (
+            f"{field.title} is {here}, which is out of range. Write a number from {lowest} to"
+            f" {highest}."
+        )
+        yield Finding("out-of-range", message, name, row, here)
 
 
 def pull_ranges(sheet: Sheet) -> Iterator[Finding]:

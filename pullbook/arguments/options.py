@@ -188,7 +188,7 @@ def check_level(level: float) -> None:
 def band_of(text: str, hint: str = "--band") -> tuple[float, float]:
     """Return the engine speeds that ``low:high`` means."""
     try:
-        low, high = (float(part) for part in text.split(":"))
+        low, high = (float(part) for part in text.strip().removesuffix("rpm").split(":"))
     except ValueError:
         msg = f"{text!r} is not a range of rpm such as {DEFAULT_BAND}"
         raise typer.BadParameter(msg, param_hint=hint) from None
@@ -201,7 +201,7 @@ def band_of(text: str, hint: str = "--band") -> tuple[float, float]:
 def speeds_of(text: str) -> Any:
     """Return the engine speeds that ``first:last:step`` means."""
     try:
-        first, last, step = (float(part) for part in text.split(":"))
+        first, last, step = (float(part) for part in text.strip().removesuffix("rpm").split(":"))
     except ValueError:
         msg = f"{text!r} is not first:last:step, such as {DEFAULT_RPM}"
         raise typer.BadParameter(msg, param_hint="--rpm") from None

@@ -153,7 +153,7 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     if free and goal:
         build = inputs.one_build(parts)
         inputs.print_notes([build])
-        asked = questions.must_be_sound(inputs.ask([build], predictor, shop, key_file, measured))
+        asked = inputs.ask([build], predictor, shop, key_file, measured)
         _search(predictor, asked, free, goal, level, units, wanted)
         return
     wanted_parts = parts_list.read(parts).times(1.0 / units.ratio)  # as the user's own standard
@@ -187,18 +187,15 @@ def _search(
     wanted: output.Wanted,
 ) -> None:
     from pullbook.answer_sheets import search_sheet
-    from pullbook.charts import comparison_chart, drawing
-    from pullbook.pipeline.builds.parts import goal_of
+    from pullbook.charts import comparison_chart
+    from pullbook.tasks import searching
     from pullbook.text import search_text
 
-    (base,), (code,), (start,) = asked
-    found = predictor.search(base, free, goal_of(goal), level, code, start)
+    found = searching.search(predictor, asked, free, goal, level)
     manifest = predictor.manifest
 
     def figure() -> Figure:
-        best, own = found.best.found, found.base.found
-        made = predictor.compare([best, own], found.band, level, drawing.fine(best.speeds))
-        return comparison_chart.of_differences([best, own], made.differences, units)
+        return comparison_chart.of_differences(*searching.best_and_own(predictor, found), units)
 
     output.deliver(
         output.Outcome(

@@ -21,6 +21,7 @@ from pullbook.view_parts.rendering import Desk
 from pullbook.views import (
     ask,
     choose,
+    choose_list,
     compare,
     engines,
     my_model,
@@ -79,7 +80,8 @@ def _routes() -> list[Route]:
         Route("/sheet", sheet.view),
         Route("/sheet/file", sheet.fetch),
         Route("/choose", choose.view),
-        Route("/choose/save", _change(choose.save), methods=["POST"]),
+        Route("/choose/list", choose_list.view),
+        Route("/choose/save", _change(choose_list.save), methods=["POST"]),
         Route("/model", my_model.view),
         Route("/model", _change(my_model.change), methods=["POST"]),
         Route("/model/progress", my_model.progress),

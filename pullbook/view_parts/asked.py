@@ -29,6 +29,11 @@ if TYPE_CHECKING:
 #: Engine speeds of an answer's curve: close enough together to draw and to read off.
 _DRAWN = 50.0
 _TABLE, _BEYOND = 250.0, 400.0
+_MOST_NAMES = 3000
+
+
+class NotFoundError(InputError):
+    """A name that is no build and no test, or of several."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,8 +49,8 @@ def find(desk: Desk, name: str, query: str) -> Named:
 
     Raises
     ------
-    InputError
-        There is none, or it cannot be compared.
+    NotFoundError
+        There is none, or there are several.
 
     """
     if query:
@@ -60,13 +65,20 @@ def find(desk: Desk, name: str, query: str) -> Named:
     found = tests.named(name) or [one for one in tests.tests.values() if one.code == name]
     if len(found) > 1:
         msg = f"{len(found)} tests are called {name}. Give each its own name"
-        raise InputError(msg)
+        raise NotFoundError(msg)
     if found:
         return Named(found[0].sheet, found[0].pull if found[0].sheet.accepted else None)
     known = [*(one.build.sheet_id for one in saved_builds.builds(desk.folder)),
              *(one.name for one in tests.tests.values())]  # fmt: skip
     msg = f"There is no build and no test called {name}.{did_you_mean(name, known)}"
-    raise InputError(msg)
+    raise NotFoundError(msg)
+
+
+def known(desk: Desk) -> list[str]:
+    """Return the names of builds and tests to pick from."""
+    tests = [one.name for one in desk.reading.tests.values() if one.sheet.accepted]
+    names = [*(one.build.sheet_id for one in saved_builds.builds(desk.folder)), *tests]
+    return list(dict.fromkeys(names))[:_MOST_NAMES]
 
 
 def measured_on(desk: Desk, build: Build, start: str) -> Build:

@@ -155,8 +155,7 @@ def _fields(
                      if one.build.sheet_id == name), None)  # fmt: skip
     if base is None:
         return fields, ""
-    texts = build_fields.texts_of(base, asked_for.units)
-    kept = {one: text for one, text in texts.items() if one in _names()}
+    kept = build_fields.of_form(base, asked_for.units)
     if start:
         kept["sheet_id"] = f"{base.sheet_id}, changed"
     return {**kept, **fields}, base.sheet_id

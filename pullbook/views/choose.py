@@ -1,143 +1,141 @@
-"""Choose: a list of parts, and which of its combinations are best for a goal."""
+"""Choose: which cam, head or intake for a goal, by a search of what was tested."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from starlette.responses import RedirectResponse
-
-from pullbook.guards.inside_folder import inside, plain_name
-from pullbook.pipeline.builds import parts_list
+from pullbook.drawings import comparison_drawing
+from pullbook.pipeline.builds import free_fields
+from pullbook.pipeline.builds.parts import BANDS
 from pullbook.schemas.errors import InputError
-from pullbook.tasks import questions
-from pullbook.text import choice_text
-from pullbook.view_parts import asked, parameters, rendering
+from pullbook.tasks import searching
+from pullbook.text import search_text
+from pullbook.view_parts import asked, free_form, parameters, rendering
 from pullbook.view_parts.asked import Named
-from pullbook.view_parts.rendering import desk_of
-from pullbook.workspace.folder import PARTS
+from pullbook.view_parts.rendering import Figure, desk_of
+from pullbook.words import figures
+from pullbook.workspace import build_fields
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-    from pathlib import Path
-
     from starlette.requests import Request
     from starlette.responses import Response
 
-    from pullbook.model.choices.parts_choice import Choice
+    from pullbook.model.choices.search_result import Search
+    from pullbook.view_parts.free_form import Wanted
     from pullbook.view_parts.parameters import Parameters
     from pullbook.view_parts.rendering import Desk
     from pullbook.words.units import Units
 
-_LOW = (2000.0, 3000.0)
-EXAMPLE = """\
-# Every name, number and price is invented: replace them with your own.
-build: {cylinders: 6, bore: 3.9 in, stroke: 3.75 in, fuel: gasoline, octane: 91}
-parts:
-  heads:
-    - {name: as cast, price: 0, compression_ratio: 9.2, intake_flow: 195}
-    - {name: cleaned up, price: 650, compression_ratio: 9.6, intake_flow: 215}
-  camshaft:
-    - {name: short, price: 240, intake_duration: 206, exhaust_duration: 212}
-    - {name: long, price: 260, intake_duration: 230, exhaust_duration: 236}
-goal: {mean_torque: 2000:4500}
-limits:
-  price: {at_most: 1000}
-"""
-
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """A choice as the page shows it."""
+    """What a search found, as the page shows it.
 
-    found: Choice
+    Attributes
+    ----------
+    best, own
+        The best build and the build as it is, as addresses under Ask have them.
+    """
+
+    found: Search
+    figure: Figure
     units: Units
+    best: dict[str, str]
+    own: dict[str, str]
+
+    @property
+    def title(self) -> str:
+        """What was searched for."""
+        return f"{self.found.base.build.sheet_id}: best {search_text.goal(self.found.goal)}"
 
     @property
     def lines(self) -> list[str]:
-        """What comes first, and what it is about."""
-        return [*choice_text.first(self.found, self.units),
-                *choice_text.about(self.found, self.units)]  # fmt: skip
+        """The best build, and what it gains."""
+        return search_text.first(self.found, self.units)
 
     @property
     def headings(self) -> list[str]:
         """The headings of the table."""
-        return ["parts", *choice_text.headings(self.found, self.units)]
+        return search_text.headings(self.found, self.units)
 
     @property
     def rows(self) -> list[list[str]]:
-        """The combinations, ranked; those outside the data are marked in their last column."""
-        return [[one.name, *choice_text.table_cells(self.found, one, self.units)]
-                for one in choice_text.shown(self.found)]  # fmt: skip
+        """The best, those as good, and the build as it is."""
+        return search_text.builds(self.found, self.units)
+
+    @property
+    def others(self) -> list[str]:
+        """What the others as good are."""
+        return search_text.alternatives(self.found, self.units)
+
+    @property
+    def worth(self) -> list[str]:
+        """What each field is worth."""
+        return search_text.worth(self.found, self.units)
 
     @property
     def notes(self) -> list[str]:
-        """What ties and limits mean."""
-        return choice_text.notes(self.found)
-
-    @property
-    def parts(self) -> list[list[str]]:
-        """The parts with what each sets."""
-        return choice_text.part_rows(self.found, self.units)
-
-
-def lists(desk: Desk) -> list[Path]:
-    """Return the lists of parts in the folder."""
-    place = None if desk.folder.path is None else desk.folder.path / PARTS
-    return sorted(place.glob("*.yaml")) if place is not None and place.is_dir() else []
+        """What is outside the data, and what was done."""
+        return search_text.notes(self.found, self.units)
 
 
 def view(request: Request) -> Response:
-    """Show the lists and, where one is chosen, its combinations."""
+    """Show the form and, where it says enough, what was found."""
     desk = desk_of(request)
     asked_for = parameters.read(request.query_params)
-    name = request.query_params.get("list", "")
-    path = next((one for one in lists(desk) if one.name == name), None)
-    text = EXAMPLE if path is None else path.read_text(encoding="utf-8", errors="replace")
-    shown, fault = None, ""
-    if name and path is None:
-        fault = f"There is no list {name} in the folder {PARTS}."
-    elif path is not None:
+    wanted = free_form.read(request.query_params, asked_for)
+    name = asked_for.given.get("build", "").strip()
+    query = asked_for.given.get("build_is", "") if name else ""
+    shown, fault, faults = None, "", dict(wanted.faults)
+    if name:
         try:
-            shown = Shown(choose(desk, path, asked_for), asked_for.units)
+            named = _start(desk, name, query)
+            if not faults:
+                shown = search(desk, named, wanted, asked_for)
+        except asked.NotFoundError as found:
+            faults["build"] = figures.sentence(str(found))
         except InputError as found:
-            fault = str(found).replace(f"{path}: ", "").replace(str(path), path.name)
-    return _page(request, asked_for, text, shown, fault, name)
-
-
-def _page(
-    request: Request, asked_for: Parameters, text: str, shown: Shown | None, fault: str, name: str,
-) -> Response:  # fmt: skip
+            fault = figures.sentence(str(found))
+    elif wanted.begun:
+        faults["build"] = "Name the build or the test that this is about."
     return rendering.page(
-        request, "choose", title="Choose parts", units=asked_for.units, asked=asked_for,
-        lists=[one.name for one in lists(desk_of(request))], chosen=name, text=text, shown=shown,
-        fault=fault, faults=asked_for.faults, levels=parameters.LEVELS,
-        headings=choice_text.PART_HEADINGS,
+        request, "choose", title="Choose", units=asked_for.units, asked=asked_for, wanted=wanted,
+        name=name, query_of=query, known=asked.known(desk), groups=list(free_fields.LEADING),
+        goals=free_form.GOALS, fields=free_form.FIELDS_TO_FREE, bands=BANDS, shown=shown,
+        fault=fault, faults=faults, levels=parameters.LEVELS, most=free_fields.MOST,
     )  # fmt: skip
 
 
-def choose(desk: Desk, path: Path, asked_for: Parameters) -> Choice:
-    """Return the combinations of a list, ranked as `pullbook choose` ranks them.
+def _start(desk: Desk, name: str, query: str) -> Named:
+    """Return the build that is searched around; one that was measured starts from its pull."""
+    named = asked.find(desk, name, query)
+    if named.pull is None:
+        return named
+    return Named(asked.measured_on(desk, named.build, named.build.sheet_id))
+
+
+def search(desk: Desk, named: Named, wanted: Wanted, asked_for: Parameters) -> Shown:
+    """Return the best of what was tested, as `pullbook choose --free` finds it.
 
     Raises
     ------
     InputError
-        The list cannot be used.
+        It cannot be searched.
 
     """
     predictor = desk.model.predictor()
-    wanted = parts_list.read(path)
-    named = [Named(wanted.base)]
-    given = questions.must_be_sound(asked.ask(predictor, named, asked.tests_for(desk, named)))
-    (base,), (code,), (start,) = given
-    return predictor.choose(replace(wanted, base=base), _LOW, asked_for.level, code, start)
-
-
-def save(request: Request, form: Mapping[str, str]) -> Response:
-    """Save a list of parts as a file that the command line reads, and choose from it."""
-    desk = desk_of(request)
-    name = plain_name(form.get("name", "").strip() or "parts").removesuffix(".yaml")
-    path = inside(desk.folder.top, PARTS, f"{name}.yaml")
-    desk.folder.save(path, form.get("text", "").replace("\r\n", "\n").encode())
-    more = parameters.read(form).address
-    return RedirectResponse(f"/choose?{rendering.query({'list': path.name, **more})}", 303)
+    given = asked.ask(predictor, [named], asked.tests_for(desk, [named]))
+    found = desk.model.search(given, wanted.free, wanted.goal, asked_for.level)
+    chart = comparison_drawing.of_differences(
+        *searching.best_and_own(predictor, found), asked_for.units
+    )
+    name = named.build.sheet_id
+    measured = str(named.build.values.get("measured") or "")
+    start = next((one.code for one in desk.reading.named(measured)), measured)
+    best, own = (
+        {**asked_for.address, **build_fields.of_form(build, asked_for.units), "sheet_id": called,
+         "start": start}
+        for build, called in ((found.best.build, f"{name}, best found"), (named.build, name))
+    )  # fmt: skip
+    return Shown(found, Figure(chart), asked_for.units, best, own)

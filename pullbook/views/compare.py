@@ -14,7 +14,6 @@ from pullbook.text import comparison_text, prediction_text
 from pullbook.view_parts import asked, parameters, rendering
 from pullbook.view_parts.rendering import Figure, desk_of
 from pullbook.words import figures
-from pullbook.workspace import saved_builds
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -30,7 +29,6 @@ if TYPE_CHECKING:
     from pullbook.words.units import Units
 
 SLOTS = ("a", "b", "c", "d")
-_MOST_NAMES = 3000
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,16 +145,9 @@ def view(request: Request) -> Response:
     return rendering.page(
         request, "compare", title="Compare", units=asked_for.units, asked=asked_for, slots=slots,
         faults=asked_for.faults, levels=parameters.LEVELS, groups=list(GROUPS), same=same,
-        shown=shown, fault=fault, known=_known(desk), few=len(named) < 2,
+        shown=shown, fault=fault, known=asked.known(desk), few=len(named) < 2,
         caution=prediction_text.CAUTION,
     )  # fmt: skip
-
-
-def _known(desk: Desk) -> list[str]:
-    """Return the names of builds and tests to pick from."""
-    tests = [one.name for one in desk.reading.tests.values() if one.sheet.accepted]
-    names = [*(one.build.sheet_id for one in saved_builds.builds(desk.folder)), *tests]
-    return list(dict.fromkeys(names))[:_MOST_NAMES]
 
 
 def _slots(desk: Desk, asked_for: Parameters) -> tuple[list[Slot], list[Named]]:

@@ -78,6 +78,12 @@ def texts_of(build: Build, units: Units) -> dict[str, str]:
     }
 
 
+def of_form(build: Build, units: Units) -> dict[str, str]:
+    """Return those fields of a build that a form has, as it shows them."""
+    names = {name for group in GROUPS.values() for name in group}
+    return {name: text for name, text in texts_of(build, units).items() if name in names}
+
+
 def shown(name: str, value: object, units: Units) -> str:
     """Return a value as it stands in a form.
 

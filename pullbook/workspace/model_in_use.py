@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from threading import Lock, Thread
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from pullbook.schemas.errors import InputError, PullbookError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
     from pullbook.model.answers.predictor import Predictor
+    from pullbook.model.choices.search_result import Search
     from pullbook.model.prediction.prediction import Prediction
     from pullbook.tasks.questions import Asked
     from pullbook.workspace.folder import Folder
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
 
 #: Answers that are kept, so that another band or another unit does not predict anew.
 _MOST_KEPT = 40
+T = TypeVar("T")
 
 
 class NoModelError(InputError):
@@ -37,7 +40,7 @@ class ModelInUse:
 
     folder: Folder
     _loaded: tuple[object, Predictor] | None = None
-    _kept: dict[object, Prediction | None] = field(default_factory=dict)
+    _kept: dict[object, Any] = field(default_factory=dict)
     _lock: Lock = field(default_factory=Lock)
 
     def begin(self) -> None:
@@ -72,21 +75,43 @@ class ModelInUse:
         return found if found != models or (found / "bundle.json").is_file() else None
 
     def prediction(self, asked: Asked) -> Prediction | None:
-        """Return the prediction of one build; a build asked before is not predicted again.
-
-        What starts from a measured pull always is: the pull may have changed.
-        """
+        """Return the prediction of one build; a build asked before is not predicted again."""
         from pullbook.tasks import questions
 
         predictor = self.predictor()
+        return self._once(predictor, asked, (), lambda: questions.predictions(asked, predictor)[0])
+
+    def search(self, asked: Asked, free: Sequence[str], goal: str, level: float) -> Search:
+        """Return the best of what was tested; what was searched before is not searched again.
+
+        Raises
+        ------
+        InputError
+            It cannot be searched.
+
+        """
+        from pullbook.tasks import searching
+
+        predictor, question = self.predictor(), (*free, goal, level)
+        return self._once(
+            predictor, asked, question,
+            lambda: searching.search(predictor, asked, free, goal, level),
+        )  # fmt: skip
+
+    def _once(
+        self, predictor: Predictor, asked: Asked, more: tuple[object, ...], work: Callable[[], T]
+    ) -> T:
+        """Return what is kept of a question about one build, or the work's result.
+
+        What starts from a measured pull is worked out each time: the pull may have changed.
+        """
         (build,), (code,), (start,) = asked
         if start is not None or not build.accepted:
-            return questions.predictions(asked, predictor)[0]
-        key = (predictor.manifest["id"], code, build.sheet_id, *sorted(build.given.items()))
-        found = self._kept.get(key)
+            return work()
+        key = (predictor.manifest["id"], code, build.sheet_id, more, *sorted(build.given.items()))
+        found: T | None = self._kept.get(key)
         if found is None:
-            (found,) = questions.predictions(asked, predictor)
-            self._kept[key] = found
+            found = self._kept[key] = work()
             for old in list(self._kept)[:-_MOST_KEPT]:
                 self._kept.pop(old, None)
         return found

@@ -148,6 +148,11 @@ document.querySelectorAll("figure[data-chart]").forEach(readOff);
 document.querySelectorAll(".drop").forEach(drop);
 document.querySelectorAll("[data-progress]").forEach(watch);
 document.querySelectorAll("[data-again]").forEach((one) => setTimeout(() => location.reload(), one.dataset.again));
+document.querySelectorAll("form[data-wait]").forEach((form) => form.addEventListener("submit", () => {
+  form.querySelector(".waiting").hidden = false;
+  form.setAttribute("aria-busy", "true");
+}));
+window.addEventListener("pageshow", () => document.querySelectorAll(".waiting").forEach((one) => { one.hidden = true; }));
 document.querySelectorAll("[data-print]").forEach((one) => {
   one.hidden = false;
   one.addEventListener("click", () => window.print());

@@ -1,0 +1,59 @@
+"""A free search, and the best build beside the build as it is, close enough together to draw."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pullbook.model.answers.predictor import Predictor
+    from pullbook.model.choices.search_result import Search
+    from pullbook.model.comparison.compare import Difference
+    from pullbook.model.prediction.prediction import Prediction
+    from pullbook.tasks.questions import Asked
+
+#: Step of the curves that are drawn, rev/min.
+_DRAWN = 50.0
+
+
+def search(predictor: Predictor, asked: Asked, free: Sequence[str], goal: str, level: float
+           ) -> Search:  # fmt: skip
+    """Return the best of what was tested, for one build.
+
+    Parameters
+    ----------
+    predictor
+        What answers.
+    asked
+        The one build, as `questions.ask` returns it.
+    free
+        What may change: ``camshaft``, ``field`` or ``field=low:high``.
+    goal
+        What it is for: ``mean_torque=2000:4500``, ``torque=3000``.
+    level
+        Level of the limits.
+
+    Raises
+    ------
+    InputError
+        The goal is none, fields cannot be free, or nothing of it was tested.
+
+    """
+    from pullbook.pipeline.builds.parts import goal_of
+    from pullbook.tasks import questions
+
+    (base,), (code,), (start,) = questions.must_be_sound(asked)
+    return predictor.search(base, free, goal_of(goal), level, code, start)
+
+
+def best_and_own(
+    predictor: Predictor, found: Search
+) -> tuple[list[Prediction], Sequence[Difference]]:
+    """Return the best build and the build as it is, and their difference over the goal's band."""
+    from pullbook.model.range.tested_speeds import speeds_of
+
+    builds = [found.best.found, found.base.found]
+    first, *_, last = found.best.found.speeds.tolist()
+    fine = speeds_of(first, last, _DRAWN)
+    return builds, predictor.compare(builds, found.band, found.level, fine).differences

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
+    from pullbook.schemas.band_mean import BandMean
     from pullbook.schemas.standing import Reason, Standing
 
 _DIGITS = 2
@@ -205,6 +206,8 @@ class Answer:
         Fields the build does not give, first the ones that would narrow the limits most.
     bundle
         The bundle that made the prediction.
+    over_band
+        Mean torque and power over a band, where one was asked for.
     """
 
     sheet_id: str
@@ -226,6 +229,7 @@ class Answer:
     nearest: list[tuple[str, float]]
     missing: list[Missing]
     bundle: dict[str, Any]
+    over_band: BandMean | None = None
 
     def times(self, factor: float) -> Answer:
         """Return the answer with all torque and power multiplied by a factor."""
@@ -236,6 +240,7 @@ class Answer:
             curve=[point.times(factor) for point in self.curve],
             peak_torque=torque,
             peak_power=power,
+            over_band=None if self.over_band is None else self.over_band.times(factor),
         )
 
     def as_json(self) -> dict[str, Any]:
@@ -265,6 +270,7 @@ class Answer:
             "curve": [point.as_json() for point in self.curve],
             "peak_torque": None if self.peak_torque is None else self.peak_torque.as_json("torque"),
             "peak_power": None if self.peak_power is None else self.peak_power.as_json("power"),
+            "over_band": None if self.over_band is None else self.over_band.as_json(),
             "nearest": [
                 {"sheet_id": name, "distance": rounded(distance, 4)}
                 for name, distance in self.nearest

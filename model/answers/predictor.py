@@ -14,6 +14,7 @@ from pullbook.model.answers import measured_pull, next_test
 from pullbook.model.choices import choose as choosing
 from pullbook.model.choices import free_search, vary
 from pullbook.model.comparison import compare_several, measured_difference
+from pullbook.model.prediction.over_band import answer_of
 from pullbook.model.prediction.predict import DEFAULT_LEVEL, predict
 from pullbook.model.range.tested_speeds import DEFAULT_RPM, band_speeds, speeds_of
 from pullbook.model.trained import find_starts
@@ -123,6 +124,7 @@ class Predictor:
         level: float = DEFAULT_LEVEL,
         codes: Sequence[str | None] | None = None,
         measured: str | Path | None = None,
+        band: tuple[float, float] | None = None,
     ) -> list[Answer]:
         """Return the answer about each build.
 
@@ -131,8 +133,9 @@ class Predictor:
         given
             One or several builds, as `read_builds` returns them, or what it reads: a file, or
             fields by name.
-        rpm, level
-            Engine speeds, rev/min, rising; confidence level of the limits, between 0 and 1.
+        rpm, level, band
+            Engine speeds, rev/min, rising; level of the limits, between 0 and 1; engine speeds to
+            average over as well, rev/min.
         codes
             Code of the shop that would test each, if it is known.
         measured
@@ -150,7 +153,7 @@ class Predictor:
         starts = self.starts(builds, measured)
         found = self.predictions(builds, codes, starts, alone=True)
         with uncollected():
-            return [one.answer(speeds, level) for one in found]
+            return [answer_of(one, speeds, level, band) for one in found]
 
     def starts(
         self,

@@ -74,7 +74,7 @@ def _answer(page: Page, one: Answer, units: Units, *, alone: bool) -> None:
     page.text(f"This build is {prediction_text.STANDING[one.standing.value]}.")
     for reason in prediction_text.reasons(one.reasons, units):
         page.text(f"{figures.sentence(reason)}.")
-    for line in prediction_text.peaks(one, units):
+    for line in (*prediction_text.peaks(one, units), *prediction_text.over_band(one, units)):
         page.text(f"{line}.")
     percent = f"{figures.level(one.level)} limits"
     page.table(["rpm", f"torque, {units.torque}", percent, f"power, {units.power}", percent],

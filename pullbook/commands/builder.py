@@ -39,6 +39,9 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     bundle: options.Bundle = None,
     level: options.Level = 0.9,
     rpm: options.Rpm = options.DEFAULT_RPM,
+    band: Annotated[
+        str | None, typer.Option(help="Average over these engine speeds too, in rpm as low:high.")
+    ] = None,
     shop: options.Shop = None,
     key_file: options.KeyFile = None,
     measured: options.Measured = None,
@@ -58,6 +61,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     """Predict torque and power of a build, with error bars."""
     from pullbook.answer_files import saved_answer
     from pullbook.answer_sheets import letterhead
+    from pullbook.model.prediction.over_band import answer_of
     from pullbook.pipeline.builds import build_files
     from pullbook.tasks import questions
 
@@ -75,7 +79,8 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     predictor = inputs.load(bundle, trust)
     asked = inputs.ask(given, predictor, shop, key_file, measured)
     found = questions.predictions(asked, predictor)
-    answers = [None if one is None else one.answer(speeds, level) for one in found]
+    over = None if band is None else options.band_of(band)
+    answers = [None if one is None else answer_of(one, speeds, level, over) for one in found]
     if as_json:
         for build, answer in zip(given, answers, strict=True):
             line = inputs.refusal(build) if answer is None else units.as_json(answer)
@@ -85,14 +90,15 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     output.keep(given, answers, units, wanted)
     drawn = [pair for pair in zip(given, found, strict=True) if pair[1] is not None]
     if drawn and (plot is not None or html is not None):
-        _draw(drawn[:_MOST_PLOTTED], speeds, level, units, wanted, head)
+        shown = [answer for answer in answers if answer is not None][:_MOST_PLOTTED]
+        _draw(drawn[:_MOST_PLOTTED], shown, speeds, units, wanted, head)
     raise typer.Exit(code=int(len(drawn) < len(given)))
 
 
 def _draw(
     drawn: Sequence[tuple[Build, Any]],
+    answers: Sequence[Answer],
     rpm: Floats,
-    level: float,
     units: Units,
     wanted: output.Wanted,
     head: Letterhead,
@@ -106,7 +112,7 @@ def _draw(
     )
 
     builds = [build for build, _ in drawn]
-    answers = [one.answer(rpm, level) for _, one in drawn]
+    level = answers[0].asked_level
     fine = [drawing.finer(one, rpm, level) for _, one in drawn]
     output.files(
         lambda: prediction_chart.of_answers(fine, units),

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from pullbook.schemas.answer import Answer, Between, Missing, Peak
+    from pullbook.schemas.band_mean import BandMean
     from pullbook.schemas.standing import Reason
     from pullbook.words.units import Units
 
@@ -78,7 +79,7 @@ def full(answer: Answer, units: Units) -> str:
             )
         else:
             lines.append(f"{point.rpm:6.0f}       -  {NOT_TESTED}")
-    lines += ["", *(wrap(line) for line in peaks(answer, units)), ""]
+    lines += ["", *(wrap(line) for line in (*peaks(answer, units), *over_band(answer, units))), ""]
     said = (
         *promise.start(answer, units),
         *widened(answer),
@@ -114,6 +115,27 @@ def peaks(answer: Answer, units: Units) -> list[str]:
         _peak("torque", answer, units.peak(answer.peak_torque, "lb-ft"), units.torque),
         _peak("power", answer, units.peak(answer.peak_power, "hp"), units.power),
     ]
+
+
+def over_band(answer: Answer, units: Units) -> list[str]:
+    """Return the means over the band that was asked for, and which part of it was tested."""
+    return [] if answer.over_band is None else [mean(answer.over_band, units)]
+
+
+def mean(found: BandMean, units: Units) -> str:
+    """Return means over a band in words."""
+    low, high = found.band
+    torque, power = units.between(found.torque, "lb-ft"), units.between(found.power, "hp")
+    line = (
+        f"Mean from {low:.0f} to {high:.0f} rpm: {torque.value:.0f} {units.torque}"
+        f" ({limits(torque)}), {power.value:.0f} {units.power} ({limits(power)}), {units.standard}"
+    )
+    if found.tested is None:
+        return f"Mean from {low:.0f} to {high:.0f} rpm: not given, none of it was tested"
+    if found.tested != found.band:
+        first, last = found.tested
+        line += f". Only {first:.0f} to {last:.0f} rpm of this was tested"
+    return line
 
 
 def _peak(what: str, answer: Answer, peak: Peak | None, unit: str) -> str:

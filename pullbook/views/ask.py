@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from starlette.responses import RedirectResponse
 
 from pullbook.drawings import prediction_drawing
+from pullbook.model.prediction.over_band import over_band
 from pullbook.schemas.errors import InputError
 from pullbook.text import prediction_text
 from pullbook.view_parts import asked, build_form, parameters, rendering
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
     from pullbook.model.answers.predictor import Predictor
-    from pullbook.model.prediction.prediction import Prediction
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
     from pullbook.view_parts.parameters import Parameters
@@ -195,29 +195,12 @@ def answer(
         return None
     table, drawn = asked.answers(found, asked_for.level)
     chart = prediction_drawing.on_one_pair(drawn, asked_for.units, asked_for.band)
+    over = over_band(found, asked_for.band, asked_for.level)
+    band = prediction_text.mean(over, asked_for.units)
     places = {name: f"/tested?{rendering.query({'name': name})}" for name, _ in table.nearest}
     if predictor.manifest["private"]:  # the model learned from the tests in the folder
         places |= {one.name: f"/engines/{one.code}" for one in reading.tests.values()}
-    return Shown(
-        build, table, drawn, Figure(chart), band_line(found, asked_for), asked_for.units, places
-    )
-
-
-def band_line(found: Prediction, asked_for: Parameters) -> str:
-    """Return the mean torque over the band, and whether all of it was tested."""
-    units, (low, high) = asked_for.units, asked_for.band
-    mean = units.between(found.mean(asked_for.band, asked_for.level), "lb-ft")
-    text = (
-        f"Mean torque from {low:.0f} to {high:.0f} rpm: {mean.value:.0f} {units.torque}"
-        f" ({prediction_text.limits(mean)}), {units.standard}."
-    )
-    from pullbook.model.comparison import tested_band
-
-    try:
-        warning = tested_band.check_band([found], asked_for.band)
-    except InputError as fault:
-        return f"{figures.sentence(str(fault))}."
-    return text if warning is None else f"{text} {warning}"
+    return Shown(build, table, drawn, Figure(chart), band, asked_for.units, places)
 
 
 def save(request: Request, form: Mapping[str, str]) -> Response:

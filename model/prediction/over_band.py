@@ -1,0 +1,42 @@
+"""Mean torque and power of a prediction over a band of engine speeds."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pullbook.model.prediction.prediction import BAND_POINTS
+from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
+from pullbook.schemas.band_mean import BandMean
+
+if TYPE_CHECKING:
+    from pullbook.model.learning.sample import Floats
+    from pullbook.model.prediction.prediction import Prediction
+    from pullbook.schemas.answer import Answer
+
+#: Steps in which the tested part of a band is looked for.
+_STEPS = 401
+
+
+def over_band(found: Prediction, band: tuple[float, float], level: float) -> BandMean:
+    """Return mean torque and power over a band, rev/min, with limits at a level.
+
+    Both means share one expected error: the limits of power are those of torque, as a share.
+    """
+    torque = found.mean(band, level)
+    rpm = np.linspace(*band, BAND_POINTS)
+    power = float(np.mean(found.torque(rpm) * rpm)) / TORQUE_POWER_CONSTANT
+    fine = np.linspace(*band, _STEPS)
+    tested = fine[found.supported(fine)]
+    ends = (float(tested[0]), float(tested[-1])) if len(tested) else None
+    return BandMean(band, torque, torque.times(power / torque.value), ends)
+
+
+def answer_of(
+    found: Prediction, rpm: Floats, level: float, band: tuple[float, float] | None
+) -> Answer:
+    """Return the answer at engine speeds with a level, and over a band where one is asked for."""
+    answer = found.answer(rpm, level)
+    return answer if band is None else replace(answer, over_band=over_band(found, band, level))

@@ -7,6 +7,7 @@ import os
 import re
 import time
 from pathlib import Path
+from urllib.parse import urlencode
 
 import numpy as np
 import pytest
@@ -90,6 +91,73 @@ def test_a_comparison_has_the_numbers_of_the_command_line(ours, shop):
     assert "Compared as measured" in page
 
 
+SEARCH = {"build": "launch", "build_is": urlencode(BUILD), "free": "camshaft",
+          "goal": "mean_torque", "band_low": "2000", "band_high": "4500"}  # fmt: skip
+
+
+def test_a_search_has_the_numbers_of_the_command_line(ours, tmp_path):
+    page = ours.get("/choose", params=SEARCH).text
+    (tmp_path / "launch.yaml").write_text("".join(f"{k}: {v}\n" for k, v in BUILD.items()))
+    done = run("choose", tmp_path / "launch.yaml", "--free", "camshaft", "--goal", "2000:4500",
+               "--json")  # fmt: skip
+    found = json.loads(done.stdout)
+    shown = {row[0]: row[1] for row in rows(page) if len(row) == 6}
+    assert shown["best"] == f"{found['best']['goal']['value']:.0f}"
+    assert shown["as it is"] == f"{found['build']['goal']['value']:.0f}"
+    link = html.unescape(re.search(r'href="(/ask\?[^"]*best\+found[^"]*)"', page)[1])
+    again = ours.get(link).text
+    assert f'name="intake_duration" value="{found["best"]["values"]["intake_duration"]:g}"' in again
+    assert 'value="launch, best found"' in again
+
+
+def test_a_search_around_a_measured_engine_starts_from_its_pull(ours):
+    given = {"build": "a", "field": "compression_ratio", "low": "9", "high": "10.5"}
+    page = ours.get("/choose", params=given).text
+    assert "compression ratio: best at" in page
+    link = html.unescape(re.search(r'href="(/ask\?[^"]*best\+found[^"]*)"', page)[1])
+    assert "Starts from the measured sheet a" in ours.get(link).text
+
+
+def test_a_range_is_in_the_units_of_the_form(ours):
+    inch = {**SEARCH, "free": "", "field": "stroke", "low": "3.5", "high": "3.9"}
+    metric = {**inch, "low": "88.9", "high": "99.06", "units": "metric"}
+    found = [re.search(r"Best: stroke ([\d.]+)", ours.get("/choose", params=one).text)[1]
+             for one in (inch, metric)]  # fmt: skip
+    assert float(found[1]) == pytest.approx(25.4 * float(found[0]), abs=0.2)
+    turned = ours.get("/choose", params={**inch, "were": "inch", "units": "metric"}).text
+    assert 'name="low" value="88.9"' in turned
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [({"build": "nobody"}, "There is no build and no test called nobody"), ({"build": ""},
+     "Name the build or the test"), ({"free": ""}, "Tick at least one group"),
+     ({"band_low": "abc"}, "Type the band in rpm"), ({"field": "stroke", "low": "4", "high": "3"},
+     "type a range that rises"), ({"goal": "power", "band_low": "0"}, "Type the speed in rpm"),
+     ({"free": ["camshaft", "heads", "intake"]}, "5 is the most")],
+)  # fmt: skip
+def test_what_cannot_be_searched_is_said_and_what_was_typed_stays(ours, more, said):
+    given = {**SEARCH, "build_is": "" if more.get("build") == "nobody" else SEARCH["build_is"]}
+    page = ours.get("/choose", params={**given, **more}).text
+    assert said in page
+    for name in ("band_low", "low"):
+        if name in more:
+            assert f'name="{name}" value="{more[name]}"' in page
+
+
+def test_a_goal_at_one_speed_needs_no_other(ours):
+    given = {**SEARCH, "goal": "power", "band_low": "4800", "band_high": "4500"}
+    assert "best power at 4800 rpm" in ours.get("/choose", params=given).text
+
+
+def test_an_answer_starts_from_a_test_that_is_named(ours):
+    page = ours.get("/ask", params={"start": "a"}).text
+    assert "Starts from the measured sheet a" in page
+    wrong = ours.get("/ask", params={**BUILD, "start": "nobody"}).text
+    assert "There is no test called nobody" in wrong
+    assert "Peak torque" not in wrong
+
+
 def test_metric_is_metric_and_says_the_same(ours):
     inch = ours.get("/ask", params=BUILD).text
     metric = ours.get(
@@ -135,8 +203,8 @@ def test_fragment_and_page_are_kept_apart(ours):
 
 def test_no_folder_says_so_in_every_view(tmp_path):
     with opened(tmp_path) as bare, client(bare) as ours:
-        for path in ("/ask", "/compare", "/choose", "/engines", "/model", "/share",
-                     "/engines/type"):  # fmt: skip
+        for path in ("/ask", "/compare", "/choose", "/choose/list", "/engines", "/model",
+                     "/share", "/engines/type"):  # fmt: skip
             page = ours.get(path).text
             assert "Invented engines." in page
         answer = ours.post("/ask/save", data=BUILD)

@@ -5,6 +5,7 @@ import html
 import json
 import os
 import re
+import shutil
 import time
 from pathlib import Path
 from urllib.parse import urlencode
@@ -19,14 +20,17 @@ from pullbook.model.training import bundle
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.settings import shop_settings
 from pullbook.schemas.errors import InputError
+from pullbook.tasks import retrain
 from pullbook.view_parts import parameters
 from pullbook.words.units import Units
 from pullbook.workspace import build_fields, list_filter, saved_builds, typed_sheet
 from pullbook.workspace import folder as folders
+from pullbook.workspace import sharing as sharing_module
 from pullbook.workspace.folder import Folder
 from pullbook.workspace.measured_tests import MeasuredTests
 from pullbook.workspace.model_in_use import ModelInUse, NoModelError
 from pullbook.workspace.retraining import Retraining, RetrainingError
+from pullbook.workspace.sharing import Sharing
 
 BUILD = {"sheet_id": "launch", "cylinders": "6", "bore": "3.9", "stroke": "3.75",
          "intake_duration": "214"}  # fmt: skip
@@ -377,6 +381,57 @@ def test_a_model_that_is_damaged_is_a_sentence_and_a_new_one_is_seen_at_once(tmp
     (tmp_path / "models" / identity / "bundle.json").write_text("{}")
     with pytest.raises(NoModelError, match="cannot be loaded"):
         ModelInUse(folder).predictor()
+
+
+def test_what_a_model_was_judged_by_stays_with_it(demo, tmp_path):
+    (tmp_path / "shop").mkdir()
+    folder = Folder(tmp_path / "shop")
+    training = Retraining(folder, ModelInUse(folder))
+    shutil.copytree(demo.bundle, training.place / retrain.BUNDLE)
+    figures = [["error of the curve, % rms", "6.10", "4.20", "-1.90", "-2.40 to -1.20"]]
+    said = {"id": "x", "sheets": 9, "by": "4 sheets of 3 engines", "rows": figures}
+    (training.place / retrain.SUMMARY).write_text(json.dumps(said))
+    assert training.accuracy() is None
+    training.keep("it is the first")
+    assert training.accuracy() == said
+    with opened(tmp_path / "state", tmp_path / "shop") as found, client(found) as ours:
+        page = ours.get("/model").text
+    assert "Measured on 4 sheets of 3 engines that this model has not seen" in page
+    assert ["error of the curve, % rms", "4.20", "6.10"] in rows(page)
+
+
+def test_a_plan_of_many_sheets_is_made_beside(tmp_path, monkeypatch):
+    for number in range(4):
+        (tmp_path / f"{number}.csv").write_text(sheet_text({"sheet_id": f"s{number}"}))
+    sharing = Sharing(Folder(tmp_path))
+    monkeypatch.setattr(sharing_module, "_AT_ONCE", 3)
+    assert sharing.plan_soon() is None
+    assert sharing.waiting == 4
+    until = time.monotonic() + 30
+    while sharing.waiting and time.monotonic() < until:
+        time.sleep(0.05)
+    found = sharing.plan_soon()
+    assert found is not None
+    assert len(found.accepted) + len(found.refused) == 4
+
+
+def test_a_plan_that_cannot_be_made_beside_says_why_once(tmp_path, monkeypatch):
+    for number in range(4):
+        (tmp_path / f"{number}.csv").write_text(sheet_text({"sheet_id": f"s{number}"}))
+    sharing = Sharing(Folder(tmp_path))
+    monkeypatch.setattr(sharing_module, "_AT_ONCE", 3)
+
+    def broken(self):
+        del self
+        raise InputError("a settings file cannot be read")
+
+    monkeypatch.setattr(Sharing, "plan", broken)
+    assert sharing.plan_soon() is None
+    until = time.monotonic() + 30
+    while sharing.waiting and time.monotonic() < until:
+        time.sleep(0.05)
+    with pytest.raises(InputError, match="a settings file cannot be read"):
+        sharing.plan_soon()
 
 
 def test_training_is_cancelled_without_a_trace_and_nothing_is_kept_that_is_not_there(tmp_path):

@@ -6,7 +6,7 @@ import re
 import shutil
 from contextlib import contextmanager
 from pathlib import Path
-from urllib.parse import urlsplit
+from urllib.parse import urlencode, urlsplit
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -24,6 +24,10 @@ pytestmark = needs_browser
 DESK = {"viewport": {"width": 1280, "height": 900}}
 PHONE = {"viewport": {"width": 360, "height": 740}, "has_touch": True, "is_mobile": True}
 EXAMPLE = "/ask?cylinders=6&bore=3.9+in&stroke=3.75+in&intake_duration=214&sheet_id=example"
+SEARCH = (
+    f"/choose?{urlencode({'build': 'example', 'build_is': EXAMPLE.removeprefix('/ask?')})}"
+    "&free=camshaft&goal=mean_torque&band_low=2000&band_high=4500"
+)
 OTHER = EXAMPLE.replace("214", "232").replace("example", "longer+cam")
 #: Where pictures for the documentation are written, if they are wanted: make pictures.
 PICTURES = os.environ.get("PULLBOOK_PICTURES")
@@ -101,8 +105,8 @@ def compared():
 
 VIEWS = {
     "ask": EXAMPLE, "compare": compared(), "engines": "/engines", "type": "/engines/type",
-    "choose": "/choose", "model": "/model", "share": "/share",
-    "sheet": EXAMPLE.replace("/ask", "/sheet"), "empty": "/ask",
+    "choose": "/choose", "searched": SEARCH, "parts": "/choose/list", "model": "/model",
+    "share": "/share", "sheet": EXAMPLE.replace("/ask", "/sheet"), "empty": "/ask",
 }  # fmt: skip
 
 
@@ -282,6 +286,7 @@ def test_it_starts_from_a_measured_engine(chromium, address):
         page.locator("tbody a").first.click()
         page.get_by_role("link", name="Ask, starting from this engine").click()
         expect(page.get_by_text("Starts from the measured sheet")).to_be_visible()
+        expect(page.get_by_label("Start from a measured engine")).not_to_have_value("")
         page.get_by_label("Compression ratio").fill("10.4")
         page.get_by_label("Compression ratio").press("Tab")
         expect(page.get_by_text("Changed since: compression ratio")).to_be_visible()
@@ -313,11 +318,26 @@ def test_the_sheet_is_one_file_to_send(chromium, address, tmp_path):
 
 def test_parts_are_chosen_from_a_list(chromium, address):
     with visit(chromium, address) as page:
-        go(page, address, "/choose")
+        go(page, address, "/choose/list")
         page.get_by_role("button", name="Save and choose").click()
         expect(page.get_by_role("heading", name="Result")).to_be_visible()
         expect(page.get_by_text("cleaned up").first).to_be_visible()
         picture(page, "chosen")
+
+
+def test_what_was_tested_is_searched_without_script(chromium, address):
+    with visit(chromium, address, java_script_enabled=False, **PHONE) as page:
+        go(page, address, EXAMPLE)
+        page.get_by_role("link", name="Choose parts for it").click()
+        page.get_by_role("button", name="Search").click()
+        expect(page.get_by_text("Tick at least one group")).to_be_visible()
+        page.get_by_label("camshaft").check()
+        page.get_by_role("button", name="Search").click()
+        expect(page.locator("#answer svg.chart:visible")).to_be_visible()
+        best = page.get_by_text(re.compile("^Best: intake duration")).inner_text()
+        page.get_by_role("link", name="Open the best build in Ask").click()
+        duration = page.get_by_label("Intake duration deg", exact=True).input_value()
+        assert f"intake duration {duration} deg" in best
 
 
 def test_sharing_shows_what_leaves_and_makes_a_pack(chromium, address, shop):

@@ -5,8 +5,10 @@ import html
 import json
 import os
 import re
+import shutil
 import time
 from pathlib import Path
+from urllib.parse import urlencode
 
 import numpy as np
 import pytest
@@ -18,14 +20,17 @@ from pullbook.model.training import bundle
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.settings import shop_settings
 from pullbook.schemas.errors import InputError
+from pullbook.tasks import retrain
 from pullbook.view_parts import parameters
 from pullbook.words.units import Units
 from pullbook.workspace import build_fields, list_filter, saved_builds, typed_sheet
 from pullbook.workspace import folder as folders
+from pullbook.workspace import sharing as sharing_module
 from pullbook.workspace.folder import Folder
 from pullbook.workspace.measured_tests import MeasuredTests
 from pullbook.workspace.model_in_use import ModelInUse, NoModelError
 from pullbook.workspace.retraining import Retraining, RetrainingError
+from pullbook.workspace.sharing import Sharing
 
 BUILD = {"sheet_id": "launch", "cylinders": "6", "bore": "3.9", "stroke": "3.75",
          "intake_duration": "214"}  # fmt: skip
@@ -90,6 +95,73 @@ def test_a_comparison_has_the_numbers_of_the_command_line(ours, shop):
     assert "Compared as measured" in page
 
 
+SEARCH = {"build": "launch", "build_is": urlencode(BUILD), "free": "camshaft",
+          "goal": "mean_torque", "band_low": "2000", "band_high": "4500"}  # fmt: skip
+
+
+def test_a_search_has_the_numbers_of_the_command_line(ours, tmp_path):
+    page = ours.get("/choose", params=SEARCH).text
+    (tmp_path / "launch.yaml").write_text("".join(f"{k}: {v}\n" for k, v in BUILD.items()))
+    done = run("choose", tmp_path / "launch.yaml", "--free", "camshaft", "--goal", "2000:4500",
+               "--json")  # fmt: skip
+    found = json.loads(done.stdout)
+    shown = {row[0]: row[1] for row in rows(page) if len(row) == 6}
+    assert shown["best"] == f"{found['best']['goal']['value']:.0f}"
+    assert shown["as it is"] == f"{found['build']['goal']['value']:.0f}"
+    link = html.unescape(re.search(r'href="(/ask\?[^"]*best\+found[^"]*)"', page)[1])
+    again = ours.get(link).text
+    assert f'name="intake_duration" value="{found["best"]["values"]["intake_duration"]:g}"' in again
+    assert 'value="launch, best found"' in again
+
+
+def test_a_search_around_a_measured_engine_starts_from_its_pull(ours):
+    given = {"build": "a", "field": "compression_ratio", "low": "9", "high": "10.5"}
+    page = ours.get("/choose", params=given).text
+    assert "compression ratio: best at" in page
+    link = html.unescape(re.search(r'href="(/ask\?[^"]*best\+found[^"]*)"', page)[1])
+    assert "Starts from the measured sheet a" in ours.get(link).text
+
+
+def test_a_range_is_in_the_units_of_the_form(ours):
+    inch = {**SEARCH, "free": "", "field": "stroke", "low": "3.5", "high": "3.9"}
+    metric = {**inch, "low": "88.9", "high": "99.06", "units": "metric"}
+    found = [re.search(r"Best: stroke ([\d.]+)", ours.get("/choose", params=one).text)[1]
+             for one in (inch, metric)]  # fmt: skip
+    assert float(found[1]) == pytest.approx(25.4 * float(found[0]), abs=0.2)
+    turned = ours.get("/choose", params={**inch, "were": "inch", "units": "metric"}).text
+    assert 'name="low" value="88.9"' in turned
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [({"build": "nobody"}, "There is no build and no test called nobody"), ({"build": ""},
+     "Name the build or the test"), ({"free": ""}, "Tick at least one group"),
+     ({"band_low": "abc"}, "Type the band in rpm"), ({"field": "stroke", "low": "4", "high": "3"},
+     "type a range that rises"), ({"goal": "power", "band_low": "0"}, "Type the speed in rpm"),
+     ({"free": ["camshaft", "heads", "intake"]}, "5 is the most")],
+)  # fmt: skip
+def test_what_cannot_be_searched_is_said_and_what_was_typed_stays(ours, more, said):
+    given = {**SEARCH, "build_is": "" if more.get("build") == "nobody" else SEARCH["build_is"]}
+    page = ours.get("/choose", params={**given, **more}).text
+    assert said in page
+    for name in ("band_low", "low"):
+        if name in more:
+            assert f'name="{name}" value="{more[name]}"' in page
+
+
+def test_a_goal_at_one_speed_needs_no_other(ours):
+    given = {**SEARCH, "goal": "power", "band_low": "4800", "band_high": "4500"}
+    assert "best power at 4800 rpm" in ours.get("/choose", params=given).text
+
+
+def test_an_answer_starts_from_a_test_that_is_named(ours):
+    page = ours.get("/ask", params={"start": "a"}).text
+    assert "Starts from the measured sheet a" in page
+    wrong = ours.get("/ask", params={**BUILD, "start": "nobody"}).text
+    assert "There is no test called nobody" in wrong
+    assert "Peak torque" not in wrong
+
+
 def test_metric_is_metric_and_says_the_same(ours):
     inch = ours.get("/ask", params=BUILD).text
     metric = ours.get(
@@ -135,8 +207,8 @@ def test_fragment_and_page_are_kept_apart(ours):
 
 def test_no_folder_says_so_in_every_view(tmp_path):
     with opened(tmp_path) as bare, client(bare) as ours:
-        for path in ("/ask", "/compare", "/choose", "/engines", "/model", "/share",
-                     "/engines/type"):  # fmt: skip
+        for path in ("/ask", "/compare", "/choose", "/choose/list", "/engines", "/model",
+                     "/share", "/engines/type"):  # fmt: skip
             page = ours.get(path).text
             assert "Invented engines." in page
         answer = ours.post("/ask/save", data=BUILD)
@@ -309,6 +381,57 @@ def test_a_model_that_is_damaged_is_a_sentence_and_a_new_one_is_seen_at_once(tmp
     (tmp_path / "models" / identity / "bundle.json").write_text("{}")
     with pytest.raises(NoModelError, match="cannot be loaded"):
         ModelInUse(folder).predictor()
+
+
+def test_what_a_model_was_judged_by_stays_with_it(demo, tmp_path):
+    (tmp_path / "shop").mkdir()
+    folder = Folder(tmp_path / "shop")
+    training = Retraining(folder, ModelInUse(folder))
+    shutil.copytree(demo.bundle, training.place / retrain.BUNDLE)
+    figures = [["error of the curve, % rms", "6.10", "4.20", "-1.90", "-2.40 to -1.20"]]
+    said = {"id": "x", "sheets": 9, "by": "4 sheets of 3 engines", "rows": figures}
+    (training.place / retrain.SUMMARY).write_text(json.dumps(said))
+    assert training.accuracy() is None
+    training.keep("it is the first")
+    assert training.accuracy() == said
+    with opened(tmp_path / "state", tmp_path / "shop") as found, client(found) as ours:
+        page = ours.get("/model").text
+    assert "Measured on 4 sheets of 3 engines that this model has not seen" in page
+    assert ["error of the curve, % rms", "4.20", "6.10"] in rows(page)
+
+
+def test_a_plan_of_many_sheets_is_made_beside(tmp_path, monkeypatch):
+    for number in range(4):
+        (tmp_path / f"{number}.csv").write_text(sheet_text({"sheet_id": f"s{number}"}))
+    sharing = Sharing(Folder(tmp_path))
+    monkeypatch.setattr(sharing_module, "_AT_ONCE", 3)
+    assert sharing.plan_soon() is None
+    assert sharing.waiting == 4
+    until = time.monotonic() + 30
+    while sharing.waiting and time.monotonic() < until:
+        time.sleep(0.05)
+    found = sharing.plan_soon()
+    assert found is not None
+    assert len(found.accepted) + len(found.refused) == 4
+
+
+def test_a_plan_that_cannot_be_made_beside_says_why_once(tmp_path, monkeypatch):
+    for number in range(4):
+        (tmp_path / f"{number}.csv").write_text(sheet_text({"sheet_id": f"s{number}"}))
+    sharing = Sharing(Folder(tmp_path))
+    monkeypatch.setattr(sharing_module, "_AT_ONCE", 3)
+
+    def broken(self):
+        del self
+        raise InputError("a settings file cannot be read")
+
+    monkeypatch.setattr(Sharing, "plan", broken)
+    assert sharing.plan_soon() is None
+    until = time.monotonic() + 30
+    while sharing.waiting and time.monotonic() < until:
+        time.sleep(0.05)
+    with pytest.raises(InputError, match="a settings file cannot be read"):
+        sharing.plan_soon()
 
 
 def test_training_is_cancelled_without_a_trace_and_nothing_is_kept_that_is_not_there(tmp_path):

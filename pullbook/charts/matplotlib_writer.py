@@ -76,9 +76,9 @@ def _curve(axes: Axes, curve: Curve) -> None:
     known = np.flatnonzero(np.isfinite(curve.y))
     if curve.label and len(known):
         at = int(known[int(curve.at * (len(known) - 1))])
-        axes.annotate(curve.label, (curve.x[at], curve.y[at]), xytext=(0, 4), fontsize=9,
-                      textcoords="offset points", ha="center", va="bottom", color=colour,
-                      bbox=_HALO)  # fmt: skip
+        axes.annotate(curve.label, (curve.x[at], curve.y[at]), xytext=(0, -4 if curve.below else 4),
+                      fontsize=9, textcoords="offset points", ha="center", color=colour,
+                      va="top" if curve.below else "bottom", bbox=_HALO)  # fmt: skip
 
 
 def _mark(axes: Axes, mark: Mark) -> None:

@@ -30,6 +30,8 @@ class Curve:
         Place in `COLOURS` and `DASHES`, or `NEUTRAL`.
     label, at
         What stands at the line, and at which share of its length.
+    below
+        Whether the label stands below the line.
     name
         What the legend says; empty for a line that is not in it.
     right
@@ -45,6 +47,14 @@ class Curve:
     at: float = 0.5
     name: str = ""
     right: bool = False
+    below: bool = False
+
+    @property
+    def named(self) -> str:
+        """The build of a label that is a letter: ``A: river six``; empty for another label."""
+        if not (self.label and self.name.startswith(self.label)):
+            return ""
+        return f"{self.label}: {self.name.removeprefix(self.label).strip()}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 #: With more crossovers than this, as of measured curves that are alike, none is marked.
 _MOST_CROSSINGS = 3
 _LETTERS = "ABCD"
+#: Where along a curve its label may stand.
+_LABELS = (0.25, 0.12, 0.4, 0.6, 0.75, 0.88)
 
 
 def of_differences(
@@ -80,40 +82,60 @@ def _limits(found: Sequence[Difference], *, short: bool) -> str:
 def _torque(
     builds: Sequence[Prediction], names: Sequence[str], first: Difference, units: Units
 ) -> Panel:
-    rpm = first.rpm
+    rpm, scale = first.rpm, units.shown(1.0, "lb-ft")
+    drawn = [scale * np.where(one.supported(rpm), one.torque(rpm), np.nan) for one in builds]
     curves = []
-    for at, (one, name) in enumerate(zip(builds, names, strict=True)):
-        torque = units.shown(1.0, "lb-ft") * np.where(one.supported(rpm), one.torque(rpm), np.nan)
-        letter = _LETTERS[at]
+    for at, (torque, name) in enumerate(zip(drawn, names, strict=True)):
+        letter, place = _LETTERS[at], (at + 0.5) / len(names)
+        here = _place(np.isfinite(torque), place)
         curves.append(
             Curve(
                 tuple(rpm.tolist()), tuple(torque.tolist()), style=at, label=letter,
-                at=0.1 + 0.8 * at / len(names), name=f"{letter}  {name}",
+                at=place, name=f"{letter}  {name}",
+                below=any(other[here] > torque[here] for other in drawn),
             )
         )  # fmt: skip
     return Panel(units.torque_axis, tuple(curves))
 
 
+def _place(known: NDArray[np.bool_], at: float) -> int:
+    """Return the place of a label in a curve that is known at some speeds."""
+    places = np.flatnonzero(known)
+    return int(places[int(at * (len(places) - 1))]) if len(places) else 0
+
+
 def _differences(found: Sequence[Difference], units: Units) -> Panel:
-    curves, marks = [], []
+    curves = []
     alone = len(found) == 1
+    crossings = [c.value for one in found if len(one.crossovers) <= _MOST_CROSSINGS
+                 for c in one.crossovers]  # fmt: skip
+    marks = [Mark(rpm, 0.0, f"{figures.speed(rpm)} rpm", 1) for rpm in crossings]
+    taken = [*crossings]
     for at, one in enumerate(found, start=1):
         supported = np.array(one.supported)
         shown = [units.between(point, "lb-ft") for point in one.curve]
         value, low, high = (_known(shown, end, supported) for end in ("value", "low", "high"))
         limited = one.calibrated
+        label = _clear_of(taken, one.rpm, supported)
+        taken.append(float(one.rpm[_place(supported, label)]))
         curves.append(
             Curve(
                 tuple(one.rpm.tolist()), value, low if limited else (), high if limited else (),
                 NEUTRAL if alone else at, f"A minus {_LETTERS[at]}",
-                0.2 + 0.6 * (at - 1) / len(found),
+                label,
             )
         )  # fmt: skip
-        crossings = one.crossovers if len(one.crossovers) <= _MOST_CROSSINGS else ()
-        marks += [Mark(c.value, 0.0, f"{figures.speed(c.value)} rpm", 1) for c in crossings]
     others = "B" if alone else "the other"
     title = f"A minus {others}, {units.torque} ({units.standard})"
     return Panel(title, tuple(curves), tuple(marks), zero=True)
+
+
+def _clear_of(taken: Sequence[float], rpm: NDArray[np.float64], known: NDArray[np.bool_]) -> float:
+    """Return where along a curve a label is farthest from speeds that are taken."""
+    return max(
+        _LABELS,
+        key=lambda at: min((abs(rpm[_place(known, at)] - one) for one in taken), default=0.0),
+    )
 
 
 def _known(points: Sequence[Between], end: str, supported: NDArray[np.bool_]) -> tuple[float, ...]:

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from pullbook.drawings.chart import Chart, Curve, Mark, Panel, Region
 
 _BAR, _BETWEEN = 26.0, 30.0
+#: The width of a letter, as a share of the height; and the longest name beside a line.
+_LETTER, _LONGEST = 0.58, 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,9 +213,20 @@ def _curve(curve: Curve, frame: Frame) -> Iterator[str]:
             f' stroke-width="2.4" stroke-linejoin="round"{dash}/>'
         )
     if curve.label and known:
-        at = known[int(curve.at * (len(known) - 1))]
-        yield text(frame.across(curve.x[at]), frame.down(curve.y[at]) - 7, curve.label,
-                   extra=f' class="label {name}"')  # fmt: skip
+        yield _label(curve, known, frame)
+
+
+def _label(curve: Curve, known: list[int], frame: Frame) -> str:
+    """Return a curve's label, clear of the curve over the whole width of its words."""
+    room = frame.shape is WIDE and len(curve.named) <= _LONGEST
+    words, font = (room and curve.named) or curve.label, frame.shape.font
+    half = _LETTER * font * len(words) / 2
+    at = known[int(curve.at * (len(known) - 1))]
+    x = min(max(frame.across(curve.x[at]), frame.left + half), frame.edge - half)
+    near = [frame.down(curve.y[one]) for one in known if abs(frame.across(curve.x[one]) - x) < half]
+    near.append(frame.down(curve.y[at]))
+    y = max(near) + font + 5 if curve.below else max(min(near) - 7, frame.top + font)
+    return text(x, y, words, extra=f' class="label {colour(curve.style)[0]}"')
 
 
 def _mark(mark: Mark, frame: Frame) -> Iterator[str]:

@@ -55,5 +55,7 @@ def best_and_own(
 
     builds = [found.best.found, found.base.found]
     first, *_, last = found.best.found.speeds.tolist()
-    fine = speeds_of(first, last, _DRAWN)
+    every = speeds_of(first, last, _DRAWN)
+    tested = every[builds[0].supported(every) | builds[1].supported(every)]
+    fine = every[(tested[0] <= every) & (every <= tested[-1])] if len(tested) else every
     return builds, predictor.compare(builds, found.band, found.level, fine).differences

@@ -74,11 +74,43 @@ def find(desk: Desk, name: str, query: str) -> Named:
     raise NotFoundError(msg)
 
 
+def code_of(desk: Desk, start: str) -> str:
+    """Return the code of the test that a form names; a test of the model goes by its name.
+
+    Raises
+    ------
+    NotFoundError
+        There is none, or there are several.
+
+    """
+    tests = desk.reading
+    if not start or start in tests.tests:
+        return start
+    found = tests.named(start)
+    if len(found) == 1:
+        return found[0].code
+    if found:
+        msg = f"{len(found)} tests are called {start}. Open the one you mean under My engines"
+        raise NotFoundError(msg)
+    from pullbook.model.trained import find_sheet
+
+    if find_sheet.as_build(desk.model.predictor().model, start) is None:
+        near = did_you_mean(start, (one.name for one in tests.tests.values()))
+        msg = f"There is no test called {start}.{near}"
+        raise NotFoundError(msg)
+    return start
+
+
 def known(desk: Desk) -> list[str]:
     """Return the names of builds and tests to pick from."""
-    tests = [one.name for one in desk.reading.tests.values() if one.sheet.accepted]
-    names = [*(one.build.sheet_id for one in saved_builds.builds(desk.folder)), *tests]
+    names = [*(one.build.sheet_id for one in saved_builds.builds(desk.folder)), *starts(desk)]
     return list(dict.fromkeys(names))[:_MOST_NAMES]
+
+
+def starts(desk: Desk) -> list[str]:
+    """Return the names of tests that can be started from, to pick from."""
+    tests = desk.reading.tests.values()
+    return [one.name for one in tests if one.sheet.accepted][:_MOST_NAMES]
 
 
 def measured_on(desk: Desk, build: Build, start: str) -> Build:

@@ -23,10 +23,10 @@ if TYPE_CHECKING:
 
 #: What may be searched for, in words.
 GOALS = {
-    "mean_torque": "most torque on average, from ... to",
-    "least_torque": "most torque at the weakest speed, from ... to",
-    "torque": "most torque at one speed",
-    "power": "most power at one speed",
+    "mean_torque": "mean torque over a band",
+    "least_torque": "lowest torque in a band",
+    "torque": "torque at one speed",
+    "power": "power at one speed",
 }
 #: Fields that may be set free by themselves.
 FIELDS_TO_FREE = {

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 #: Our script asks for a fragment with this header; who caches must keep the two apart.
 FRAGMENT = "X-Pullbook-Fragment"
+#: A cell of fewer letters stays on one line; a word of more is broken where it must be.
+_SHORT, _LONG = 14, 20
 #: The views in the order of the menu.
 MENU = (
     ("/ask", "Ask"),
@@ -71,6 +73,12 @@ class Figure:
         return Markup(svg_writer.both(self.chart))  # noqa: S704
 
     @property
+    def caption(self) -> str:
+        """Which build each letter is, and what the chart shows."""
+        named = [curve.named for curve in self.chart.panels[0].curves if curve.named]
+        return "; ".join([*named, *self.chart.notes])
+
+    @property
     def numbers(self) -> str:
         """The numbers for the script."""
         return readout.as_json(self.chart)
@@ -102,7 +110,19 @@ def environment() -> Environment:
     made = Environment(loader=PackageLoader("pullbook.views"), autoescape=True,
                        trim_blocks=True, lstrip_blocks=True, undefined=StrictUndefined)  # fmt: skip
     made.filters["query"] = query
+    made.filters["width"] = width
     return made
+
+
+def width(cell: str) -> str:
+    """Return the class of a cell: ``short`` stays on one line, ``long`` breaks within a word.
+
+    >>> width("260 to 322"), width("inside the data"), width("4cced446c7d15e9177b839ab54033635")
+    ('short', '', 'long')
+    """
+    if max(map(len, cell.split()), default=0) > _LONG:
+        return "long"
+    return "short" if len(cell) < _SHORT else ""
 
 
 def query(given: Mapping[str, object]) -> str:

@@ -100,13 +100,17 @@ def view(request: Request) -> Response:
     """Show the form and, where the build can be predicted, the answer."""
     desk = desk_of(request)
     asked_for = parameters.read(request.query_params)
-    start = asked_for.given.get("start", "")
+    named, faults = asked_for.given.get("start", "").strip(), dict(asked_for.faults)
+    try:
+        start = asked.code_of(desk, named)
+    except InputError as fault:
+        start, faults["start"] = "", figures.sentence(str(fault))
     bare = not (asked_for.fields or start or asked_for.given.get("from"))
     # The first page does not wait for the model.
     predictor = None if bare and not desk.model.ready else desk.model.predictor()
     fields, begun = _fields(desk, predictor, asked_for, start)
-    build, shown, faults = None, None, dict(asked_for.faults)
-    if fields and predictor is not None:
+    build, shown = None, None
+    if fields and predictor is not None and "start" not in faults:
         build = build_fields.build_of(fields, asked_for.units)
         try:
             shown = answer(desk, predictor, build, asked_for, start)
@@ -117,25 +121,20 @@ def view(request: Request) -> Response:
     groups = build_form.groups(fields, asked_for.units, model, build, missing)
     return rendering.page(
         request, "ask", title="Ask", units=asked_for.units, groups=groups, shown=shown,
-        asked=asked_for, faults=faults, start=start, begun=begun, fields=fields,
+        asked=asked_for, faults=faults, start=start, named=begun if start else named, begun=begun,
+        fields=fields,
         address=rendering.query({**asked_for.address, **fields, "start": start}),
         elsewhere=[] if build is None else build_form.elsewhere(build, _names()),
         levels=parameters.LEVELS, saved=request.query_params.get("saved", ""),
         against=request.query_params.get("against", ""),
         against_name=request.query_params.get("against_name", ""),
-        tests=_starts(desk), ready=predictor is not None,
+        tests=asked.starts(desk), ready=predictor is not None,
         builds=[one.build.sheet_id for one in saved_builds.builds(desk.folder)],
     )  # fmt: skip
 
 
 def _names() -> set[str]:
     return {name for names in build_fields.GROUPS.values() for name in names}
-
-
-def _starts(desk: Desk) -> list[tuple[str, str]]:
-    """Return the measured tests that can be started from, each with its code."""
-    tests = desk.reading.tests.values()
-    return [(one.code, one.name) for one in tests if one.sheet.accepted]
 
 
 def _fields(

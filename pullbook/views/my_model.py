@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from starlette.responses import RedirectResponse, StreamingResponse
 
 from pullbook.schemas.errors import InputError
-from pullbook.text import next_test_text
+from pullbook.text import model_text, next_test_text
 from pullbook.view_parts import rendering
 from pullbook.view_parts.rendering import desk_of
 from pullbook.words.figures import sentence
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 _EVERY = 0.5
 _JUDGED = ["", "in use", "new", "difference", "90 % limits"]
+_ACCURATE = ["", "this model", "the one before"]
 
 
 def view(request: Request) -> Response:
@@ -35,11 +36,14 @@ def view(request: Request) -> Response:
 
 def _page(request: Request, status: int = 200, fault: str = "") -> Response:
     desk = desk_of(request)
-    manifest = desk.model.predictor().manifest
+    predictor = desk.model.predictor()
+    manifest, accuracy = predictor.manifest, desk.retraining.accuracy()
     builds = [one.build for one in saved_builds.builds(desk.folder) if one.build.accepted]
     wanted = request.query_params.get("next") == "yes" and len(builds) > 1
     return rendering.page(
         request, "model", status, title="My model", manifest=manifest, judged=_JUDGED,
+        accuracy=accuracy, accurate=_ACCURATE, promises=model_text.promises(predictor.model, None),
+        accuracy_rows=[[row[0], row[2], row[1]] for row in (accuracy or {}).get("rows", [])],
         training=desk.retraining, candidate=desk.retraining.candidate(),
         history=list(reversed(desk.retraining.history())),
         fault=fault or desk.retraining.fault, done=request.query_params.get("done", ""),

@@ -38,13 +38,14 @@ def _page(request: Request, status: int = 200, fault: str = "") -> Response:
     plan = None
     if desk.folder.path is not None and not fault:
         try:
-            plan = desk.sharing.plan()
+            plan = desk.sharing.plan_soon()
         except InputError as found:
             fault = str(found)
     accepted = [] if plan is None else plan.accepted
     refused = [] if plan is None else plan.refused
     return rendering.page(
         request, "share", status, title="Share", fault=fault, plan=plan,
+        waiting=desk.sharing.waiting if plan is None else 0,
         summary=check_text.count(
             [*(one.sheet for one in accepted), *(one.sheet for one in refused)]
         ),

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from pullbook.workspace.model_in_use import ModelInUse
 
 _CANDIDATE = ".candidate"
+#: The folder among the models with what the judgement of each said.
+_ACCURACY = "accuracy"
 
 
 class RetrainingError(InputError):
@@ -112,12 +114,20 @@ class Retraining:
 
     def candidate(self) -> dict[str, Any] | None:
         """Return what is known of the candidate; ``None`` where there is none."""
-        if self.folder.path is None or self.running:
+        return None if self.running else self._summary(self.place / retrain.SUMMARY)
+
+    def accuracy(self) -> dict[str, Any] | None:
+        """Return how the model in use was judged before it was kept; ``None`` if it was not."""
+        place = self.model.place
+        if place is None:
+            return None
+        return self._summary(place.parent / _ACCURACY / f"{place.name}.json")
+
+    def _summary(self, path: Path) -> dict[str, Any] | None:
+        if self.folder.path is None:
             return None
         try:
-            found: dict[str, Any] = json.loads(
-                (self.place / retrain.SUMMARY).read_text(encoding="utf-8")
-            )
+            found: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
         except (OSError, ValueError):
             return None
         return found
@@ -140,6 +150,8 @@ class Retraining:
         judgement = json.loads(path.read_text(encoding="utf-8")) if path.is_file() else None
         models = self.folder.top / MODELS
         done = promotions.promote(self.place / retrain.BUNDLE, models, judgement, _today(), why)
+        kept = self.folder.top / MODELS / _ACCURACY / f"{done.bundle}.json"
+        self.folder.save(kept, (self.place / retrain.SUMMARY).read_bytes())
         shutil.rmtree(self.place, ignore_errors=True)
         return done
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, field
-from threading import Lock
+from threading import Lock, Thread
 from typing import TYPE_CHECKING
 
-from pullbook.schemas.errors import InputError
+from pullbook.schemas.errors import InputError, PullbookError
 from pullbook.tasks import own_key, packs
 from pullbook.workspace.folder import SHARED
 
@@ -20,14 +20,25 @@ if TYPE_CHECKING:
 
 #: Stands in for a key where there is none yet: codes are different ones then.
 _PREVIEW = b"a key for a preview"
+#: Of so many sheets the plan is made while a page waits; of more of them beside it.
+_AT_ONCE = 150
 
 
 @dataclass(slots=True)
 class Sharing:
-    """Sharing of a folder's sheets; the plan is made anew when a file changed."""
+    """Sharing of a folder's sheets; the plan is made anew when a file changed.
+
+    Attributes
+    ----------
+    waiting
+        How many sheets a plan is being made of beside; zero where none is.
+    """
 
     folder: Folder
+    waiting: int = 0
     _kept: tuple[Reading, Plan] | None = None
+    _fault: tuple[Reading, str] | None = None
+    _starting: Lock = field(default_factory=Lock)
     _lock: Lock = field(default_factory=Lock)
 
     def plan(self) -> Plan | None:
@@ -43,6 +54,35 @@ class Sharing:
                 found = contribute.plan([self.folder.top], key, into=self.folder.top / SHARED)
                 self._kept = (reading, found)
             return self._kept[1]
+
+    def plan_soon(self) -> Plan | None:
+        """Return the plan; ``None`` without sheets, and while one of many is made beside.
+
+        Raises
+        ------
+        InputError
+            It cannot be made.
+
+        """
+        reading = self.folder.tests.read()
+        done = self._kept is not None and self._kept[0] is reading
+        if done or len(reading.tests) <= _AT_ONCE:
+            return self.plan()
+        if self._fault is not None and self._fault[0] is reading:
+            raise InputError(self._fault[1])
+        with self._starting:
+            if not self.waiting:
+                self.waiting = len(reading.tests)
+                Thread(target=self._beside, args=(reading,), daemon=True).start()
+        return None
+
+    def _beside(self, reading: Reading) -> None:
+        try:
+            self.plan()
+        except (PullbookError, OSError) as fault:
+            self._fault = (reading, str(fault))
+        finally:
+            self.waiting = 0
 
     def pack(self) -> tuple[Path, int]:
         """Write accepted sheets and one signed archive of them; return it and how many it holds.

@@ -68,7 +68,7 @@ function readOff(figure) {
     cursor.setAttribute("class", "cursor");
     cursor.setAttribute("y1", svg.dataset.top);
     cursor.setAttribute("y2", svg.dataset.bottom);
-    svg.append(cursor);
+    svg.insertBefore(cursor, svg.querySelector(".curve"));  // labels stay in front of it
     return [svg, cursor];
   });
   const shape = (svg) => chart.shapes[svg.classList.contains("narrow") ? "narrow" : "wide"];

@@ -5,8 +5,7 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from pullbook.schemas.part_fits import FITS
-from pullbook.schemas.severity import Code, Severity
+from pullbook.schemas.severity import FITS, Code, Severity
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -131,11 +131,9 @@ class Predictor:
         Parameters
         ----------
         given
-            One or several builds, as `read_builds` returns them, or what it reads: a file, or
-            fields by name.
+            One or several builds, or what `read_builds` reads: a file, or fields by name.
         rpm, level, band
-            Engine speeds, rev/min, rising; level of the limits, between 0 and 1; engine speeds to
-            average over as well, rev/min.
+            Engine speeds, rising; level of the limits, 0 to 1; a band to average over as well.
         codes
             Code of the shop that would test each, if it is known.
         measured

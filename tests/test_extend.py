@@ -139,7 +139,7 @@ def test_a_circle_is_refused(write, files):
         ("nowhere.yaml", "does not exist"),
         ("../nowhere/base.yaml", "does not exist"),
         ("folder.yaml", "does not exist"),
-        ("x" * 300 + ".yaml", "does not exist"),
+        ("x" * 280 + ".yaml", "does not exist"),
         ('"a\\0b.yaml"', "does not exist"),
         ("sheet.csv", "is not a build file"),
         ("base", "is not a build file"),

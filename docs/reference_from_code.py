@@ -21,7 +21,7 @@ from pullbook.model.training import bundle
 from pullbook.pipeline.curation import data_set
 from pullbook.pipeline.features.engineered_features import FEATURES, engineer, numbers
 from pullbook.pipeline.features.fill_missing import FILLED
-from pullbook.pipeline.files import text_file, workbook
+from pullbook.pipeline.files import text_file, workbook_size
 from pullbook.pipeline.physics.correction_factors import STANDARDS
 from pullbook.pipeline.reading import sheet_file
 from pullbook.reports import checks_page
@@ -240,7 +240,7 @@ def _limits_of_size() -> str:
     return (
         f"A sheet file may have {text_file.SHEET_BYTES // 10**6} MB and"
         f" {sheet_file.MOST_ROWS:,} rows, a table {text_file.TABLE_BYTES // 10**6} MB, a workbook"
-        f" {workbook._PACKED_BYTES // 10**6} MB."
+        f" {workbook_size.PACKED_BYTES // 10**6} MB."
     )
 
 

@@ -435,7 +435,7 @@ def test_the_month_as_an_analyst_runs_it(months, bundles, tmp_path):
     ("words", "said"),
     [
         (("promote", "--into", "x"), "--back"),
-        (("promote", "--back", "--into", "nowhere"), "no earlier bundle"),
+        (("promote", "--back", "--into", "nowhere"), "nowhere does not exist"),
         (("promote", "nowhere", "--into", "x"), "nowhere does not exist"),
         (("jury", "nowhere", "--out", "x"), "nowhere does not exist"),
         (("judge", ".", ".", "--on", "."), "no curated data set"),

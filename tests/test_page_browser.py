@@ -10,9 +10,9 @@ from urllib.parse import urlencode, urlsplit
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from browser import BROWSER, needs_browser
+from browser import needs_browser, running
 from page_server import opened
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 from pypdf import PdfReader
 from valid_sheet import FIELDS, sheet_text
 
@@ -37,10 +37,8 @@ SHOWN = ("ask-1280", "compare-1280")
 
 @pytest.fixture(scope="module")
 def chromium():
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=BROWSER, args=["--no-sandbox"])
+    with running() as browser:
         yield browser
-        browser.close()
 
 
 @pytest.fixture(scope="module")

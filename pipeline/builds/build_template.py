@@ -147,8 +147,8 @@ def _allowed_metric(field: Field) -> str:
 def _example(name: str, value: str, *, metric: bool) -> str:
     """Return the example of a field, in a metric unit if asked for and there is one.
 
-    >>> _example("primary_diameter", "1 5/8 in", metric=True)
-    '41.28 mm'
+    >>> _example("primary_diameter", "1 3/4 in", metric=True)
+    '44.45 mm'
     """
     if not metric or FIELDS[name].unit not in METRIC:
         return value

@@ -13,6 +13,7 @@ import sys
 from typing import TYPE_CHECKING, Any
 
 from pullbook.pipeline.files.text_file import UnreadableError
+from pullbook.schemas.errors import PullbookError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -28,7 +29,7 @@ _TOO_MUCH = (
 )
 
 
-class _TooMuchError(Exception):
+class _TooMuchError(PullbookError):
     """More tabs or cells than are allowed; the text says which."""
 
 

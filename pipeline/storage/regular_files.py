@@ -10,6 +10,8 @@ import os
 import stat
 from typing import TYPE_CHECKING
 
+from pullbook.schemas.errors import PullbookError
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -23,7 +25,7 @@ _KINDS = (
 )
 
 
-class UnusableFileError(OSError):
+class UnusableFileError(PullbookError, OSError):
     """A file that is not read, though it is there; the text says why."""
 
 

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.storage import locks
+from pullbook.schemas.errors import PullbookError
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
@@ -83,7 +84,7 @@ def sync_folder(folder: Path) -> None:
             os.close(handle)
 
 
-class OtherFilesError(OSError):
+class OtherFilesError(PullbookError, OSError):
     """A folder that cannot be replaced, for it holds something that is not ours."""
 
 

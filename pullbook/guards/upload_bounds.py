@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from starlette.datastructures import Headers
 
 from pullbook.guards.answers import refused
+from pullbook.schemas.errors import PullbookError
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -22,7 +23,7 @@ TOO_LARGE = (
 )
 
 
-class TooLargeError(Exception):
+class TooLargeError(PullbookError):
     """More came in than may."""
 
 

@@ -221,7 +221,7 @@ def test_a_band_is_dragged(chromium, address):
         page.mouse.up()
         low, high = (page.locator(f"#band_{end}").input_value() for end in ("low", "high"))
         assert (low, high) != ("2500", "4500")
-        expect(page.get_by_text(f"Mean torque from {low} to {high} rpm").first).to_be_visible()
+        expect(page.get_by_text(f"Mean from {low} to {high} rpm").first).to_be_visible()
 
 
 def test_a_shop_drops_files_decides_adds_and_types(chromium, address, shop, tmp_path):

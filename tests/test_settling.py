@@ -9,6 +9,8 @@ from command_line import run
 from valid_sheet import FIELDS, PULL, sheet_text
 
 from pullbook.pipeline.checks import check_sheet, checked_sheets, decisions, standing_out
+from pullbook.pipeline.curation.curate import curate
+from pullbook.pipeline.curation.read_own import OwnReader
 from pullbook.pipeline.settings import add_setting, shop_settings
 from pullbook.pipeline.settings.shop_settings import SettingsError
 from pullbook.pipeline.values.settled import Settled
@@ -186,3 +188,38 @@ def test_fields_of_the_valid_sheet_are_settled_as_written(folder):
     (sheet,) = read(folder)
     assert {sheet.settled[name] for name in FIELDS if name != "sheet_id"} == {Settled.WRITTEN}
     assert sheet.settled["torque"] is Settled.HEADING
+
+
+ELEVATED = {"elevation": "2440 m", "barometer": "", "correction": "SAE J1349"}
+
+
+@pytest.mark.parametrize(
+    ("others", "read_as", "code"),
+    [
+        ({}, 29.606, "unit-assumed"),
+        ({"barometer": "756 mmHg"}, 29.606, "unit-explained"),
+        ({"barometer": "745 hPa"}, 22.207, "unit-explained"),
+        ({**ELEVATED}, 22.207, "unit-explained"),
+        ({**ELEVATED, "shop": "Heron Locks"}, 29.606, "unit-assumed"),
+        ({"barometer": "752"}, 29.606, "unit-assumed"),
+    ],
+)
+def test_a_bare_barometer_is_settled_by_the_shops_other_sheets(folder, others, read_as, code):
+    """The standard atmosphere (ISO 2533, from memory) has 22.2 inHg at 2440 m."""
+    put(folder, "a", {"barometer": "752"})
+    put(folder, "b", {"intake_duration": 230, **(others or {"barometer": ""})})
+    sheet = next(one for one in read(folder) if one.sheet_id == "a")
+    assert sheet.values["barometer"] == pytest.approx(read_as, abs=0.001)
+    found = next(f for f in sheet.findings if f.field == "barometer" and "no unit" in f.message)
+    assert found.code == code
+    own = OwnReader((folder,))
+    curated = curate([folder], own=own).builds.set_index("sheet_id")
+    assert curated.loc["a", "barometer"] == pytest.approx(read_as, abs=0.001)
+
+
+def test_sheets_of_a_shop_that_moved_settle_nothing(folder):
+    put(folder, "a", {"barometer": "752"})
+    put(folder, "b", {"barometer": "756 mmHg", "bore": 3.8})
+    put(folder, "c", {"barometer": "745 hPa", "bore": 3.7})
+    sheet = next(one for one in read(folder) if one.sheet_id == "a")
+    assert sheet.settled["barometer"] is Settled.ASSUMED

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.checks import check_sheet, duplicates
+from pullbook.pipeline.checks import check_sheet, duplicates, shop_barometers
 from pullbook.pipeline.reading import find_sheets, parse_sheet
 from pullbook.pipeline.settings import shop_settings
 from pullbook.pipeline.settings.shop_settings import NO_SETTINGS
@@ -90,7 +90,29 @@ def read(
         for source in found.sources
         for pair in of_source(source, rules, settings or shop_settings.beside(source, roots))
     ]
-    raws, sheets = [raw for raw, _ in pairs], [sheet for _, sheet in pairs]
-    made = CheckedSheets(raws, sheets, found.passed_over)
-    duplicates.judge(made.sheets)
-    return made
+    sheets = beside_one_another(pairs, rules)
+    return CheckedSheets([raw for raw, _ in pairs], sheets, found.passed_over)
+
+
+def beside_one_another(
+    pairs: Iterable[tuple[RawSheet, Sheet]], rules: tuple[Rule, ...]
+) -> list[Sheet]:
+    """Return checked sheets with what they tell of one another; what is given stays as it is."""
+    pairs = list(pairs)
+    said = [shop_barometers.said_by(sheet) if sheet.accepted else None for _, sheet in pairs]
+    shops = [str(sheet.values.get("shop") or "").casefold() for _, sheet in pairs]
+    usual = shop_barometers.usual(
+        (shop, pressure) for shop, pressure in zip(shops, said, strict=True) if pressure is not None
+    )
+    sheets = [
+        check(replace(raw, usual_barometer=usual[shop]), rules)
+        if shop in usual and _is_unsettled(sheet)
+        else replace(sheet, findings=[*sheet.findings])
+        for (raw, sheet), shop in zip(pairs, shops, strict=True)
+    ]
+    duplicates.judge(sheets)
+    return sheets
+
+
+def _is_unsettled(sheet: Sheet) -> bool:
+    return any(shop_barometers.is_unsettled(found.code, found.field) for found in sheet.findings)

@@ -14,6 +14,7 @@ from pullbook.pipeline.physics.correction_factors import (
 )
 from pullbook.pipeline.physics.humid_air import KPA_PER_INHG, fahrenheit_of
 from pullbook.pipeline.physics.reference_condition import is_exact, station_pressure, weather_of
+from pullbook.pipeline.values.bare_numbers import STATION_OFF
 from pullbook.schemas.fields import FIELDS, WEATHER_REQUIRED
 from pullbook.schemas.findings import Finding
 
@@ -24,8 +25,6 @@ if TYPE_CHECKING:
     from pullbook.pipeline.values.sheet import Sheet
 
 _WEATHER = (*WEATHER_REQUIRED, "relative_humidity")
-#: Weather changes station pressure by less than this, inHg, up or down.
-_WEATHER_INHG = 1.3
 
 
 def weather(sheet: Sheet) -> Iterator[Finding]:
@@ -129,7 +128,7 @@ def station(sheet: Sheet) -> Iterator[Finding]:
     if elevation is None or read is None or is_refused(sheet, "barometer"):
         return
     expected = station_pressure(elevation)
-    if abs(read - expected) > _WEATHER_INHG:
+    if abs(read - expected) > STATION_OFF:
         message = (
             f"Barometer is {sheet.shown('barometer', read)} at"
             f" {sheet.shown('elevation', elevation)}, where about"

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.pipeline.checks.duplicates import digest
 from pullbook.pipeline.checks.pull_rules import curves
+from pullbook.pipeline.checks.shop_barometers import said_by
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.pipeline.physics.reference_condition import route
 from pullbook.schemas.fields import CURATED_FIELDS, FIELDS
@@ -27,7 +28,7 @@ _FINDING = ("code", "severity", "field", "row", "value", "message")
 
 
 _OF_SHEET = ("source", "content", "route", "twin")
-_NUMBERS = ("factor", "factor_sd", "doubt_sd")
+_NUMBERS = ("factor", "factor_sd", "doubt_sd", "station")
 _COUNT = "count"
 
 
@@ -38,7 +39,8 @@ class Columns:
     ----------
     sheets
         One list per column, one entry per sheet: source, whether it was accepted, a digest of its
-        content and, if accepted, its fields and its route to the reference condition.
+        content and, if accepted, its fields, its route to the reference condition and the station
+        pressure, inHg, that it shows.
     sheet, pull, rpm, torque
         For every reading of an accepted sheet: number of the sheet, number of the pull, rev/min,
         and lb-ft at the reference condition.
@@ -82,6 +84,7 @@ class Columns:
             row |= sheet.values
             row |= {"route": taken.name, "factor": taken.factor, "factor_sd": taken.sd}
             row["doubt_sd"] = doubt(sheet.findings)
+            row["station"] = said_by(sheet)
             self._add_readings(sheet, number, taken.factor)
         row |= {"sheet_id": sheet.sheet_id, "shop": sheet.values.get("shop")}
         for name, column in self.sheets.items():

@@ -21,6 +21,7 @@ from pullbook.pipeline.privacy import hand_over
 from pullbook.pipeline.privacy.refused_sheets import ACCEPTED, refusals
 from pullbook.pipeline.privacy.withdraw import applied_to, is_withdrawn_refusal
 from pullbook.pipeline.reading import find_sheets
+from pullbook.pipeline.storage import plain_text
 from pullbook.schemas import curated_tables
 from pullbook.schemas.finding_codes import CODES
 from pullbook.schemas.findings import Finding
@@ -78,8 +79,7 @@ def curate(
     if own is not None:
         others = [folder for folder in folders if folder not in contributed]
         sources = find_sheets.find(others).sources if others else []
-        mine = gather(sources, workers, None, track, own)
-        checked = _without_copies(join([checked, mine]))
+        checked = _without_copies(join([checked, _gather_own(sources, workers, track, own)]))
     ways = hand_over.of_folders(folders)
     follow(ways, checked)
     requests = [one for folder in folders for one in applied_to(folder)[0]]
@@ -125,6 +125,22 @@ def _gather_contributed(
     return gather(sources, workers, store, track)
 
 
+def _gather_own(
+    sources: list[Path], workers: Crew, track: Track, reader: OwnReader
+) -> CheckedTables:
+    """Read own sheets, and again those whose barometer the other sheets of their shop settle."""
+    mine = gather(sources, workers, None, track, reader)
+    knowing, helped = reader.knowing(mine)
+    again = [source for source in sources if plain_text.one_line(str(source)) in helped]
+    if not again:
+        return mine
+    others = mine.take(np.flatnonzero(~mine.sheets["source"].isin(helped).to_numpy()))
+    both = join([others, gather(again, workers, None, iter, knowing)])
+    order = [plain_text.one_line(str(source)) for source in sources]
+    places = pd.Categorical(both.sheets["source"], categories=order).codes
+    return both.take(np.argsort(places, kind="stable"))
+
+
 def _without_copies(checked: CheckedTables) -> CheckedTables:
     """Leave out contributed copies of own sheets, and give their shop's other sheets its own code.
 
@@ -159,7 +175,7 @@ def _make_curated(
 ) -> Curated:
     kept = checked.take(latest)
     names = _make_names_unique(kept.sheets)
-    builds = kept.sheets.drop(columns=["source", "accepted", "count", "twin"])
+    builds = kept.sheets.drop(columns=["source", "accepted", "count", "twin", "station"])
     builds["sheet_id"] = names
     builds["aspiration"] = builds["aspiration"].fillna("natural")
     pulls = kept.readings.drop(columns="sheet")

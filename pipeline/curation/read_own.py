@@ -7,14 +7,15 @@ the code and the name that it was contributed under, so that its contributed cop
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.checks import check_sheet, checked_sheets
+from pullbook.pipeline.checks import check_sheet, checked_sheets, shop_barometers
 from pullbook.pipeline.curation.checked_tables import Columns
 from pullbook.pipeline.files import text_file
 from pullbook.pipeline.parallel.garbage_collection import uncollected
 from pullbook.pipeline.privacy import anonymise, signatures
+from pullbook.pipeline.reading import find_sheets
 from pullbook.pipeline.settings import shop_settings
 from pullbook.pipeline.storage import regular_files
 from pullbook.pipeline.storage.plain_text import one_line
@@ -22,13 +23,14 @@ from pullbook.pipeline.values.sheet import SIGNATURE_FIELDS
 from pullbook.schemas.findings import Finding
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     import pandas as pd
 
+    from pullbook.pipeline.curation.checked_tables import CheckedTables
     from pullbook.pipeline.settings.shop_settings import Settings
-    from pullbook.pipeline.values.sheet import Sheet
+    from pullbook.pipeline.values.sheet import RawSheet, Sheet
 
 #: What the local code of a shop starts with; a signer's code has hexadecimal digits alone.
 LOCAL = "own-"
@@ -77,11 +79,14 @@ class OwnReader:
         The shop's settings; ``None`` takes those beside the sheets.
     key
         The contributor's key, if there is one.
+    usual
+        Usual station pressure, inHg, by the local code of the shop, once its sheets are read.
     """
 
     roots: tuple[Path, ...] = ()
     settings: Settings | None = None
     key: bytes | None = None
+    usual: Mapping[str, float] = field(default_factory=dict)
 
     def __call__(self, sources: Sequence[Path]) -> Columns:
         """Read and check the sheets of some sources."""
@@ -89,12 +94,37 @@ class OwnReader:
         with uncollected():
             for source in sources:
                 settings = self.settings or shop_settings.beside(source, self.roots)
-                for raw, sheet in checked_sheets.of_source(
-                    source, check_sheet.SHEET_RULES, settings
-                ):
+                for raw in find_sheets.source(source, settings):
+                    raw.usual_barometer = self._usual_of(raw)
+                    sheet = checked_sheets.check(raw, check_sheet.SHEET_RULES)
                     twin = self._prepare(sheet, raw.private_words)
                     columns.add(sheet, one_line(str(source)), 0, twin)
         return columns
+
+    def knowing(self, checked: CheckedTables) -> tuple[OwnReader, frozenset[str]]:
+        """Return a reader that knows the usual pressures of shops, and the sources that it helps.
+
+        Parameters
+        ----------
+        checked
+            All sheets as this reader read them.
+
+        """
+        sheets, findings = checked.sheets, checked.findings
+        said = sheets.dropna(subset=["station"])
+        usual = shop_barometers.usual(zip(said["shop"], said["station"], strict=True))
+        unsettled = [
+            shop_barometers.is_unsettled(code, name)
+            for code, name in zip(findings["code"], findings["field"], strict=True)
+        ]
+        rows = sheets.loc[findings.loc[unsettled, "sheet"].unique()]
+        helped = rows.loc[rows["shop"].isin(list(usual)), "source"]
+        return replace(self, usual=usual), frozenset(helped)
+
+    def _usual_of(self, raw: RawSheet) -> float | None:
+        """Return the usual station pressure of the shop of a sheet, if it is known yet."""
+        cell = raw.fields.get("shop")
+        return self.usual.get(local_code(cell.text if cell else "")) if self.usual else None
 
     def _prepare(self, sheet: Sheet, words: tuple[str, ...]) -> str:
         """Give a sheet its local code; return shop and name that it was contributed under."""

@@ -7,6 +7,7 @@ import re
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.physics.engine_quantities import DISPLACEMENT, SIZE_FIELDS
+from pullbook.pipeline.physics.reference_condition import station_pressure
 from pullbook.pipeline.reading.parse_pull import OfSheet, ParsedPull, parse_pull
 from pullbook.pipeline.values.bare_numbers import Sheetwide, settle
 from pullbook.pipeline.values.cells import CellError, parse
@@ -172,11 +173,15 @@ class _Fields:
             rest = "" if found is None else found.rest.strip()
             unit = tidy(rest or cell.unit or "inHg", "inHg")
         cylinders, elevation = self.values.get("cylinders"), self.values.get("elevation")
+        pressure, of_others = self._raw.usual_barometer, self._raw.usual_barometer is not None
+        if isinstance(elevation, int | float):
+            pressure, of_others = station_pressure(float(elevation)), False
         return Sheetwide(
             self.metric,
             self.metric or unit in ("hPa", "mbar", "kPa", "mmHg", "bar"),
             float(cylinders) if isinstance(cylinders, int | float) else None,
-            float(elevation) if isinstance(elevation, int | float) else None,
+            pressure,
+            of_others,
         )
 
     def for_the_pull(self, mark: str | None) -> OfSheet:

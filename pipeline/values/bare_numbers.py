@@ -11,7 +11,6 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
-from pullbook.pipeline.physics.reference_condition import station_pressure
 from pullbook.pipeline.values.settled import Settled
 from pullbook.pipeline.vocabulary.units import convert
 from pullbook.schemas.field import Role
@@ -35,7 +34,8 @@ _LEFT_OUT: Mapping[str, tuple[str, ...]] = MappingProxyType(
 _CYLINDER = (6.0, 130.0)
 #: Station pressures where engines are tested, inHg: up to some 10,000 ft.
 _STATION = (20.6, 32.2)
-_STATION_OFF = 1.3
+#: Weather changes station pressure by less than this, inHg, up or down.
+STATION_OFF = 1.3
 #: Inlet air: up to the first it can only be degC on a metric sheet, from the second only degF.
 _AIR = (35.0, 50.0)
 #: Coolant and oil of a warm engine, the same.
@@ -60,14 +60,17 @@ class Sheetwide(NamedTuple):
         The same, or the barometer is.
     cylinders
         Number of cylinders, if known.
-    elevation
-        Elevation of the dyno, ft, if known.
+    pressure
+        Usual station pressure at the dyno, inHg, by its elevation or the shop's other sheets.
+    of_others
+        Whether the other sheets say so.
     """
 
     metric: bool
     metric_weather: bool
     cylinders: float | None
-    elevation: float | None
+    pressure: float | None = None
+    of_others: bool = False
 
 
 class Settlement(NamedTuple):
@@ -106,6 +109,12 @@ def settle(field: Field, number: float, sheet: Sheetwide, row: int | None) -> Se
     shown = f"{value:g} %" if unit == _FRACTION else f"{number:g} {unit}"
     said = f"{field.title} {number:g} has no unit"
     only = len(units) == 1
+    if field.name == "barometer" and only and sheet.of_others:
+        finding = Finding(
+            "unit-explained", f"{said}; the shop's other sheets show that it is {shown}.",
+            field.name, row, f"{number:g}",
+        )  # fmt: skip
+        return Settlement(value, Settled.OTHERS, finding)
     of_the_test = field.role is Role.TEST
     metric = sheet.metric or (of_the_test and sheet.metric_weather) or field.name in _SIZES
     if only and metric and unit != _FRACTION:
@@ -148,9 +157,8 @@ def _barometers(number: float, sheet: Sheetwide) -> list[str]:
         for unit in ("inHg", "mmHg", "hPa", "kPa")
         if _STATION[0] <= convert(number, unit, "inHg") <= _STATION[1]
     ]
-    if len(found) > 1 and sheet.elevation is not None:
-        expected = station_pressure(sheet.elevation)
-        near = [u for u in found if abs(convert(number, u, "inHg") - expected) < _STATION_OFF]
+    if len(found) > 1 and (usual := sheet.pressure) is not None:
+        near = [u for u in found if abs(convert(number, u, "inHg") - usual) < STATION_OFF]
         found = near if len(near) == 1 else found
     return found
 

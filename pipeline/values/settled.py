@@ -16,5 +16,6 @@ class Settled(StrEnum):
     CUSTOMARY = "a customary word"
     SETTINGS = "your settings file"
     PROVEN = "torque times rpm against power"
+    OTHERS = "the shop's other sheets"
     ONLY = "the only unit that fits"
     ASSUMED = "assumed"

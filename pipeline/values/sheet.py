@@ -83,6 +83,8 @@ class RawSheet:
         Squashed headings of columns to leave out without a word, from the shop's settings.
     one_build
         Whether its runs are of one build whatever tells them apart, from the shop's settings.
+    usual_barometer
+        Usual station pressure of the shop, inHg, by its other sheets, once they are read.
     """
 
     sheet_id: str
@@ -98,6 +100,7 @@ class RawSheet:
     private_words: tuple[str, ...] = ()
     ignored: frozenset[str] = frozenset()
     one_build: bool = False
+    usual_barometer: float | None = None
 
 
 class Reading(NamedTuple):

@@ -9,7 +9,7 @@ from functools import cached_property
 from threading import Lock, Thread
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.checks import check_sheet, checked_sheets, decisions, duplicates
+from pullbook.pipeline.checks import check_sheet, checked_sheets, decisions
 from pullbook.pipeline.reading import find_sheets
 from pullbook.pipeline.settings import shop_settings
 
@@ -188,9 +188,7 @@ class MeasuredTests:
                 self._done += 1
         except InputError as fault:
             return Reading({}, passed_over, str(fault))
-        # Beside one another sheets get findings of their own, so each gets a list of its own.
-        sheets = [replace(sheet, findings=[*sheet.findings]) for _, sheet in pairs]
-        duplicates.judge(sheets)
+        sheets = checked_sheets.beside_one_another(pairs, check_sheet.SHEET_RULES)
         tests: dict[str, Test] = {}
         for (raw, _), sheet in zip(pairs, sheets, strict=True):
             code = _code(sheet, tests)

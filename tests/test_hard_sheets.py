@@ -215,7 +215,8 @@ def test_many_headings_and_many_faults_do_not_hang(tmp_path, table):
     assert time.process_time() - start < 20
 
 
-def test_a_row_far_below_does_not_hang(tmp_path):
+@pytest.mark.parametrize("row", ["200000", "2000000000", "2e9", " 2000000000 ", "2_000_000_000"])
+def test_a_row_far_below_does_not_hang(tmp_path, row):
     import zipfile
 
     book = openpyxl.Workbook()
@@ -225,7 +226,7 @@ def test_a_row_far_below_does_not_hang(tmp_path):
     with zipfile.ZipFile(tmp_path / "a.xlsx") as old:
         parts = {name: old.read(name) for name in old.namelist()}
     name = "xl/worksheets/sheet1.xml"
-    parts[name] = parts[name].replace(b"</sheetData>", b'<row r="2000000000"/></sheetData>')
+    parts[name] = parts[name].replace(b"</sheetData>", f'<row r="{row}"/></sheetData>'.encode())
     with zipfile.ZipFile(tmp_path / "a.xlsx", "w") as new:
         for part, data in parts.items():
             new.writestr(part, data)

@@ -108,9 +108,7 @@ class Counter:
             case "row":
                 self._rows += 1
                 self._column = 0
-                given = attributes.get("r", "")
-                usable = given.isascii() and given.isdigit() and len(given) < 10
-                self._row = int(given) if usable else self._row + 1
+                self._row = _row_number(attributes.get("r", ""), self._row + 1)
                 self._far = max(self._far, self._row)
             case "mergeCell":
                 self._merged += 1
@@ -122,6 +120,20 @@ class Counter:
                 if self._texts > TEXTS:
                     msg = f"The workbook has more than {TEXTS} texts. Split it."
                     raise UnreadableError(msg, "too-large")
+
+
+def _row_number(given: str, following: int) -> int:
+    """Return the number of a row as the library that reads the rows takes it, whatever its size.
+
+    >>> _row_number("7", 2), _row_number("2e9", 2), _row_number("", 2)
+    (7, 2000000000, 2)
+    """
+    for kind in (int, float):
+        try:
+            return int(kind(given))
+        except (ValueError, OverflowError):
+            continue
+    return following
 
 
 def _number(letters: str) -> int:

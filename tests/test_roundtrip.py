@@ -19,7 +19,8 @@ from pullbook.pipeline.reading import find_sheets, parse_sheet
 TORQUE = {"lb-ft": 1.0, "N.m": 1.3558179483, "kg-m": 0.1382549544, "in-lb": 12.0}
 POWER = {"hp": 1.0, "kW": 0.7456998716, "PS": 1.0138696654, "W": 745.69987158}
 
-curve = st.lists(st.floats(180, 420), min_size=6, max_size=24)
+#: Also in the thinnest air below the mean pressure that an engine without boost can have.
+curve = st.lists(st.floats(180, 400), min_size=6, max_size=24)
 weather = st.builds(Weather, st.floats(16, 34), st.floats(92, 104), st.floats(5, 95))
 
 

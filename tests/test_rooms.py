@@ -24,6 +24,7 @@ ROWS = (
     "pipeline/reading",
     "pipeline/checks",
     "pipeline/builds",
+    "pipeline/loads",
     "pipeline/privacy",
     "pipeline/features",
     "pipeline/curation",

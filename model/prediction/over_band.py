@@ -1,4 +1,4 @@
-"""Mean torque and power of a prediction over a band of engine speeds."""
+"""Mean torque and power over a band, and an answer with all else that was asked about."""
 
 from __future__ import annotations
 
@@ -7,14 +7,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pullbook.model.prediction.clearance import clearance
 from pullbook.model.prediction.prediction import BAND_POINTS
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
-from pullbook.schemas.band_mean import BandMean
+from pullbook.schemas.on_request import BandMean
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from pullbook.model.learning.sample import Floats
     from pullbook.model.prediction.prediction import Prediction
     from pullbook.schemas.answer import Answer
+    from pullbook.schemas.on_request import Load
 
 #: Steps in which the tested part of a band is looked for.
 _STEPS = 401
@@ -35,8 +39,15 @@ def over_band(found: Prediction, band: tuple[float, float], level: float) -> Ban
 
 
 def answer_of(
-    found: Prediction, rpm: Floats, level: float, band: tuple[float, float] | None
+    found: Prediction,
+    rpm: Floats,
+    level: float,
+    band: tuple[float, float] | None = None,
+    loads: Sequence[Load] = (),
 ) -> Answer:
-    """Return the answer at engine speeds with a level, and over a band where one is asked for."""
-    answer = found.answer(rpm, level)
-    return answer if band is None else replace(answer, over_band=over_band(found, band, level))
+    """Return the answer at engine speeds with a level, over a band and above loads if asked for."""
+    return replace(
+        found.answer(rpm, level),
+        over_band=None if band is None else over_band(found, band, level),
+        loads=tuple(clearance(found, one, rpm, level) for one in loads),
+    )

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from pullbook.answer_sheets.customer_sheet import begin, builds, close
 from pullbook.drawings import prediction_drawing
 from pullbook.reports.document import Page
-from pullbook.text import prediction_text
+from pullbook.text import load_text, prediction_text
 from pullbook.words import figures, promise
 
 if TYPE_CHECKING:
@@ -49,14 +49,9 @@ def of_answers(
         Who it is from and for.
 
     """
-    lines = "; ".join(
-        f"{one.sheet_id}: {'; '.join(prediction_text.peaks(one, units))}" for one in answers
-    )
     title = answers[0].sheet_id if len(answers) == 1 else "Predicted torque and power"
-    alt = f"Predicted torque and power over engine speed with limits. {lines}"
-    page = begin(
-        title, prediction_drawing.of_answers(drawn, units), alt, units, answers[0].bundle, head
-    )
+    drawing = prediction_drawing.of_answers(drawn, units)
+    page = begin(title, drawing, drawing.alt, units, answers[0].bundle, head)
     page.one_sheet = len(answers) == 1
     for one in answers:
         _answer(page, one, units, alone=len(answers) == 1)
@@ -81,6 +76,7 @@ def _answer(page: Page, one: Answer, units: Units, *, alone: bool) -> None:
                prediction_text.table(one, units))  # fmt: skip
     if not all(point.supported for point in one.curve):
         page.text(f"Not tested: {prediction_text.NOT_TESTED}.")
+    _loads(page, one, units)
     private = bool(one.bundle.get("private"))
     for line in promise.start(one, units, others=not private):
         page.text(line)
@@ -89,3 +85,14 @@ def _answer(page: Page, one: Answer, units: Units, *, alone: bool) -> None:
     page.text(prediction_text.missing(one.missing))
     if not private:  # tests of other customers stay in the house
         page.text("Nearest sheets: " + ", ".join(name for name, _ in one.nearest) + ".")
+
+
+def _loads(page: Page, one: Answer, units: Units) -> None:
+    """Add how far torque clears each load."""
+    for found in one.loads:
+        page.text(f"Load: {load_text.name(found.load, units)}.")
+        for line in load_text.verdict(found, one):
+            page.text(line)
+        page.table(load_text.headings(one, units), load_text.rows(found, one, units))
+    for line in load_text.notes(one):
+        page.text(line)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -42,6 +43,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     band: Annotated[
         str | None, typer.Option(help="Average over these engine speeds too, in rpm as low:high.")
     ] = None,
+    load: options.Loads = None,
     shop: options.Shop = None,
     key_file: options.KeyFile = None,
     measured: options.Measured = None,
@@ -73,6 +75,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     if head.given and html is None:
         msg = "these go on an answer sheet; add --html FILE.html"
         raise typer.BadParameter(msg, param_hint="--for, --from, --logo, --date")
+    loads = options.loads_of(load, units)
     given = build_files.read(builds)
     before = saved_answer.read(builds)
     inputs.print_notes(given)
@@ -80,7 +83,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     asked = inputs.ask(given, predictor, shop, key_file, measured)
     found = questions.predictions(asked, predictor)
     over = None if band is None else options.band_of(band)
-    answers = [None if one is None else answer_of(one, speeds, level, over) for one in found]
+    answers = [None if one is None else answer_of(one, speeds, level, over, loads) for one in found]
     if as_json:
         for build, answer in zip(given, answers, strict=True):
             line = inputs.refusal(build) if answer is None else units.as_json(answer)
@@ -113,7 +116,10 @@ def _draw(
 
     builds = [build for build, _ in drawn]
     level = answers[0].asked_level
-    fine = [drawing.finer(one, rpm, level) for _, one in drawn]
+    fine = [
+        replace(drawing.finer(one, rpm, level), loads=answer.loads)
+        for (_, one), answer in zip(drawn, answers, strict=True)
+    ]
     output.files(
         lambda: prediction_chart.of_answers(fine, units),
         lambda: prediction_sheet.of_answers(answers, fine, builds, units, head),
@@ -127,7 +133,7 @@ def _print(
     builds: Sequence[Build], found: list[Answer | None], units: Units, before: Sequence[Saved] = ()
 ) -> None:
     from pullbook.answer_files import saved_answer
-    from pullbook.text import prediction_text
+    from pullbook.text import load_text, prediction_text
 
     whole = len(builds) <= _MOST_PLOTTED
     if not whole:
@@ -139,6 +145,8 @@ def _print(
         else:
             form = prediction_text.full if whole else prediction_text.summary
             typer.echo(form(answer, units))
+            for line in load_text.lines(answer, units, whole=whole):
+                typer.echo(line)
     for saved, answer in zip(before, found, strict=False):
         if answer is not None:
             for line in saved_answer.changes(saved, answer, units):

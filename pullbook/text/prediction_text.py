@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from pullbook.schemas.answer import Answer, Between, Missing, Peak
-    from pullbook.schemas.band_mean import BandMean
+    from pullbook.schemas.on_request import BandMean
     from pullbook.schemas.standing import Reason
     from pullbook.words.units import Units
 

@@ -187,6 +187,10 @@ class Clearance:
 
     def as_json(self) -> dict[str, Any]:
         """Return it as ``predict --json`` prints it."""
+        return {**self.in_short(), "curve": [one.as_json() for one in self.points]}
+
+    def in_short(self) -> dict[str, Any]:
+        """Return it without its points, as ``choose --json`` prints it."""
         worst = self.worst
         return {
             "load": self.load.as_json(),
@@ -196,5 +200,4 @@ class Clearance:
                 "rpm": rounded(worst.rpm), "chance": rounded(worst.chance, 4)},
             "below_level": [[rounded(end) for end in run] for run in self.below],
             "not_tested": [rounded(one) for one in self.unknown],
-            "curve": [one.as_json() for one in self.points],
         }  # fmt: skip

@@ -170,3 +170,83 @@ def test_a_load_is_a_dotted_line_with_a_label_in_both_panels(found):
     assert [curve.label for curve in drawn] == ["load", "load"]
     assert drawn[1].y[-1] == pytest.approx(245, rel=1e-6)
     assert "May not clear it" in chart.alt
+
+
+PARTS = """\
+build: {cylinders: 8, bore: 4.03, stroke: 3.48, octane: 91}
+parts:
+  camshaft:
+    - {name: short, intake_duration: 206, exhaust_duration: 212}
+    - {name: long, intake_duration: 236, exhaust_duration: 242}
+  intake:
+    - {name: two-plane, intake_type: dual plane}
+    - {name: one-plane, intake_type: single plane}
+goal: {mean_torque: 2000:3500}
+"""
+
+
+def between_the_least(builds):
+    """Return a torque at 4800 rpm that only the best of some builds is likely to clear."""
+    at = np.array([4800.0])
+    found = pullbook.load().predictions([pullbook.read_builds(one)[0] for one in builds])
+    low = sorted(one.points(at, 0.8)[0].torque.low for one in found)
+    return (low[-1] + low[-2]) / 2
+
+
+def test_parts_that_may_not_clear_a_load_are_ranked_after_with_the_reason(tmp_path):
+    path = tmp_path / "parts.yaml"
+    path.write_text(PARTS)
+    free = json.loads(run("choose", path, "--json").stdout)
+    cams = ((206, 212), (236, 242))
+    eight = {"cylinders": 8, "bore": 4.03, "stroke": 3.48, "octane": 91}
+    wanted = between_the_least([
+        {**eight, "intake_duration": cam[0], "exhaust_duration": cam[1], "intake_type": intake}
+        for cam in cams for intake in ("dual plane", "single plane")
+    ])  # fmt: skip
+    asked = ["choose", path, "--load", f"propeller {wanted:.1f} lb-ft @ 4800"]
+    found = json.loads(run(*asked, "--json").stdout)
+    ranked, short = found["ranked"], found["not_clearing"]
+    assert free["ranked"][0]["parts"] in [one["parts"] for one in short]
+    assert ranked
+    assert all(one["loads"][0]["cleared"] for one in ranked)
+    assert all(one["loads"][0]["below_level"][-1][-1] == 4800 for one in short)
+    done = run(*asked, "--html", tmp_path / "page.html")
+    said = " ".join(done.stdout.split())
+    assert f"Load to clear: propeller, {wanted:.0f} lb-ft at 4800 rpm." in said
+    assert "Not sure to clear the load, with a chance of 90 % at every speed" in said
+    chance = short[0]["loads"][0]["lowest_chance"]["chance"]
+    assert f"{' + '.join(short[0]['parts'].values())}: {100 * chance:.0f} % chance at 4800" in said
+    assert all(len(line) < 80 for line in done.stdout.splitlines())
+    assert "Not sure to clear the load" in (tmp_path / "page.html").read_text(encoding="utf-8")
+
+
+def test_a_parts_list_may_hold_its_loads_with_a_table_beside_it(tmp_path):
+    (tmp_path / "pump.csv").write_text("rpm,power (hp)\n2500,900\n3000,990\n")
+    path = tmp_path / "parts.yaml"
+    path.write_text(f"{PARTS}loads:\n  - pump.csv\n")
+    found = json.loads(run("choose", path, "--json").stdout)
+    assert found["ranked"] == []
+    assert found["not_clearing"][0]["loads"][0]["load"]["kind"] == "table"
+    said = " ".join(run("choose", path).stdout.split())
+    assert "No combination is sure to clear the load; the nearest to it is" in said
+    path.write_text(f"{PARTS}loads: {{propeller: 3}}\n")
+    assert "the section 'loads' must be a list" in run("choose", path).stderr
+
+
+def test_a_search_recommends_what_clears_the_load(file):
+    asked = ["choose", file, "--free", "intake_duration=200:240", "--goal", "2000:4500"]
+    plain = json.loads(run(*asked, "--json").stdout)
+    wanted = between_the_least([{**BUILD, "intake_duration": d} for d in range(200, 241, 4)])
+    load = ["--load", f"propeller {wanted:.1f} lb-ft @ 4800"]
+    found = json.loads(run(*asked, *load, "--json").stdout)
+    assert found["best"]["loads"][0]["cleared"] is True
+    assert all(one["loads"][0]["cleared"] for one in found["alternatives"])
+    assert found["not_clearing"]["goal"]["value"] > found["best"]["goal"]["value"]
+    duration = [one["best"]["values"]["intake_duration"] for one in (plain, found)]
+    assert duration[1] > duration[0], "more duration holds torque at speed"
+    said = " ".join(run(*asked, *load).stdout.split())
+    assert f"It clears the load (propeller, {wanted:.0f} lb-ft at 4800 rpm): the chance is" in said
+    assert "Higher, but not sure to clear the load: intake duration" in said
+    none = " ".join(run(*asked, "--load", "propeller 400 hp @ 4800").stdout.split())
+    assert "Nothing that was searched is sure to clear the load. Nearest to it:" in none
+    assert "What each field is worth" not in none

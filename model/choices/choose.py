@@ -119,10 +119,12 @@ def choose(
         )
         raise ChooseError(msg)
     kept_torque.sort(key=lambda one: -one.goal.value)
-    ranked = _with_chances(model, wanted, [one for one in kept_torque if not one.outside], seed)
+    inside = [one for one in kept_torque if not one.outside]
+    ranked = _with_chances(model, wanted, [one for one in inside if one.reached.clears], seed)
+    may_not = [one for one in inside if not one.reached.clears]
     outside = [one for one in kept_torque if one.outside]
     return Choice(
-        ranked, outside, beyond, (unfit, why), wanted.base, wanted.goal, level, low,
+        ranked, may_not, outside, beyond, (unfit, why), wanted.base, wanted.goal, level, low,
         wanted.parts, wanted.limits, for_power,
     )  # fmt: skip
 
@@ -188,7 +190,7 @@ def _within(
             Combination(
                 parts=own,
                 price=_price(own),
-                goal=goals.reached(wanted.goal, one, level).value,
+                reached=goals.reached(wanted.goal, one, level),
                 low=one.mean(low, level),
                 power=one.peaks(_every(for_power), level).power if for_power else None,
                 chance=None,

@@ -1,8 +1,8 @@
 """How far the torque of a build clears a load, and how likely it does at each engine speed.
 
 The chance comes from the errors behind the limits of a single reading: those of held-out sheets, in
-expected errors, as the chances of a comparison do. An error counts as likely above as below. What is
-cleared is judged at a level that so many shops or engines can keep: n / (n + 1) at the most.
+expected errors, as the chances of a comparison do. An error counts as likely above as below. What
+is cleared is judged at a level that so many shops or engines can keep: n / (n + 1) at the most.
 """
 
 from __future__ import annotations
@@ -17,9 +17,14 @@ from pullbook.schemas.answer import Between
 from pullbook.schemas.on_request import Clearance, LoadPoint
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from pullbook.model.learning.sample import Floats
     from pullbook.model.prediction.prediction import Prediction
     from pullbook.schemas.on_request import Load
+
+#: How far apart speeds are looked at where none are asked for, rev/min.
+_STEP = 50.0
 
 
 def clearance(found: Prediction, load: Load, rpm: Floats, level: float) -> Clearance:
@@ -48,6 +53,13 @@ def clearance(found: Prediction, load: Load, rpm: Floats, level: float) -> Clear
         chance = float(chances[place]) if known and chances is not None else None
         points.append(LoadPoint(speed, torque, margin, chance, known))
     return Clearance(load, found.kept("point", level) or level, points)
+
+
+def of_goal(found: Prediction, loads: Sequence[Load], level: float) -> tuple[Clearance, ...]:
+    """Return how far a build clears loads at round engine speeds over all that they cover."""
+    first, last = found.speeds[0], found.speeds[-1]
+    rpm = np.arange(np.ceil(first / _STEP) * _STEP, last, _STEP)
+    return tuple(clearance(found, one, rpm, level) for one in loads)
 
 
 def chance_above(found: Prediction, rpm: Floats, torque: Floats) -> Floats | None:

@@ -21,6 +21,8 @@ _WORDS = re.compile(
     r"(?P<kind>[^\W\d_]+)\s+(?P<number>[\d.,]+)\s*(?P<unit>[^\d\s@][^@]*?)?\s*"
     r"(?:(?:@|\bat\b|\bfrom\b)\s*(?P<speeds>[^@]*))?"
 )
+#: How the name of a table ends.
+TABLES = ".csv"
 _FASTEST = 25_000.0
 _MOST_ROWS = 1000
 
@@ -38,7 +40,7 @@ def read(text: str) -> Load:
         It is none.
 
     """
-    if text.strip().casefold().endswith(".csv"):
+    if text.strip().casefold().endswith(TABLES):
         return _table(Path(text.strip()))
     found = _WORDS.fullmatch(text.strip())
     if found is None:

@@ -10,8 +10,10 @@ from pullbook.text.choice_text import (
     about,
     first,
     headings,
+    not_clearing,
     notes,
     part_rows,
+    shortfalls,
     shown,
     table_cells,
     title,
@@ -41,6 +43,10 @@ def page(
     made.heading("Result")
     for line in [*first(found, units), *about(found, units), *notes(found)]:
         made.text(line)
+    if found.short:
+        made.text(not_clearing(found))
+        for line in shortfalls(found, units):
+            made.text(line)
     made.table(["parts", *headings(found, units)],
                [[one.name, *table_cells(found, one, units)] for one in shown(found)])  # fmt: skip
     made.heading("The parts")

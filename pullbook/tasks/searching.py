@@ -11,14 +11,21 @@ if TYPE_CHECKING:
     from pullbook.model.choices.search_result import Search
     from pullbook.model.comparison.compare import Difference
     from pullbook.model.prediction.prediction import Prediction
+    from pullbook.schemas.on_request import Load
     from pullbook.tasks.questions import Asked
 
 #: Step of the curves that are drawn, rev/min.
 _DRAWN = 50.0
 
 
-def search(predictor: Predictor, asked: Asked, free: Sequence[str], goal: str, level: float
-           ) -> Search:  # fmt: skip
+def search(
+    predictor: Predictor,
+    asked: Asked,
+    free: Sequence[str],
+    goal: str,
+    level: float,
+    loads: Sequence[Load] = (),
+) -> Search:
     """Return the best of what was tested, for one build.
 
     Parameters
@@ -33,6 +40,8 @@ def search(predictor: Predictor, asked: Asked, free: Sequence[str], goal: str, l
         What it is for: ``mean_torque=2000:4500``, ``torque=3000``.
     level
         Level of the limits.
+    loads
+        What torque must clear besides.
 
     Raises
     ------
@@ -44,7 +53,8 @@ def search(predictor: Predictor, asked: Asked, free: Sequence[str], goal: str, l
     from pullbook.tasks import questions
 
     (base,), (code,), (start,) = questions.must_be_sound(asked)
-    return predictor.search(base, free, goal_of(goal), level, code, start)
+    wanted = goal_of(goal)._replace(loads=tuple(loads))
+    return predictor.search(base, free, wanted, level, code, start)
 
 
 def best_and_own(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.model.choices.parts_choice import SWEEP
 from pullbook.pipeline.builds.parts import PRICE, TORQUE
-from pullbook.text import prediction_text
+from pullbook.text import load_text, prediction_text
 from pullbook.text.search_text import goal
 from pullbook.words import figures
 from pullbook.words.units import label
@@ -20,11 +20,9 @@ if TYPE_CHECKING:
     from pullbook.pipeline.builds.parts import Limit
     from pullbook.words.units import Units
 
-SHOWN, SHOWN_OUTSIDE = 12, 3
+SHOWN, SHOWN_SHORT, SHOWN_OUTSIDE = 12, 5, 3
 _MOST_UNBEATEN = 6
 _CLEAR_FAVOURITE = 0.6
-#: The column of prices, left out where no part has one.
-_PRICE = 5
 #: Characters of a line of a heading, at least.
 _HEADING = 9
 
@@ -36,6 +34,10 @@ def text(found: Choice, manifest: Mapping[str, Any], units: Units, most: int = S
     lines += [prediction_text.wrap(line) for line in about(found, units)]
     if found.ranked:
         lines += ["", *_table(found, found.ranked[:most], units)]
+    if found.short:
+        lines += ["", prediction_text.wrap(not_clearing(found))]
+        lines += _table(found, found.short[:SHOWN_SHORT], units)
+        lines += [prediction_text.wrap(line) for line in shortfalls(found, units)]
     if found.outside:
         lines += ["", "Outside the data, so none of these is recommended:"]
         lines += _table(found, found.outside[:SHOWN_OUTSIDE], units)
@@ -58,11 +60,32 @@ def about(found: Choice, units: Units) -> list[str]:
         f"Goal: {goal(found.goal)}. Also shown: low-end torque, mean of {low:.0f} to {high:.0f} rpm"
         f"{_power(found)}."
     ]
+    if found.goal.loads:
+        names = "; ".join(load_text.name(one, units) for one in found.goal.loads)
+        lines.append(f"Load to clear: {names}.")
     if found.limits:
         lines.append(
             f"Requirements: {'; '.join(_requirement(one, units) for one in found.limits)}."
         )
     return lines
+
+
+def not_clearing(found: Choice) -> str:
+    """Return what is said over the combinations that do not clear a load."""
+    count = figures.counted(len(found.short), "combination")
+    first = f", the first {SHOWN_SHORT} of them" if len(found.short) > SHOWN_SHORT else ""
+    return (
+        f"Not sure to clear the load, with a chance of {figures.level(found.level)} at every speed,"
+        f" and so ranked after: {count}{first}:"
+    )
+
+
+def shortfalls(found: Choice, units: Units) -> list[str]:
+    """Return why combinations do not clear a load."""
+    return [
+        f"{one.name}: {load_text.reason(one.reached.loads, units)}."
+        for one in found.short[:SHOWN_SHORT]
+    ]
 
 
 def _power(found: Choice) -> str:
@@ -116,6 +139,10 @@ def first(found: Choice, units: Units) -> list[str]:
             f"Note: {found.outside[0].name} comes out higher but is outside the data ({why}), so it"
             " is not recommended."
         )
+    if not found.ranked and found.short:
+        nearest = max(found.short, key=lambda one: one.reached.room)
+        return [*lines, "No combination is sure to clear the load; the nearest to it is"
+                f" {nearest.name}."]  # fmt: skip
     if not found.ranked:
         return [*lines, "Every combination that meets the requirements is outside the data."]
     best = found.ranked[0]
@@ -161,7 +188,9 @@ def notes(found: Choice) -> list[str]:
 
 def shown(found: Choice) -> list[Combination]:
     """Return the combinations that the table shows."""
-    return [*found.ranked[:SHOWN], *found.outside[:SHOWN_OUTSIDE]]
+    return [
+        *found.ranked[:SHOWN], *found.short[:SHOWN_SHORT], *found.outside[:SHOWN_OUTSIDE]
+    ]  # fmt: skip
 
 
 def headings(found: Choice, units: Units) -> list[str]:
@@ -175,10 +204,12 @@ def headings(found: Choice, units: Units) -> list[str]:
 
 
 def _table(found: Choice, rows: Sequence[Combination], units: Units) -> list[str]:
-    """Return a table that a terminal holds; names that are long stand above their numbers."""
+    """Return a table that a terminal holds, without columns that are empty.
+
+    Names that are long stand above their numbers.
+    """
     cells = [table_cells(found, one, units) for one in rows]
-    priced = any(one.price is not None for one in rows)
-    shown_at = [at for at in range(len(cells[0])) if priced or at != _PRICE]
+    shown_at = [at for at in range(len(cells[0])) if any(row[at] for row in cells)]
     heads = [headings(found, units)[at] for at in shown_at]
     cells = [[row[at] for at in shown_at] for row in cells]
     widths = [
@@ -218,6 +249,7 @@ def table_cells(found: Choice, one: Combination, units: Units) -> list[str]:
     value = units.between(one.goal, found.unit)
     marks = [one.found.standing.value]
     marks += [] if one.swept else ["in part"]
+    marks += [] if one.reached.clears else ["load"]
     return [
         f"{value.value:.0f}",
         prediction_text.limits(value),

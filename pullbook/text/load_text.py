@@ -108,17 +108,23 @@ def verdict(found: Clearance, answer: Answer) -> list[str]:
     return [f"Clears it: the chance is {level} or more {every}, least {least}.{beyond}"]
 
 
-def reason(found: Clearance, units: Units) -> str:
-    """Return why a build does not clear a load, in a few words; nothing if it does."""
-    if found.cleared:
-        return ""
-    worst, load = found.worst, name(found.load, units)
-    if worst is None or worst.chance is None:
-        return f"{load}: not known, not tested or no limits"
+def reason(found: Sequence[Clearance], units: Units) -> str:
+    """Return why a build does not clear loads, in a few words; nothing if it does."""
+    several = len(found) > 1
+    return "; ".join(
+        f"{f'{name(one.load, units)}: ' if several else ''}{_reason(one)}"
+        for one in found
+        if not one.cleared
+    )
+
+
+def _reason(found: Clearance) -> str:
+    worst = found.worst
+    if worst is None:
+        return "not tested at these speeds"
     if found.below:
-        chance = figures.percent(worst.chance)
-        return f"{load}: {chance} chance at {worst.rpm:.0f} rpm"
-    return f"{load}: not tested {_spans(found)}"
+        return f"{figures.percent(worst.chance or 0.0)} chance at {worst.rpm:.0f} rpm"
+    return f"not tested {_spans(found)}" if found.unknown else "no limits, so no chance"
 
 
 def span(first: float, last: float) -> str:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
-    from pullbook.schemas.on_request import BandMean, Clearance
+    from pullbook.schemas.on_request import BandMean, Caution, Clearance
     from pullbook.schemas.standing import Reason, Standing
 
 _DIGITS = 2
@@ -210,6 +210,8 @@ class Answer:
         Mean torque and power over a band, where one was asked for.
     loads
         How far torque clears each load that was asked about.
+    cautions
+        What the build exceeds of what it should not.
     """
 
     sheet_id: str
@@ -233,6 +235,7 @@ class Answer:
     bundle: dict[str, Any]
     over_band: BandMean | None = None
     loads: tuple[Clearance, ...] = ()
+    cautions: tuple[Caution, ...] = ()
 
     def times(self, factor: float) -> Answer:
         """Return the answer with all torque and power multiplied by a factor."""
@@ -276,6 +279,7 @@ class Answer:
             "peak_power": None if self.peak_power is None else self.peak_power.as_json("power"),
             "over_band": None if self.over_band is None else self.over_band.as_json(),
             "loads": [one.as_json() for one in self.loads],
+            "cautions": [one.as_json() for one in self.cautions],
             "nearest": [
                 {"sheet_id": name, "distance": rounded(distance, 4)}
                 for name, distance in self.nearest

@@ -48,6 +48,23 @@ class BandMean:
         }
 
 
+class Caution(NamedTuple):
+    """Something that a build exceeds: what, its value, the most it should be, and at which rpm.
+
+    ``of`` is ``octane``, ``compression_ratio``, ``peak_speed`` (rev/min) or ``piston_speed`` (m/s).
+    """
+
+    of: str
+    value: float
+    most: float
+    rpm: float | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the caution as ``predict --json`` prints it."""
+        return {"of": self.of, "value": rounded(self.value), "most": rounded(self.most),
+                "rpm": rounded(self.rpm)}  # fmt: skip
+
+
 @dataclass(frozen=True, slots=True)
 class Load:
     """Torque that an engine must give at each engine speed, at the flywheel.

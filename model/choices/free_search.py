@@ -15,6 +15,7 @@ from scipy.stats import qmc
 
 from pullbook.model.choices import goals
 from pullbook.model.choices.search_result import Found, Search, Worth
+from pullbook.model.prediction.cautions import cautions
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.builds.free_fields import Followers, Free, FreeFieldsError, free_fields
 from pullbook.schemas.standing import Standing
@@ -107,12 +108,19 @@ def search(
     short = _higher([one for one in look.ranked() if not one.reached.clears], best)
     high = [one for one in look.looked if one.found.standing is Standing.OUTSIDE]
     called = replace(
-        best, build=replace(best.build, sheet_id=BEST), found=replace(best.found, sheet_id=BEST)
+        _cautioned(best, goal),
+        build=replace(best.build, sheet_id=BEST),
+        found=replace(best.found, sheet_id=BEST),
     )
+    alike = [_cautioned(one, goal) for one in _unlike(look, best, others)]
     return Search(
-        goal, level, _beside(own, best, goal, pairs, level), called, _unlike(look, best, others),
+        goal, level, _beside(own, best, goal, pairs, level), called, alike,
         worth if clears else [], short if clears else None, _higher(high, best), len(look.looked),
     )  # fmt: skip
+
+
+def _cautioned(one: Found, goal: Goal) -> Found:
+    return replace(one, cautions=cautions(one.build, one.found, goal.ceilings))
 
 
 def _higher(some: Sequence[Found], best: Found) -> Found | None:

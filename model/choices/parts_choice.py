@@ -15,10 +15,12 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from pullbook.model.choices.goals import Reached
+    from pullbook.model.choices.money import Step
     from pullbook.model.prediction.prediction import Prediction
     from pullbook.pipeline.builds.parts import Goal, Limit, Part
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Peak
+    from pullbook.schemas.on_request import Caution
 
 
 #: Rules out a combination when similar builds were not swept over the wanted speeds.
@@ -51,6 +53,8 @@ class Combination:
         Whether such builds were tested over all the wanted speeds.
     found
         Its prediction.
+    cautions
+        What it exceeds of what it should not.
     """
 
     parts: tuple[Part, ...]
@@ -61,6 +65,7 @@ class Combination:
     chance: float | None
     swept: bool
     found: Prediction
+    cautions: tuple[Caution, ...] = ()
 
     @property
     def name(self) -> str:
@@ -97,6 +102,7 @@ class Combination:
             "chance_best": rounded(self.chance, 4),
             "swept": self.swept,
             "loads": [one.in_short() for one in self.reached.loads],
+            "cautions": [one.as_json() for one in self.cautions],
             "standing": self.found.standing.value,
             "reasons": [reason.message for reason in self.found.reasons],
         }
@@ -128,6 +134,8 @@ class Choice:
         The goal, the confidence level of the limits, and the band of the low range.
     parts, limits
         The parts that were to choose from, by kind, and what every combination had to meet.
+    money
+        What money buys among the ranked ones, the cheapest first; empty without prices.
     for_power
         Lowest and highest engine speed at which all of them were tested, rev/min: highest power is
         over these, so that none looks better for having been tested further. ``None`` if there is
@@ -146,6 +154,7 @@ class Choice:
     parts: Mapping[str, tuple[Part, ...]]
     limits: tuple[Limit, ...]
     for_power: tuple[float, float] | None
+    money: list[Step]
 
     @property
     def unit(self) -> str:
@@ -158,7 +167,10 @@ class Choice:
             [one.times(factor) for one in some] for some in (self.ranked, self.short, self.outside)
         )
         limits, goal = tuple(one.times(factor) for one in self.limits), self.goal.times(factor)
-        return replace(self, ranked=ranked, short=short, outside=outside, goal=goal, limits=limits)
+        money = [one.times(factor) for one in self.money]
+        return replace(
+            self, ranked=ranked, short=short, outside=outside, goal=goal, limits=limits, money=money
+        )
 
     def as_json(self) -> dict[str, Any]:
         """Return the choice as the object that ``choose --json`` prints."""
@@ -170,6 +182,7 @@ class Choice:
             "ranked": [one.as_json() for one in self.ranked],
             "not_clearing": [one.as_json() for one in self.short],
             "outside": [one.as_json() for one in self.outside],
+            "money": [one.as_json() for one in self.money],
             "ruled_out": self.beyond,
             "unfit": {"count": self.unfit[0], "first": self.unfit[1]},
         }

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from pullbook.pipeline.builds.parts import Goal
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Between
+    from pullbook.schemas.on_request import Caution
 
 #: A goal at one speed is drawn over a band of so many rpm to each side.
 _AROUND = 500.0
@@ -39,6 +40,8 @@ class Found:
         What it reaches less than the best, with limits; ``None`` for the best.
     chance
         Chance that it reaches more than the best; ``None`` without calibration.
+    cautions
+        What it exceeds of what it should not.
     """
 
     values: Mapping[str, Any]
@@ -48,6 +51,7 @@ class Found:
     reached: Reached
     less: Between | None = None
     chance: float | None = None
+    cautions: tuple[Caution, ...] = ()
 
     def times(self, factor: float) -> Found:
         """Return it with its torque and power multiplied by a factor."""
@@ -67,6 +71,7 @@ class Found:
                 "high": rounded(self.less.high)},
             "chance_above_best": rounded(self.chance, 4),
             "loads": [load.in_short() for load in self.reached.loads],
+            "cautions": [caution.as_json() for caution in self.cautions],
             "standing": self.found.standing.value,
             "reasons": [reason.message for reason in self.found.reasons],
         }  # fmt: skip

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from pullbook.pipeline.loads.ceilings import Ceilings
 from pullbook.pipeline.vocabulary import numerals
 from pullbook.schemas.errors import InputError, did_you_mean
 
@@ -30,12 +31,13 @@ class Goal(NamedTuple):
     """What a choice is for.
 
     ``of`` is one of `GOALS`, ``band`` its engine speeds as (low, high), rev/min, and ``loads`` what
-    torque must clear besides.
+    torque must clear besides, ``ceilings`` what should not be exceeded.
     """
 
     of: str
     band: tuple[float, float]
     loads: tuple[Load, ...] = ()
+    ceilings: Ceilings = Ceilings()
 
     @property
     def unit(self) -> str:

@@ -23,6 +23,7 @@ Fields and units of builds and parts are those of a sheet.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import yaml
@@ -120,6 +121,26 @@ def read(path: Path) -> PartsList:
     )
     _check_limits(made)
     return made
+
+
+def within_budget(made: PartsList, budget: float) -> PartsList:
+    """Return a parts list of which all parts of a combination may cost so much at the most.
+
+    Raises
+    ------
+    PartsListError
+        The budget is nothing, or a part has no price.
+
+    """
+    if not 0 < budget < float("inf"):
+        msg = f"the budget is {budget:g}; it must be more than nothing"
+        raise PartsListError(msg)
+    own = next((one for one in made.limits if one.of == PRICE), Limit(PRICE, None, None))
+    most = budget if own.at_most is None else min(own.at_most, budget)
+    others = (one for one in made.limits if one is not own)
+    limited = replace(made, limits=(*others, replace(own, at_most=most)))
+    _check_limits(limited)
+    return limited
 
 
 def _check_limits(made: PartsList) -> None:

@@ -148,6 +148,15 @@ def boost(sheet: Sheet) -> Iterator[Finding]:
 _NO_BOOST = 0.5
 
 
+def usual_ratio(octane: float | None) -> float:
+    """Return the highest compression ratio usual for gasoline of an octane (common practice).
+
+    >>> usual_ratio(88), usual_ratio(None)
+    (11.5, 12.5)
+    """
+    return 12.5 + 0.25 * ((octane or 92.0) - 92.0)
+
+
 def knock(sheet: Sheet) -> Iterator[Finding]:
     """The compression ratio is usual for the octane, and the octane for the fuel."""
     if is_refused(sheet, "octane"):
@@ -155,7 +164,7 @@ def knock(sheet: Sheet) -> Iterator[Finding]:
     ratio, octane = sheet.number("compression_ratio"), sheet.number("octane")
     fuel = str(sheet.values.get("fuel") or "gasoline")
     if ratio is not None and sheet.values.get("aspiration") in (None, "natural"):
-        most = 12.5 + 0.25 * ((octane or 92.0) - 92.0) if fuel == "gasoline" else 17.0
+        most = usual_ratio(octane) if fuel == "gasoline" else 17.0
         if ratio > most:
             message = (
                 f"Compression ratio {ratio:g}:1 is high for"

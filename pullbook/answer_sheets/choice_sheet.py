@@ -10,6 +10,7 @@ from pullbook.text.choice_text import (
     about,
     first,
     headings,
+    money_lines,
     not_clearing,
     notes,
     part_rows,
@@ -41,8 +42,11 @@ def page(
     )
     made = customer_sheet.begin(title(found), draw, alt, units, manifest)
     made.heading("Result")
-    for line in [*first(found, units), *about(found, units), *notes(found)]:
+    for line in [*first(found, units), *about(found, units), *notes(found, units)]:
         made.text(line)
+    if len(found.money) > 1:
+        for line in money_lines(found, units):
+            made.text(line.removeprefix("- "))
     if found.short:
         made.text(not_clearing(found))
         for line in shortfalls(found, units):

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from pullbook.answer_sheets.customer_sheet import begin, builds, close
 from pullbook.drawings import prediction_drawing
 from pullbook.reports.document import Page
-from pullbook.text import load_text, prediction_text
+from pullbook.text import caution_text, load_text, prediction_text
 from pullbook.words import figures, promise
 
 if TYPE_CHECKING:
@@ -71,6 +71,8 @@ def _answer(page: Page, one: Answer, units: Units, *, alone: bool) -> None:
         page.text(f"{figures.sentence(reason)}.")
     for line in (*prediction_text.peaks(one, units), *prediction_text.over_band(one, units)):
         page.text(f"{line}.")
+    for line in caution_text.lines(one.cautions, units):
+        page.text(line)
     percent = f"{figures.level(one.level)} limits"
     page.table(["rpm", f"torque, {units.torque}", percent, f"power, {units.power}", percent],
                prediction_text.table(one, units))  # fmt: skip

@@ -147,6 +147,14 @@ Loads = Annotated[
         " 1800:3200', or a .csv file with rpm and torque or power.",
     ),
 ]
+Cautions = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--caution",
+        help="Say where a build exceeds this: octane=87, peak_speed=5000, or piston_speed='3800"
+        " ft/min'.",
+    ),
+]
 Band = Annotated[str, typer.Option(help="Engine speeds to average over in rpm, as low:high.")]
 DEFAULT_BAND, DEFAULT_RPM = "2500:4500", "2000:6500:250"
 _MOST_SPEEDS = 2000

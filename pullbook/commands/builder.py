@@ -44,6 +44,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
         str | None, typer.Option(help="Average over these engine speeds too, in rpm as low:high.")
     ] = None,
     load: options.Loads = None,
+    caution: options.Cautions = None,
     shop: options.Shop = None,
     key_file: options.KeyFile = None,
     measured: options.Measured = None,
@@ -63,8 +64,10 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     """Predict torque and power of a build, with error bars."""
     from pullbook.answer_files import saved_answer
     from pullbook.answer_sheets import letterhead
+    from pullbook.model.prediction.cautions import cautions
     from pullbook.model.prediction.over_band import answer_of
     from pullbook.pipeline.builds import build_files
+    from pullbook.pipeline.loads import ceilings
     from pullbook.tasks import questions
 
     speeds = options.speeds_of(rpm)
@@ -75,7 +78,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     if head.given and html is None:
         msg = "these go on an answer sheet; add --html FILE.html"
         raise typer.BadParameter(msg, param_hint="--for, --from, --logo, --date")
-    loads = options.loads_of(load, units)
+    loads, most = options.loads_of(load, units), ceilings.read(caution or [])
     given = build_files.read(builds)
     before = saved_answer.read(builds)
     inputs.print_notes(given)
@@ -83,7 +86,12 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     asked = inputs.ask(given, predictor, shop, key_file, measured)
     found = questions.predictions(asked, predictor)
     over = None if band is None else options.band_of(band)
-    answers = [None if one is None else answer_of(one, speeds, level, over, loads) for one in found]
+    answers = [
+        None if one is None else replace(
+            answer_of(one, speeds, level, over, loads), cautions=cautions(build, one, most)
+        )
+        for build, one in zip(asked.builds, found, strict=True)
+    ]  # fmt: skip
     if as_json:
         for build, answer in zip(given, answers, strict=True):
             line = inputs.refusal(build) if answer is None else units.as_json(answer)

@@ -123,6 +123,11 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
         ),
     ] = None,
     load: options.Loads = None,
+    caution: options.Cautions = None,
+    budget: Annotated[
+        float | None,
+        typer.Option(help="The most that the parts of a parts list may cost together."),
+    ] = None,
     low_range: Annotated[
         str, typer.Option(help="Low range that is weighed against peak power, in rpm as low:high.")
     ] = _LOW_RANGE,
@@ -140,6 +145,7 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     from pullbook.answer_sheets import choice_sheet
     from pullbook.charts import choice_chart
     from pullbook.pipeline.builds import parts_list
+    from pullbook.pipeline.loads import ceilings
     from pullbook.tasks import questions, searching
     from pullbook.text import choice_text
 
@@ -150,17 +156,24 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     if (goal is None) != (not free):
         msg = "a search needs both: --free says what may change, --goal what it is for"
         raise typer.BadParameter(msg, param_hint="--free" if goal else "--goal")
+    if budget is not None and free:
+        msg = "a search has no prices; give a parts list, or leave --budget out"
+        raise typer.BadParameter(msg, param_hint="--budget")
     loads = options.loads_of(load, units)
     predictor = inputs.load(bundle)
     if free and goal:
         build = inputs.one_build(parts)
         inputs.print_notes([build])
         asked = inputs.ask([build], predictor, shop, key_file, measured)
-        found = searching.search(predictor, asked, free, goal, level, loads)
+        found = searching.search(predictor, asked, free, goal, level, loads, caution or [])
         _deliver_search(predictor, found, units, wanted)
         return
     wanted_parts = parts_list.read(parts).times(1.0 / units.ratio)  # as the user's own standard
-    aim = wanted_parts.goal._replace(loads=(*wanted_parts.goal.loads, *loads))
+    if budget is not None:
+        wanted_parts = parts_list.within_budget(wanted_parts, budget)
+    aim = wanted_parts.goal._replace(
+        loads=(*wanted_parts.goal.loads, *loads), ceilings=ceilings.read(caution or [])
+    )
     asked = inputs.ask([wanted_parts.base], predictor, shop, key_file, measured)
     (base,), (code,), (start,) = questions.must_be_sound(asked)
     chosen = predictor.choose(replace(wanted_parts, base=base, goal=aim), low, level, code, start)

@@ -25,6 +25,7 @@ def search(
     goal: str,
     level: float,
     loads: Sequence[Load] = (),
+    cautions: Sequence[str] = (),
 ) -> Search:
     """Return the best of what was tested, for one build.
 
@@ -42,6 +43,8 @@ def search(
         Level of the limits.
     loads
         What torque must clear besides.
+    cautions
+        What should not be exceeded: ``octane=87``.
 
     Raises
     ------
@@ -50,10 +53,11 @@ def search(
 
     """
     from pullbook.pipeline.builds.parts import goal_of
+    from pullbook.pipeline.loads import ceilings
     from pullbook.tasks import questions
 
     (base,), (code,), (start,) = questions.must_be_sound(asked)
-    wanted = goal_of(goal)._replace(loads=tuple(loads))
+    wanted = goal_of(goal)._replace(loads=tuple(loads), ceilings=ceilings.read(cautions))
     return predictor.search(base, free, wanted, level, code, start)
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.model.choices.parts_choice import SWEEP
 from pullbook.pipeline.builds.parts import PRICE, TORQUE
-from pullbook.text import load_text, prediction_text
+from pullbook.text import caution_text, load_text, prediction_text
 from pullbook.text.search_text import goal
 from pullbook.words import figures
 from pullbook.words.units import label
@@ -34,6 +34,8 @@ def text(found: Choice, manifest: Mapping[str, Any], units: Units, most: int = S
     lines += [prediction_text.wrap(line) for line in about(found, units)]
     if found.ranked:
         lines += ["", *_table(found, found.ranked[:most], units)]
+    if len(found.money) > 1:
+        lines += ["", *map(prediction_text.wrap, money_lines(found, units))]
     if found.short:
         lines += ["", prediction_text.wrap(not_clearing(found))]
         lines += _table(found, found.short[:SHOWN_SHORT], units)
@@ -41,7 +43,7 @@ def text(found: Choice, manifest: Mapping[str, Any], units: Units, most: int = S
     if found.outside:
         lines += ["", "Outside the data, so none of these is recommended:"]
         lines += _table(found, found.outside[:SHOWN_OUTSIDE], units)
-    lines += ["", *(prediction_text.wrap(line) for line in notes(found))]
+    lines += ["", *(prediction_text.wrap(line) for line in notes(found, units))]
     return "\n".join([*lines, prediction_text.source(manifest),
                       prediction_text.wrap(prediction_text.CAUTION, "")])  # fmt: skip
 
@@ -67,6 +69,29 @@ def about(found: Choice, units: Units) -> list[str]:
         lines.append(
             f"Requirements: {'; '.join(_requirement(one, units) for one in found.limits)}."
         )
+    return lines
+
+
+#: What each gain for money is given for, in the money of the list.
+_SUM = 100.0
+
+
+def money_lines(found: Choice, units: Units) -> list[str]:
+    """Return what money buys: each combination that none at its price or less betters."""
+    unit = units.of(found.unit)
+    lines = ["What money buys, leaving out what something cheaper betters:"]
+    for one in found.money:
+        goal_ = f"{units.shown(one.one.goal.value, found.unit):.0f} {unit}"
+        line = f"{one.price:g}: {goal_}, {one.one.name}"
+        if one.gain is not None and one.each is not None:
+            gain = units.between(one.gain, found.unit)
+            each = figures.small(units.shown(one.each, found.unit) * _SUM)
+            sure = "" if one.chance is None else f", {figures.percent(one.chance)} chance of a gain"
+            line += (
+                f"; {one.more:g} more for {figures.difference(gain.value)} {unit}: {each} for each"
+                f" {_SUM:.0f}{sure}"
+            )
+        lines.append(f"- {line}")
     return lines
 
 
@@ -155,9 +180,18 @@ def first(found: Choice, units: Units) -> list[str]:
     return [*lines, f"Best for {goal(found.goal)}: {best.name}{chance}."]
 
 
-def notes(found: Choice) -> list[str]:
+def cautions(found: Choice, units: Units) -> list[str]:
+    """Return what the combinations shown exceed of what they should not, those alike together."""
+    whose: dict[str, list[str]] = {}
+    for one in shown(found):
+        for each in one.cautions:
+            whose.setdefault(caution_text.said(each, units), []).append(one.name)
+    return [f"Caution, {figures.listed(names)}: {what}." for what, names in whose.items()]
+
+
+def notes(found: Choice, units: Units) -> list[str]:
     """Return what was left out, and which combinations no other beats."""
-    lines = []
+    lines = cautions(found, units)
     if len(found.ranked) > 1 and found.ranked[0].chance is not None:
         lines.append(
             "Chance best: the chance that it makes the most of all, with all of them run on the"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING, Any
 
+from pullbook.text import caution_text
 from pullbook.words import figures, promise
 from pullbook.words.units import label
 
@@ -79,7 +80,8 @@ def full(answer: Answer, units: Units) -> str:
             )
         else:
             lines.append(f"{point.rpm:6.0f}       -  {NOT_TESTED}")
-    lines += ["", *(wrap(line) for line in (*peaks(answer, units), *over_band(answer, units))), ""]
+    high = (*peaks(answer, units), *over_band(answer, units))
+    lines += ["", *map(wrap, (*high, *caution_text.lines(answer.cautions, units))), ""]
     said = (
         *promise.start(answer, units),
         *widened(answer),

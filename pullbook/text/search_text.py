@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pullbook.schemas import field_words
-from pullbook.text import load_text, prediction_text
+from pullbook.text import caution_text, load_text, prediction_text
 from pullbook.words import figures
 from pullbook.words.units import label
 
@@ -195,7 +195,7 @@ def _gain(each: float, step: str, unit: str, *, below: bool) -> str:
 
 def notes(found: Search, units: Units) -> list[str]:
     """Return what else to know: what is outside the data, and what was done."""
-    lines = []
+    lines = caution_text.lines(found.best.cautions, units)
     if found.short is not None:
         why = load_text.reason(found.short.reached.loads, units)
         what = named(found.short, units)

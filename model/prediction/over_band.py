@@ -32,10 +32,16 @@ def over_band(found: Prediction, band: tuple[float, float], level: float) -> Ban
     torque = found.mean(band, level)
     rpm = np.linspace(*band, BAND_POINTS)
     power = float(np.mean(found.torque(rpm) * rpm)) / TORQUE_POWER_CONSTANT
+    return BandMean(band, torque, torque.times(power / torque.value), tested_part([found], band))
+
+
+def tested_part(
+    builds: Sequence[Prediction], band: tuple[float, float]
+) -> tuple[float, float] | None:
+    """Return the part of a band that builds like all of some were tested at; ``None`` if none."""
     fine = np.linspace(*band, _STEPS)
-    tested = fine[found.supported(fine)]
-    ends = (float(tested[0]), float(tested[-1])) if len(tested) else None
-    return BandMean(band, torque, torque.times(power / torque.value), ends)
+    tested = fine[np.all([one.supported(fine) for one in builds], axis=0)]
+    return (float(tested[0]), float(tested[-1])) if len(tested) else None
 
 
 def answer_of(

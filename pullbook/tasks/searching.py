@@ -9,7 +9,7 @@ if TYPE_CHECKING:
 
     from pullbook.model.answers.predictor import Predictor
     from pullbook.model.choices.search_result import Search
-    from pullbook.model.comparison.compare import Difference
+    from pullbook.model.comparison.difference import Difference
     from pullbook.model.prediction.prediction import Prediction
     from pullbook.schemas.on_request import Load
     from pullbook.tasks.questions import Asked

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +10,7 @@ from pullbook.pipeline.builds.parts import PRICE, TORQUE
 from pullbook.text import caution_text, load_text, prediction_text
 from pullbook.text.search_text import goal
 from pullbook.words import figures
+from pullbook.words.columns import columns
 from pullbook.words.units import label
 
 if TYPE_CHECKING:
@@ -23,8 +23,6 @@ if TYPE_CHECKING:
 SHOWN, SHOWN_SHORT, SHOWN_OUTSIDE = 12, 5, 3
 _MOST_UNBEATEN = 6
 _CLEAR_FAVOURITE = 0.6
-#: Characters of a line of a heading, at least.
-_HEADING = 9
 
 
 def text(found: Choice, manifest: Mapping[str, Any], units: Units, most: int = SHOWN) -> str:
@@ -238,44 +236,8 @@ def headings(found: Choice, units: Units) -> list[str]:
 
 
 def _table(found: Choice, rows: Sequence[Combination], units: Units) -> list[str]:
-    """Return a table that a terminal holds, without columns that are empty.
-
-    Names that are long stand above their numbers.
-    """
     cells = [table_cells(found, one, units) for one in rows]
-    shown_at = [at for at in range(len(cells[0])) if any(row[at] for row in cells)]
-    heads = [headings(found, units)[at] for at in shown_at]
-    cells = [[row[at] for at in shown_at] for row in cells]
-    widths = [
-        max(*(len(row[at]) for row in cells), *map(len, head.split()), min(len(head), _HEADING))
-        for at, head in enumerate(heads)
-    ]
-    longest = max(len(one.name) for one in rows)
-    inline = longest + sum(widths) + 2 * len(widths) <= prediction_text.WIDTH
-    first = max(longest, len("parts")) if inline else 0
-    lines = _heading(heads, widths, first)
-    for one, row in zip(rows, cells, strict=True):
-        numbers = _line(row, widths)
-        if inline:
-            lines.append(f"{one.name:{first}}{numbers}")
-        else:
-            lines += [prediction_text.wrap(one.name), numbers]
-    return lines
-
-
-def _heading(heads: Sequence[str], widths: Sequence[int], first: int) -> list[str]:
-    """Return headings broken over as many lines as they need, the last just above the cells."""
-    broken = [textwrap.wrap(head, width) for head, width in zip(heads, widths, strict=True)]
-    deep = max(map(len, broken))
-    rows = zip(*([""] * (deep - len(one)) + one for one in broken), strict=True)
-    *above, last = (_line(row, widths) for row in rows)
-    return [*(f"{'':{first}}{row}".rstrip() for row in above), f"{'parts':{first}}"[:first] + last]
-
-
-def _line(row: Sequence[str], widths: Sequence[int]) -> str:
-    """Return cells in their columns, numbers to the right and the last to the left."""
-    *numbers, last = row
-    return "".join(f"  {n:>{w}}" for n, w in zip(numbers, widths, strict=False)) + f"  {last}"
+    return columns("parts", [one.name for one in rows], headings(found, units), cells)
 
 
 def table_cells(found: Choice, one: Combination, units: Units) -> list[str]:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.text import caution_text
 from pullbook.words import figures, promise
+from pullbook.words.columns import WIDTH
 from pullbook.words.units import label
 
 if TYPE_CHECKING:
@@ -17,8 +18,6 @@ if TYPE_CHECKING:
     from pullbook.schemas.standing import Reason
     from pullbook.words.units import Units
 
-#: Characters of a line that every terminal holds.
-WIDTH = 79
 _MOST_MISSING = 4
 _WORTH_NAMING = 0.01
 CAUTION = (

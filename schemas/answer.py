@@ -208,6 +208,8 @@ class Answer:
         The bundle that made the prediction.
     over_band
         Mean torque and power over a band, where one was asked for.
+    correction
+        The standard that its torque and power are at.
     loads
         How far torque clears each load that was asked about.
     cautions
@@ -234,6 +236,7 @@ class Answer:
     missing: list[Missing]
     bundle: dict[str, Any]
     over_band: BandMean | None = None
+    correction: str = CONDITION
     loads: tuple[Clearance, ...] = ()
     cautions: tuple[Caution, ...] = ()
 
@@ -269,7 +272,7 @@ class Answer:
             "calibrated": self.calibrated,
             "groups": self.groups,
             "held_out": self.held_out,
-            "correction": CONDITION,
+            "correction": self.correction,
             "regime": self.regime,
             "family": self.family,
             "measured": None if self.measured is None else self.measured.as_json(),

@@ -163,6 +163,20 @@ def test_the_command_says_it_in_words_units_and_at_the_standard(file, tmp_path):
     assert ours["below_level"][-1][-1] == 4800
 
 
+def test_from_python_loads_and_the_standard_are_those_of_the_answer():
+    predictor = pullbook.load()
+    load = "propeller 245 hp @ 4800"
+    (plain,), (other,) = (predictor.predict(BUILD, RPM, loads=[load], correction=standard)
+                          for standard in ("SAE J1349", "j607"))  # fmt: skip
+    assert other.correction == other.as_json()["correction"] == "SAE J607"
+    ratio = other.curve[3].torque.value / plain.curve[3].torque.value
+    assert ratio == pytest.approx(1.04, abs=0.001)
+    assert other.loads[0].load.torque == pytest.approx(plain.loads[0].load.torque)
+    assert other.loads[0].worst.chance > plain.loads[0].worst.chance
+    with pytest.raises(pullbook.InputError, match="is no standard of correction"):
+        predictor.predict(BUILD, correction="J60")
+
+
 def test_a_load_is_a_dotted_line_with_a_label_in_both_panels(found):
     answer = answer_of(found, RPM, 0.9, loads=[read_load.read("propeller 245 hp @ 4800")])
     chart = prediction_drawing.of_answers([answer], Units.INCH)

@@ -9,7 +9,10 @@ import numpy as np
 
 from pullbook.model.prediction.clearance import clearance
 from pullbook.model.prediction.prediction import BAND_POINTS
+from pullbook.pipeline.loads import read_load
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
+from pullbook.pipeline.physics.correction_factors import to_reference
+from pullbook.pipeline.vocabulary.words import standard_of
 from pullbook.schemas.on_request import BandMean
 
 if TYPE_CHECKING:
@@ -33,6 +36,31 @@ def over_band(found: Prediction, band: tuple[float, float], level: float) -> Ban
     rpm = np.linspace(*band, BAND_POINTS)
     power = float(np.mean(found.torque(rpm) * rpm)) / TORQUE_POWER_CONSTANT
     return BandMean(band, torque, torque.times(power / torque.value), tested_part([found], band))
+
+
+def answers_at(
+    found: Sequence[Prediction],
+    rpm: Floats,
+    level: float,
+    band: tuple[float, float] | None,
+    loads: Sequence[str | Load],
+    correction: str,
+) -> list[Answer]:
+    """Return answers at a standard of correction, by the nominal ratio, as the loads are.
+
+    Raises
+    ------
+    InputError
+        The standard or a load cannot be used.
+
+    """
+    standard = standard_of(correction)
+    ratio = to_reference(standard, None)
+    must = [(read_load.read(one) if isinstance(one, str) else one).times(ratio) for one in loads]
+    return [
+        replace(answer_of(one, rpm, level, band, must).times(1 / ratio), correction=standard)
+        for one in found
+    ]
 
 
 def tested_part(

@@ -186,15 +186,12 @@ def section(params: Path | None, name: str) -> dict[str, Any]:
 
 def units_of(system: UnitSystem, correction: str) -> Units:
     """Return how numbers are shown: in which units, and at which standard."""
-    from pullbook.pipeline.physics.correction_factors import STANDARDS
-    from pullbook.pipeline.vocabulary import words
-    from pullbook.schemas.fields import FIELDS
+    from pullbook.pipeline.vocabulary.words import standard_of
 
-    found = words.meant(correction, FIELDS["correction"])
-    if found is None or found.choice not in STANDARDS or not found.certain:
-        msg = f"{correction!r} is no standard of correction; choose {', '.join(STANDARDS)}"
-        raise typer.BadParameter(msg, param_hint="--correction")
-    return Units(system, found.choice)
+    try:
+        return Units(system, standard_of(correction))
+    except InputError as fault:
+        raise typer.BadParameter(str(fault), param_hint="--correction") from None
 
 
 def loads_of(given: list[str] | None, units: Units) -> list[Load]:

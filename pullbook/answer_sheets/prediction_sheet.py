@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from pullbook.answer_sheets.letterhead import Letterhead
+    from pullbook.model.trained.pulls import Pull
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
     from pullbook.words.units import Units
@@ -32,6 +33,7 @@ def of_answers(
     sheets: Sequence[Build],
     units: Units,
     head: Letterhead | None = None,
+    pull: Pull | None = None,
 ) -> Page:
     """Return the answer sheet of at most four builds.
 
@@ -47,10 +49,12 @@ def of_answers(
         Units to write in.
     head
         Who it is from and for.
+    pull
+        A pull to draw beside them.
 
     """
     title = answers[0].sheet_id if len(answers) == 1 else "Predicted torque and power"
-    drawing = prediction_drawing.of_answers(drawn, units)
+    drawing = prediction_drawing.of_answers(drawn, units, pull)
     page = begin(title, drawing, drawing.alt, units, answers[0].bundle, head)
     page.one_sheet = len(answers) == 1
     for one in answers:

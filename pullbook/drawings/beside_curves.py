@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pullbook.drawings.chart import LOAD, Curve
+from pullbook.drawings.chart import LOAD, MEASURED, Curve
 from pullbook.pipeline.loads.load_torque import torque_of
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.schemas.on_request import PROPELLER
@@ -14,12 +14,14 @@ from pullbook.schemas.on_request import PROPELLER
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from pullbook.model.trained.pulls import Pull
     from pullbook.schemas.answer import Answer
     from pullbook.schemas.on_request import Load
     from pullbook.words.units import Units
 
 #: At which share of a load's line it is named; the second one elsewhere, clear of the first.
 _NAMED_AT = (0.3, 0.7, 0.5)
+_MEASURED_AT = 0.5
 _POINTS = 60
 
 
@@ -39,6 +41,16 @@ def loads(answers: Sequence[Answer], units: Units, what: str, *, right: bool = F
             made.append(Curve(tuple(rpm.tolist()), tuple(heights.tolist()), style=LOAD, label=label,
                               at=_NAMED_AT[at % len(_NAMED_AT)], right=right))  # fmt: skip
     return made
+
+
+def measured(pull: Pull, units: Units, what: str) -> Curve:
+    """Return a pull as a line of torque or power, readings at one speed averaged."""
+    rpm, place = np.unique(pull.rpm, return_inverse=True)
+    torque = np.bincount(place, pull.torque) / np.bincount(place)
+    made = torque if what == "torque" else torque * rpm / TORQUE_POWER_CONSTANT
+    heights = units.shown(1.0, "lb-ft" if what == "torque" else "hp") * made
+    return Curve(tuple(rpm.tolist()), tuple(heights.tolist()), style=MEASURED, label="measured",
+                 at=_MEASURED_AT, below=True)  # fmt: skip
 
 
 def _reach(load: Load, first: float, last: float) -> tuple[float, float]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +16,7 @@ from pullbook.words import figures
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from pullbook.model.trained.pulls import Pull
     from pullbook.schemas.answer import Answer, Between, Peak
     from pullbook.words.units import Units
 
@@ -22,13 +24,22 @@ if TYPE_CHECKING:
 _TORQUE_AT, _POWER_AT = 0.14, 0.6
 
 
-def of_answers(answers: Sequence[Answer], units: Units) -> Chart:
-    """Return torque, and below it power, of at most four builds with their limits."""
+def of_answers(answers: Sequence[Answer], units: Units, pull: Pull | None = None) -> Chart:
+    """Return torque, and below it power, of at most four builds with their limits.
+
+    ``pull`` is drawn beside them as it was measured, at the standard that is shown.
+    """
     alone = len(answers) == 1
     torque = _panel(answers, units, "torque", units.torque_axis, named=not alone)
     power = _panel(answers, units, "power", units.power_axis, named=False)
-    below = (*notes(answers), *load_notes(answers[0], units))
-    return Chart(_title(answers), below, (torque, power), _alt(answers, units))
+    below = [*notes(answers), *load_notes(answers[0], units)]
+    if pull is not None:
+        torque, power = (
+            replace(panel, curves=(*panel.curves, beside_curves.measured(pull, units, what)))
+            for panel, what in ((torque, "torque"), (power, "power"))
+        )
+        below.append(f"dash and dots: {pull.sheet.sheet_id} as measured, at {units.standard}")
+    return Chart(_title(answers), tuple(below), (torque, power), _alt(answers, units))
 
 
 def on_one_pair(answer: Answer, units: Units, band: tuple[float, float] | None = None) -> Chart:

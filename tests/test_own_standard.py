@@ -1,6 +1,8 @@
 """Every number of an answer at the user's own standard, and by its name."""
 
+import base64
 import json
+import re
 
 import pytest
 from command_line import run
@@ -201,8 +203,8 @@ def test_a_pull_is_drawn_beside_builds_at_the_standard_that_is_shown(tmp_path, f
     path.write_text(SHEET.format(more=J607))
     asked = ["predict", folder / "a.yaml", "--beside", path, "--correction", "J607"]
     assert run(*asked, "--plot", picture, "--html", page).returncode == 0
-    for file in (picture, page):
-        text = file.read_text(encoding="utf-8")
+    in_page = re.search(r"base64,([^\"]+)", page.read_text(encoding="utf-8"))[1]
+    for text in (picture.read_text(encoding="utf-8"), base64.b64decode(in_page).decode()):
         assert ">measured<" in text
         assert "ran-it as measured, at SAE J607" in text
     none = run(*asked)

@@ -203,9 +203,11 @@ def test_a_pull_is_drawn_beside_builds_at_the_standard_that_is_shown(tmp_path, f
     path.write_text(SHEET.format(more=J607))
     asked = ["predict", folder / "a.yaml", "--beside", path, "--correction", "J607"]
     assert run(*asked, "--plot", picture, "--html", page).returncode == 0
-    in_page = re.search(r"base64,([^\"]+)", page.read_text(encoding="utf-8"))[1]
-    for text in (picture.read_text(encoding="utf-8"), base64.b64decode(in_page).decode()):
-        assert ">measured<" in text
+    sheet, drawn = (one.read_text(encoding="utf-8") for one in (page, picture))
+    in_sheet = base64.b64decode(re.search(r"base64,([^\"]+)", sheet)[1]).decode()
+    assert ">measured<" in drawn
+    assert ">measured<" in in_sheet
+    for text in (sheet, drawn):
         assert "ran-it as measured, at SAE J607" in text
     none = run(*asked)
     assert none.returncode == 2

@@ -57,6 +57,8 @@ def of_answers(
     drawing = prediction_drawing.of_answers(drawn, units, pull)
     page = begin(title, drawing, drawing.alt, units, answers[0].bundle, head)
     page.one_sheet = len(answers) == 1
+    if pull is not None:
+        page.text(f"{figures.sentence(prediction_drawing.pull_note(pull, units))}.")
     for one in answers:
         _answer(page, one, units, alone=len(answers) == 1)
     page.heading("What the limits mean")

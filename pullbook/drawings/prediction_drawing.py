@@ -38,7 +38,7 @@ def of_answers(answers: Sequence[Answer], units: Units, pull: Pull | None = None
             replace(panel, curves=(*panel.curves, beside_curves.measured(pull, units, what)))
             for panel, what in ((torque, "torque"), (power, "power"))
         )
-        below.append(f"dash and dots: {pull.sheet.sheet_id} as measured, at {units.standard}")
+        below.append(pull_note(pull, units))
     return Chart(_title(answers), tuple(below), (torque, power), _alt(answers, units))
 
 
@@ -100,6 +100,11 @@ def load_notes(answer: Answer, units: Units) -> list[str]:
     if len(names) == 1:
         return [f"dotted: torque that the load takes; {names[0]}"]
     return [f"load {at}: {name}" for at, name in enumerate(names, 1)]
+
+
+def pull_note(pull: Pull, units: Units) -> str:
+    """Return which pull is drawn, and at which standard."""
+    return f"dash and dots: {pull.sheet.sheet_id} as measured, at {units.standard}"
 
 
 def _panel(answers: Sequence[Answer], units: Units, what: str, title: str, *, named: bool) -> Panel:

@@ -153,6 +153,7 @@ def test_the_figures_are_those_of_a_slow_clear_way(months, challenger, found):
         assert figure == pytest.approx(np.sqrt(np.mean(squares)), abs=1e-5)
 
 
+@pytest.mark.slow
 def test_a_model_of_mistaken_sheets_is_worse_and_not_promoted(months, tmp_path):
     """Half the sheets in N.m that were called lb-ft: the old model stays in use."""
     spoiled = months.pulls.copy()
@@ -430,6 +431,7 @@ def test_a_refit_is_recorded_and_the_judged_bundle_stands_for_it(
 # --- the commands ----------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_the_month_as_an_analyst_runs_it(months, bundles, tmp_path):
     rows = {"curated": months.builds, "earlier": months.earlier}
     for name, builds in rows.items():

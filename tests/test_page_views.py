@@ -275,7 +275,7 @@ def test_a_full_disk_is_a_sentence_and_changes_nothing(tmp_path, monkeypatch):
         del data
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
 
-    monkeypatch.setattr(folders, "write_whole", full)
+    monkeypatch.setattr(folders.whole_writes, "write", full)
     with pytest.raises(InputError, match=r"No space left on device\. Nothing was changed"):
         saved_builds.save(folder, {**BUILD, "bore": "4"}, Units.INCH)
     assert (tmp_path / "builds" / "launch.yaml").read_bytes() == before

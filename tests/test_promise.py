@@ -7,6 +7,7 @@ from scipy import stats
 from pullbook.model.evaluation import evaluate, evaluate_regimes
 from pullbook.model.learning.settings import Settings
 
+pytestmark = pytest.mark.slow
 PARTS = 2
 
 

@@ -20,8 +20,9 @@ def sign(folder: Path, **changes: object) -> None:
     """Make the manifest fit the files again."""
     path = folder / bundle_folder.MANIFEST
     manifest = json.loads(path.read_text()) | changes
-    for name in bundle_folder.FILES:
-        manifest["files"][name] = bundle_folder.fingerprint((folder / name).read_bytes())
+    if isinstance(manifest["files"], dict):
+        for name in bundle_folder.FILES:
+            manifest["files"][name] = bundle_folder.fingerprint((folder / name).read_bytes())
     manifest["id"] = bundle_folder.identity(manifest)
     path.write_text(bundle_folder.manifest_text(manifest))
 
@@ -34,6 +35,15 @@ def edit_text(folder: Path, name: str, old: str, new: str) -> None:
         data.replace(old.encode(), new.encode("utf-8", "surrogateescape"), 1)
     )
     sign(folder)
+
+
+def fit_sizes(text: str) -> str:
+    """Return the text of trees with the lengths of the trees in its head as they are."""
+    head, *trees = text.partition("end of trees")[0].split("\nTree=")
+    last = len(trees) - 1
+    sizes = [len("Tree=") + len(tree) + (at < last) for at, tree in enumerate(trees)]
+    line = next(one for one in head.split("\n") if one.startswith("tree_sizes="))
+    return text.replace(line, f"tree_sizes={' '.join(map(str, sizes))}", 1)
 
 
 def edit_arrays(

@@ -93,7 +93,7 @@ def test_of_a_withdrawn_shop_nothing_is_left_not_even_what_was_refused(
     found.write(tmp_path / "curated")
     assert not set(gone["sheet_id"]) & set(found.builds["sheet_id"])
     assert not found.findings["source"].str.contains(victim["shop"][:8]).any()
-    assert list(withdrawn_traces.left([tmp_path / "curated"], [one])) == []
+    assert list(withdrawn_traces.left([tmp_path / "curated"], [one], pytest.fail)) == []
 
 
 @pytest.mark.parametrize("forgery", ["another shop", "other sheets", "later", "by hand"])
@@ -124,7 +124,8 @@ def test_the_audit_finds_what_is_left_wherever_it_is(demo, shared, victim, asked
     curated = tmp_path / "curated"
     data_set.write(curated, {data_set.BUILDS: demo.builds, data_set.PULLS: demo.pulls})
     places = [curated, demo.bundle, shared, tmp_path / "page.md", tmp_path / "else.md"]
-    files = {file for file, _ in withdrawn_traces.left(places, [withdraw.read(asked_all)])}
+    asked = withdraw.read(asked_all)
+    files = {file for file, _ in withdrawn_traces.left(places, [asked], pytest.fail)}
     told = {file.relative_to(tmp_path) if tmp_path in file.parents else file.name for file in files}
     assert {"arrays.npz", "sheets.parquet"} <= {str(name) for name in told}
     assert {"curated/builds.parquet", "page.md"} <= {str(name) for name in told}
@@ -136,7 +137,7 @@ def test_a_sheet_is_looked_for_as_a_word(signer, tmp_path):
     one = withdraw.request(signer, ["launch-12"], 1)
     for name, text in (("a", "the launch-12 is"), ("b", "launch-120"), ("c", "a-launch-12")):
         (tmp_path / f"{name}.md").write_text(text)
-    found = withdrawn_traces.left([tmp_path], [one])
+    found = withdrawn_traces.left([tmp_path], [one], pytest.fail)
     assert {file.name for file, _ in found} == {"a.md"}
 
 
@@ -274,7 +275,7 @@ def test_tables_that_name_no_shop_are_read_by_the_builds_beside_them(demo, asked
     data_set.write(tmp_path / "curated", {data_set.BUILDS: demo.builds, data_set.PULLS: demo.pulls})
     one = [withdraw.read(asked_all)]
     pulls = tmp_path / "curated" / data_set.PULLS
-    assert [file for file, _ in withdrawn_traces.left([pulls], one)] == [pulls]
+    assert [file for file, _ in withdrawn_traces.left([pulls], one, pytest.fail)] == [pulls]
     assert withdrawn_traces.blind([tmp_path / "curated"], one) == []
     alone = tmp_path / "alone.parquet"
     shutil.copy(pulls, alone)

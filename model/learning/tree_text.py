@@ -28,7 +28,8 @@ _HEAD = {
 _INFOS = re.compile(r"(?<=^feature_infos=).*$", re.MULTILINE)
 _NO_INFO = "none"
 _NAME = re.compile(r"\w+", re.ASCII)
-_NUMBER = re.compile(r"-?(inf|nan|\d{1,25}(\.\d{1,25})?(e[+-]?\d{1,3})?)", re.ASCII)
+#: No number is so small that its digits would be lost, of which the library would complain aloud.
+_NUMBER = re.compile(r"-?(inf|nan|\d{1,25}(\.\d{1,25})?(e(\+?\d{1,3}|-\d{1,2}))?)", re.ASCII)
 #: What a text may consist of.
 _PRINTABLE = bytes((*range(32, 127), 10))
 #: Most trees, most leaves of one, and the largest number of readings behind one.
@@ -124,7 +125,9 @@ def _check_head(lines: list[str], columns: int, lengths: list[int]) -> None:
     entries = _entries(lines[1:], names)
     names_given = entries["feature_names"].split(" ")
     infos = " ".join([_NO_INFO] * columns)
-    named = len(set(names_given)) == columns and all(map(_NAME.fullmatch, names_given))
+    named = len(set(names_given)) == len(names_given) == columns and all(
+        map(_NAME.fullmatch, names_given)
+    )
     if (
         entries["max_feature_idx"] != str(columns - 1)
         or not named
@@ -157,7 +160,12 @@ def _numbers(text: str, count: int) -> list[float]:
     if len(entries) != count or not all(map(_NUMBER.fullmatch, entries)):
         msg = f"a line does not hold {count} numbers"
         raise ValueError(msg)
-    return [float(entry) for entry in entries]
+    values = [float(entry) for entry in entries]
+    for entry, value in zip(entries, values, strict=True):
+        if math.isinf(value) and "inf" not in entry:  # the library would complain aloud
+            msg = "a line holds a number that is too large"
+            raise ValueError(msg)
+    return values
 
 
 def _whole(text: str, count: int | None) -> list[int]:

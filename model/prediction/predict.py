@@ -17,7 +17,7 @@ from pullbook.model.prediction import missing_fields
 from pullbook.model.prediction.prediction import Prediction
 from pullbook.model.range import inside_or_outside, novelty
 from pullbook.model.range.tested_speeds import NEAREST
-from pullbook.model.trained.engines import Engines
+from pullbook.model.trained.engines import Engines, possible
 from pullbook.model.trained.known_sheets import features_of, start_curves
 from pullbook.pipeline.parallel.garbage_collection import uncollected
 from pullbook.schemas.standing import Standing
@@ -158,7 +158,7 @@ class _Asked:
                 Prediction(
                     sheet_id=names[i],
                     speeds=model.speeds,
-                    log_torque=log_torque,
+                    log_torque=possible(log_torque),
                     spread=spread * widened,
                     size=charges[i],
                     regime_name=name,

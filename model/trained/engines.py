@@ -16,6 +16,7 @@ from pullbook.model.trained.known_sheets import start_curves
 from pullbook.model.trained.start import Learned, Start, take_over
 from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.schemas.answer import FromMeasured
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -32,8 +33,29 @@ _UNLIKELY, _LEAST_OFF = 3.0, 0.1
 #: What torque is off by if a unit was mistaken, on the logarithmic scale: N.m for lb-ft, hp for kW.
 _MISTAKES = (np.log(1.35582), np.log(1.34102))
 _NEAR = 0.12
+#: Beyond this no curve is torque: a hundred million times that of any engine.
+_MOST_LOG = 20.0
 #: Name of an engine that nothing else can have.
 _UNNAMED = "\0"
+
+
+class ImpossibleTorqueError(InputError):
+    """A bundle gives torque that no engine makes, or none that is a number."""
+
+
+def possible(log_torque: Floats) -> Floats:
+    """Return curves, logarithms of lb-ft per cubic inch of charge, as they are.
+
+    Raises
+    ------
+    ImpossibleTorqueError
+        They are no torque at all: whoever made the bundle, it must not answer.
+
+    """
+    if not bool((np.abs(log_torque) <= _MOST_LOG).all()):
+        msg = "the bundle gives torque that no engine makes; train it again or copy it again"
+        raise ImpossibleTorqueError(msg)
+    return log_torque
 
 
 class Ready(NamedTuple):
@@ -235,12 +257,12 @@ def curves_of(model: Model, builds: pd.DataFrame, ready: Ready | None = None) ->
     table = known_sheets.features_of(model, builds, [known] * len(builds))
     size, start = np.asarray(charge(table)), start_curves(model, table)
     if not model.own_dyno and (ready is None or ready.told is None):
-        return BuildCurves(model.speeds, start, size)
+        return BuildCurves(model.speeds, possible(start), size)
     ready = ready or Engines(model).ready(builds.iloc[[0]], [None])[0]
     labels = np.tile(ready.labels, (len(builds), 1))
     places = ready.process.inputs.places(table)
     ahead = effect_points.Ahead(ready.process, places, labels, start, model.speeds)
-    return BuildCurves(model.speeds, ahead.curves(), size)
+    return BuildCurves(model.speeds, possible(ahead.curves()), size)
 
 
 def _judge(model: Model, pulls: Readings, pull: Pull) -> tuple[float, str | None]:

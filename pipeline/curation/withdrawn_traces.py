@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import os
 import re
+import zipfile
+import zlib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,15 +17,31 @@ import pandas as pd
 from pullbook.pipeline.curation import data_set
 from pullbook.pipeline.privacy.signatures import SHORT_CODE
 from pullbook.pipeline.privacy.withdraw import named
-from pullbook.pipeline.storage import locks
+from pullbook.pipeline.storage import locks, regular_files
+from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     from pullbook.pipeline.privacy.withdraw import Withdrawal
 
 #: Shorter names of sheets are searched in tables only: in a text they could be anything.
 _SHORTEST_NAME = 4
+#: Most bytes of a file that is searched.
+_MOST_BYTES = 1_000_000_000
+#: What damaged tables and arrays make the libraries raise.
+_DAMAGED = (
+    OSError, ValueError, KeyError, EOFError, NotImplementedError, zipfile.BadZipFile, zlib.error,
+)  # fmt: skip
+
+
+class NotSearchedError(InputError):
+    """A file that cannot be read, so that nothing can be said of it."""
+
+    def __init__(self, file: Path) -> None:
+        super().__init__(
+            "it cannot be read, so it was not searched: copy it again, or remove it", file=file
+        )
 
 
 def take_out(one: Withdrawal, folder: Path) -> int:
@@ -60,14 +79,22 @@ def _take_out(one: Withdrawal, folder: Path) -> int:
     return len(names)
 
 
-def left(places: Sequence[Path], listed: Sequence[Withdrawal]) -> Iterator[tuple[Path, Withdrawal]]:
+def left(
+    places: Sequence[Path],
+    listed: Sequence[Withdrawal],
+    say: Callable[[NotSearchedError], None],
+) -> Iterator[tuple[Path, Withdrawal]]:
     """Yield each file below some places that still contains a withdrawn sheet, with its line.
 
     Tables, arrays and texts are searched for the shop's code and the sheet's name. Other kinds of
-    files cannot be searched.
+    files cannot be searched. ``say`` is given what is wrong with a file that cannot be read.
     """
     for file in _list_files(places):
-        content = _read_content(file)
+        try:
+            content = _read_content(file)
+        except NotSearchedError as fault:
+            say(fault)
+            continue
         for one in listed:
             if _contains(content, one):
                 yield file, one
@@ -84,8 +111,27 @@ def blind(places: Sequence[Path], listed: Sequence[Withdrawal]) -> list[Path]:
     return [file for file in _list_files(places) if file.suffix == ".parquet" and _is_blind(file)]
 
 
+def _table(file: Path, columns: list[str] | None = None) -> pd.DataFrame:
+    from pyarrow import ArrowException  # noqa: PLC0415 - slow to import
+
+    try:
+        return pd.read_parquet(io.BytesIO(_bytes(file)), columns=columns)
+    except (*_DAMAGED, ArrowException) as fault:
+        raise NotSearchedError(file) from fault
+
+
+def _bytes(file: Path) -> bytes:
+    try:
+        return regular_files.read(file, _MOST_BYTES)
+    except OSError as fault:
+        raise NotSearchedError(file) from fault
+
+
 def _is_blind(file: Path) -> bool:
-    table = pd.read_parquet(file)
+    try:
+        table = _table(file)
+    except NotSearchedError:
+        return False  # `left` says so
     shops = {"shop", "source"} & set(table)  # a source is a file named by its shop's code
     return not shops and _sheets_of(table) is not None and _find_owners(file, table) is None
 
@@ -111,7 +157,7 @@ def _find_owners(file: Path, table: pd.DataFrame) -> pd.DataFrame | None:
     builds, sheets = file.with_name("builds.parquet"), _sheets_of(table)
     if sheets is None or not builds.is_file():
         return None
-    owners = pd.read_parquet(builds, columns=["shop", "sheet_id"])
+    owners = _table(builds, ["shop", "sheet_id"])
     own = owners[owners["sheet_id"].isin(set(sheets))]
     return own if set(sheets) <= set(own["sheet_id"]) else None
 
@@ -125,7 +171,7 @@ class _Content:
 def _read_content(file: Path) -> _Content:
     """Return the content of a file: a table of shops and sheets if it is one, else its text."""
     if file.suffix == ".parquet":
-        table = pd.read_parquet(file)
+        table = _table(file)
         if {"shop", "sheet_id"} <= set(table):
             return _Content(table[["shop", "sheet_id"]], "")
         if (owned := _find_owners(file, table)) is not None:
@@ -134,10 +180,13 @@ def _read_content(file: Path) -> _Content:
         texts = table.select_dtypes(include=["object", "string"]).to_numpy().ravel()
         return _Content(None, "\n".join(map(str, texts)))
     if file.suffix == ".npz":
-        with np.load(file, allow_pickle=False) as arrays:
-            names = [arrays[name] for name in arrays.files if arrays[name].dtype.kind == "U"]
+        try:
+            with np.load(io.BytesIO(_bytes(file)), allow_pickle=False) as arrays:
+                names = [arrays[name] for name in arrays.files if arrays[name].dtype.kind == "U"]
+        except (*_DAMAGED, AttributeError, TypeError) as fault:  # one array is no archive
+            raise NotSearchedError(file) from fault
         return _Content(None, "\n".join(text for some in names for text in some.ravel().tolist()))
-    return _Content(None, f"{file.name}\n{file.read_bytes().decode('utf-8', errors='replace')}")
+    return _Content(None, f"{file.name}\n{_bytes(file).decode('utf-8', errors='replace')}")
 
 
 def _contains(content: _Content, one: Withdrawal) -> bool:

@@ -10,7 +10,11 @@ import io
 import json
 import subprocess
 import sys
+import zipfile
+import zlib
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any
+from xml.parsers import expat
 
 from pullbook.pipeline.files.text_file import UnreadableError
 from pullbook.schemas.errors import PullbookError
@@ -20,7 +24,12 @@ if TYPE_CHECKING:
 
     Row = tuple[int, list[str]]
 
-_SECONDS, _BYTES = 10, 250_000_000
+_SECONDS, _BYTES, _MOST_DIGITS = 10, 250_000_000, 18
+#: What a damaged archive, or one of another kind, makes the libraries raise.
+_DAMAGES = (
+    zipfile.BadZipFile, zlib.error, expat.ExpatError, KeyError, RuntimeError, EOFError, OSError,
+    ValueError,
+)  # fmt: skip
 _CODE = "from pullbook.pipeline.files import workbook; workbook.read_older_here()"
 _TOO_MUCH = (
     "The workbook is too large, or claims to be: it takes more than"
@@ -73,6 +82,7 @@ def serve(show: Callable[[object], str], most_tabs: int, most_cells: int, column
 
     _limit()
     try:
+        _check_claims(data, most_cells)
         book = CalamineWorkbook.from_filelike(io.BytesIO(data))
         answer: dict[str, Any] = {"tabs": _tabs(book, show, most_tabs, most_cells, columns)}
     except _TooMuchError as fault:
@@ -80,6 +90,42 @@ def serve(show: Callable[[object], str], most_tabs: int, most_cells: int, column
     except MemoryError:
         answer = {"too much": _TOO_MUCH}
     sys.stdout.write(json.dumps(answer))
+
+
+def _check_claims(data: bytes, most_cells: int) -> None:
+    """Check how many cells an open workbook claims by repeating rows and cells that hold something.
+
+    Where it is far too many the library only says that the file is of no kind that it knows.
+    """
+    rows, claimed = 1, 0
+
+    def start(tag: str, given: dict[str, str]) -> None:
+        nonlocal rows, claimed
+        if tag == "table:table-row":
+            rows = _repeats(given, "rows")
+        elif tag == "table:table-cell" and "office:value-type" in given:
+            claimed += rows * _repeats(given, "columns")
+            if claimed > most_cells:
+                raise _TooMuchError(_too_many(most_cells))
+
+    parser = expat.ParserCreate()
+    parser.StartElementHandler = start
+    with (
+        # Another kind of file, or a damaged one: the library says so.
+        suppress(*_DAMAGES),
+        zipfile.ZipFile(io.BytesIO(data)) as archive,
+        archive.open("content.xml") as part,
+    ):
+        parser.ParseFile(part)
+
+
+def _repeats(given: dict[str, str], what: str) -> int:
+    text = given.get(f"table:number-{what}-repeated", "1")
+    return int(text) if text.isdecimal() and len(text) < _MOST_DIGITS else 1
+
+
+def _too_many(most_cells: int) -> str:
+    return f"The workbook has more than {most_cells} cells. Split it."
 
 
 def _tabs(
@@ -99,8 +145,7 @@ def _tabs(
                 rows.append((number, cells))
                 left -= len(cells)
             if left < 0:
-                msg = f"The workbook has more than {most_cells} cells. Split it."
-                raise _TooMuchError(msg)
+                raise _TooMuchError(_too_many(most_cells))
         tabs.append((title, rows))
     return tabs
 

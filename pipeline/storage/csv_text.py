@@ -12,6 +12,8 @@ from pullbook.pipeline.storage.plain_text import one_line
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
+    import pandas as pd
+
 #: What a spreadsheet takes for a formula; and numbers, which are none.
 _FORMULA = re.compile(r"'*[=+\-@\uff1d\uff0b\uff0d\uff20]")
 _NUMBER = re.compile(r"[+-]?[\d.,]+(?:[eE][+-]?\d+)?")
@@ -46,6 +48,12 @@ def text(rows: Iterable[Iterable[object]]) -> str:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerows([quoted(one_line(str(cell))) for cell in row] for row in rows)
     return out.getvalue()
+
+
+def of_table(table: pd.DataFrame, float_format: str | None = None) -> str:
+    """Return a table as csv, as `text` does; a missing value is a blank cell."""
+    made = table.to_csv(index=False, lineterminator="\n", float_format=float_format)
+    return text(csv.reader(io.StringIO(made, newline="")))
 
 
 def rows(data: str) -> Iterator[list[str]]:

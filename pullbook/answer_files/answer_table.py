@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from typing import TYPE_CHECKING
 
+from pullbook.pipeline.storage import csv_text
 from pullbook.text.prediction_text import NOT_TESTED
 
 if TYPE_CHECKING:
@@ -15,26 +14,21 @@ if TYPE_CHECKING:
     from pullbook.schemas.answer import Answer, Between, Point
     from pullbook.words.units import Units
 
-#: How a text begins that a spreadsheet would run as a formula.
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
-
 
 def text(builds: Sequence[Build], answers: Sequence[Answer | None], units: Units) -> str:
     """Return the table as CSV, numbers as plain digits.
 
     A build that cannot be predicted has one row, with the reason in the last column.
     """
-    out = io.StringIO()
-    table = csv.writer(out, lineterminator="\n")
-    table.writerow(headings(units))
+    rows = [headings(units)]
     for build, answer in zip(builds, answers, strict=True):
-        name = inert(build.sheet_id)
+        name = build.sheet_id
         if answer is None:
-            why = "" if build.fault is None else inert(build.fault.message)
-            table.writerow([name, *[""] * (len(headings(units)) - 2), why])
+            why = "" if build.fault is None else build.fault.message
+            rows.append([name, *[""] * (len(headings(units)) - 2), why])
         else:
-            table.writerows([name, answer.standing.value, *row] for row in _rows(answer, units))
-    return out.getvalue()
+            rows += [[name, answer.standing.value, *row] for row in _rows(answer, units)]
+    return csv_text.text(rows)
 
 
 def headings(units: Units) -> list[str]:
@@ -61,12 +55,3 @@ def _numbers(point: Point, units: Units) -> list[str]:
         units.between(point.power, "hp"),
     )
     return ["" if number is None else f"{number:.1f}" for one in both for number in one]
-
-
-def inert(words: str) -> str:
-    """Return a text that no spreadsheet takes for a formula.
-
-    >>> inert("=1+1"), inert("launch"), inert(" @x")
-    ("'=1+1", 'launch', "' @x")
-    """
-    return f"'{words}" if words.lstrip(" ").startswith(_FORMULA) else words

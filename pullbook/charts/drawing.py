@@ -15,6 +15,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from pullbook.drawings.chart import COLOURS, DASHES, GREY, INK, dashes
+from pullbook.pipeline.storage import whole_writes
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -84,13 +85,16 @@ def finer(found: Prediction, rpm: NDArray[np.float64], level: float) -> Answer:
 
 
 def save(figure: Figure, path: Path) -> None:
-    """Write a figure into a file, the same each time."""
-    if path.suffix.casefold() == ".svg":
-        path.write_bytes(svg_of(figure))
-    else:
-        with warnings.catch_warnings():
-            warnings.filterwarnings("ignore", "Glyph")  # a name the font lacks a sign of
-            figure.savefig(path, dpi=160, metadata=_METADATA[path.suffix.casefold()])
+    """Write a figure into a file, the same each time, whole or not at all."""
+    kind = path.suffix.casefold()
+    if kind == ".svg":
+        whole_writes.write(path, svg_of(figure))
+        return
+    out = io.BytesIO()
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Glyph")  # a name the font lacks a sign of
+        figure.savefig(out, format=kind[1:], dpi=160, metadata=_METADATA[kind])
+    whole_writes.write(path, out.getvalue())
 
 
 def panels(*, shared: bool = True, bars: int = 0) -> tuple[Figure, Sequence[Axes]]:

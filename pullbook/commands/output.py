@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import typer
 
+from pullbook.pipeline.storage import whole_writes
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
     from pathlib import Path
@@ -78,7 +80,7 @@ def files(figure: Callable[[], Figure], page: Callable[[], Page], wanted: Wanted
     if wanted.plot is not None:
         chart(figure, wanted.plot)
     if wanted.html is not None:
-        wanted.html.write_text(page().html(), encoding="utf-8")
+        whole_writes.write_text(wanted.html, page().html())
         typer.echo(f"Answer sheet: {wanted.html}", err=True)
 
 
@@ -96,12 +98,12 @@ def keep(
     from pullbook.answer_files import answer_table, saved_answer
 
     if wanted.csv is not None:
-        wanted.csv.write_text(answer_table.text(builds, answers, units), encoding="utf-8")
+        whole_writes.write_text(wanted.csv, answer_table.text(builds, answers, units))
         typer.echo(f"Table: {wanted.csv}", err=True)
     if wanted.save is not None:
         today = datetime.now(UTC).astimezone().date().isoformat()
         kept = saved_answer.text(builds, answers, units, today)
-        wanted.save.write_text(kept, encoding="utf-8")
+        whole_writes.write_text(wanted.save, kept)
         typer.echo(f"Saved: {wanted.save}", err=True)
 
 

@@ -47,7 +47,7 @@ def drift(
     from pullbook.model.review import promotions
     from pullbook.model.training import bundle as bundles
     from pullbook.pipeline.curation import data_set
-    from pullbook.pipeline.storage import locks, whole_writes
+    from pullbook.pipeline.storage import csv_text, locks, whole_writes
     from pullbook.reports import drift_page
 
     builds, pulls = data_set.load(curated)
@@ -58,7 +58,7 @@ def drift(
     with locks.beside(kept):
         record = drifting.keep(_record(kept), found.record)
         drift_page.page(found, record).write(out, "drift")
-        whole_writes.write_text(kept, record.to_csv(index=False, lineterminator="\n"))
+        whole_writes.write_text(kept, csv_text.of_table(record))
     lines = json.dumps(found.as_json(), indent=1, allow_nan=False)
     whole_writes.write_text(out / "drift.json", lines + "\n")
     for doubt in found.doubts:
@@ -73,7 +73,7 @@ def _record(kept: Path) -> pd.DataFrame | None:
 
     import pandas as pd
 
-    from pullbook.pipeline.storage import regular_files
+    from pullbook.pipeline.storage import csv_text, regular_files
 
     text = dict.fromkeys(("data", "bundle"), "str")
     if not kept.exists():
@@ -86,7 +86,9 @@ def _record(kept: Path) -> pd.DataFrame | None:
     if not set(text) <= set(before.columns):
         msg = f"{kept} has no columns {' and '.join(text)}: it is not a record written by pullbook"
         raise InputError(msg)
-    return before
+    return before.assign(
+        **{name: before[name].map(csv_text.unquoted, na_action="ignore") for name in text}
+    )
 
 
 @group.command()

@@ -199,18 +199,22 @@ def audit(
         must_exist(place)
     found = [withdrawing.read(path) for path in requests]
     own = {path.resolve() for path in requests}
+    not_searched: list[withdrawn_traces.NotSearchedError] = []
     hits = [
-        hit for hit in withdrawn_traces.left(places, found)
+        hit for hit in withdrawn_traces.left(places, found, not_searched.append)
         if hit[0].resolve() not in own and hit[0].parent.name != withdrawing.WITHDRAWN
     ]  # fmt: skip
     for file, one in hits:
         what = f"{listed(one.sheets)} of shop" if one.sheets else "shop"
         typer.echo(f"{file} holds {what} {one.code[:SHORT_CODE]}", err=True)
+    for fault in not_searched:
+        typer.echo(fault, err=True)
     blind = withdrawn_traces.blind(places, found)
     for file in blind:
         message = f"{file} names sheets without their shops, so a whole shop cannot be found in it"
         typer.echo(message, err=True)
     files = counted(len({file for file, _ in hits}), "file")
-    left = f"something is left in {files}" if hits else "nothing is left"
+    nothing = "nothing is left in what could be searched" if not_searched else "nothing is left"
+    left = f"something is left in {files}" if hits else nothing
     typer.echo(f"{counted(len(found), 'request')} looked for: {left}.")
-    raise typer.Exit(code=int(bool(hits or blind)))
+    raise typer.Exit(code=int(bool(hits or blind or not_searched)))

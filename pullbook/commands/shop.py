@@ -54,9 +54,10 @@ def check(
 
 def _pages(read: CheckedSheets, wanted: output.Wanted) -> None:
     if wanted.html is not None:
+        from pullbook.pipeline.storage import whole_writes
         from pullbook.reports import check_page
 
-        wanted.html.write_text(check_page.html(read.sheets), encoding="utf-8")
+        whole_writes.write_text(wanted.html, check_page.html(read.sheets))
         typer.echo(f"Page: {wanted.html}", err=True)
     if wanted.plot is not None:
         from pullbook.charts import pulls_chart

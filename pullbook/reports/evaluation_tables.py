@@ -13,6 +13,7 @@ from matplotlib.figure import Figure
 from pullbook.charts import drawing
 from pullbook.model.evaluation.prediction_errors import LEVELS
 from pullbook.pipeline.physics.correction_factors import REFERENCE
+from pullbook.pipeline.storage import csv_text, whole_writes
 from pullbook.text.model_text import COVERAGE, ERRORS, NAMES, PICTURE
 
 if TYPE_CHECKING:
@@ -24,9 +25,9 @@ if TYPE_CHECKING:
 def write(found: Evaluation, metrics: dict[str, Any], folder: Path) -> None:
     """Write coverage and errors as tables, and a chart of both."""
     coverage = coverage_table(metrics)
-    coverage.to_csv(folder / COVERAGE, index=False, lineterminator="\n")
+    whole_writes.write_text(folder / COVERAGE, csv_text.of_table(coverage))
     errors = error_quantiles(found)
-    errors.to_csv(folder / ERRORS, index=False, float_format="%.3f", lineterminator="\n")
+    whole_writes.write_text(folder / ERRORS, csv_text.of_table(errors, "%.3f"))
     _picture(coverage, errors, folder / PICTURE, found.held_out)
 
 

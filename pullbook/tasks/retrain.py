@@ -7,11 +7,14 @@ Each line that it prints is a JSON object: a step with the share that is done, a
 from __future__ import annotations
 
 import json
+import os
 import shutil
 import sys
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING, Any
 
+from pullbook.pipeline.storage import whole_writes
 from pullbook.schemas.errors import PullbookError
 from pullbook.tasks import fault_log, own_key, training
 from pullbook.words.figures import counted
@@ -77,7 +80,7 @@ def make(folder: Path, out: Path, in_use: Path | None, say: Say) -> None:
     if jury is not None:
         say("Judging it by engines that it has not seen", None)
         summary |= _judged(in_use, jury, out)
-    (out / SUMMARY).write_text(json.dumps(summary), encoding="utf-8")
+    whole_writes.write_text(out / SUMMARY, json.dumps(summary))
 
 
 def _split(both: Tables, place: Path) -> tuple[Tables, Tables | None]:
@@ -104,7 +107,7 @@ def _judged(in_use: Path | None, jury: Tables, out: Path) -> dict[str, Any]:
     except judge.JudgeError as fault:
         return {"unjudged": str(fault)}
     lines = json.dumps(found.as_json(), indent=1, allow_nan=False)
-    (out / JUDGEMENT).write_text(f"{lines}\n", encoding="utf-8")
+    whole_writes.write_text(out / JUDGEMENT, f"{lines}\n")
     judgement_page.page(found).write(out, "judgement")
     return {
         "verdict": found.verdict.value,
@@ -138,5 +141,17 @@ def main(folder: str, out: str, in_use: str = "") -> int:
     return 0
 
 
+def _end_with_parent() -> None:
+    """End with the process that began this one: its end of standard input is then closed."""
+
+    def wait() -> None:
+        while os.read(sys.stdin.fileno(), 1):
+            pass
+        os._exit(1)
+
+    Thread(target=wait, daemon=True).start()
+
+
 if __name__ == "__main__":
+    _end_with_parent()
     sys.exit(main(*sys.argv[1:]))

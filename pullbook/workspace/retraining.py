@@ -74,8 +74,9 @@ class Retraining:
                      str(self.place), str(in_use or "")]  # fmt: skip
             env = {**os.environ, "OMP_NUM_THREADS": "1"}
             self.step, self.share, self.fault = "Starting", None, ""
+            # Its input says nothing; it ends with us, however we end, and training with it.
             self._process = subprocess.Popen(  # noqa: S603 - our own module
-                words, stdout=subprocess.PIPE, stdin=subprocess.DEVNULL, text=True, env=env,
+                words, stdout=subprocess.PIPE, stdin=subprocess.PIPE, text=True, env=env,
                 start_new_session=True,
             )  # fmt: skip
         atexit.register(self.cancel)

@@ -5,6 +5,8 @@ import io
 import os
 import re
 
+import numpy as np
+import pandas as pd
 import pytest
 from command_line import run
 from valid_sheet import sheet_text
@@ -96,6 +98,22 @@ def test_a_formula_is_quoted_and_comes_back(cell):
     assert not re.match(r"\s*[=+@\uff1d]", read)
     assert read[:1] != "-" or read == "-5.2"
     assert list(csv_text.rows(text)) == [["x", cell]]
+
+
+def test_a_table_of_a_report_runs_no_formula():
+    table = pd.DataFrame({"=cmd": ["=1+1", "-5.2", None], "b": [1.5, np.nan, -2.0]})
+    text = csv_text.of_table(table)
+    assert text == "'=cmd,b\n'=1+1,1.5\n-5.2,\n,-2.0\n"
+
+
+def test_the_record_of_drift_comes_back_whole(tmp_path):
+    from pullbook.commands import reports
+
+    kept = tmp_path / "record.csv"
+    table = pd.DataFrame({"data": ["=1+1", "0123"], "bundle": ["@x", "ab"], "sheets": [3, 4]})
+    kept.write_text(csv_text.of_table(table))
+    assert not any(re.match("[=@]", cell) for cell in re.split("[,\n]", kept.read_text()))
+    pd.testing.assert_frame_equal(reports._record(kept), table, check_dtype=False)
 
 
 def test_names_that_are_no_text_are_shown():

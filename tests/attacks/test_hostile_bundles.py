@@ -72,6 +72,8 @@ def test_only_a_newline_ends_a_line_of_the_trees(mine, monkeypatch, end):
         ("leaf_value=", "leaf_value=" + "9" * 400),
         ("leaf_value=", "leaf_value= "),
         ("threshold=", "threshold=nan "),
+        ("threshold=", "threshold=1e999 "),
+        ("threshold=", "threshold=1e-400 "),
         ("decision_type=", "decision_type=1"),
         ("shrinkage=", "shrinkage=inf"),
         ("is_linear=0", "is_linear=1"),
@@ -82,6 +84,7 @@ def test_only_a_newline_ends_a_line_of_the_trees(mine, monkeypatch, end):
         ("end of trees\n", "end of trees\nend of trees\n"),
         ("version=v4", "version=v4\nlinear_tree=1"),
         ("objective=regression", "objective=poisson"),
+        ("feature_names=rpm ", "feature_names=rpm rpm "),
     ],
 )
 def test_a_line_of_the_trees_that_training_does_not_write_is_refused(mine, monkeypatch, old, new):
@@ -600,3 +603,23 @@ def test_a_file_of_trusted_keys_that_holds_none_is_refused(tmp_path, text):
     done = run("predict", QUESTION, "--bundle", SMALL, "--trust", path)
     assert done.returncode == 2
     assert "key" in done.stderr
+
+
+# --- answers ------------------------------------------------------------------------------
+
+
+def test_torque_that_no_engine_makes_is_no_answer(mine, monkeypatch):
+    """Leaves of 1e5 are numbers like any other, and make a torque that overflows."""
+    without_trial(monkeypatch)
+    lines = (mine / "curve.txt").read_text().split("\n")
+    for at, line in enumerate(lines):
+        if line.startswith("leaf_value="):
+            lines[at] = "leaf_value=" + " ".join(["1e5"] * len(line.split(" ")))
+    (mine / "curve.txt").write_text(crafted_bundle.fit_sizes("\n".join(lines)))
+    crafted_bundle.sign(mine)
+    assert bundle.load(mine)
+    done = run("predict", QUESTION, "--bundle", mine, "--json")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "no engine makes" in " ".join(done.stderr.split())
+    monkeypatch.undo()
+    refused(mine)

@@ -1,14 +1,23 @@
 """Killed, or out of disk, at every step of every record: the old state is left, or the new."""
 
+import contextlib
 import datetime as dt
+import os
 import shutil
+import signal
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import crafted_bundle
 import fault_injection
+import matplotlib as mpl
 import pytest
 from valid_sheet import sheet_text
 
+from pullbook.charts import drawing
+from pullbook.commands import output
 from pullbook.model.bundles import bundle_folder
 from pullbook.model.review import promotions
 from pullbook.pipeline.curation import curate, data_set, jury, withdrawn_traces
@@ -16,6 +25,7 @@ from pullbook.pipeline.privacy import hand_over, key_file, pack, signatures, wit
 from pullbook.pipeline.privacy.contribute import contribute
 from pullbook.pipeline.settings import add_setting
 from pullbook.pipeline.storage import whole_writes
+from pullbook.reports import document
 from pullbook.schemas.errors import PullbookError
 
 SMALL = Path(__file__).parents[1] / "bundles" / "format-5"
@@ -162,6 +172,37 @@ def test_the_old_state_or_the_new_is_left(place, contributed, monkeypatch, recor
     assert at > 3
 
 
+@pytest.mark.parametrize("name", ["page.html", "chart.svg", "chart.png"])
+@pytest.mark.parametrize("kill", [True, False], ids=["killed", "disk full"])
+def test_a_page_or_a_chart_is_the_old_or_the_new(tmp_path, name, kill):
+    path = tmp_path / name
+    figure, _ = drawing.panel(1.0)
+
+    def act():
+        with mpl.rc_context(drawing.STYLE):
+            write()
+
+    def write():
+        if path.suffix == ".html":
+            wanted = output.Wanted(as_json=False, plot=None, html=path)
+            output.files(lambda: figure, lambda: document.Page("new"), wanted)
+        else:
+            drawing.save(figure, path)
+
+    act()
+    new, at = path.read_bytes(), 0
+    while True:
+        path.write_bytes(b"old")
+        with fault_injection.pulled(at, kill=kill) as plug, contextlib.suppress(OSError):
+            act()
+        assert path.read_bytes() in (b"old", new)
+        if not plug.pulled:
+            break
+        at += 1
+    assert at > 2
+    assert path.read_bytes() == new
+
+
 def test_a_link_planted_where_something_is_written_is_not_followed(tmp_path):
     secret = tmp_path / "secret"
     secret.write_text("of the house")
@@ -198,3 +239,49 @@ def test_jury_and_learning_part_change_in_one_step(tmp_path, demo):
         with fault_injection.pulled(at, kill=True):
             jury.split(demo.builds, demo.pulls, 0.5, tmp_path / "out")
         assert state(tmp_path / "out") == old
+
+
+_SERVER = """
+import sys, time
+from pathlib import Path
+from pullbook.workspace.folder import Folder
+from pullbook.workspace.model_in_use import ModelInUse
+from pullbook.workspace.retraining import Retraining
+folder = Folder(Path(sys.argv[1]))
+training = Retraining(folder, ModelInUse(folder))
+training.begin()
+print(training._process.pid, flush=True)
+time.sleep(60)
+"""
+
+
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="no list of processes here")
+def test_training_ends_with_a_page_that_is_killed(tmp_path):
+    """What trains says nothing for a minute, so that it can only see that its page is gone."""
+    late = "import shutil, time\nshutil.rmtree = lambda *_, **__: time.sleep(60)\n"
+    (tmp_path / "sitecustomize.py").write_text(late)
+    (tmp_path / "folder").mkdir()
+    server = subprocess.Popen(
+        [sys.executable, "-c", _SERVER, str(tmp_path / "folder")],
+        stdout=subprocess.PIPE,
+        env={**os.environ, "PYTHONPATH": str(tmp_path)},
+    )
+    with server:
+        trains = int(server.stdout.readline())
+        server.kill()
+    try:
+        end = time.monotonic() + 30
+        while _runs(trains) and time.monotonic() < end:
+            time.sleep(0.05)
+        assert not _runs(trains)
+    finally:
+        with contextlib.suppress(ProcessLookupError):
+            os.kill(trains, signal.SIGKILL)
+
+
+def _runs(number):
+    """Return whether a process runs: one that ended and was not waited for does not."""
+    try:
+        return Path(f"/proc/{number}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    except OSError:
+        return False

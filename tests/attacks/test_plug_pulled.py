@@ -257,7 +257,7 @@ time.sleep(60)
 
 @pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="no list of processes here")
 def test_training_ends_with_a_page_that_is_killed(tmp_path):
-    """What trains has nothing to say for a minute, so that it can only see that its page is gone."""
+    """What trains says nothing for a minute, so that it can only see that its page is gone."""
     late = "import shutil, time\nshutil.rmtree = lambda *_, **__: time.sleep(60)\n"
     (tmp_path / "sitecustomize.py").write_text(late)
     (tmp_path / "folder").mkdir()

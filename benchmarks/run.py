@@ -25,11 +25,15 @@ from pullbook.model.answers.predictor import Predictor
 from pullbook.model.learning.settings import Settings
 from pullbook.model.prediction.predict import predict
 from pullbook.model.range.tested_speeds import speeds_of
+from pullbook.model.trained import known_sheets
 from pullbook.model.training import bundle, train_model
+from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.pipeline.builds.read_builds import read_builds
 from pullbook.pipeline.curation import curate
 from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.parallel.workers import Processes
+from pullbook.text import prediction_text
+from pullbook.words.units import Units
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -175,6 +179,7 @@ def _decisions(folder: Path) -> None:
     both()
     _say("seconds to compare two builds and to vary one over 20",
          statistics.median(_seconds(both) for _ in range(_RUNS)), "below 0.2")  # fmt: skip
+    _one_answer(predictor)
     lists = {
         "camshaft": [{"intake_duration": 198 + 2 * step} for step in range(18)],
         "heads": [{"intake_valve": 1.9 + 0.01 * step} for step in range(14)],
@@ -188,6 +193,25 @@ def _decisions(folder: Path) -> None:
     _say("seconds to choose among 5040 combinations",
          _seconds(lambda: predictor.choose(folder / "parts.yaml", (2000.0, 3000.0))),
          "at most 10")  # fmt: skip
+
+
+def _one_answer(predictor: Predictor) -> None:
+    """Print what one answer in words takes, and that over the learners alone."""
+    build = {"cylinders": 8, "bore": 4.03, "stroke": 3.48, "intake_duration": 218}
+    model = predictor.model
+    typed = typed_builds(read_builds(build))
+    table = known_sheets.features_of(model, typed, [None])
+
+    def answer() -> None:
+        prediction_text.full(predictor.predict(build)[0], Units.INCH)
+
+    def learners() -> None:
+        known_sheets.start_curves(model, table)
+
+    answer()
+    seconds = statistics.median(_seconds(answer) for _ in range(_RUNS))
+    _say("seconds for one answer in words, bundle loaded", seconds, "at most 0.3")
+    _say("that over its learners alone", ratio(answer, learners), "at most 20")
 
 
 def main() -> None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
-    from pullbook.schemas.band_mean import BandMean
+    from pullbook.schemas.on_request import BandMean, Caution, Clearance
     from pullbook.schemas.standing import Reason, Standing
 
 _DIGITS = 2
@@ -208,6 +208,12 @@ class Answer:
         The bundle that made the prediction.
     over_band
         Mean torque and power over a band, where one was asked for.
+    correction
+        The standard that its torque and power are at.
+    loads
+        How far torque clears each load that was asked about.
+    cautions
+        What the build exceeds of what it should not.
     """
 
     sheet_id: str
@@ -230,6 +236,9 @@ class Answer:
     missing: list[Missing]
     bundle: dict[str, Any]
     over_band: BandMean | None = None
+    correction: str = CONDITION
+    loads: tuple[Clearance, ...] = ()
+    cautions: tuple[Caution, ...] = ()
 
     def times(self, factor: float) -> Answer:
         """Return the answer with all torque and power multiplied by a factor."""
@@ -241,6 +250,7 @@ class Answer:
             peak_torque=torque,
             peak_power=power,
             over_band=None if self.over_band is None else self.over_band.times(factor),
+            loads=tuple(one.times(factor) for one in self.loads),
         )
 
     def as_json(self) -> dict[str, Any]:
@@ -262,7 +272,7 @@ class Answer:
             "calibrated": self.calibrated,
             "groups": self.groups,
             "held_out": self.held_out,
-            "correction": CONDITION,
+            "correction": self.correction,
             "regime": self.regime,
             "family": self.family,
             "measured": None if self.measured is None else self.measured.as_json(),
@@ -271,6 +281,8 @@ class Answer:
             "peak_torque": None if self.peak_torque is None else self.peak_torque.as_json("torque"),
             "peak_power": None if self.peak_power is None else self.peak_power.as_json("power"),
             "over_band": None if self.over_band is None else self.over_band.as_json(),
+            "loads": [one.as_json() for one in self.loads],
+            "cautions": [one.as_json() for one in self.cautions],
             "nearest": [
                 {"sheet_id": name, "distance": rounded(distance, 4)}
                 for name, distance in self.nearest

@@ -169,3 +169,15 @@ def test_a_build_needs_only_its_size(tmp_path):
 
 def test_codes_are_lower_case_with_hyphens():
     assert all(code == code.lower() and " " not in code and "_" not in code for code in CODES)
+
+
+@pytest.mark.parametrize(
+    ("bore", "said"), [("4.03 in", "cross-section is 20.4 in; 2 to 14 in is usual"),
+                       ("102.4 mm", "cross-section is 518 mm; 50.8 to 356 mm is usual")]
+)  # fmt: skip
+def test_a_length_that_does_not_fit_is_said_in_the_units_of_the_sheet(bore, said):
+    build = build_files.of_fields(
+        {"cylinders": 8, "bore": bore, "stroke": 3.48, "port_csa": 1.5, "port_volume": 501}
+    )
+    (message,) = [f.message for f in build.findings if f.code == "port-length-unusual"]
+    assert said in message

@@ -80,6 +80,7 @@ def test_features_made_there_are_the_same(demo, far, monkeypatch):
     assert_frame_equal(feature_table.fit(builds, far).table, feature_table.fit(builds).table)
 
 
+@pytest.mark.slow
 def test_a_model_trained_there_is_the_same(demo, far, tmp_path):
     builds = demo.builds.head(100)
     pulls = demo.pulls[demo.pulls["sheet_id"].isin(builds["sheet_id"])]

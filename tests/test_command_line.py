@@ -253,6 +253,7 @@ def test_the_pipelines_parameters_are_the_settings():
     assert from_mapping(params["train"]) == Settings()
 
 
+@pytest.mark.slow
 def test_evaluate_writes_figures_and_a_picture(way, tmp_path):
     params = way / "params.yaml"
     done = run("evaluate", way / "curated", "--out", tmp_path, "--parts", 2, "--params", params)

@@ -193,7 +193,7 @@ def test_no_chance_is_given_of_a_build_outside_the_data(demo, two):
     assert re.search(r"higher over the band, but b is outside the data, so no chance", said)
     assert "%" not in said
     both = compare_several.Comparison([outside], [0.3, 0.7])
-    assert [row[2:] for row in comparison_text.rows(both, Units.INCH)] == [
+    assert [row[3:] for row in comparison_text.rows(both, Units.INCH)] == [
         ["", "inside the data"], ["", "outside the data"]
     ]  # fmt: skip
     assert "Outside the data: b." in comparison_text.text(both, MANIFEST, Units.INCH)

@@ -45,6 +45,7 @@ def held(values, shop, share):
     return np.mean(found)
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=40)
 @given(st.lists(st.integers(1, 12), min_size=6, max_size=15), st.integers(0, 10**6))
 def test_every_shop_weighs_the_same(sizes, seed):
@@ -112,6 +113,7 @@ def test_coverage_on_a_new_shop_is_as_promised():
     assert stats.binomtest(int(sum(runs)), 4000, 91 / 101).pvalue > 0.001
 
 
+@pytest.mark.slow
 def test_rows_taken_for_independent_would_break_the_promise():
     """The negative control: few shops with many sheets, weighed by row as if each were alone."""
     rng = np.random.default_rng(8)

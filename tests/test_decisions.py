@@ -350,6 +350,7 @@ def test_what_was_not_swept_is_not_chosen(demo, parts):
     assert len(found.ranked) + len(found.outside) + found.beyond["what was swept"] == 8
 
 
+@pytest.mark.slow
 def test_thousands_of_combinations_can_be_looked_at(demo, parts):
     lines = [f"    - {{name: c{n}, intake_duration: {200 + n * 0.1:.1f}}}" for n in range(1250)]
     head, tail = PARTS.split("  camshaft:\n")
@@ -465,6 +466,7 @@ def test_narrowing_adds_up_like_a_gaussian_conditional(demo):
     assert [one.narrows_so_far for one in found] == sorted(one.narrows_so_far for one in found)
 
 
+@pytest.mark.slow
 def test_what_is_chosen_teaches_more_than_chance(demo):
     """Replay: 60 sheets are known, two families asked about at other shops, 20 of a pool run."""
     gained = np.mean([replay(demo, seed) for seed in (1, 2, 3, 4)], axis=0)
@@ -625,6 +627,7 @@ def fresh(demo, once):
     return fitted, outer, predict(fitted, outer, [None] * len(outer)), groups
 
 
+@pytest.mark.slow
 def test_fresh_sheets_are_blamed_no_more_often_than_the_level_allows(fresh):
     _, outer, said, groups = fresh
     named = []
@@ -636,6 +639,7 @@ def test_fresh_sheets_are_blamed_no_more_often_than_the_level_allows(fresh):
     assert 0 < np.mean(named) < 0.15
 
 
+@pytest.mark.slow
 def test_the_chance_to_be_the_best_comes_true(fresh):
     """Sets of four sheets of one shop, over the speeds all were swept at.
 

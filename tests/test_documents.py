@@ -31,6 +31,7 @@ SLOW = {
     "README.md",
     "docs/tutorials/sharing-with-a-circle.md",
     "docs/tutorials/the-analysts-month.md",
+    "docs/tutorials/your-own-sheets.md",
 }
 #: What `.ci/run` and a person run, and no test.
 _ELSEWHERE = {"make", "pip", "git", "python3", "py", ".", "brew", "dvc", "dask"}

@@ -157,7 +157,7 @@ def test_the_command_says_the_best_what_is_as_good_and_what_each_is_worth(file, 
     )  # fmt: skip
     assert found.exit_code == 0
     for words in ("Best: intake duration", "Against your build as it is", "or 1",
-                  "each degree more brings", "SAE J1349", "does not clear an engine"):  # fmt: skip
+                  "each degree up to it", "SAE J1349", "does not clear an engine"):  # fmt: skip
         assert words in found.stdout
     assert max(map(len, found.stdout.splitlines())) <= 80
     assert "the best found" in picture.read_text()
@@ -168,7 +168,7 @@ def test_the_command_in_metric_is_metric(file):
     found = _run(["choose", str(file), "--free", "bore", "--goal", "power=5000",
                          "--units", "metric"])  # fmt: skip
     assert " kW" in found.stdout
-    assert "each mm more brings" in found.stdout
+    assert "each mm up to it adds" in found.stdout
     assert " hp" not in found.stdout
     assert not re.search(r"\d in\b|lb-ft|cfm", found.stdout)
 

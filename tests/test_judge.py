@@ -15,9 +15,12 @@ from pullbook.model.review import judge, judgement, promotions
 from pullbook.model.review.arrivals import arrivals, version_of
 from pullbook.model.review.drift import DriftError, _shops, drift, keep
 from pullbook.model.review.judgement import Rules, Verdict
+from pullbook.model.review.promotion_record import history
 from pullbook.model.training import bundle, train_model
 from pullbook.pipeline.curation import data_set, jury
 from pullbook.pipeline.features import feature_table
+from pullbook.schemas.errors import InputError
+from pullbook.tasks import refitting
 
 FEW = Settings(rounds=120, spread_rounds=30, folds=4, withheld=1)
 NEWTON_METRES = 1.3558179483314004
@@ -150,6 +153,7 @@ def test_the_figures_are_those_of_a_slow_clear_way(months, challenger, found):
         assert figure == pytest.approx(np.sqrt(np.mean(squares)), abs=1e-5)
 
 
+@pytest.mark.slow
 def test_a_model_of_mistaken_sheets_is_worse_and_not_promoted(months, tmp_path):
     """Half the sheets in N.m that were called lb-ft: the old model stays in use."""
     spoiled = months.pulls.copy()
@@ -359,7 +363,11 @@ def test_what_is_good_enough_is_promoted_recorded_and_taken_back(bundles, tmp_pa
     assert promotions.current(models).name == new_id
     bundle.load(promotions.current(models))
     assert promotions.back(models, day, "it read low").bundle == old_id
-    assert [one.verdict for one in promotions.history(models)] == ["first", "no worse", "back"]
+    assert [one.verdict for one in history(models)] == [
+        "first",
+        "no worse",
+        "back",
+    ]
     with pytest.raises(promotions.PromotionError, match="no earlier"):
         promotions.back(models, day)
 
@@ -385,9 +393,45 @@ def test_a_judgement_of_other_bundles_counts_for_nothing(bundles, tmp_path):
         promotions.promote(bundles["new"][0], models, {"verdict": "splendid"}, day)
 
 
+def test_a_refit_is_recorded_and_the_judged_bundle_stands_for_it(
+    months, bundles, tmp_path, monkeypatch
+):
+    """Training itself is tested elsewhere: here the challenger stands for what it gives."""
+    models, day = tmp_path / "models", dt.date(2026, 2, 28)
+    data = tmp_path / "curated"
+    data_set.write(data, {data_set.BUILDS: months.builds, data_set.PULLS: months.pulls})
+    (old, old_id), (new, new_id) = bundles["old"], bundles["new"]
+    with pytest.raises(InputError, match="no bundle in use"):
+        models.mkdir()
+        refitting.refit(data, models, None, day, print, iter)
+    promotions.promote(old, models, None, day)
+    asked = []
+
+    def train(builds, _pulls, settings, *_):
+        asked.append((len(builds), settings))
+        return bundle.load(new)[0], None
+
+    monkeypatch.setattr(refitting.training, "train", train)
+    done = refitting.refit(data, models, None, day, print, iter)
+    assert asked == [(len(months.builds), months.old.settings)]
+    assert (done.verdict, done.before, done.bundle) == ("refit", old_id, new_id)
+    assert f"{len(months.builds)} sheets of" in done.why
+    assert promotions.current(models).name == new_id
+    assert promotions.judged(models).name == old_id
+    with pytest.raises(InputError, match="refitted from"):
+        refitting.refit(data, models, None, day, print, iter)
+    assert promotions.back(models, day).bundle == old_id
+    assert promotions.judged(models).name == old_id
+    few = tmp_path / "few"
+    data_set.write(few, {data_set.BUILDS: months.builds.head(5), data_set.PULLS: months.pulls})
+    with pytest.raises(InputError, match="lacks"):
+        refitting.refit(few, models, None, day, print, iter)
+
+
 # --- the commands ----------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_the_month_as_an_analyst_runs_it(months, bundles, tmp_path):
     rows = {"curated": months.builds, "earlier": months.earlier}
     for name, builds in rows.items():

@@ -69,6 +69,7 @@ def run(folder, into, key):
     )
 
 
+@pytest.mark.slow
 def test_a_real_kill_and_two_at_once(tmp_path, sheets):
     for i in range(60):
         (sheets / f"more-{i}.csv").write_text(sheet_text({"sheet_id": f"more-{i}"}))

@@ -3,12 +3,12 @@
 import base64
 import re
 import struct
-import subprocess
 import zlib
 
 import pytest
+from browser import needs_browser, running
 from command_line import run
-from test_answer_sheets import BROWSER, Reader
+from test_answer_sheets import Reader
 
 from pullbook.answer_sheets import letterhead
 
@@ -130,17 +130,13 @@ def test_a_date_is_one():
         letterhead.of("a", None, "3.2.2026", None)
 
 
-@pytest.mark.skipif(not BROWSER, reason="no browser is installed")
-@pytest.mark.parametrize("paper", ["A4", "letter"])
+@needs_browser
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_it_prints_on_one_page(page, paper):
     _, path = page("--for", "R. Quay", "--from", "Tern Quay Marine", "--correction", "J607",
                    "--logo", page.folder / "logo.svg")  # fmt: skip
-    text = path.read_text(encoding="utf-8").replace("@page {", f"@page {{ size: {paper};")
-    path.write_text(text, encoding="utf-8")
-    out = page.folder / "sheet.pdf"
-    subprocess.run(
-        [BROWSER, "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
-         f"--user-data-dir={page.folder / 'profile'}", f"--print-to-pdf={out}", path.as_uri()],
-        check=True, capture_output=True, timeout=90, env={"HOME": str(page.folder)},
-    )  # fmt: skip
-    assert len(re.findall(rb"/Type\s*/Page\b", out.read_bytes())) == 1
+    with running() as browser:
+        opened = browser.new_page()
+        opened.goto(path.as_uri())
+        printed = opened.pdf(format=paper)
+    assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 1

@@ -1,9 +1,11 @@
 """The mean over a band: of the answer's own curve, with the part of it that was tested."""
 
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
+from command_line import run
 from typer.testing import CliRunner
 
 import pullbook
@@ -56,3 +58,41 @@ def test_it_is_at_the_standard_and_in_the_units_that_are_asked_for(file):
 def test_without_a_band_there_is_none(file):
     words = ["predict", file, "--json"]
     assert json.loads(CliRunner().invoke(app, words).stdout)["over_band"] is None
+
+
+def test_two_builds_are_compared_in_power_too_and_the_tested_part_is_said(file, tmp_path):
+    other = tmp_path / "other.yaml"
+    other.write_text(Path(file).read_text().replace("218", "206").replace("launch", "tender"))
+    found = json.loads(run("compare", file, other, "--band", "2500:4500", "--json").stdout)
+    alone = [json.loads(run("predict", one, "--band", "2500:4500", "--json").stdout)["over_band"]
+             for one in (file, other)]  # fmt: skip
+    power = found["mean_power"]
+    assert [power["a"], power["b"]] == pytest.approx([one["power"] for one in alone], abs=0.02)
+    assert power["difference"] == pytest.approx(power["a"] - power["b"], abs=0.02)
+    # Limits come from the same errors, each speed's by its power for each lb-ft.
+    width, turns = power["high"] - power["low"], np.array([2500, 4500]) / 5252.113
+    torque = found["mean_torque"]["high"] - found["mean_torque"]["low"]
+    assert torque * turns[0] < width < torque * turns[1]
+    assert found["tested"] == [2500, 4500]
+    beyond = " ".join(run("compare", file, other, "--band", "2500:9000").stdout.split())
+    assert "Mean power from 2500 to 9000 rpm: A" in beyond
+    assert "rpm of this was tested." in beyond
+
+
+def test_a_varied_build_has_power_too_and_its_tables_fit_a_terminal(file, tmp_path):
+    page = tmp_path / "page.html"
+    asked = ["vary", file, "--field", "intake_duration=206:226:4"]
+    done = run(*asked, "--html", page)
+    assert max(map(len, done.stdout.splitlines())) < 80
+    assert "218 deg (yours)" in done.stdout
+    assert "<th" in page.read_text(encoding="utf-8")
+    assert "mean hp" in page.read_text(encoding="utf-8")
+    first = json.loads(run(*asked, "--json").stdout)["variants"][0]
+    assert first["mean_power"]["low"] < first["mean_power"]["power"] < first["mean_power"]["high"]
+    apart = first["against_base"]["mean_power"]
+    assert apart["a"] - apart["b"] == pytest.approx(apart["difference"], abs=0.02)
+    assert first["mean_power"]["power"] == apart["a"]
+    metric = run(*asked, "--units", "metric")
+    assert max(map(len, metric.stdout.splitlines())) < 80
+    assert "kW" in metric.stdout
+    assert "not tested" in run("vary", file, "--field", "bore=4,4.05", "--band", "3000:7500").stdout

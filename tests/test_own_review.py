@@ -91,6 +91,7 @@ def test_a_verdict_puts_a_model_of_ones_own_in_use(way, tmp_path):
     assert done.returncode == (0 if judged.returncode == 0 else 2), done.stderr
 
 
+@pytest.mark.slow
 def test_accuracy_and_learning_curve_of_ones_own_pile(way):
     folder, _ = way
     out = folder / "report"

@@ -1,10 +1,15 @@
 """Every number of an answer at the user's own standard, and by its name."""
 
+import base64
 import json
+import re
 
 import pytest
 from command_line import run
 
+from pullbook.drawings import beside_curves
+from pullbook.drawings.chart import MEASURED
+from pullbook.model.trained import pulls
 from pullbook.pipeline.physics import correction_factors
 from pullbook.pipeline.physics.correction_factors import Weather
 from pullbook.words.units import Units, UnitSystem
@@ -191,3 +196,30 @@ def test_at_the_sheets_own_standard_the_pull_is_shown_as_it_is(tmp_path, more):
         for standard in ("SAE J607", "SAE J1349")
     ]  # fmt: skip
     assert offs[0] == pytest.approx(offs[1], rel=1e-4)
+
+
+def test_a_pull_is_drawn_beside_builds_at_the_standard_that_is_shown(tmp_path, folder):
+    path, picture, page = (tmp_path / name for name in ("ran.csv", "a.svg", "a.html"))
+    path.write_text(SHEET.format(more=J607))
+    asked = ["predict", folder / "a.yaml", "--beside", path, "--correction", "J607"]
+    assert run(*asked, "--plot", picture, "--html", page).returncode == 0
+    sheet, drawn = (one.read_text(encoding="utf-8") for one in (page, picture))
+    in_sheet = base64.b64decode(re.search(r"base64,([^\"]+)", sheet)[1]).decode()
+    assert ">measured<" in drawn
+    assert ">measured<" in in_sheet
+    for text in (sheet, drawn):
+        assert "ran-it as measured, at SAE J607" in text
+    none = run(*asked)
+    assert none.returncode == 2
+    assert "the pull goes in a picture; add --plot" in " ".join(none.stderr.split())
+
+
+def test_a_drawn_pull_is_its_readings(tmp_path):
+    path = tmp_path / "ran.csv"
+    path.write_text(SHEET.format(more=J607))
+    pull, units = pulls.pull(path), Units(standard="SAE J607")
+    torque, power = (beside_curves.measured(pull, units, what) for what in ("torque", "power"))
+    assert torque.x == (2500, 3000, 3500, 4000, 4500)
+    assert torque.y == pytest.approx((381, 391, 394, 378, 357), rel=1e-6)
+    assert power.y[0] == pytest.approx(381 * 2500 / 5252.113, rel=1e-6)
+    assert torque.style == MEASURED

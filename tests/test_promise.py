@@ -7,6 +7,7 @@ from scipy import stats
 from pullbook.model.evaluation import evaluate, evaluate_regimes
 from pullbook.model.learning.settings import Settings
 
+pytestmark = pytest.mark.slow
 PARTS = 2
 
 
@@ -52,6 +53,18 @@ def test_limits_are_not_bought_with_width(metrics):
     found = metrics["coverage"]["reading"]
     assert found["0.5"] < 0.65
     assert found["0.8"] < 0.92
+
+
+@pytest.mark.parametrize("said", [0.25, 0.5, 0.75, 0.9, 0.95])
+def test_torque_clears_a_load_as_often_as_the_chance_says(held_out, said):
+    """A load that a reading is said to clear with this chance lies at its forecast of 1 - chance.
+
+    `chance_above` is one less the forecast probability, so the load is cleared where the measured
+    value's own forecast probability is higher.
+    """
+    readings = held_out.readings.dropna(subset=["pit"])
+    cleared = (readings["pit"] > 1 - said).groupby([readings["shop"], readings["sheet_id"]]).mean()
+    assert cleared.groupby("shop").mean().mean() == pytest.approx(said, abs=0.06)
 
 
 def test_the_model_beats_both_rules_of_thumb(metrics):

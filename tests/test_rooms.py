@@ -22,6 +22,7 @@ ROWS = (
     "pipeline/settings",
     "pipeline/layout",
     "pipeline/reading",
+    "pipeline/loads",
     "pipeline/checks",
     "pipeline/builds",
     "pipeline/privacy",

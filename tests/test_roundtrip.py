@@ -24,6 +24,7 @@ curve = st.lists(st.floats(180, 400), min_size=6, max_size=24)
 weather = st.builds(Weather, st.floats(16, 34), st.floats(92, 104), st.floats(5, 95))
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(curve, st.sampled_from(sorted(TORQUE)), st.sampled_from(sorted(POWER)),
        st.sampled_from(["torque", "power", "both"]), st.sampled_from(["observed", *STANDARDS]),

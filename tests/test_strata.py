@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pullbook.model.evaluation import kinds_of_sheet
+from pullbook.model.evaluation import evaluate_differences, kinds_of_sheet
 from pullbook.model.evaluation.evaluate import Evaluation
 
 LEVEL = 0.9
@@ -30,7 +30,7 @@ def found():
             sheets.append({"sheet_id": name, "shop": str(shop), "standing": "inside",
                            "distance": n / 5, "given": 20 + n})  # fmt: skip
     return Evaluation(
-        pd.concat(readings, ignore_index=True), pd.DataFrame(sheets), pd.DataFrame(), "shop"
+        pd.concat(readings, ignore_index=True), pd.DataFrame(sheets), pd.DataFrame(), {}, "shop"
     )
 
 
@@ -55,3 +55,21 @@ def test_a_gain_over_a_rule_is_told_with_its_uncertainty(found):
 def test_without_limits_there_is_nothing_to_hold(found):
     found.readings["inside_0.9"] = np.nan
     assert kinds_of_sheet.by_kind(found.readings, found.sheets, LEVEL)["inside"].isna().all()
+
+
+def test_stated_chances_are_held_against_what_happened():
+    """Pairs made so that the likelier one makes more just as often as was stated; and not so."""
+    rng = np.random.default_rng(4)
+    chance = rng.uniform(0.5, 1, 4000)
+    honest = pd.DataFrame({
+        "cluster": rng.integers(0, 40, 4000), "chance": chance,
+        "right": (rng.uniform(size=4000) < chance).astype(float),
+    })  # fmt: skip
+    table = evaluate_differences.reliability(honest)
+    assert table["pairs"].sum() == 4000
+    assert (table["right"] - table["stated"]).abs().max() < 0.05
+    boastful = honest.assign(right=(rng.uniform(size=4000) < 0.5).astype(float))
+    assert (evaluate_differences.reliability(boastful)["high"] < table["stated"]).tolist()[1:] == [
+        True
+    ] * 4
+    assert evaluate_differences.reliability(evaluate_differences.none()).empty

@@ -56,6 +56,7 @@ def test_folds_never_part_a_shop():
         hold_out.folds(np.zeros(4, dtype=int), 5)
 
 
+@pytest.mark.slow
 def test_parting_by_sheet_would_flatter_the_error(demo):
     """The negative control: the same model, sheets parted at random instead of by shop."""
     table = feature_table.make(demo.builds, demo.model.filling)
@@ -74,6 +75,7 @@ def test_parting_by_sheet_would_flatter_the_error(demo):
     assert by_sheet < 0.97 * by_shop
 
 
+@pytest.mark.slow
 def test_the_same_data_and_seed_give_the_same_model(demo):
     builds, pulls = some_shops(demo, 10)
     one, two = trained(builds, pulls), trained(builds, pulls)
@@ -133,6 +135,7 @@ def test_features_of_other_builds_are_not_taken(demo, tmp_path):
         feature_table.load(tmp_path, demo.builds)
 
 
+@pytest.mark.slow
 def test_features_read_back_train_the_same_model(demo, tmp_path):
     builds, pulls = some_shops(demo, 10)
     made = feature_table.fit(builds)

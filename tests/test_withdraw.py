@@ -148,6 +148,7 @@ def test_a_file_that_is_no_request_is_refused(asked, text):
         withdraw.read(asked)
 
 
+@pytest.mark.slow
 def test_the_commands_ask_withdraw_train_anew_and_audit(demo, shared, victim, demo_key, tmp_path):
     """A shop asks with its key; after training anew nothing of it is left."""
     names = {anonymise.code(demo.key, m.shop.name): m.shop.name for m in demo.made}

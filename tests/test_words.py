@@ -54,9 +54,12 @@ CODE_SPELLING = re.compile(r"\b[a-z]+_[a-z_]+\b")
 
 
 @pytest.fixture(scope="module")
-def answers(demo, tmp_path_factory):
-    """Text and answer sheet of every builder's command in both unit systems."""
-    folder = tmp_path_factory.mktemp("words")
+def answers(demo, once):
+    """Text, page and chart of every builder's command, in each way of showing them."""
+    return once("words", lambda folder: asked(demo, folder))
+
+
+def asked(demo, folder):
     build, other = folder / "launch.yaml", folder / "hot.yaml"
     build.write_text(BUILD)
     other.write_text(BUILD.replace("launch", "hot").replace("bore: 4.03", "bore: 6.9"))

@@ -14,7 +14,7 @@ from pullbook.model.answers import measured_pull, next_test
 from pullbook.model.choices import choose as choosing
 from pullbook.model.choices import free_search, vary
 from pullbook.model.comparison import compare_several, measured_difference
-from pullbook.model.prediction.over_band import answer_of
+from pullbook.model.prediction.over_band import answers_at
 from pullbook.model.prediction.predict import DEFAULT_LEVEL, predict
 from pullbook.model.range.tested_speeds import DEFAULT_RPM, band_speeds, speeds_of
 from pullbook.model.trained import find_starts
@@ -25,6 +25,7 @@ from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.pipeline.builds.read_builds import builds_of, must_be_sound
 from pullbook.pipeline.parallel.garbage_collection import uncollected
 from pullbook.pipeline.physics.reference_condition import route
+from pullbook.schemas.answer import CONDITION
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -44,6 +45,7 @@ if TYPE_CHECKING:
     from pullbook.pipeline.builds.parts import Goal, PartsList
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
+    from pullbook.schemas.on_request import Load
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +57,7 @@ class Predictor:
     model
         The model.
     manifest
-        The entries of the bundle's manifest: ``id``, ``format``, ``sheets``, ``shops`` and whether
-        the data are ``invented``.
+        Of its bundle: ``id``, ``format``, ``sheets``, ``shops``, whether the data are ``invented``.
 
     Examples
     --------
@@ -71,14 +72,7 @@ class Predictor:
 
     @classmethod
     def load(cls, folder: str | Path) -> Predictor:
-        """Return the predictor of a bundle.
-
-        Raises
-        ------
-        BundleError
-            The folder holds no bundle, or one that does not verify.
-
-        """
+        """Return the predictor of a bundle; raise `BundleError` if it does not verify."""
         return cls(*bundle.load(Path(folder)))
 
     def predictions(
@@ -117,7 +111,7 @@ class Predictor:
     ) -> Callable[[Sequence[Build]], list[Prediction]]:
         return lambda builds: self.predictions(builds, [code] * len(builds), [start] * len(builds))
 
-    def predict(
+    def predict(  # noqa: PLR0913 - what a question may ask for
         self,
         given: Build | Sequence[Build] | str | Path | Mapping[str, object],
         rpm: Floats | None = None,
@@ -125,6 +119,9 @@ class Predictor:
         codes: Sequence[str | None] | None = None,
         measured: str | Path | None = None,
         band: tuple[float, float] | None = None,
+        *,
+        loads: Sequence[str | Load] = (),
+        correction: str = CONDITION,
     ) -> list[Answer]:
         """Return the answer about each build.
 
@@ -133,17 +130,19 @@ class Predictor:
         given
             One or several builds, or what `read_builds` reads: a file, or fields by name.
         rpm, level, band
-            Engine speeds, rising; level of the limits, 0 to 1; a band to average over as well.
+            Engine speeds, rising; level of the limits; a band to average over as well.
         codes
             Code of the shop that would test each, if it is known.
         measured
             A file or folder of sheets on which engines were measured before parts were changed; a
             build names its own in the field ``measured``.
+        loads, correction
+            What torque must clear: ``"propeller 150 hp @ 4000"``; the standard that both are at.
 
         Raises
         ------
         InputError
-            A sheet that a build names as measured cannot be started from.
+            A sheet that a build names as measured, a load or the standard cannot be used.
 
         """
         speeds = speeds_of(*DEFAULT_RPM) if rpm is None else rpm
@@ -151,7 +150,7 @@ class Predictor:
         starts = self.starts(builds, measured)
         found = self.predictions(builds, codes, starts, alone=True)
         with uncollected():
-            return [answer_of(one, speeds, level, band) for one in found]
+            return answers_at(found, speeds, level, band, loads, correction)
 
     def starts(
         self,

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pullbook.model.choices import goals
+from pullbook.model.choices import goals, money
 from pullbook.model.choices.parts_choice import SWEEP, Choice, ChooseError, Combination
 from pullbook.model.comparison import compare, compare_several
+from pullbook.model.prediction.cautions import cautions
 from pullbook.model.prediction.predict import predict
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.builds.build_table import typed_builds
@@ -108,7 +109,7 @@ def choose(
         beyond[SWEEP] = len(kept) - len(known)
     for_power = _shared_speeds([found[at] for at in known])
     kept_torque, short = _within(
-        wanted, [kept[at][0] for at in known], [found[at] for at in known], level, low, for_power
+        wanted, [kept[at] for at in known], [found[at] for at in known], level, low, for_power
     )
     if short:
         beyond[TORQUE] = short
@@ -119,11 +120,14 @@ def choose(
         )
         raise ChooseError(msg)
     kept_torque.sort(key=lambda one: -one.goal.value)
-    ranked = _with_chances(model, wanted, [one for one in kept_torque if not one.outside], seed)
+    inside = [one for one in kept_torque if not one.outside]
+    ranked = _with_chances(model, wanted, [one for one in inside if one.reached.clears], seed)
+    may_not = [one for one in inside if not one.reached.clears]
     outside = [one for one in kept_torque if one.outside]
     return Choice(
-        ranked, outside, beyond, (unfit, why), wanted.base, wanted.goal, level, low,
+        ranked, may_not, outside, beyond, (unfit, why), wanted.base, wanted.goal, level, low,
         wanted.parts, wanted.limits, for_power,
+        money.steps(ranked, wanted.goal, model.pairs, level),
     )  # fmt: skip
 
 
@@ -171,7 +175,7 @@ def _price(parts: Sequence[Part]) -> float | None:
 
 def _within(
     wanted: PartsList,
-    parts: Sequence[tuple[Part, ...]],
+    parts: Sequence[tuple[tuple[Part, ...], Build]],
     found: Sequence[Prediction],
     level: float,
     low: tuple[float, float],
@@ -180,7 +184,7 @@ def _within(
     """Return the combinations whose torque is within its limits, and how many others there are."""
     lines = [limit for limit in wanted.limits if limit.of == TORQUE and limit.over is not None]
     kept, short = [], 0
-    for own, one in zip(parts, found, strict=True):
+    for (own, sheet), one in zip(parts, found, strict=True):
         if not all(_keeps(one, limit) for limit in lines):
             short += 1
             continue
@@ -188,12 +192,13 @@ def _within(
             Combination(
                 parts=own,
                 price=_price(own),
-                goal=goals.reached(wanted.goal, one, level).value,
+                reached=goals.reached(wanted.goal, one, level),
                 low=one.mean(low, level),
                 power=one.peaks(_every(for_power), level).power if for_power else None,
                 chance=None,
                 swept=_swept(one, wanted, low) == 1.0,
                 found=one,
+                cautions=cautions(sheet, one, wanted.goal.ceilings),
             )
         )
     return kept, short

@@ -15,6 +15,7 @@ from scipy.stats import qmc
 
 from pullbook.model.choices import goals
 from pullbook.model.choices.search_result import Found, Search, Worth
+from pullbook.model.prediction.cautions import cautions
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.builds.free_fields import Followers, Free, FreeFieldsError, free_fields
 from pullbook.schemas.standing import Standing
@@ -101,18 +102,31 @@ def search(
     while look.ranked()[0] is not best:  # asking what a field is worth has found a better one
         best = _step_by_step(look)
         worth = [_worth(look, best, at, pairs) for at in range(len(free))]
-    others = [_beside(one, best, goal, pairs, level) for one in look.ranked()[1:]]
+    clears = best.reached.clears
+    others = [_beside(one, best, goal, pairs, level) for one in look.ranked()[1:]
+              if one.reached.clears and clears]  # fmt: skip
+    short = _higher([one for one in look.ranked() if not one.reached.clears], best)
     high = [one for one in look.looked if one.found.standing is Standing.OUTSIDE]
-    top = max(high, key=lambda one: one.reached.value.value, default=None)
-    if top is not None and top.reached.value.value <= best.reached.value.value:
-        top = None
     called = replace(
-        best, build=replace(best.build, sheet_id=BEST), found=replace(best.found, sheet_id=BEST)
+        _cautioned(best, goal),
+        build=replace(best.build, sheet_id=BEST),
+        found=replace(best.found, sheet_id=BEST),
     )
+    alike = [_cautioned(one, goal) for one in _unlike(look, best, others)]
     return Search(
-        goal, level, _beside(own, best, goal, pairs, level), called, _unlike(look, best, others),
-        worth, top, len(look.looked),
+        goal, level, _beside(own, best, goal, pairs, level), called, alike,
+        worth if clears else [], short if clears else None, _higher(high, best), len(look.looked),
     )  # fmt: skip
+
+
+def _cautioned(one: Found, goal: Goal) -> Found:
+    return replace(one, cautions=cautions(one.build, one.found, goal.ceilings))
+
+
+def _higher(some: Sequence[Found], best: Found) -> Found | None:
+    """Return the highest of some builds, if it comes out higher than the best."""
+    top = max(some, key=lambda one: one.reached.value.value, default=best)
+    return top if top.reached.value.value > best.reached.value.value else None
 
 
 class _Look:
@@ -137,10 +151,10 @@ class _Look:
         return [one for one in self.by_values.values() if one is not None]
 
     def ranked(self) -> list[Found]:
-        """Return what may be recommended, the best first."""
+        """Return what may be recommended, the best first; then what does not clear a load."""
         kept = [one for one in self.looked
                 if one.found.standing is not Standing.OUTSIDE and one.reached.enough]  # fmt: skip
-        return sorted(kept, key=lambda one: -one.reached.value.value)
+        return sorted(kept, key=_rank)
 
     def shares(self, one: Found) -> Floats:
         """Return where the free fields of a build are in their ranges."""
@@ -178,6 +192,12 @@ class _Look:
                 builds, self._predict([build for build, _ in builds]), strict=True
             )
         ]
+
+
+def _rank(one: Found) -> tuple[bool, float]:
+    """Return a rank: by the goal, and after that of what clears no load by what it falls short."""
+    clears = one.reached.clears
+    return not clears, -(one.reached.value.value if clears else one.reached.room)
 
 
 def _step_by_step(look: _Look) -> Found:
@@ -243,8 +263,10 @@ def _beside(
 def _as_good(
     one: Found, best: Found, goal: Goal, pairs: Mapping[str, PairScores], level: float
 ) -> bool:
+    if one.found.standing is Standing.OUTSIDE or one.reached.clears is not best.reached.clears:
+        return False
     less, _ = goals.less(goal, one.found, best.found, best.reached, pairs, level)
-    return one.found.standing is not Standing.OUTSIDE and less.low is not None and less.low <= 0
+    return less.low is not None and less.low <= 0
 
 
 def _unlike(look: _Look, best: Found, others: list[Found]) -> list[Found]:

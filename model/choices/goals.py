@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pullbook.model.comparison.compare import compare
+from pullbook.model.prediction.clearance import of_goal
 from pullbook.model.prediction.intervals import between
 from pullbook.model.prediction.prediction import BAND_POINTS
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from pullbook.model.limits.difference_errors import PairScores
     from pullbook.model.prediction.prediction import Prediction
     from pullbook.pipeline.builds.parts import Goal
+    from pullbook.schemas.on_request import Clearance
 
 #: The share of the speeds that must have been swept; the answer says if it is not all of them.
 ENOUGH = 0.5
@@ -36,11 +38,35 @@ class Reached:
         The speed it is reached at; ``None`` for the mean over a band.
     share
         The share of the speeds of the goal that builds like it were swept over.
+    loads
+        How far it clears each load of the goal.
     """
 
     value: Between
     rpm: float | None
     share: float
+    loads: tuple[Clearance, ...] = ()
+
+    def times(self, factor: float) -> Reached:
+        """Return it with its torque and power multiplied by a factor."""
+        loads = tuple(one.times(factor) for one in self.loads)
+        return replace(self, value=self.value.times(factor), loads=loads)
+
+    @property
+    def clears(self) -> bool:
+        """Whether it is known to clear every load of the goal."""
+        return all(one.cleared for one in self.loads)
+
+    @property
+    def room(self) -> float:
+        """How far its lower limit is above a load at the least, as a share of it.
+
+        Without limits, how far its torque is; where no such build was tested, less than any other.
+        """
+        worst = [one.worst for one in self.loads]
+        return min((-np.inf if one is None else
+                    (one.margin.value if one.margin.low is None else one.margin.low) / one.load
+                    for one in worst), default=np.inf)  # fmt: skip
 
     @property
     def swept(self) -> bool:
@@ -56,14 +82,15 @@ class Reached:
 def reached(goal: Goal, found: Prediction, level: float) -> Reached:
     """Return what a build reaches, with limits at a level."""
     share = float(found.supported(np.linspace(*goal.band, BAND_POINTS)).mean())
+    loads = of_goal(found, goal.loads, level)
     if goal.of == "mean_torque":
-        return Reached(found.mean(goal.band, level), None, share)
+        return Reached(found.mean(goal.band, level), None, share, loads)
     rpm = _worst(found, goal.band) if goal.of == "least_torque" else goal.band[0]
     at = np.array([rpm])
     factor = rpm / TORQUE_POWER_CONSTANT if goal.of == "power" else 1.0
     torque, width = float(found.torque(at)[0]), float(found.width(at)[0])
     value = between(torque * factor, width, found.factor("point", level))
-    return Reached(value, rpm, share)
+    return Reached(value, rpm, share, loads)
 
 
 def _worst(found: Prediction, band: tuple[float, float]) -> float:

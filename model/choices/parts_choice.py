@@ -14,10 +14,13 @@ from pullbook.schemas.standing import Standing
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from pullbook.model.choices.goals import Reached
+    from pullbook.model.choices.money import Step
     from pullbook.model.prediction.prediction import Prediction
     from pullbook.pipeline.builds.parts import Goal, Limit, Part
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Peak
+    from pullbook.schemas.on_request import Caution
 
 
 #: Rules out a combination when similar builds were not swept over the wanted speeds.
@@ -38,8 +41,8 @@ class Combination:
         The part of each kind.
     price
         Price of all parts; ``None`` if one has no price.
-    goal
-        Value of the goal, lb-ft or hp.
+    reached
+        Value of the goal, lb-ft or hp, and how far it clears each load.
     low
         Mean torque over the low range, lb-ft.
     power
@@ -50,21 +53,29 @@ class Combination:
         Whether such builds were tested over all the wanted speeds.
     found
         Its prediction.
+    cautions
+        What it exceeds of what it should not.
     """
 
     parts: tuple[Part, ...]
     price: float | None
-    goal: Between
+    reached: Reached
     low: Between
     power: Peak | None
     chance: float | None
     swept: bool
     found: Prediction
+    cautions: tuple[Caution, ...] = ()
 
     @property
     def name(self) -> str:
         """The names of its parts."""
         return " + ".join(part.name for part in self.parts)
+
+    @property
+    def goal(self) -> Between:
+        """Value of the goal, lb-ft or hp."""
+        return self.reached.value
 
     @property
     def outside(self) -> bool:
@@ -75,7 +86,7 @@ class Combination:
         """Return the combination with all torque and power multiplied by a factor."""
         return replace(
             self,
-            goal=self.goal.times(factor),
+            reached=self.reached.times(factor),
             low=self.low.times(factor),
             power=self.power and self.power.times(factor),
         )
@@ -90,6 +101,8 @@ class Combination:
             "peak_power": None if self.power is None else self.power.as_json("power"),
             "chance_best": rounded(self.chance, 4),
             "swept": self.swept,
+            "loads": [one.in_short() for one in self.reached.loads],
+            "cautions": [one.as_json() for one in self.cautions],
             "standing": self.found.standing.value,
             "reasons": [reason.message for reason in self.found.reasons],
         }
@@ -107,6 +120,8 @@ class Choice:
     ----------
     ranked
         Combinations within the limits and not outside the data, the best first.
+    short
+        Those that do not clear a load of the goal, or are not known to, the best first.
     outside
         Those outside the data, the best first; none of them is recommended.
     beyond
@@ -119,6 +134,8 @@ class Choice:
         The goal, the confidence level of the limits, and the band of the low range.
     parts, limits
         The parts that were to choose from, by kind, and what every combination had to meet.
+    money
+        What money buys among the ranked ones, the cheapest first; empty without prices.
     for_power
         Lowest and highest engine speed at which all of them were tested, rev/min: highest power is
         over these, so that none looks better for having been tested further. ``None`` if there is
@@ -126,6 +143,7 @@ class Choice:
     """
 
     ranked: list[Combination]
+    short: list[Combination]
     outside: list[Combination]
     beyond: dict[str, int]
     unfit: tuple[int, str]
@@ -136,6 +154,7 @@ class Choice:
     parts: Mapping[str, tuple[Part, ...]]
     limits: tuple[Limit, ...]
     for_power: tuple[float, float] | None
+    money: list[Step]
 
     @property
     def unit(self) -> str:
@@ -144,11 +163,14 @@ class Choice:
 
     def times(self, factor: float) -> Choice:
         """Return the choice with all torque and power multiplied by a factor."""
-        ranked, outside = (
-            [one.times(factor) for one in some] for some in (self.ranked, self.outside)
+        ranked, short, outside = (
+            [one.times(factor) for one in some] for some in (self.ranked, self.short, self.outside)
         )
-        limits = tuple(one.times(factor) for one in self.limits)
-        return replace(self, ranked=ranked, outside=outside, limits=limits)
+        limits, goal = tuple(one.times(factor) for one in self.limits), self.goal.times(factor)
+        money = [one.times(factor) for one in self.money]
+        return replace(
+            self, ranked=ranked, short=short, outside=outside, goal=goal, limits=limits, money=money
+        )
 
     def as_json(self) -> dict[str, Any]:
         """Return the choice as the object that ``choose --json`` prints."""
@@ -158,7 +180,9 @@ class Choice:
             "low_range": list(self.low),
             "power_range": None if self.for_power is None else list(self.for_power),
             "ranked": [one.as_json() for one in self.ranked],
+            "not_clearing": [one.as_json() for one in self.short],
             "outside": [one.as_json() for one in self.outside],
+            "money": [one.as_json() for one in self.money],
             "ruled_out": self.beyond,
             "unfit": {"count": self.unfit[0], "first": self.unfit[1]},
         }

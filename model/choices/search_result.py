@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from pullbook.pipeline.builds.parts import Goal
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Between
+    from pullbook.schemas.on_request import Caution
 
 #: A goal at one speed is drawn over a band of so many rpm to each side.
 _AROUND = 500.0
@@ -39,6 +40,8 @@ class Found:
         What it reaches less than the best, with limits; ``None`` for the best.
     chance
         Chance that it reaches more than the best; ``None`` without calibration.
+    cautions
+        What it exceeds of what it should not.
     """
 
     values: Mapping[str, Any]
@@ -48,12 +51,12 @@ class Found:
     reached: Reached
     less: Between | None = None
     chance: float | None = None
+    cautions: tuple[Caution, ...] = ()
 
     def times(self, factor: float) -> Found:
         """Return it with its torque and power multiplied by a factor."""
-        value = self.reached.value.times(factor)
         less = None if self.less is None else self.less.times(factor)
-        return replace(self, reached=replace(self.reached, value=value), less=less)
+        return replace(self, reached=self.reached.times(factor), less=less)
 
     def as_json(self) -> dict[str, Any]:
         """Return the build as ``choose --free --json`` prints it."""
@@ -67,6 +70,8 @@ class Found:
                 "value": rounded(self.less.value), "low": rounded(self.less.low),
                 "high": rounded(self.less.high)},
             "chance_above_best": rounded(self.chance, 4),
+            "loads": [load.in_short() for load in self.reached.loads],
+            "cautions": [caution.as_json() for caution in self.cautions],
             "standing": self.found.standing.value,
             "reasons": [reason.message for reason in self.found.reasons],
         }  # fmt: skip
@@ -132,6 +137,8 @@ class Search:
         Builds unlike it that are not clearly worse, the best first.
     worth
         What each free field is worth.
+    short
+        The highest build that does not clear a load of the goal, if it comes out higher.
     outside
         The highest build outside the data, if it comes out higher than the best.
     tried
@@ -144,6 +151,7 @@ class Search:
     best: Found
     alternatives: list[Found]
     worth: list[Worth]
+    short: Found | None
     outside: Found | None
     tried: int
 
@@ -157,10 +165,12 @@ class Search:
         """Return it with its torque and power multiplied by a factor."""
         return replace(
             self,
+            goal=self.goal.times(factor),
             base=self.base.times(factor),
             best=self.best.times(factor),
             alternatives=[one.times(factor) for one in self.alternatives],
             worth=[one.times(factor) for one in self.worth],
+            short=None if self.short is None else self.short.times(factor),
             outside=None if self.outside is None else self.outside.times(factor),
         )
 
@@ -173,6 +183,7 @@ class Search:
             "best": self.best.as_json(),
             "alternatives": [one.as_json() for one in self.alternatives],
             "worth": [one.as_json() for one in self.worth],
+            "not_clearing": None if self.short is None else self.short.as_json(),
             "outside": None if self.outside is None else self.outside.as_json(),
             "tried": self.tried,
         }

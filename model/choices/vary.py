@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pullbook.model.comparison.compare import Difference, compare
-from pullbook.model.prediction.prediction import BAND_POINTS
+from pullbook.model.comparison.compare import compare
+from pullbook.model.comparison.difference import Difference
+from pullbook.model.prediction.over_band import over_band
 from pullbook.model.range.tested_speeds import band_speeds
 from pullbook.pipeline.builds import build_files
 from pullbook.schemas.answer import rounded
@@ -30,6 +31,8 @@ if TYPE_CHECKING:
 
     Predict = Callable[[Sequence[Build]], list[Prediction]]
 
+#: What is printed of the difference from the original build.
+_AGAINST = ("mean_torque", "mean_power", "chance_a_above_b", "told_apart", "curve", "crossovers")
 #: Most variants that are predicted.
 MOST = 500
 
@@ -49,11 +52,11 @@ class Variant:
     found
         Its prediction.
     mean
-        Mean torque over the band, lb-ft.
+        Mean torque over the band, lb-ft; `power` is mean power, hp.
     difference
         The variant minus the original build, at the same shop.
-    swept
-        Whether builds like it were tested over the whole band.
+    tested
+        Lowest and highest speed of the band that builds like it were tested at, if any.
     peaks
         Its peaks of torque and of power.
     is_base
@@ -63,10 +66,16 @@ class Variant:
     values: Mapping[str, Any]
     found: Prediction
     mean: Between
+    power: Between
     difference: Difference
-    swept: bool
+    tested: tuple[float, float] | None
     peaks: Peaks
     is_base: bool = False
+
+    @property
+    def swept(self) -> bool:
+        """Whether builds like it were tested over the whole band."""
+        return self.tested == self.difference.band
 
     def times(self, factor: float) -> Variant:
         """Return the variant with all torque and power multiplied by a factor."""
@@ -74,6 +83,7 @@ class Variant:
         return replace(
             self,
             mean=self.mean.times(factor),
+            power=self.power.times(factor),
             difference=self.difference.times(factor),
             peaks=self.peaks._replace(torque=torque, power=power),
         )
@@ -91,12 +101,15 @@ class Variant:
                 "low": rounded(self.mean.low),
                 "high": rounded(self.mean.high),
             },
+            "mean_power": {
+                "power": rounded(self.power.value),
+                "low": rounded(self.power.low),
+                "high": rounded(self.power.high),
+            },
+            "tested": None if self.tested is None else list(self.tested),
             "peak_torque": self.peaks.torque and self.peaks.torque.as_json("torque"),
             "peak_power": self.peaks.power and self.peaks.power.as_json("power"),
-            "against_base": {
-                name: difference[name]
-                for name in ("mean_torque", "chance_a_above_b", "told_apart", "curve", "crossovers")
-            },
+            "against_base": {name: difference[name] for name in _AGAINST},
         }
 
 
@@ -259,14 +272,18 @@ def variants(
         Engine speeds of the differences, rev/min.
 
     """
-    return [
-        Variant(
-            values=own,
-            found=one,
-            mean=one.mean(band, level),
-            difference=compare((one, base), ("variant", "base"), pairs, band, level, rpm, True),
-            swept=bool(one.supported(np.linspace(*band, BAND_POINTS)).all()),
-            peaks=one.peaks(one.speeds, level),
+    made = []
+    for one, own in zip(found, values, strict=True):
+        means = over_band(one, band, level)
+        made.append(
+            Variant(
+                values=own,
+                found=one,
+                mean=means.torque,
+                power=means.power,
+                difference=compare((one, base), ("variant", "base"), pairs, band, level, rpm, True),
+                tested=means.tested,
+                peaks=one.peaks(one.speeds, level),
+            )
         )
-        for one, own in zip(found, values, strict=True)
-    ]
+    return made

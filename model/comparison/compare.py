@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pullbook.model.comparison.crossovers import crossovers
+from pullbook.model.comparison.difference import Difference
 from pullbook.model.limits.difference_errors import expected
 from pullbook.model.prediction.as_measured import AsMeasured
+from pullbook.model.prediction.over_band import tested_part
 from pullbook.model.prediction.prediction import BAND_POINTS, NARROW
-from pullbook.schemas.answer import Between, rounded
+from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
+from pullbook.schemas.answer import Between
 from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
@@ -21,119 +23,10 @@ if TYPE_CHECKING:
     from pullbook.model.limits.conformal import Scores
     from pullbook.model.limits.difference_errors import PairScores
     from pullbook.model.prediction.prediction import Prediction
-    from pullbook.schemas.standing import Standing
-
-#: How a build is compared: as its own pull measured it, or as predicted.
-_COMPARED_AS = {True: "measured", False: "predicted"}
 
 
 class CompareError(InputError):
     """The builds or the band cannot be compared; the message says why."""
-
-
-@dataclass(frozen=True, slots=True)
-class Difference:
-    """One build minus another, lb-ft at the reference condition.
-
-    Attributes
-    ----------
-    names
-        Names of the two builds.
-    band
-        Lowest and highest engine speed, rev/min.
-    level
-        Confidence level of the limits, between 0 and 1.
-    one_shop
-        Whether both are assumed to be tested by one shop.
-    mean_a, mean_b
-        Mean torque of each over the band.
-    mean
-        Their difference.
-    chance
-        Chance that the first has the higher mean over the band; ``None`` without calibration.
-    rpm, curve, chances, supported
-        Engine speeds; at each the difference, the chance that the first makes more (``None``
-        without calibration), and whether both builds are supported there.
-    crossovers
-        Engine speeds where the curves cross, each with the range without a clear difference.
-    standings
-        Standing of each build.
-    measured
-        Whether each is compared as it was measured.
-    """
-
-    names: tuple[str, str]
-    band: tuple[float, float]
-    level: float
-    one_shop: bool
-    mean_a: float
-    mean_b: float
-    mean: Between
-    chance: float | None
-    rpm: Floats
-    curve: list[Between]
-    chances: list[float | None]
-    supported: list[bool]
-    crossovers: list[Between]
-    standings: tuple[Standing, Standing]
-    measured: tuple[bool, bool]
-
-    @property
-    def calibrated(self) -> bool:
-        """Whether there are limits."""
-        return self.mean.low is not None
-
-    @property
-    def told_apart(self) -> bool:
-        """Whether there is a clear difference over the band."""
-        low, high = self.mean.low, self.mean.high
-        return low is not None and high is not None and not low <= 0 <= high
-
-    def times(self, factor: float) -> Difference:
-        """Return the difference with all torque multiplied by a factor."""
-        means = {name: getattr(self, name) * factor for name in ("mean_a", "mean_b")}
-        curve = [one.times(factor) for one in self.curve]
-        return replace(self, **means, mean=self.mean.times(factor), curve=curve)
-
-    def as_json(self) -> dict[str, Any]:
-        """Return the difference as the object that ``compare --json`` prints."""
-        return {
-            "band": list(self.band),
-            "level": self.level,
-            "calibrated": self.calibrated,
-            "same_shop": self.one_shop,
-            "mean_torque": {
-                "a": rounded(self.mean_a),
-                "b": rounded(self.mean_b),
-                **_limits(self.mean, "difference"),
-            },
-            "chance_a_above_b": rounded(self.chance, 4),
-            "told_apart": self.told_apart,
-            "curve": [
-                {
-                    "rpm": rounded(rpm),
-                    **_limits(one, "difference"),
-                    "chance_a_above_b": rounded(chance, 4),
-                    "supported": supported,
-                }
-                for rpm, one, chance, supported in zip(
-                    self.rpm.tolist(), self.curve, self.chances, self.supported, strict=True
-                )
-            ],
-            "crossovers": [_limits(one, "rpm") for one in self.crossovers],
-            "standing": {
-                "a": self.standings[0].value,
-                "b": self.standings[1].value,
-            },
-            "compared_as": {
-                "a": _COMPARED_AS[self.measured[0]],
-                "b": _COMPARED_AS[self.measured[1]],
-            },
-        }
-
-
-def _limits(one: Between, name: str) -> dict[str, float | None]:
-    return {name: rounded(one.value), "low": rounded(one.low), "high": rounded(one.high)}
 
 
 def compare(
@@ -167,8 +60,11 @@ def compare(
     """
     scores = scores_for(both, pairs, one_shop=one_shop)
     inside = np.linspace(*band, BAND_POINTS)
+    turns = inside / TORQUE_POWER_CONSTANT
+    errors = _expected(both, inside, scores)
     means = [float(np.mean(one.torque(inside))) for one in both]
-    unsure = expected_of_mean(both, band, scores)
+    powers = [float(np.mean(one.torque(inside) * turns)) for one in both]
+    unsure = float(np.mean(errors))
     difference = means[0] - means[1]
     single = None if scores is None else scores.point.factor(level)
     law = None if scores is None else law_of_mean(scores, band, level)
@@ -182,6 +78,10 @@ def compare(
         mean_a=means[0],
         mean_b=means[1],
         mean=_between(difference, unsure, whole),
+        power_a=powers[0],
+        power_b=powers[1],
+        power=_between(powers[0] - powers[1], float(np.mean(errors * turns)), whole),
+        tested=tested_part(both, band),
         chance=None if law is None else _chance(difference / unsure, law),
         rpm=rpm,
         curve=[

@@ -15,7 +15,7 @@ from pullbook.model.prediction.prediction import BAND_POINTS
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from pullbook.model.comparison.compare import Difference
+    from pullbook.model.comparison.difference import Difference
     from pullbook.model.comparison.measured_difference import Shares
     from pullbook.model.learning.sample import Floats
     from pullbook.model.limits.conformal import Scores

@@ -8,14 +8,13 @@ import numpy as np
 
 from pullbook.model.comparison.compare import CompareError
 from pullbook.model.prediction.as_measured import AsMeasured
+from pullbook.model.prediction.over_band import tested_part
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from pullbook.model.prediction.prediction import Prediction
 
-#: Steps in which the tested part of a band is looked for.
-_BAND_STEPS = 401
 #: Step in which the tested speeds are looked for, rev/min.
 _STEP = 10.0
 
@@ -27,9 +26,8 @@ def measured_band(builds: Sequence[Prediction], band: tuple[float, float]) -> tu
     """
     if not any(isinstance(one, AsMeasured) for one in builds):
         return band
-    rpm = np.linspace(*band, _BAND_STEPS)
-    tested = rpm[np.all([one.supported(rpm) for one in builds], axis=0)]
-    return (float(tested[0]), float(tested[-1])) if len(tested) > 1 else band
+    tested = tested_part(builds, band)
+    return band if tested is None or tested[0] == tested[1] else tested
 
 
 def check_band(builds: Sequence[Prediction], band: tuple[float, float]) -> str | None:

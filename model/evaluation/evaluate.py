@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections import ChainMap
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
-from pullbook.model.evaluation import accuracy, evaluate_differences, rules_of_thumb
+from pullbook.model.evaluation import accuracy, evaluate_differences, hardest_sheets, rules_of_thumb
 from pullbook.model.evaluation.prediction_errors import LEVELS, score_predictions
 from pullbook.model.learning import smooth_curves
 from pullbook.model.learning.sample import sample_of
@@ -22,6 +23,9 @@ from pullbook.pipeline.physics import engine_quantities
 from pullbook.schemas.standing import Standing
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from pullbook.model.evaluation.hardest_sheets import Suspect
     from pullbook.model.learning.settings import Settings
     from pullbook.model.trained.trained_model import Model
     from pullbook.model.training.hold_out import Track
@@ -53,6 +57,8 @@ class Evaluation:
         A row a sheet, from `prediction_errors.score_predictions`.
     pairs
         A row a pair, from `evaluate_differences.held_out`.
+    suspects
+        By ``sheet_id`` a field that may be wrong, from `hardest_sheets.suspects`.
     held_out
         What was held out: each a ``shop`` or an ``engine``, whose name then stands for a shop's.
     """
@@ -60,6 +66,7 @@ class Evaluation:
     readings: pd.DataFrame
     sheets: pd.DataFrame
     pairs: pd.DataFrame
+    suspects: Mapping[str, Suspect]
     held_out: str
 
     def metrics(self) -> dict[str, Any]:
@@ -160,10 +167,9 @@ def evaluate(
         _part((builds, pulls, groups), fold == number, settings, workers, start)
         for number in track(range(int(fold.max()) + 1))
     ]
-    readings, sheets, pairs = (
-        pd.concat(part, ignore_index=True) for part in zip(*found, strict=True)
-    )
-    return Evaluation(readings, sheets, pairs, groups.what)
+    *tables, suspects = zip(*found, strict=True)
+    readings, sheets, pairs = (pd.concat(part, ignore_index=True) for part in tables)
+    return Evaluation(readings, sheets, pairs, dict(ChainMap(*suspects)), groups.what)
 
 
 def _part(
@@ -172,7 +178,7 @@ def _part(
     settings: Settings,
     workers: Crew,
     start: Model | None,
-) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, dict[str, Suspect]]:
     builds, pulls, (names_of, what) = data
     inner, outer = builds[~out].reset_index(drop=True), builds[out].reset_index(drop=True)
     inner_pulls = pulls[pulls["sheet_id"].isin(inner["sheet_id"])]
@@ -194,6 +200,7 @@ def _part(
     nearest_curves = rules_of_thumb.nearest_sheet(known, nearest, speeds)
     displacement = np.asarray(engine_quantities.size_of(outer).engine)
     groups = {str(name): own for name, own in outer_pulls.groupby("sheet_id", sort=False)}
+    suspects = hardest_sheets.suspects(model, asked, groups, codes)
     names = outer["sheet_id"].tolist()
     readings, sheets = score_predictions(outer, groups, predictions)
     place = pd.Series(np.arange(len(names)), index=names)[readings["sheet_id"]].to_numpy()
@@ -214,4 +221,4 @@ def _part(
             settings.seed,
         )
         pairs["cluster"] = names[0] + " " + pairs["cluster"].astype(str)
-    return readings, sheets, pairs
+    return readings, sheets, pairs, suspects

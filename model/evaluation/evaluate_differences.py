@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from pullbook.model.comparison.compare import compare
+from pullbook.model.evaluation import bootstrap
 from pullbook.model.limits.difference_errors import COMMON, POINTS, across, same_engine, within
 
 if TYPE_CHECKING:
@@ -15,6 +16,9 @@ if TYPE_CHECKING:
 
     from pullbook.model.limits.difference_errors import PairScores
     from pullbook.model.prediction.prediction import Prediction
+
+#: Level of the limits at which the chance of a pair is looked at; it does not depend on the level.
+CHANCE_LEVEL = 0.9
 
 
 def held_out(
@@ -49,7 +53,9 @@ def held_out(
     -------
     A row a pair: ``one_shop``, ``cluster`` (the shop, or the couple of shops) and for each level
     the share of points (``point_0.9``) and whether the mean (``mean_0.9``) is inside, and the
-    half-width of the mean's limits over the sum of those of the two builds (``share_0.9``).
+    half-width of the mean's limits over the sum of those of the two builds (``share_0.9``). Also
+    the ``chance`` of the build that is likely to have the higher mean, and whether it had it
+    (``right``).
 
     """
     shop, apart = groups
@@ -106,6 +112,10 @@ def _pair(
         bands = sum(_half_band(one, rpm, level) for one in both)
         half = (found.mean.high - found.mean.low) / 2
         row[f"share_{level}"] = half / bands if bands > 0 else np.nan
+        if level == CHANCE_LEVEL and found.chance is not None:
+            first_likelier = found.chance >= 1 / 2
+            row["chance"] = max(found.chance, 1 - found.chance)
+            row["right"] = float(first_likelier == (measured.mean() > 0))
     return row
 
 
@@ -113,6 +123,44 @@ def _half_band(one: Prediction, rpm: np.ndarray, level: float) -> float:
     """Return the mean half-width of the limits of one build, lb-ft."""
     factor = one.threshold("point", level) or 0.0
     return float(np.mean(one.torque(rpm) * np.sinh(factor * one.width(rpm))))
+
+
+def reliability(rows: pd.DataFrame, bins: int = 5) -> pd.DataFrame:
+    """Return how often the likelier of two builds did make more, by the chance that was stated.
+
+    Parameters
+    ----------
+    rows
+        As returned by `held_out`.
+    bins
+        Number of bins of equal width between chances of 50 and 100 %.
+
+    Returns
+    -------
+    A row a bin that has pairs: ``from`` and ``to``; of its ``pairs`` the mean ``stated`` chance and
+    the share ``right``, with its 90 % limits over clusters, ``low`` and ``high``. Clusters, which
+    are shops or couples of shops, weigh alike.
+
+    """
+    names = ["from", "to", "pairs", "stated", "right", "low", "high"]
+    if "chance" not in rows:
+        return pd.DataFrame(columns=names)
+    known = rows.dropna(subset=["chance"])
+    place = np.clip(((known["chance"].to_numpy(float) - 0.5) * 2 * bins).astype(int), 0, bins - 1)
+    found = []
+    for number in range(bins):
+        own = known[place == number]
+        if own.empty:
+            continue
+        clusters = own.groupby("cluster")[["chance", "right"]].mean().to_numpy(float)
+        limits = bootstrap.limits(clusters[:, 1], range(len(clusters)), _mean)
+        edges = (0.5 + number / 2 / bins, 0.5 + (number + 1) / 2 / bins)
+        found.append((*edges, len(own), float(clusters[:, 0].mean()), *limits))
+    return pd.DataFrame(found, columns=names)
+
+
+def _mean(values: np.ndarray) -> float:
+    return float(values.mean())
 
 
 def summary(rows: pd.DataFrame, levels: Sequence[float]) -> dict[str, Any]:

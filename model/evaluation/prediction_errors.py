@@ -9,6 +9,7 @@ import pandas as pd
 
 from pullbook.model.evaluation import accuracy
 from pullbook.model.limits import calibration, highest
+from pullbook.model.prediction.clearance import chance_above
 from pullbook.model.range import novelty, tested_speeds
 from pullbook.schemas.fields import BUILD_FIELDS
 
@@ -69,6 +70,7 @@ def _of_sheet(
     predicted, width = found.torque(rpm), found.width(rpm)
     off = np.log(measured / predicted)
     far = np.abs(off)
+    above = chance_above(found, rpm, measured)
 
     def half(level: float) -> Floats | None:
         factor = found.threshold("point", level) if level > 0 else 0.0
@@ -77,8 +79,7 @@ def _of_sheet(
     # Plain columns until all are there: pandas takes long to put each into a table by itself.
     readings: dict[str, Any] = {
         "sheet_id": name, "shop": shop, "rpm": rpm, "measured": measured, "predicted": predicted,
-        "pit": np.nan if not found.scores("point")
-        else 0.5 + np.sign(off) * found.level_of("point", far / width) / 2,
+        "pit": np.nan if above is None else 1.0 - above,
         **accuracy.scores(np.log(predicted), half, np.log(measured), LEVEL),
     }  # fmt: skip
     sheet: dict[str, Any] = {

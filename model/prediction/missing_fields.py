@@ -103,7 +103,7 @@ def swings(
     trials = _trials(model, build, [one.field for one in missing], near)
     if not trials:
         return missing
-    variants = pd.concat([_variants(build, name, values) for name, (values, _) in trials.items()])
+    variants = _variants(build, {name: values for name, (values, _) in trials.items()})
     curves = curves_of(model, variants, ready).log_torque
     bounds = np.cumsum([len(values) for values, _ in trials.values()])[:-1]
     swing = {
@@ -139,7 +139,13 @@ def _swing(curves: Floats, weights: Floats) -> float:
     return float(np.sqrt(weights @ away**2).mean())
 
 
-def _variants(build: pd.DataFrame, name: str, values: list[Any]) -> pd.DataFrame:
-    many = build.loc[build.index.repeat(len(values))].copy()
-    many[name] = pd.Series(values, index=many.index, dtype=build[name].dtype)
-    return many
+def _variants(build: pd.DataFrame, trials: dict[str, list[Any]]) -> pd.DataFrame:
+    """Return the build once for each value of each field, all in one table: many are slow."""
+    total, start = sum(map(len, trials.values())), 0
+    columns = {}
+    for name, values in trials.items():
+        column = [build[name].iloc[0]] * total
+        column[start : start + len(values)] = values
+        columns[name] = pd.Series(column, dtype=build[name].dtype).array
+        start += len(values)
+    return build.iloc[np.zeros(total, dtype=np.int64)].assign(**columns)

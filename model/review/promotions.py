@@ -6,96 +6,101 @@ it, each under its id. Nothing is ever removed from either.
 
 from __future__ import annotations
 
-import csv
-import datetime as dt
-from dataclasses import astuple, dataclass, fields, replace
 from typing import TYPE_CHECKING, Any
 
-from pullbook.model.bundles.bundle_folder import IDENTITY
+from pullbook.model.review import promotion_record
 from pullbook.model.review.judgement import Verdict
+from pullbook.model.review.promotion_record import Promotion, PromotionError
 from pullbook.model.training import bundle
-from pullbook.pipeline.storage import csv_text, locks, plain_text, regular_files, whole_writes
-from pullbook.schemas.errors import InputError, must_exist
+from pullbook.pipeline.storage import locks, whole_writes
+from pullbook.schemas.errors import must_exist
 
 if TYPE_CHECKING:
+    import datetime as dt
     from collections.abc import Mapping
     from pathlib import Path
 
-RECORD = "promotions.csv"
-_BACK, _FIRST, _UNJUDGED = "back", "first", "unjudged"
-_VERDICTS = {_BACK, _FIRST, _UNJUDGED, *(one.value for one in Verdict)}
-_MOST_BYTES = 10_000_000
 _NOT_JUDGED = "the judgement was not written by pullbook judge; run it and name the file it writes"
 _GOOD = (Verdict.BETTER.value, Verdict.NO_WORSE.value)
-
-
-class PromotionError(InputError):
-    """A promotion that is refused; the message says why and what to do."""
-
-
-@dataclass(frozen=True, slots=True)
-class Promotion:
-    """One line of the record.
-
-    Attributes
-    ----------
-    on
-        ISO date.
-    bundle, before
-        Id of the bundle, and of the one it replaced; blank for the first.
-    verdict
-        Verdict of the judgement; ``first`` or ``back`` if there was none.
-    why
-        The reason that was given.
-    """
-
-    on: str
-    bundle: str
-    before: str
-    verdict: str
-    why: str
-
-
-def history(folder: Path) -> list[Promotion]:
-    """Return the promotions of a registry, the oldest first; none if there is no registry.
-
-    Raises
-    ------
-    PromotionError
-        The record cannot be read.
-
-    """
-    names = [field.name for field in fields(Promotion)]
-    try:
-        text = regular_files.read(folder / RECORD, _MOST_BYTES).decode()
-        head, *rows = list(csv_text.rows(text)) or [[]]
-        found = [Promotion(*row) for row in rows]
-        sound = head == names and all(map(_is_sound, found))
-    except (FileNotFoundError, NotADirectoryError):
-        return []
-    except (OSError, TypeError, ValueError, csv.Error) as fault:
-        raise PromotionError(_unreadable(folder)) from fault
-    if not sound:
-        raise PromotionError(_unreadable(folder))
-    return found
-
-
-def _unreadable(folder: Path) -> str:
-    return f"{folder / RECORD} cannot be read as a record of promotions; restore it from a copy"
-
-
-def _is_sound(one: Promotion) -> bool:
-    """Return whether a line can be one of ours: ids name folders, so nothing else may be an id."""
-    dt.date.fromisoformat(one.on)
-    before = one.before == "" or IDENTITY.fullmatch(one.before) is not None
-    return IDENTITY.fullmatch(one.bundle) is not None and before and one.verdict in _VERDICTS
 
 
 def current(folder: Path) -> Path:
     """Return the bundle of a folder: the folder itself, or the one in use of a registry."""
     must_exist(folder)
-    record = history(folder)
+    record = promotion_record.history(folder)
     return folder / record[-1].bundle if record else folder
+
+
+def judged(folder: Path) -> Path:
+    """Return the bundle to judge another against: the one in use, or the one it was refitted from.
+
+    A bundle refitted on all shops has learned from the jury; the one that was judged stands for it.
+    """
+    must_exist(folder)
+    record = promotion_record.history(folder)
+    return folder / promotion_record.judged(record) if record else folder
+
+
+def to_refit(folder: Path) -> Path:
+    """Return the bundle in use of a registry, which was not itself refitted.
+
+    Raises
+    ------
+    PromotionError
+        None is in use, or it was refitted already.
+
+    """
+    must_exist(folder)
+    stack = promotion_record.in_use(promotion_record.history(folder))
+    if not stack:
+        msg = f"{folder} has no bundle in use; put one there with pullbook promote"
+        raise PromotionError(msg)
+    if stack[-1].verdict == promotion_record.REFIT:
+        msg = (
+            f"bundle {stack[-1].bundle} in use was refitted from {stack[-1].before} already; judge"
+            " and promote a new one first"
+        )
+        raise PromotionError(msg)
+    return folder / stack[-1].bundle
+
+
+def succeed(candidate: Path, folder: Path, before: str, on: dt.date, why: str) -> Promotion:
+    """Put a bundle in use that is the one in use, fitted again to all shops.
+
+    Parameters
+    ----------
+    candidate
+        The refitted bundle.
+    folder
+        The registry.
+    before
+        Id of the bundle that it was refitted from.
+    on, why
+        The date, and what it was fitted to.
+
+    Raises
+    ------
+    BundleError
+        The candidate does not verify.
+    PromotionError
+        Another bundle was put in use meanwhile, or the data brought nothing new.
+
+    """
+    contents = bundle.read(candidate)
+    bundle.load(candidate)
+    identity = str(contents.manifest["id"])
+    with locks.inside(folder):
+        record = promotion_record.history(folder)
+        if not record or record[-1].bundle != before:
+            msg = f"bundle {before} is no longer in use, so nothing was changed; refit again"
+            raise PromotionError(msg)
+        if identity == before:
+            msg = f"bundle {before} has learned from all of this data already"
+            raise PromotionError(msg)
+        whole_writes.write_folder(folder / identity, contents.all_files())
+        return promotion_record.add(
+            folder, record, Promotion(on.isoformat(), identity, before, promotion_record.REFIT, why)
+        )
 
 
 def promote(
@@ -135,14 +140,18 @@ def promote(
     identity = str(contents.manifest["id"])
     folder.mkdir(parents=True, exist_ok=True)
     with locks.inside(folder):
-        record = history(folder)
+        record = promotion_record.history(folder)
         before = record[-1].bundle if record else ""
         if identity == before:
             msg = f"bundle {identity} is already in use"
             raise PromotionError(msg)
-        verdict = _verdict(identity, before, judgement)
+        verdict = _verdict(identity, promotion_record.judged(record), judgement)
         if before and verdict not in _GOOD and not although.strip():
-            reasons = "; ".join(judgement["reasons"]) if judgement and verdict != _UNJUDGED else ""
+            reasons = (
+                "; ".join(judgement["reasons"])
+                if judgement and verdict != promotion_record.UNJUDGED
+                else ""
+            )
             msg = (
                 f"bundle {identity} is not promoted: {_objection(verdict, before)}"
                 f"{': ' + reasons if reasons else ''}. To promote it anyway, give a reason:"
@@ -151,7 +160,9 @@ def promote(
             raise PromotionError(msg)
         # The files that were checked are written, not whatever lies in the folder by now.
         whole_writes.write_folder(folder / identity, contents.all_files())
-        return _add(folder, record, Promotion(on.isoformat(), identity, before, verdict, although))
+        return promotion_record.add(
+            folder, record, Promotion(on.isoformat(), identity, before, verdict, although)
+        )
 
 
 def back(folder: Path, on: dt.date, why: str = "") -> Promotion:
@@ -165,8 +176,8 @@ def back(folder: Path, on: dt.date, why: str = "") -> Promotion:
     """
     must_exist(folder)
     with locks.inside(folder):
-        record = history(folder)
-        before = _earlier(record)
+        record = promotion_record.history(folder)
+        before = promotion_record.earlier(record)
         if before is None:
             msg = (
                 f"{folder} has no earlier bundle to go back to; pullbook promote puts another in"
@@ -174,27 +185,18 @@ def back(folder: Path, on: dt.date, why: str = "") -> Promotion:
             )
             raise PromotionError(msg)
         bundle.load(folder / before)
-        return _add(
-            folder, record, Promotion(on.isoformat(), before, record[-1].bundle, _BACK, why)
+        return promotion_record.add(
+            folder,
+            record,
+            Promotion(on.isoformat(), before, record[-1].bundle, promotion_record.BACK, why),
         )
-
-
-def _earlier(record: list[Promotion]) -> str | None:
-    """Return the bundle in use before the last one that was not itself a step back."""
-    stack: list[str] = []
-    for one in record:
-        if one.verdict == _BACK:
-            del stack[-1:]
-        else:
-            stack.append(one.bundle)
-    return stack[-2] if len(stack) > 1 else None
 
 
 def _verdict(identity: str, before: str, judgement: Mapping[str, Any] | None) -> str:
     if not before:
-        return _FIRST
+        return promotion_record.FIRST
     if judgement is None:
-        return _UNJUDGED
+        return promotion_record.UNJUDGED
     try:
         both = (judgement["old"]["id"], judgement["new"]["id"])
         verdict = Verdict(judgement["verdict"])
@@ -204,18 +206,10 @@ def _verdict(identity: str, before: str, judgement: Mapping[str, Any] | None) ->
         raise PromotionError(_NOT_JUDGED) from fault
     if not sound:
         raise PromotionError(_NOT_JUDGED)
-    return verdict.value if both == (before, identity) else _UNJUDGED
+    return verdict.value if both == (before, identity) else promotion_record.UNJUDGED
 
 
 def _objection(verdict: str, before: str) -> str:
-    if verdict == _UNJUDGED:
+    if verdict == promotion_record.UNJUDGED:
         return f"it was not judged against {before}, which is in use (run pullbook judge)"
     return f"the verdict is {verdict!r}"
-
-
-def _add(folder: Path, record: list[Promotion], one: Promotion) -> Promotion:
-    one = replace(one, why=plain_text.one_line(one.why))
-    names = [field.name for field in fields(Promotion)]
-    rows = [names, *(astuple(line) for line in [*record, one])]
-    whole_writes.write_text(folder / RECORD, csv_text.text(rows))
-    return one

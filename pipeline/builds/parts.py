@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from pullbook.pipeline.loads.ceilings import Ceilings
 from pullbook.pipeline.vocabulary import numerals
 from pullbook.schemas.errors import InputError, did_you_mean
 
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
 
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.field import Value
+    from pullbook.schemas.on_request import Load
 
 
 #: least_torque: that of the worst speed of a band.
@@ -26,15 +28,25 @@ PRICE, TORQUE = "price", "torque"
 
 
 class Goal(NamedTuple):
-    """What a choice is for: one of `GOALS`, and its engine speeds as (low, high), rev/min."""
+    """What a choice is for.
+
+    ``of`` is one of `GOALS`, ``band`` its engine speeds as (low, high), rev/min, and ``loads`` what
+    torque must clear besides, ``ceilings`` what should not be exceeded.
+    """
 
     of: str
     band: tuple[float, float]
+    loads: tuple[Load, ...] = ()
+    ceilings: Ceilings = Ceilings()
 
     @property
     def unit(self) -> str:
         """The unit of the goal."""
         return "hp" if self.of == "power" else "lb-ft"
+
+    def times(self, factor: float) -> Goal:
+        """Return the goal with the torque of its loads multiplied by a factor."""
+        return self._replace(loads=tuple(one.times(factor) for one in self.loads))
 
     def as_json(self) -> dict[str, Any]:
         """Return the goal as ``choose --json`` prints it."""
@@ -94,8 +106,9 @@ class PartsList:
     limits: tuple[Limit, ...]
 
     def times(self, factor: float) -> PartsList:
-        """Return the parts list with its limits of torque multiplied by a factor."""
-        return replace(self, limits=tuple(one.times(factor) for one in self.limits))
+        """Return the parts list with its limits of torque and its loads multiplied by a factor."""
+        limits = tuple(one.times(factor) for one in self.limits)
+        return replace(self, goal=self.goal.times(factor), limits=limits)
 
 
 def goal_from(given: Mapping[str, Any]) -> Goal:

@@ -15,12 +15,15 @@ It gives the build that the parts go into, the parts by kind, one goal and any n
     limits:
       torque: {over: 1800:4200, at_least: 250}
       price: {at_most: 900}
+    loads:
+      - propeller 150 hp @ 4000
 
 Fields and units of builds and parts are those of a sheet.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import yaml
@@ -39,6 +42,7 @@ from pullbook.pipeline.builds.parts import (
 from pullbook.pipeline.checks import checked_sheets
 from pullbook.pipeline.files import text_file
 from pullbook.pipeline.layout.raw_fields import add_field
+from pullbook.pipeline.loads import read_load
 from pullbook.pipeline.values import cells
 from pullbook.pipeline.values.sheet import RawSheet
 from pullbook.schemas.errors import did_you_mean, must_exist
@@ -50,8 +54,9 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from pullbook.pipeline.values.sheet import Build
+    from pullbook.schemas.on_request import Load
 
-_SECTIONS = ("build", "parts", "goal", "limits")
+_SECTIONS = ("build", "parts", "goal", "limits", "loads")
 _OF_PART = ("name", "price")
 
 
@@ -109,11 +114,33 @@ def read(path: Path) -> PartsList:
             _check_mapping(sections["build"], "the section 'build'"), path, "the build"
         ),
         parts=_parse_parts(_check_mapping(sections["parts"], "the section 'parts'"), path),
-        goal=goal_from(_check_mapping(sections["goal"], "the section 'goal'")),
+        goal=goal_from(_check_mapping(sections["goal"], "the section 'goal'"))._replace(
+            loads=_parse_loads(sections.get("loads") or [], path)
+        ),
         limits=_parse_limits(_check_mapping(sections.get("limits") or {}, "the section 'limits'")),
     )
     _check_limits(made)
     return made
+
+
+def within_budget(made: PartsList, budget: float) -> PartsList:
+    """Return a parts list of which all parts of a combination may cost so much at the most.
+
+    Raises
+    ------
+    PartsListError
+        The budget is nothing, or a part has no price.
+
+    """
+    if not 0 < budget < float("inf"):
+        msg = f"the budget is {budget:g}; it must be more than nothing"
+        raise PartsListError(msg)
+    own = next((one for one in made.limits if one.of == PRICE), Limit(PRICE, None, None))
+    most = budget if own.at_most is None else min(own.at_most, budget)
+    others = (one for one in made.limits if one is not own)
+    limited = replace(made, limits=(*others, replace(own, at_most=most)))
+    _check_limits(limited)
+    return limited
 
 
 def _check_limits(made: PartsList) -> None:
@@ -218,6 +245,18 @@ def _check_shared(parts: Mapping[str, tuple[Part, ...]]) -> None:
                     " only one of the two can have it"
                 )
                 raise PartsListError(msg)
+
+
+def _parse_loads(given: Any, path: Path) -> tuple[Load, ...]:
+    """Return the loads of a list; a table is looked for beside the file."""
+    if not isinstance(given, list) or not all(isinstance(one, str) for one in given):
+        msg = f"the section 'loads' must be a list, a load on each line: {read_load.EXAMPLES}"
+        raise PartsListError(msg)
+    table = read_load.TABLES
+    return tuple(
+        read_load.read(str(path.parent / one) if one.casefold().endswith(table) else one)
+        for one in given
+    )
 
 
 def _parse_limits(given: Mapping[str, Any]) -> tuple[Limit, ...]:

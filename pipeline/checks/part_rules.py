@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.checks.field_rules import is_refused, is_within
+from pullbook.pipeline.loads.ceilings import USUAL_PISTON_SPEED
 from pullbook.pipeline.physics import engine_quantities
 from pullbook.pipeline.physics.constants import CUBIC_INCH, FOOT, INCH
 from pullbook.schemas.fields import FIELDS
@@ -40,6 +41,8 @@ class Fit:
         The measure in words, for messages.
     can, usual
         A sheet outside ``can`` is refused; one outside ``usual`` gets a warning.
+    length
+        Whether the measure is a length, in.
     """
 
     code: str
@@ -48,6 +51,7 @@ class Fit:
     words: str
     can: Span
     usual: Span
+    length: bool = False
 
 
 def _ratio(a: float, b: float) -> float:
@@ -95,8 +99,8 @@ FITS = (
         (0.12, 2.6), (0.3, 2.0)),
     Fit("port-length", ("port_volume", "port_csa"),
         lambda cc, csa: _ratio(cc * 1e-6 / CUBIC_INCH, csa),
-        "port volume over cross-section (in)",
-        (0.8, 40.0), (2.0, 14.0)),
+        "port volume over cross-section",
+        (0.8, 40.0), (2.0, 14.0), length=True),
     Fit("flow-valve", ("intake_flow", "intake_valve"),
         lambda flow, valve: _ratio(flow, _CFM_PER_IN2 * _INTAKE_VALVES * _area(valve)),
         "intake flow over the most that two such valves can pass", (0.03, 1.1), (0.12, 0.9)),
@@ -105,6 +109,11 @@ FITS = (
     Fit("primary-valve", ("primary_diameter", "exhaust_valve"), _ratio,
         "header primary over exhaust valve", (0.4, 3.0), (0.75, 1.8)),
 )  # fmt: skip
+
+
+def _shown(fit: Fit, *, metric: bool) -> tuple[float, str]:
+    """Return the factor and the unit in which a fit is said: a length in in or mm, else none."""
+    return (1000 * INCH, " mm") if fit.length and metric else (1.0, " in" * fit.length)
 
 
 def fits(sheet: Sheet) -> Iterator[Finding]:
@@ -119,10 +128,12 @@ def fits(sheet: Sheet) -> Iterator[Finding]:
             continue
         impossible = not fit.can[0] <= found <= fit.can[1]
         low, high = fit.can if impossible else fit.usual
+        scale, unit = _shown(fit, metric=sheet.metric)
         *labels, last = (FIELDS[name].label for name in fit.fields)
         message = (
-            f"{fit.words[0].upper()}{fit.words[1:]} is {found:.3g};"
-            f" {low:g} to {high:g} is {'possible' if impossible else 'usual'}."
+            f"{fit.words[0].upper()}{fit.words[1:]} is {found * scale:.3g}{unit};"
+            f" {low * scale:.3g} to {high * scale:.3g}{unit} is"
+            f" {'possible' if impossible else 'usual'}."
             f" Check {', '.join(labels)} and {last} and their units."
         )
         name = fit.fields[0]
@@ -148,6 +159,15 @@ def boost(sheet: Sheet) -> Iterator[Finding]:
 _NO_BOOST = 0.5
 
 
+def usual_ratio(octane: float | None) -> float:
+    """Return the highest compression ratio usual for gasoline of an octane (common practice).
+
+    >>> usual_ratio(88), usual_ratio(None)
+    (11.5, 12.5)
+    """
+    return 12.5 + 0.25 * ((octane or 92.0) - 92.0)
+
+
 def knock(sheet: Sheet) -> Iterator[Finding]:
     """The compression ratio is usual for the octane, and the octane for the fuel."""
     if is_refused(sheet, "octane"):
@@ -155,7 +175,7 @@ def knock(sheet: Sheet) -> Iterator[Finding]:
     ratio, octane = sheet.number("compression_ratio"), sheet.number("octane")
     fuel = str(sheet.values.get("fuel") or "gasoline")
     if ratio is not None and sheet.values.get("aspiration") in (None, "natural"):
-        most = 12.5 + 0.25 * ((octane or 92.0) - 92.0) if fuel == "gasoline" else 17.0
+        most = usual_ratio(octane) if fuel == "gasoline" else 17.0
         if ratio > most:
             message = (
                 f"Compression ratio {ratio:g}:1 is high for"
@@ -222,7 +242,7 @@ def _cylinder_size(sheet: Sheet, volume: float, each: float) -> Iterator[Finding
     low, high = (FIELDS[_VOLUME].quantity(one) for one in (can if in_doubt else usual))
     low = low.partition(" ")[0]
     message = (
-        f"Displacement {sheet.shown(_VOLUME, volume)} is {FIELDS[_VOLUME].quantity(each, 3)} a"
+        f"Displacement {sheet.shown(_VOLUME, volume)} is {sheet.shown(_VOLUME, each, 3)} a"
         f" cylinder; {low} to {high} is {'possible' if in_doubt else 'usual'}. Write its unit, for"
         " example 350 in3, 5.7 l or 5735 cc, and check the number of cylinders."
     )
@@ -277,4 +297,4 @@ def piston_speed(sheet: Sheet) -> Iterator[Finding]:
 
 
 #: Mean piston speeds, m/s: the highest that is usual, and the highest that is possible.
-_PISTON_SPEED = (25.0, 32.0)
+_PISTON_SPEED = (USUAL_PISTON_SPEED, 32.0)

@@ -146,7 +146,7 @@ def certainty(sheet: Sheet) -> Iterator[Finding]:
         stated = sheet.values.get("stated_correction") or stated
         message = (
             f"The numbers are in {stated} without the weather, so a nominal ratio to {REFERENCE}"
-            " was used. For an exact one, add air_temperature and barometer."
+            " was used. For an exact one, add air temperature and barometer."
         )
         if "correction_route" in sheet.values:
             message = (

@@ -230,6 +230,13 @@ _AS_THEY_ARE = tuple(
 CATEGORIES = tuple(n for n in (*_AS_THEY_ARE, "aspiration") if FIELDS[n].kind is Kind.CHOICE)
 
 
+_CHOICES = {
+    name: pd.Index(FIELDS[name].choices, dtype=object)
+    for name in CURATED_FIELDS
+    if FIELDS[name].kind is Kind.CHOICE
+}
+
+
 def numbers(builds: pd.DataFrame) -> dict[str, Column]:
     """Return every number, flag and choice as floats, shape (builds,) each; missing is NaN.
 
@@ -239,7 +246,7 @@ def numbers(builds: pd.DataFrame) -> dict[str, Column]:
     for name in CURATED_FIELDS:
         field = FIELDS[name]
         if field.kind is Kind.CHOICE:
-            codes = pd.Categorical(builds[name], categories=list(field.choices)).codes
+            codes = _CHOICES[name].get_indexer(pd.Index(builds[name], dtype=object))
             columns[name] = np.where(codes < 0, np.nan, codes.astype(float))
         elif field.numeric or field.kind is Kind.FLAG:
             columns[name] = builds[name].to_numpy(dtype=float, na_value=np.nan)

@@ -12,6 +12,10 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
+from pullbook.pipeline.physics.correction_factors import STANDARDS
+from pullbook.schemas.errors import InputError
+from pullbook.schemas.fields import FIELDS
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -201,6 +205,25 @@ def meant(text: str, field: Field) -> Word | None:
         if (choice := words.get(field.name, {}).get(word)) is not None:
             return Word(choice, certain)
     return _within(text, word, field)
+
+
+def standard_of(text: str) -> str:
+    """Return the standard of correction that a text names.
+
+    >>> standard_of("j607")
+    'SAE J607'
+
+    Raises
+    ------
+    InputError
+        It names none, or none for certain.
+
+    """
+    found = meant(text, FIELDS["correction"])
+    if found is None or found.choice not in STANDARDS or not found.certain:
+        msg = f"{text!r} is no standard of correction; choose {', '.join(STANDARDS)}"
+        raise InputError(msg)
+    return found.choice
 
 
 def _correction(word: str) -> Word | None:

@@ -10,8 +10,11 @@ from pullbook.text.choice_text import (
     about,
     first,
     headings,
+    money_lines,
+    not_clearing,
     notes,
     part_rows,
+    shortfalls,
     shown,
     table_cells,
     title,
@@ -39,8 +42,15 @@ def page(
     )
     made = customer_sheet.begin(title(found), draw, alt, units, manifest)
     made.heading("Result")
-    for line in [*first(found, units), *about(found, units), *notes(found)]:
+    for line in [*first(found, units), *about(found, units), *notes(found, units)]:
         made.text(line)
+    if len(found.money) > 1:
+        for line in money_lines(found, units):
+            made.text(line.removeprefix("- "))
+    if found.short:
+        made.text(not_clearing(found))
+        for line in shortfalls(found, units):
+            made.text(line)
     made.table(["parts", *headings(found, units)],
                [[one.name, *table_cells(found, one, units)] for one in shown(found)])  # fmt: skip
     made.heading("The parts")

@@ -11,6 +11,8 @@ from pullbook.text.comparison_text import (
     comparable,
     crossings,
     doubts,
+    headings,
+    means,
     notes,
     rows,
     share_rows,
@@ -47,12 +49,12 @@ def page(
     for text in (assumed(found), *comparable(found), *doubts(found)):
         made.text(text)
     band = found.differences[0].band
-    made.heading(f"Mean torque from {band[0]:.0f} to {band[1]:.0f} rpm")
-    made.table(["build", units.torque, "chance to make the most", "data"], rows(found, units))
-    for one, line in zip(found.differences, verdicts, strict=True):
+    made.heading(f"Means from {band[0]:.0f} to {band[1]:.0f} rpm")
+    made.table(headings(found, units), rows(found, units))
+    for letter, one, line in zip("BCD", found.differences, verdicts, strict=False):
         percent = f"{figures.level(one.level)} limits"
         made.heading(f"{one.names[0]} (A) minus {one.names[1]}")
-        for text in (line, *crossings(one)):
+        for text in (line, *means(one, letter, units), *crossings(one)):
             made.text(text)
         shown = [units.between(point, "lb-ft") for point in one.curve]
         made.table(["rpm", f"difference, {units.torque}", percent], [

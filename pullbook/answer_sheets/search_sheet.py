@@ -31,7 +31,8 @@ def page(
     made.table(headings(found, units), builds(found, units))
     for line in alternatives(found, units):
         made.text(line)
-    made.heading("What each field is worth")
+    if found.worth:
+        made.heading("What each field is worth")
     for line in (*worth(found, units), *notes(found, units)):
         made.text(line)
     customer_sheet.builds(made, [found.base.build, found.best.build], units)

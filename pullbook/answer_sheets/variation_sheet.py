@@ -39,7 +39,7 @@ def page(
     lines = " ".join(trade(found, units))
     alt = f"Torque curves for each {names}, and the mean over the band. {lines}"
     made = customer_sheet.begin(f"{base.sheet_id}: {names} varied", draw, alt, units, manifest)
-    made.heading(f"Mean torque from {band[0]:.0f} to {band[1]:.0f} rpm")
+    made.heading(f"Means from {band[0]:.0f} to {band[1]:.0f} rpm")
     made.table(
         [names, *headings(found, units)],
         [[row_name(values(one, units), one), *table_cells(one, units)] for one in found],

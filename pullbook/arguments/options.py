@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from pullbook.schemas.errors import InputError
 from pullbook.words.units import Units, UnitSystem
+
+if TYPE_CHECKING:
+    from pullbook.schemas.on_request import Load
 
 Sheets = Annotated[
     list[Path], typer.Argument(help="Dyno sheets: files, folders, tables or workbooks.")
@@ -136,6 +139,22 @@ UnitsOf = Annotated[
         help="Units of text, charts and answer sheets; JSON is always in lb-ft, hp and inches.",
     ),
 ]
+Loads = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--load",
+        help="Torque that the engine must clear: 'propeller 150 hp @ 4000', 'towing 220 lb-ft @"
+        " 1800:3200', or a .csv file with rpm and torque or power.",
+    ),
+]
+Cautions = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--caution",
+        help="Say where a build exceeds this: octane=87, peak_speed=5000, or piston_speed='3800"
+        " ft/min'.",
+    ),
+]
 Band = Annotated[str, typer.Option(help="Engine speeds to average over in rpm, as low:high.")]
 DEFAULT_BAND, DEFAULT_RPM = "2500:4500", "2000:6500:250"
 _MOST_SPEEDS = 2000
@@ -167,15 +186,21 @@ def section(params: Path | None, name: str) -> dict[str, Any]:
 
 def units_of(system: UnitSystem, correction: str) -> Units:
     """Return how numbers are shown: in which units, and at which standard."""
-    from pullbook.pipeline.physics.correction_factors import STANDARDS
-    from pullbook.pipeline.vocabulary import words
-    from pullbook.schemas.fields import FIELDS
+    from pullbook.pipeline.vocabulary.words import standard_of
 
-    found = words.meant(correction, FIELDS["correction"])
-    if found is None or found.choice not in STANDARDS or not found.certain:
-        msg = f"{correction!r} is no standard of correction; choose {', '.join(STANDARDS)}"
-        raise typer.BadParameter(msg, param_hint="--correction")
-    return Units(system, found.choice)
+    try:
+        return Units(system, standard_of(correction))
+    except InputError as fault:
+        raise typer.BadParameter(str(fault), param_hint="--correction") from None
+
+
+def loads_of(given: list[str] | None, units: Units) -> list[Load]:
+    """Return the loads that are given, which are at the standard that is shown."""
+    if not given:
+        return []
+    from pullbook.pipeline.loads import read_load
+
+    return [read_load.read(text).times(1.0 / units.ratio) for text in given]
 
 
 def check_level(level: float) -> None:

@@ -31,6 +31,7 @@ def figure(found: Choice, units: Units) -> Figure:
 
     for rows, marker, colour, label in (
         (found.outside, "x", drawing.GREY, "outside the data, not recommended"),
+        (found.short, "^", drawing.COLOURS[3], "not sure to clear the load"),
         (found.ranked, "o", drawing.COLOURS[0], "in the data"),
     ):
         known = [place(one) for one in rows if one.power is not None]

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from matplotlib.figure import Figure
 
-    from pullbook.model.comparison.compare import Difference
+    from pullbook.model.comparison.difference import Difference
     from pullbook.model.comparison.measured_difference import Shares
     from pullbook.model.prediction.prediction import Prediction
     from pullbook.words.units import Units

@@ -14,7 +14,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from pullbook.drawings.chart import COLOURS, DASHES, GREY, INK
+from pullbook.drawings.chart import COLOURS, DASHES, GREY, INK, dashes
 from pullbook.pipeline.storage import whole_writes
 
 if TYPE_CHECKING:
@@ -29,10 +29,6 @@ if TYPE_CHECKING:
 
 __all__ = ["COLOURS", "GREY", "INK"]
 
-#: `DASHES` as matplotlib takes them, in widths of a line.
-LINES: tuple[Any, ...] = tuple(
-    (0, tuple(length / 2 for length in dashes)) if dashes else "-" for dashes in DASHES
-)
 #: Width of every chart, inches; on a phone, at three quarters of it, its text can still be read.
 WIDTH = 5.0
 #: Height of a bar and its space, inches.
@@ -64,6 +60,14 @@ _METADATA: dict[str, dict[str, Any]] = {
 }
 
 
+def line_of(style: int) -> Any:
+    """Return the kind of line of a style as matplotlib takes it, in widths of a line."""
+    lengths = dashes(style)
+    return (0, tuple(length / 2 for length in lengths)) if lengths else "-"
+
+
+#: The lines of builds.
+LINES = tuple(map(line_of, range(len(DASHES))))
 #: Steps, rev/min, in which a curve is drawn.
 _STEP = 50.0
 

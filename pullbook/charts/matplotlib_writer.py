@@ -8,7 +8,7 @@ import numpy as np
 
 from pullbook.charts import drawing
 from pullbook.drawings import axes as scales
-from pullbook.drawings.chart import COLOURS, GREY, INK, NEUTRAL
+from pullbook.drawings.chart import COLOURS, GREY, INK
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -62,11 +62,11 @@ def _curves(axes: Axes, panel: Panel) -> None:
 
 def colour_of(style: int) -> str:
     """Return the colour of a style."""
-    return INK if style == NEUTRAL else COLOURS[style]
+    return INK if style < 0 else COLOURS[style]
 
 
 def _curve(axes: Axes, curve: Curve) -> None:
-    colour, line = colour_of(curve.style), drawing.LINES[max(curve.style, 0)]
+    colour, line = colour_of(curve.style), drawing.line_of(curve.style)
     axes.plot(curve.x, curve.y, color=colour, linestyle=line, linewidth=2.2,
               label=curve.name or None)  # fmt: skip
     if curve.low:

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from matplotlib.figure import Figure
 
+    from pullbook.model.trained.pulls import Pull
     from pullbook.schemas.answer import Answer
     from pullbook.words.units import Units
 
@@ -37,6 +38,6 @@ def draw(answers: Sequence[Answer], path: Path, units: Units) -> None:
         save(of_answers(answers, units), path)
 
 
-def of_answers(answers: Sequence[Answer], units: Units) -> Figure:
-    """Return torque and power of at most four builds with their limits, under `STYLE`."""
-    return matplotlib_writer.figure(prediction_drawing.of_answers(answers, units))
+def of_answers(answers: Sequence[Answer], units: Units, pull: Pull | None = None) -> Figure:
+    """Return what `prediction_drawing.of_answers` describes, under `STYLE`."""
+    return matplotlib_writer.figure(prediction_drawing.of_answers(answers, units, pull))

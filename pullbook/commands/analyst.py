@@ -214,7 +214,7 @@ def evaluate(  # noqa: PLR0913, PLR0917 - every one an option of the command
     from pullbook.pipeline.builds.engine_groups import MOST_SHOPS
     from pullbook.pipeline.curation.read_own import is_private
     from pullbook.pipeline.parallel import workers as crews
-    from pullbook.reports import model_page
+    from pullbook.reports import hardest_page, model_page
     from pullbook.text import model_text
 
     builds, pulls = _data(curated, key_file, settings_file, own=own)
@@ -235,6 +235,7 @@ def evaluate(  # noqa: PLR0913, PLR0917 - every one an option of the command
     metrics = found.metrics() | ({} if curve is None else {"learning_curve": curve.as_json()})
     whole_writes.write_text(out / METRICS, json.dumps(metrics, indent=1) + "\n")
     model_page.write(found, regimes, metrics, benchmarks, out)
+    hardest_page.write(found, out)
     typer.echo(model_text.text(metrics))
     for line in model_text.learning(metrics):
         typer.echo(line)

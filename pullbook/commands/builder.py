@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from pullbook.answer_files.saved_answer import Saved
     from pullbook.answer_sheets.letterhead import Letterhead
     from pullbook.model.learning.sample import Floats
+    from pullbook.model.trained.pulls import Pull
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
     from pullbook.words.units import Units
@@ -42,6 +44,12 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     band: Annotated[
         str | None, typer.Option(help="Average over these engine speeds too, in rpm as low:high.")
     ] = None,
+    load: options.Loads = None,
+    caution: options.Cautions = None,
+    beside: Annotated[
+        Path | None,
+        typer.Option(help="Dyno sheet whose pull is drawn beside one to three builds."),
+    ] = None,
     shop: options.Shop = None,
     key_file: options.KeyFile = None,
     measured: options.Measured = None,
@@ -61,8 +69,11 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     """Predict torque and power of a build, with error bars."""
     from pullbook.answer_files import saved_answer
     from pullbook.answer_sheets import letterhead
+    from pullbook.model.prediction.cautions import cautions
     from pullbook.model.prediction.over_band import answer_of
+    from pullbook.model.trained import pulls
     from pullbook.pipeline.builds import build_files
+    from pullbook.pipeline.loads import ceilings
     from pullbook.tasks import questions
 
     speeds = options.speeds_of(rpm)
@@ -73,6 +84,11 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     if head.given and html is None:
         msg = "these go on an answer sheet; add --html FILE.html"
         raise typer.BadParameter(msg, param_hint="--for, --from, --logo, --date")
+    if beside is not None and plot is None and html is None:
+        msg = "the pull goes in a picture; add --plot FILE or --html FILE.html"
+        raise typer.BadParameter(msg, param_hint="--beside")
+    pull = None if beside is None else pulls.pull(beside)
+    loads, most = options.loads_of(load, units), ceilings.read(caution or [])
     given = build_files.read(builds)
     before = saved_answer.read(builds)
     inputs.print_notes(given)
@@ -80,7 +96,12 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     asked = inputs.ask(given, predictor, shop, key_file, measured)
     found = questions.predictions(asked, predictor)
     over = None if band is None else options.band_of(band)
-    answers = [None if one is None else answer_of(one, speeds, level, over) for one in found]
+    answers = [
+        None if one is None else replace(
+            answer_of(one, speeds, level, over, loads), cautions=cautions(build, one, most)
+        )
+        for build, one in zip(asked.builds, found, strict=True)
+    ]  # fmt: skip
     if as_json:
         for build, answer in zip(given, answers, strict=True):
             line = inputs.refusal(build) if answer is None else units.as_json(answer)
@@ -90,8 +111,11 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     output.keep(given, answers, units, wanted)
     drawn = [pair for pair in zip(given, found, strict=True) if pair[1] is not None]
     if drawn and (plot is not None or html is not None):
-        shown = [answer for answer in answers if answer is not None][:_MOST_PLOTTED]
-        _draw(drawn[:_MOST_PLOTTED], shown, speeds, units, wanted, head)
+        room = _MOST_PLOTTED - (pull is not None)
+        shown = [answer for answer in answers if answer is not None][:room]
+        _draw(drawn[:room], shown, speeds, units, wanted, (head, pull))
+        if len(drawn) > room:
+            typer.echo(f"Charts and answer sheets show the first {room} builds.", err=True)
     raise typer.Exit(code=int(len(drawn) < len(given)))
 
 
@@ -101,8 +125,9 @@ def _draw(
     rpm: Floats,
     units: Units,
     wanted: output.Wanted,
-    head: Letterhead,
+    more: tuple[Letterhead, Pull | None],
 ) -> None:
+    """Draw at most four builds; ``more`` is who a sheet is from and for, and a pull beside them."""
     from pullbook.answer_sheets import (
         prediction_sheet,
     )
@@ -113,21 +138,22 @@ def _draw(
 
     builds = [build for build, _ in drawn]
     level = answers[0].asked_level
-    fine = [drawing.finer(one, rpm, level) for _, one in drawn]
+    fine = [
+        replace(drawing.finer(one, rpm, level), loads=answer.loads)
+        for (_, one), answer in zip(drawn, answers, strict=True)
+    ]
     output.files(
-        lambda: prediction_chart.of_answers(fine, units),
-        lambda: prediction_sheet.of_answers(answers, fine, builds, units, head),
+        lambda: prediction_chart.of_answers(fine, units, more[1]),
+        lambda: prediction_sheet.of_answers(answers, fine, builds, units, *more),
         wanted,
     )
-    if len(drawn) == _MOST_PLOTTED:
-        typer.echo(f"Charts and answer sheets show the first {_MOST_PLOTTED} builds.", err=True)
 
 
 def _print(
     builds: Sequence[Build], found: list[Answer | None], units: Units, before: Sequence[Saved] = ()
 ) -> None:
     from pullbook.answer_files import saved_answer
-    from pullbook.text import prediction_text
+    from pullbook.text import load_text, prediction_text
 
     whole = len(builds) <= _MOST_PLOTTED
     if not whole:
@@ -139,6 +165,8 @@ def _print(
         else:
             form = prediction_text.full if whole else prediction_text.summary
             typer.echo(form(answer, units))
+            for line in load_text.lines(answer, units, whole=whole):
+                typer.echo(line)
     for saved, answer in zip(before, found, strict=False):
         if answer is not None:
             for line in saved_answer.changes(saved, answer, units):

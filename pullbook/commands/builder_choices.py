@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from pullbook.model.answers.predictor import Predictor
-    from pullbook.tasks import questions
+    from pullbook.model.choices.search_result import Search
     from pullbook.words.units import Units
 
 _LOW_RANGE = "2000:3000"
@@ -122,6 +122,12 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
             " torque=3000 or power=5000."
         ),
     ] = None,
+    load: options.Loads = None,
+    caution: options.Cautions = None,
+    budget: Annotated[
+        float | None,
+        typer.Option(help="The most that the parts of a parts list may cost together."),
+    ] = None,
     low_range: Annotated[
         str, typer.Option(help="Low range that is weighed against peak power, in rpm as low:high.")
     ] = _LOW_RANGE,
@@ -139,7 +145,8 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     from pullbook.answer_sheets import choice_sheet
     from pullbook.charts import choice_chart
     from pullbook.pipeline.builds import parts_list
-    from pullbook.tasks import questions
+    from pullbook.pipeline.loads import ceilings
+    from pullbook.tasks import questions, searching
     from pullbook.text import choice_text
 
     low = options.band_of(low_range, "--low-range")
@@ -149,49 +156,52 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     if (goal is None) != (not free):
         msg = "a search needs both: --free says what may change, --goal what it is for"
         raise typer.BadParameter(msg, param_hint="--free" if goal else "--goal")
+    if budget is not None and free:
+        msg = "a search has no prices; give a parts list, or leave --budget out"
+        raise typer.BadParameter(msg, param_hint="--budget")
+    loads = options.loads_of(load, units)
     predictor = inputs.load(bundle)
     if free and goal:
         build = inputs.one_build(parts)
         inputs.print_notes([build])
         asked = inputs.ask([build], predictor, shop, key_file, measured)
-        _search(predictor, asked, free, goal, level, units, wanted)
+        found = searching.search(predictor, asked, free, goal, level, loads, caution or [])
+        _deliver_search(predictor, found, units, wanted)
         return
     wanted_parts = parts_list.read(parts).times(1.0 / units.ratio)  # as the user's own standard
+    if budget is not None:
+        wanted_parts = parts_list.within_budget(wanted_parts, budget)
+    aim = wanted_parts.goal._replace(
+        loads=(*wanted_parts.goal.loads, *loads), ceilings=ceilings.read(caution or [])
+    )
     asked = inputs.ask([wanted_parts.base], predictor, shop, key_file, measured)
     (base,), (code,), (start,) = questions.must_be_sound(asked)
-    found = predictor.choose(replace(wanted_parts, base=base), low, level, code, start)
+    chosen = predictor.choose(replace(wanted_parts, base=base, goal=aim), low, level, code, start)
     manifest = predictor.manifest
 
     def figure() -> Figure:
-        return choice_chart.figure(found, units)
+        return choice_chart.figure(chosen, units)
 
     output.deliver(
         output.Outcome(
-            as_json=lambda: units.as_json(found),
-            text=lambda: choice_text.text(found, manifest, units),
+            as_json=lambda: units.as_json(chosen),
+            text=lambda: choice_text.text(chosen, manifest, units),
             figure=figure,
-            page=lambda: choice_sheet.page(found, figure, manifest, units),
+            page=lambda: choice_sheet.page(chosen, figure, manifest, units),
         ),
         wanted,
     )
-    raise typer.Exit(code=int(found.unfit[0] > 0))
+    raise typer.Exit(code=int(chosen.unfit[0] > 0))
 
 
-def _search(
-    predictor: Predictor,
-    asked: questions.Asked,
-    free: list[str],
-    goal: str,
-    level: float,
-    units: Units,
-    wanted: output.Wanted,
+def _deliver_search(
+    predictor: Predictor, found: Search, units: Units, wanted: output.Wanted
 ) -> None:
     from pullbook.answer_sheets import search_sheet
     from pullbook.charts import comparison_chart
     from pullbook.tasks import searching
     from pullbook.text import search_text
 
-    found = searching.search(predictor, asked, free, goal, level)
     manifest = predictor.manifest
 
     def figure() -> Figure:

@@ -67,6 +67,7 @@ _ORDER: dict[str, tuple[Callable[..., Any], ...]] = {
         review.jury,
         review.judge,
         review.promote,
+        review.refit,
         review.audit,
     ),
 }

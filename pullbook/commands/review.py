@@ -68,8 +68,10 @@ def judge(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
     rules = judgement.rules_from(options.section(params, "judge"))
     builds, pulls = data_set.load(on)
-    both = bundle.load(promotions.current(old)), bundle.load(promotions.current(new))
-    doubts = [] if drift is None else _doubts(drift, both[0][1]["id"])
+    both = bundle.load(promotions.judged(old)), bundle.load(promotions.current(new))
+    in_use = promotions.current(old)
+    known = both[0] if in_use == promotions.judged(old) else bundle.load(in_use)
+    doubts = [] if drift is None else _doubts(drift, known[1]["id"])
     found = judging.judge(*both, builds, pulls, rules, level, doubts)
     if out is not None:
         judgement_page.page(found).write(out, "judgement")
@@ -125,6 +127,7 @@ def promote(
     import datetime as dt
 
     from pullbook.model.review import promotions
+    from pullbook.model.review.promotion_record import RECORD
 
     if back == (bundle is not None):
         msg = "give either a bundle to promote or --back"
@@ -136,8 +139,32 @@ def promote(
         found = None if judgement is None else _read(judgement, "verdict")
         done = promotions.promote(bundle, into, found, today, although)
     before = f" in place of {done.before}" if done.before else ""
-    typer.echo(f"Bundle {done.bundle} is in use{before}; recorded in {into / promotions.RECORD}")
+    typer.echo(f"Bundle {done.bundle} is in use{before}; recorded in {into / RECORD}")
     typer.echo(f"Ask it with: --bundle {into}")
+
+
+def refit(
+    curated: options.Curated,
+    into: Annotated[Path, typer.Option("--into", help="Folder of promotions.")] = Path("models"),
+    own: options.Own = False,
+    key_file: options.KeyFile = None,
+    settings_file: options.ShopSettings = None,
+) -> None:
+    """Train the bundle in use again on all shops, jury included, and put that in use."""
+    import datetime as dt
+
+    from pullbook.arguments import inputs
+    from pullbook.commands import output
+    from pullbook.model.review.promotion_record import RECORD
+    from pullbook.tasks import refitting
+
+    reader = inputs.own_reader([curated], settings_file, key_file) if own else None
+    today = dt.datetime.now(tz=dt.UTC).date()
+    done = refitting.refit(curated, into, reader, today, output.warn, output.bar("Training"))
+    typer.echo(
+        f"Bundle {done.bundle} is {done.before} fitted again to {done.why}, and is in use; recorded"
+        f" in {into / RECORD}"
+    )
 
 
 def _read(path: Path, wanted: str) -> Mapping[str, Any]:

@@ -10,10 +10,16 @@ COLOURS = ("#0f6b66", "#a8471f", "#3d4f91", "#8a6d00")
 #: Lengths of line and gap in points, by the same place; none for a whole line.
 DASHES: tuple[tuple[float, ...], ...] = ((), (12, 4), (4, 3), (14, 4, 3, 4))
 GREY, INK = "#8b9096", "#20262b"
-#: The style of what belongs to no build, such as a difference of two.
-NEUTRAL = -1
+#: Styles of what belongs to no build: a difference of two, a load, a measured pull. All are in ink.
+NEUTRAL, LOAD, MEASURED = -1, -2, -3
+_INK_DASHES: dict[int, tuple[float, ...]] = {LOAD: (2, 4), MEASURED: (10, 3, 2, 3, 2, 3)}
 
 Numbers = tuple[float, ...]
+
+
+def dashes(style: int) -> tuple[float, ...]:
+    """Return lengths of line and gap of a style in points; none for a whole line."""
+    return _INK_DASHES.get(style, ()) if style < 0 else DASHES[style]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +33,7 @@ class Curve:
     low, high
         Limits at the same places; empty without limits.
     style
-        Place in `COLOURS` and `DASHES`, or `NEUTRAL`.
+        Place in `COLOURS` and `DASHES`, or `NEUTRAL`, `LOAD` or `MEASURED`.
     label, at
         What stands at the line, and at which share of its length.
     below

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from pullbook.model.comparison.compare import Difference
+    from pullbook.model.comparison.difference import Difference
     from pullbook.model.comparison.measured_difference import Shares
     from pullbook.model.prediction.prediction import Prediction
     from pullbook.schemas.answer import Between

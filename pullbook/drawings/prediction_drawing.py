@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pullbook.drawings import beside_curves
 from pullbook.drawings.chart import Chart, Curve, Mark, Panel, Region
-from pullbook.text import prediction_text
+from pullbook.text import load_text, prediction_text
 from pullbook.text.prediction_text import PLACE
 from pullbook.words import figures
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from pullbook.model.trained.pulls import Pull
     from pullbook.schemas.answer import Answer, Between, Peak
     from pullbook.words.units import Units
 
@@ -21,12 +24,22 @@ if TYPE_CHECKING:
 _TORQUE_AT, _POWER_AT = 0.14, 0.6
 
 
-def of_answers(answers: Sequence[Answer], units: Units) -> Chart:
-    """Return torque, and below it power, of at most four builds with their limits."""
+def of_answers(answers: Sequence[Answer], units: Units, pull: Pull | None = None) -> Chart:
+    """Return torque, and below it power, of at most four builds with their limits.
+
+    ``pull`` is drawn beside them as it was measured, at the standard that is shown.
+    """
     alone = len(answers) == 1
     torque = _panel(answers, units, "torque", units.torque_axis, named=not alone)
     power = _panel(answers, units, "power", units.power_axis, named=False)
-    return Chart(_title(answers), notes(answers), (torque, power), _alt(answers, units))
+    below = [*notes(answers), *load_notes(answers[0], units)]
+    if pull is not None:
+        torque, power = (
+            replace(panel, curves=(*panel.curves, beside_curves.measured(pull, units, what)))
+            for panel, what in ((torque, "torque"), (power, "power"))
+        )
+        below.append(pull_note(pull, units))
+    return Chart(_title(answers), tuple(below), (torque, power), _alt(answers, units))
 
 
 def on_one_pair(answer: Answer, units: Units, band: tuple[float, float] | None = None) -> Chart:
@@ -39,11 +52,13 @@ def on_one_pair(answer: Answer, units: Units, band: tuple[float, float] | None =
         if (mark := _mark(answer, units, name, style, right=name == "power")) is not None
     ]
     grey = () if band is None else (Region(*band, hatched=False),)
+    lines = beside_curves.loads([answer], units, "torque")
     panel = Panel(
-        units.torque_axis, (torque, power), tuple(marks), (*grey, *untested([answer])),
+        units.torque_axis, (torque, power, *lines), tuple(marks), (*grey, *untested([answer])),
         right_title=units.power_axis, same_scale=not units.metric,
     )  # fmt: skip
-    return Chart(_title([answer]), notes([answer]), (panel,), _alt([answer], units))
+    below = (*notes([answer]), *load_notes(answer, units))
+    return Chart(_title([answer]), below, (panel,), _alt([answer], units))
 
 
 def _title(answers: Sequence[Answer]) -> str:
@@ -56,7 +71,8 @@ def _alt(answers: Sequence[Answer], units: Units) -> str:
     lines = "; ".join(
         f"{one.sheet_id}: {'; '.join(prediction_text.peaks(one, units))}" for one in answers
     )
-    return f"Predicted torque and power over engine speed with limits. {lines}"
+    told = (line for a in answers for one in a.loads for line in load_text.verdict(one, a))
+    return " ".join([f"Predicted torque and power over engine speed with limits. {lines}", *told])
 
 
 def notes(answers: Sequence[Answer]) -> tuple[str, ...]:
@@ -78,6 +94,19 @@ def notes(answers: Sequence[Answer]) -> tuple[str, ...]:
     )
 
 
+def load_notes(answer: Answer, units: Units) -> list[str]:
+    """Return what the loads are that are drawn."""
+    names = [load_text.name(one.load, units) for one in answer.loads]
+    if len(names) == 1:
+        return [f"dotted: torque that the load takes; {names[0]}"]
+    return [f"load {at}: {name}" for at, name in enumerate(names, 1)]
+
+
+def pull_note(pull: Pull, units: Units) -> str:
+    """Return which pull is drawn, and at which standard."""
+    return f"dash and dots: {pull.sheet.sheet_id} as measured, at {units.standard}"
+
+
 def _panel(answers: Sequence[Answer], units: Units, what: str, title: str, *, named: bool) -> Panel:
     alone = len(answers) == 1
     curves, marks = [], []
@@ -89,6 +118,7 @@ def _panel(answers: Sequence[Answer], units: Units, what: str, title: str, *, na
         mark = _mark(answer, units, what, at, right=False)
         if mark is not None:
             marks.append(mark if alone else Mark(mark.x, mark.y, "", at))
+    curves += beside_curves.loads(answers, units, what)
     return Panel(title, tuple(curves), tuple(marks), untested(answers))
 
 

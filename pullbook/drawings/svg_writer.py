@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pullbook.drawings import axes
-from pullbook.drawings.chart import COLOURS, DASHES, GREY, INK, NEUTRAL
+from pullbook.drawings.chart import COLOURS, GREY, INK, dashes
 from pullbook.drawings.svg_bars import bar_parts
 from pullbook.drawings.svg_text import escaped, text
 
@@ -166,7 +166,7 @@ def _speed_axis(frame: Frame, title: str) -> Iterator[str]:
 
 def colour(style: int) -> tuple[str, str]:
     """Return the class and the colour of a style."""
-    return ("ink", INK) if style == NEUTRAL else (f"s{style}", COLOURS[style])
+    return ("ink", INK) if style < 0 else (f"s{style}", COLOURS[style])
 
 
 def _runs(curve: Curve) -> list[list[int]]:
@@ -202,8 +202,8 @@ def _band(curve: Curve, frame: Frame) -> Iterator[str]:
 
 def _curve(curve: Curve, frame: Frame) -> Iterator[str]:
     name, stroke = colour(curve.style)
-    dashes = " ".join(f"{length:g}" for length in DASHES[max(curve.style, 0)])
-    dash = f' stroke-dasharray="{dashes}"' if dashes else ""
+    lengths = " ".join(f"{length:g}" for length in dashes(curve.style))
+    dash = f' stroke-dasharray="{lengths}"' if lengths else ""
     known: list[int] = []
     for run in _runs(curve):
         known += run

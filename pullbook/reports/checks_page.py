@@ -38,7 +38,10 @@ def page() -> Page:
     )
     made.table(
         ["code", "ratio or value", "possible", "usual"],
-        [[f.code, f.words, _span(f.can), _span(f.usual)] for f in FITS],
+        [
+            [f.code, f"{f.words} (in)" if f.length else f.words, _span(f.can), _span(f.usual)]
+            for f in FITS
+        ],
     )
     made.heading("Limits of each number")
     made.table(

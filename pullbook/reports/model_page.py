@@ -4,12 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-import matplotlib as mpl
-import numpy as np
-
-from pullbook.charts import drawing
-from pullbook.charts.drawing import svg_of
-from pullbook.model.evaluation import accuracy, kinds_of_sheet
+from pullbook.charts import accuracy_charts
+from pullbook.model.evaluation import accuracy, evaluate_differences, kinds_of_sheet
 from pullbook.model.evaluation.prediction_errors import LEVEL
 from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.reports import benchmarks_page, evaluation_tables, learning_page
@@ -46,7 +42,7 @@ def page(
     _forecast(made, found)
     _strata(made, found)
     _regimes(made, regimes)
-    _differences(made, metrics)
+    _differences(made, found, metrics)
     _standing(made, metrics)
     if "learning_curve" in metrics:
         learning_page.add(made, metrics["learning_curve"])
@@ -126,7 +122,7 @@ def _forecast(made: Page, found: Evaluation) -> None:
     )
     made.picture(
         "model_pit.svg",
-        _bars(table),
+        accuracy_charts.tenths(table),
         "Share of held-out readings in each tenth of the predicted range, with error bars over"
         f" {found.held_out}s; the line is one tenth. Shares: "
         + ", ".join(f"{100 * share:.0f} %" for share in table["share"])
@@ -150,7 +146,7 @@ def _strata(made: Page, found: Evaluation) -> None:
     )
     made.picture(
         "model_strata.svg",
-        _dots(table),
+        accuracy_charts.kinds(table),
         f"Share of held-out readings inside the {100 * LEVEL:g} % limits by kind of sheet, with"
         f" error bars over {what}s; the line is the level itself.",
     )
@@ -184,7 +180,7 @@ def _regimes(made: Page, readings: pd.DataFrame) -> None:
     _stratum_table(made, table)
 
 
-def _differences(made: Page, metrics: dict[str, Any]) -> None:
+def _differences(made: Page, found: Evaluation, metrics: dict[str, Any]) -> None:
     made.heading("Differences of two builds")
     rows = [
         [title, f"{100 * float(level):g} %", f"{100 * held['point']:.1f}",
@@ -201,6 +197,28 @@ def _differences(made: Page, metrics: dict[str, Any]) -> None:
         " is the width of these limits divided by that of the two builds' limits together."
     )
     made.table(["tested by", "level", "at one speed, %", "mean over a band, %", "width"], rows)
+    chances = evaluate_differences.reliability(found.pairs)
+    if chances.empty:
+        return
+    made.text(
+        "Which of two makes more: a comparison states a chance. Below, pairs are sorted by the"
+        " chance stated for the likelier one, and counted is how often that one did make more."
+    )
+    made.picture(
+        "model_chances.svg",
+        accuracy_charts.chances(chances),
+        "How often the likelier of two builds made more, by the chance that was stated, with 90 %"
+        " limits; on the line both are the same.",
+    )
+    made.table(
+        ["stated chance, %", "pairs", "mean stated, %", "made more, %", "90 % limits"],
+        [
+            [f"{100 * r['from']:.0f} to {100 * r['to']:.0f}", f"{r['pairs']:.0f}",
+             f"{100 * r['stated']:.0f}", f"{100 * r['right']:.0f}",
+             f"{100 * r['low']:.0f} to {100 * r['high']:.0f}"]
+            for r in chances.to_dict("records")
+        ],
+    )  # fmt: skip
 
 
 def _standing(made: Page, metrics: dict[str, Any]) -> None:
@@ -212,41 +230,6 @@ def _standing(made: Page, metrics: dict[str, Any]) -> None:
             for name, share in metrics["standing_share"].items()
         ],
     )
-
-
-def _bars(table: pd.DataFrame) -> bytes:
-    with mpl.rc_context({**drawing.STYLE, "font.size": 9}):
-        figure, axes = drawing.panel(2.9)
-        drawing.page_title(figure, "Readings in each tenth of the predicted range")
-        share = 100 * table["share"].to_numpy(float)
-        middle = 50 * (table["from"] + table["to"]).to_numpy(float)
-        bars = np.abs(100 * np.vstack([table["low"], table["high"]]).astype(float) - share)
-        axes.bar(middle, share, width=90 / len(table), color=drawing.COLOURS[0], alpha=0.6)
-        axes.errorbar(middle, share, yerr=bars, fmt="none", ecolor="#30363b", elinewidth=1)
-        axes.axhline(100 / len(table), color="#8b9096", linewidth=1)
-        axes.set_xlabel("place of the reading in the predicted range, %")
-        axes.set_ylabel("readings, %")
-        return svg_of(figure)
-
-
-def _dots(table: pd.DataFrame) -> bytes:
-    with mpl.rc_context({**drawing.STYLE, "font.size": 9}):
-        figure, axes = drawing.panel(1.2 + 0.27 * len(table))
-        drawing.page_title(
-            figure, f"Readings inside the {100 * LEVEL:g} % limits, by kind of sheet"
-        )
-        places = np.arange(len(table))
-        inside = 100 * table["inside"].to_numpy(float)
-        bars = np.abs(100 * np.vstack([table["low"], table["high"]]).astype(float) - inside)
-        axes.axvline(100 * LEVEL, color="#8b9096", linewidth=1)
-        axes.errorbar(inside, places, xerr=bars, fmt="o", color=drawing.COLOURS[0], markersize=4,
-                      elinewidth=1)  # fmt: skip
-        labels = [f"{by}: {s}" if by != "all" else "all" for by, s in
-                  zip(table["by"], table["stratum"], strict=True)]  # fmt: skip
-        axes.set_yticks(places, labels)
-        axes.invert_yaxis()
-        axes.set_xlabel("readings inside the limits, %")
-        return svg_of(figure)
 
 
 def write(

@@ -9,16 +9,24 @@ if TYPE_CHECKING:
 
     from pullbook.model.answers.predictor import Predictor
     from pullbook.model.choices.search_result import Search
-    from pullbook.model.comparison.compare import Difference
+    from pullbook.model.comparison.difference import Difference
     from pullbook.model.prediction.prediction import Prediction
+    from pullbook.schemas.on_request import Load
     from pullbook.tasks.questions import Asked
 
 #: Step of the curves that are drawn, rev/min.
 _DRAWN = 50.0
 
 
-def search(predictor: Predictor, asked: Asked, free: Sequence[str], goal: str, level: float
-           ) -> Search:  # fmt: skip
+def search(
+    predictor: Predictor,
+    asked: Asked,
+    free: Sequence[str],
+    goal: str,
+    level: float,
+    loads: Sequence[Load] = (),
+    cautions: Sequence[str] = (),
+) -> Search:
     """Return the best of what was tested, for one build.
 
     Parameters
@@ -33,6 +41,10 @@ def search(predictor: Predictor, asked: Asked, free: Sequence[str], goal: str, l
         What it is for: ``mean_torque=2000:4500``, ``torque=3000``.
     level
         Level of the limits.
+    loads
+        What torque must clear besides.
+    cautions
+        What should not be exceeded: ``octane=87``.
 
     Raises
     ------
@@ -41,10 +53,12 @@ def search(predictor: Predictor, asked: Asked, free: Sequence[str], goal: str, l
 
     """
     from pullbook.pipeline.builds.parts import goal_of
+    from pullbook.pipeline.loads import ceilings
     from pullbook.tasks import questions
 
     (base,), (code,), (start,) = questions.must_be_sound(asked)
-    return predictor.search(base, free, goal_of(goal), level, code, start)
+    wanted = goal_of(goal)._replace(loads=tuple(loads), ceilings=ceilings.read(cautions))
+    return predictor.search(base, free, wanted, level, code, start)
 
 
 def best_and_own(

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import textwrap
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 from pullbook.model.choices.parts_choice import SWEEP
 from pullbook.pipeline.builds.parts import PRICE, TORQUE
-from pullbook.text import prediction_text
+from pullbook.text import caution_text, load_text, prediction_text
 from pullbook.text.search_text import goal
 from pullbook.words import figures
+from pullbook.words.columns import columns
 from pullbook.words.units import label
 
 if TYPE_CHECKING:
@@ -20,13 +20,9 @@ if TYPE_CHECKING:
     from pullbook.pipeline.builds.parts import Limit
     from pullbook.words.units import Units
 
-SHOWN, SHOWN_OUTSIDE = 12, 3
+SHOWN, SHOWN_SHORT, SHOWN_OUTSIDE = 12, 5, 3
 _MOST_UNBEATEN = 6
 _CLEAR_FAVOURITE = 0.6
-#: The column of prices, left out where no part has one.
-_PRICE = 5
-#: Characters of a line of a heading, at least.
-_HEADING = 9
 
 
 def text(found: Choice, manifest: Mapping[str, Any], units: Units, most: int = SHOWN) -> str:
@@ -36,10 +32,16 @@ def text(found: Choice, manifest: Mapping[str, Any], units: Units, most: int = S
     lines += [prediction_text.wrap(line) for line in about(found, units)]
     if found.ranked:
         lines += ["", *_table(found, found.ranked[:most], units)]
+    if len(found.money) > 1:
+        lines += ["", *map(prediction_text.wrap, money_lines(found, units))]
+    if found.short:
+        lines += ["", prediction_text.wrap(not_clearing(found))]
+        lines += _table(found, found.short[:SHOWN_SHORT], units)
+        lines += [prediction_text.wrap(line) for line in shortfalls(found, units)]
     if found.outside:
         lines += ["", "Outside the data, so none of these is recommended:"]
         lines += _table(found, found.outside[:SHOWN_OUTSIDE], units)
-    lines += ["", *(prediction_text.wrap(line) for line in notes(found))]
+    lines += ["", *(prediction_text.wrap(line) for line in notes(found, units))]
     return "\n".join([*lines, prediction_text.source(manifest),
                       prediction_text.wrap(prediction_text.CAUTION, "")])  # fmt: skip
 
@@ -58,11 +60,55 @@ def about(found: Choice, units: Units) -> list[str]:
         f"Goal: {goal(found.goal)}. Also shown: low-end torque, mean of {low:.0f} to {high:.0f} rpm"
         f"{_power(found)}."
     ]
+    if found.goal.loads:
+        names = "; ".join(load_text.name(one, units) for one in found.goal.loads)
+        lines.append(f"Load to clear: {names}.")
     if found.limits:
         lines.append(
             f"Requirements: {'; '.join(_requirement(one, units) for one in found.limits)}."
         )
     return lines
+
+
+#: What each gain for money is given for, in the money of the list.
+_SUM = 100.0
+
+
+def money_lines(found: Choice, units: Units) -> list[str]:
+    """Return what money buys: each combination that none at its price or less betters."""
+    unit = units.of(found.unit)
+    lines = ["What money buys, leaving out what something cheaper betters:"]
+    for one in found.money:
+        goal_ = f"{units.shown(one.one.goal.value, found.unit):.0f} {unit}"
+        line = f"{one.price:g}: {goal_}, {one.one.name}"
+        if one.gain is not None and one.each is not None:
+            gain = units.between(one.gain, found.unit)
+            each = figures.small(units.shown(one.each, found.unit) * _SUM)
+            sure = "" if one.chance is None else f", {figures.percent(one.chance)} chance of a gain"
+            line += (
+                f"; {one.more:g} more for {figures.difference(gain.value)} {unit}: {each} for each"
+                f" {_SUM:.0f}{sure}"
+            )
+        lines.append(f"- {line}")
+    return lines
+
+
+def not_clearing(found: Choice) -> str:
+    """Return what is said over the combinations that do not clear a load."""
+    count = figures.counted(len(found.short), "combination")
+    first = f", the first {SHOWN_SHORT} of them" if len(found.short) > SHOWN_SHORT else ""
+    return (
+        f"Not sure to clear the load, with a chance of {figures.level(found.level)} at every speed,"
+        f" and so ranked after: {count}{first}:"
+    )
+
+
+def shortfalls(found: Choice, units: Units) -> list[str]:
+    """Return why combinations do not clear a load."""
+    return [
+        f"{one.name}: {load_text.reason(one.reached.loads, units)}."
+        for one in found.short[:SHOWN_SHORT]
+    ]
 
 
 def _power(found: Choice) -> str:
@@ -116,6 +162,10 @@ def first(found: Choice, units: Units) -> list[str]:
             f"Note: {found.outside[0].name} comes out higher but is outside the data ({why}), so it"
             " is not recommended."
         )
+    if not found.ranked and found.short:
+        nearest = max(found.short, key=lambda one: one.reached.room)
+        return [*lines, "No combination is sure to clear the load; the nearest to it is"
+                f" {nearest.name}."]  # fmt: skip
     if not found.ranked:
         return [*lines, "Every combination that meets the requirements is outside the data."]
     best = found.ranked[0]
@@ -128,9 +178,18 @@ def first(found: Choice, units: Units) -> list[str]:
     return [*lines, f"Best for {goal(found.goal)}: {best.name}{chance}."]
 
 
-def notes(found: Choice) -> list[str]:
+def cautions(found: Choice, units: Units) -> list[str]:
+    """Return what the combinations shown exceed of what they should not, those alike together."""
+    whose: dict[str, list[str]] = {}
+    for one in shown(found):
+        for each in one.cautions:
+            whose.setdefault(caution_text.said(each, units), []).append(one.name)
+    return [f"Caution, {figures.listed(names)}: {what}." for what, names in whose.items()]
+
+
+def notes(found: Choice, units: Units) -> list[str]:
     """Return what was left out, and which combinations no other beats."""
-    lines = []
+    lines = cautions(found, units)
     if len(found.ranked) > 1 and found.ranked[0].chance is not None:
         lines.append(
             "Chance best: the chance that it makes the most of all, with all of them run on the"
@@ -161,7 +220,9 @@ def notes(found: Choice) -> list[str]:
 
 def shown(found: Choice) -> list[Combination]:
     """Return the combinations that the table shows."""
-    return [*found.ranked[:SHOWN], *found.outside[:SHOWN_OUTSIDE]]
+    return [
+        *found.ranked[:SHOWN], *found.short[:SHOWN_SHORT], *found.outside[:SHOWN_OUTSIDE]
+    ]  # fmt: skip
 
 
 def headings(found: Choice, units: Units) -> list[str]:
@@ -175,42 +236,8 @@ def headings(found: Choice, units: Units) -> list[str]:
 
 
 def _table(found: Choice, rows: Sequence[Combination], units: Units) -> list[str]:
-    """Return a table that a terminal holds; names that are long stand above their numbers."""
     cells = [table_cells(found, one, units) for one in rows]
-    priced = any(one.price is not None for one in rows)
-    shown_at = [at for at in range(len(cells[0])) if priced or at != _PRICE]
-    heads = [headings(found, units)[at] for at in shown_at]
-    cells = [[row[at] for at in shown_at] for row in cells]
-    widths = [
-        max(*(len(row[at]) for row in cells), *map(len, head.split()), min(len(head), _HEADING))
-        for at, head in enumerate(heads)
-    ]
-    longest = max(len(one.name) for one in rows)
-    inline = longest + sum(widths) + 2 * len(widths) <= prediction_text.WIDTH
-    first = max(longest, len("parts")) if inline else 0
-    lines = _heading(heads, widths, first)
-    for one, row in zip(rows, cells, strict=True):
-        numbers = _line(row, widths)
-        if inline:
-            lines.append(f"{one.name:{first}}{numbers}")
-        else:
-            lines += [prediction_text.wrap(one.name), numbers]
-    return lines
-
-
-def _heading(heads: Sequence[str], widths: Sequence[int], first: int) -> list[str]:
-    """Return headings broken over as many lines as they need, the last just above the cells."""
-    broken = [textwrap.wrap(head, width) for head, width in zip(heads, widths, strict=True)]
-    deep = max(map(len, broken))
-    rows = zip(*([""] * (deep - len(one)) + one for one in broken), strict=True)
-    *above, last = (_line(row, widths) for row in rows)
-    return [*(f"{'':{first}}{row}".rstrip() for row in above), f"{'parts':{first}}"[:first] + last]
-
-
-def _line(row: Sequence[str], widths: Sequence[int]) -> str:
-    """Return cells in their columns, numbers to the right and the last to the left."""
-    *numbers, last = row
-    return "".join(f"  {n:>{w}}" for n, w in zip(numbers, widths, strict=False)) + f"  {last}"
+    return columns("parts", [one.name for one in rows], headings(found, units), cells)
 
 
 def table_cells(found: Choice, one: Combination, units: Units) -> list[str]:
@@ -218,6 +245,7 @@ def table_cells(found: Choice, one: Combination, units: Units) -> list[str]:
     value = units.between(one.goal, found.unit)
     marks = [one.found.standing.value]
     marks += [] if one.swept else ["in part"]
+    marks += [] if one.reached.clears else ["load"]
     return [
         f"{value.value:.0f}",
         prediction_text.limits(value),

@@ -12,8 +12,8 @@ from pullbook.words import figures
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from pullbook.model.comparison.compare import Difference
     from pullbook.model.comparison.compare_several import Comparison
+    from pullbook.model.comparison.difference import Difference
     from pullbook.words.units import Units
 
 
@@ -94,17 +94,26 @@ def _ranking(found: Comparison, units: Units) -> list[str]:
         " most:"
     ]
     width = max(len(name) for name in found.names)
-    for at, (name, mean, chance, place) in enumerate(rows(found, units)):
+    for at, (name, mean, power, chance, place) in enumerate(rows(found, units)):
         best = f"{chance} chance" if chance else "no chance given"
-        lines.append(f"  {'ABCD'[at]} {name:{width}} {mean:>5} {units.torque}  {best:>15}  {place}")
+        made = f"{mean:>5} {units.torque} {power:>5} {units.power}"
+        lines.append(f"  {'ABCD'[at]} {name:{width}} {made}  {best:>15}  {place}")
     return lines
 
 
+def headings(found: Comparison, units: Units) -> list[str]:
+    """Return the headings over `rows`."""
+    low, high = found.differences[0].band
+    return ["build", f"mean torque {low:.0f} to {high:.0f} rpm, {units.torque}",
+            f"mean power, {units.power}", "chance to make the most", "data"]  # fmt: skip
+
+
 def rows(found: Comparison, units: Units) -> list[list[str]]:
-    """Return name, mean torque, chance to make the most and standing of each build."""
+    """Return name, mean torque and power, chance of the most torque and standing of each build."""
     first = found.differences[0]
     places = [place(first, 0), *(place(one, 1) for one in found.differences)]
     means = [first.mean_a, *(one.mean_b for one in found.differences)]
+    powers = [first.power_a, *(one.power_b for one in found.differences)]
     standings = [first.standings[0], *(one.standings[1] for one in found.differences)]
     chances: Sequence[float | None] = [None] * len(means)
     if found.chances and not _outside(found.names, standings):
@@ -113,10 +122,13 @@ def rows(found: Comparison, units: Units) -> list[list[str]]:
         [
             name,
             f"{units.shown(mean, 'lb-ft'):.0f}",
+            f"{units.shown(power, 'hp'):.0f}",
             "" if chance is None else figures.percent(chance),
             where,
         ]
-        for name, mean, chance, where in zip(found.names, means, chances, places, strict=True)
+        for name, mean, power, chance, where in zip(
+            found.names, means, powers, chances, places, strict=True
+        )
     ]
 
 
@@ -124,16 +136,11 @@ def _pair(found: Difference, letter: str, units: Units) -> list[str]:
     a, b = found.names
     beyond = _outside(found.names, found.standings)
     percent = f"{figures.level(found.level)}"
-    mean = units.between(found.mean, "lb-ft")
-    mean_a, mean_b = (units.shown(one, "lb-ft") for one in (found.mean_a, found.mean_b))
     lines = [
         f"A: {a}, {place(found, 0)}",
         f"{letter}: {b}, {place(found, 1)}",
         "",
-        f"Mean torque from {found.band[0]:.0f} to {found.band[1]:.0f} rpm:",
-        f"  A {mean_a:.0f} {units.torque}, {letter} {mean_b:.0f} {units.torque}",
-        f"  A minus {letter} {figures.difference(mean.value)} {units.torque}"
-        f" ({percent} limits {figures.difference_limits(mean)} {units.torque})",
+        *map(prediction_text.wrap, means(found, letter, units)),
         "",
         prediction_text.wrap(verdict(found, letter)),
         "",
@@ -151,6 +158,26 @@ def _pair(found: Difference, letter: str, units: Units) -> list[str]:
         lines.append(f"{rpm:6.0f}  {figures.difference(shown.value):>16}"
                      f"  {figures.difference_limits(shown):>18}  {sure:>12}")  # fmt: skip
     return [*lines, "", *(prediction_text.wrap(line) for line in crossings(found))]
+
+
+def means(found: Difference, letter: str, units: Units) -> list[str]:
+    """Return mean torque and power over the band with their differences, and what was tested."""
+    low, high = found.band
+    percent, lines = figures.level(found.level), []
+    for what, unit, a, b, apart in (
+        ("torque", "lb-ft", found.mean_a, found.mean_b, found.mean),
+        ("power", "hp", found.power_a, found.power_b, found.power),
+    ):
+        shown, name = units.between(apart, unit), units.of(unit)
+        mine, other = (units.shown(one, unit) for one in (a, b))
+        lines.append(
+            f"Mean {what} from {low:.0f} to {high:.0f} rpm: A {mine:.0f}, {letter} {other:.0f}"
+            f" {name}; A minus {letter} {figures.difference(shown.value)} {name} ({percent} limits"
+            f" {figures.difference_limits(shown)})."
+        )
+    if found.tested not in (None, found.band):
+        lines.append("Only {:.0f} to {:.0f} rpm of this was tested.".format(*found.tested))
+    return lines
 
 
 def place(found: Difference, side: int) -> str:

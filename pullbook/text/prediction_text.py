@@ -5,19 +5,19 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING, Any
 
+from pullbook.text import caution_text
 from pullbook.words import figures, promise
+from pullbook.words.columns import WIDTH
 from pullbook.words.units import label
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from pullbook.schemas.answer import Answer, Between, Missing, Peak
-    from pullbook.schemas.band_mean import BandMean
+    from pullbook.schemas.on_request import BandMean
     from pullbook.schemas.standing import Reason
     from pullbook.words.units import Units
 
-#: Characters of a line that every terminal holds.
-WIDTH = 79
 _MOST_MISSING = 4
 _WORTH_NAMING = 0.01
 CAUTION = (
@@ -79,7 +79,8 @@ def full(answer: Answer, units: Units) -> str:
             )
         else:
             lines.append(f"{point.rpm:6.0f}       -  {NOT_TESTED}")
-    lines += ["", *(wrap(line) for line in (*peaks(answer, units), *over_band(answer, units))), ""]
+    high = (*peaks(answer, units), *over_band(answer, units))
+    lines += ["", *map(wrap, (*high, *caution_text.lines(answer.cautions, units))), ""]
     said = (
         *promise.start(answer, units),
         *widened(answer),

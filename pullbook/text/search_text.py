@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pullbook.schemas import field_words
-from pullbook.text import prediction_text
+from pullbook.text import caution_text, load_text, prediction_text
 from pullbook.words import figures
 from pullbook.words.units import label
 
@@ -18,9 +18,9 @@ if TYPE_CHECKING:
 
 #: What a gain is given for, by the unit of the field: so many units, as said.
 _SPANS = {
-    "deg": (1.0, "degree more"), "in": (0.1, "0.1 in more"), "in2": (0.1, "0.1 in2 more"),
-    "cfm": (10.0, "10 cfm more"), "cc": (10.0, "10 cc more"), "mm": (1.0, "mm more"),
-    ":1": (1.0, "point more"), "AKI": (1.0, "point more"),
+    "deg": (1.0, "degree"), "in": (0.1, "0.1 in"), "in2": (0.1, "0.1 in2"),
+    "cfm": (10.0, "10 cfm"), "cc": (10.0, "10 cc"), "mm": (1.0, "mm"),
+    ":1": (1.0, "point"), "AKI": (1.0, "point"),
 }  # fmt: skip
 
 
@@ -41,7 +41,7 @@ def text(found: Search, manifest: Mapping[str, Any], units: Units) -> str:
     heads, rows = headings(found, units), builds(found, units)
     lines += ["", *_columns([heads, *rows])]
     lines += [prediction_text.wrap(line) for line in alternatives(found, units)]
-    lines += ["", "What each field is worth, the others as in the best build:"]
+    lines += ["", "What each field is worth, the others as in the best build:"] * bool(found.worth)
     lines += [prediction_text.wrap(line) for line in worth(found, units)]
     lines += ["", *(prediction_text.wrap(line) for line in notes(found, units))]
     return "\n".join([*lines, "", prediction_text.source(manifest),
@@ -61,7 +61,7 @@ def _columns(rows: list[list[str]]) -> list[str]:
 
 def first(found: Search, units: Units) -> list[str]:
     """Return the best build, and what it gains."""
-    lines = [f"Best: {named(found.best, units)}."]
+    lines = _best(found, units)
     if along := _along(found.best, units):
         lines.append(f"Moved along as such parts usually do: {along}.")
     less = found.base.less
@@ -78,6 +78,24 @@ def first(found: Search, units: Units) -> list[str]:
             f" {figures.difference_limits(shown)}{clear}."
         )
     return lines
+
+
+def _best(found: Search, units: Units) -> list[str]:
+    """Return the best build, and whether it and the build as it is clear the loads of the goal."""
+    best, reached = named(found.best, units), found.best.reached
+    if not reached.clears:
+        why = load_text.reason(reached.loads, units)
+        return [f"Nothing that was searched is sure to clear the load. Nearest to it: {best}"
+                f" ({why})."]  # fmt: skip
+    own = load_text.reason(found.base.reached.loads, units)
+    lines = [f"Best: {best}."]
+    for one in reached.loads:
+        chance = figures.percent(one.worst.chance or 0.0) if one.worst is not None else ""
+        lines.append(
+            f"It clears the load ({load_text.name(one.load, units)}): the chance is {chance} or"
+            " more at every speed."
+        )
+    return [*lines, *([f"Your build as it is may not ({own})."] if own else [])]
 
 
 def named(one: Found, units: Units) -> str:
@@ -106,7 +124,7 @@ def headings(found: Search, units: Units) -> list[str]:
 
 def builds(found: Search, units: Units) -> list[list[str]]:
     """Return a row for the best, for those as good and for the build as it is."""
-    rows = [("best", found.best)]
+    rows = [("best" if found.best.reached.clears else "nearest", found.best)]
     rows += [(f"or {at}", one) for at, one in enumerate(found.alternatives, 1)]
     return [_row(name, one, found, units) for name, one in [*rows, ("as it is", found.base)]]
 
@@ -145,12 +163,11 @@ def _worth(one: Worth, wanted: Goal, units: Units) -> str:
         known = f"; not clearly worse: {', '.join(others)}" if others else ", clearly"
         return f"{label(name)}: {one.best} is best{known}."
     unit = field_words.unit_of(name, metric=units.metric)
-    span, step = _SPANS.get(unit, (1.0, f"{unit} more".strip()))
+    span, step = _SPANS.get(unit, (1.0, unit or "one"))
     scale = span / field_words.in_units(name, 1.0, metric=units.metric)
     gains = [
-        f"{side} it each {step} brings"
-        f" {figures.small(units.shown(gain, wanted.unit) * scale)} {units.of(wanted.unit)}"
-        for side, gain in (("below", one.below), ("above", one.above))
+        _gain(units.shown(gain, wanted.unit) * scale, step, units.of(wanted.unit), below=below)
+        for below, gain in ((True, one.below), (False, one.above))
         if gain is not None
     ]
     line = f"{label(name)}: best at {units.field(name, one.best)}"
@@ -163,9 +180,26 @@ def _worth(one: Worth, wanted: Goal, units: Units) -> str:
     return f"{line}."
 
 
+def _gain(each: float, step: str, unit: str, *, below: bool) -> str:
+    """Return what each step brings on the way to the best value, or beyond it.
+
+    >>> _gain(0.22, "degree", "lb-ft", below=True), _gain(-1.4, "mm", "N.m", below=False)
+    ('each degree up to it adds 0.22 lb-ft', 'each mm beyond it costs 1.4 N.m')
+    """
+    much = figures.small(abs(each)).lstrip("+")
+    where = "up to it" if below else "beyond it"
+    if much == "0":
+        return f"{step} by {step} {where} nothing changes"
+    return f"each {step} {where} {'adds' if each > 0 else 'costs'} {much} {unit}"
+
+
 def notes(found: Search, units: Units) -> list[str]:
     """Return what else to know: what is outside the data, and what was done."""
-    lines = []
+    lines = caution_text.lines(found.best.cautions, units)
+    if found.short is not None:
+        why = load_text.reason(found.short.reached.loads, units)
+        what = named(found.short, units)
+        lines.append(f"Higher, but not sure to clear the load: {what} ({why}).")
     if found.outside is not None:
         why = prediction_text.reasons(found.outside.found.reasons, units)[0]
         lines.append(

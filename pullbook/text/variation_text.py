@@ -10,6 +10,7 @@ from pullbook.schemas.standing import Standing
 from pullbook.text import prediction_text
 from pullbook.text.comparison_text import clear_speeds
 from pullbook.words import figures
+from pullbook.words.columns import columns
 from pullbook.words.units import label
 
 if TYPE_CHECKING:
@@ -44,29 +45,38 @@ def text(
 ) -> str:
     """Return variants as lines for the terminal."""
     lines = [
-        f"{base.sheet_id}: {fields(found)} varied, mean torque from {band[0]:.0f} to"
-        f" {band[1]:.0f} rpm",
+        prediction_text.wrap(
+            f"{base.sheet_id}: {fields(found)} varied, means from {band[0]:.0f} to"
+            f" {band[1]:.0f} rpm"
+        ),
         prediction_text.wrap(units.condition),
         "",
     ]
-    rows = [["", *headings(found, units)]]
-    rows += [[row_name(named(one.values, units), one), *table_cells(one, units)] for one in found]
-    widths = [max(len(row[at]) for row in rows) for at in range(len(rows[0]))]
-    for name, *cells in rows:
-        numbers = "".join(
-            f"  {cell:>{width}}" for cell, width in zip(cells[:-1], widths[1:-1], strict=True)
-        )
-        lines.append(f"{name:{widths[0]}}{numbers}  {cells[-1]}".rstrip())
-    lines.append("")
+    lines += _tables(found, units)
     lines += [prediction_text.wrap(line) for line in notes(found, units)]
     return "\n".join([*lines, "", prediction_text.source(manifest),
                       prediction_text.wrap(prediction_text.CAUTION, "")])  # fmt: skip
 
 
+#: How many of the cells of a row are means over the band.
+_MEANS = 6
+
+
+def _tables(found: Sequence[Variant], units: Units) -> list[str]:
+    """Return the means as one table and what is highest as another, so that lines stay short."""
+    names = [f"{values(one, units)}{' (yours)' if one.is_base else ''}" for one in found]
+    heads, cells = headings(found, units), [table_cells(one, units) for one in found]
+    first = fields(found) if len(found[0].values) == 1 else ""
+    means = columns(first, names, heads[:_MEANS], [row[:_MEANS] for row in cells])
+    highest = columns(first, names, heads[_MEANS:], [row[_MEANS:] for row in cells])
+    return [*means, "", *highest, ""]
+
+
 def headings(found: Sequence[Variant], units: Units) -> list[str]:
     """Return the headings over the cells of `table_cells`."""
     level = f"{figures.level(found[0].difference.level)}"
-    return [f"mean, {units.torque}", f"change, {units.torque}", f"{level} limits of it",
+    return [f"mean {units.torque}", f"change, {units.torque}", f"{level} limits of it",
+            f"mean {units.power}", f"change, {units.power}", f"{level} limits of it",
             f"highest {units.torque} at rpm", f"highest {units.power} at rpm", "data"]  # fmt: skip
 
 
@@ -78,17 +88,19 @@ def row_name(name: str, one: Variant) -> str:
 def table_cells(one: Variant, units: Units) -> list[str]:
     """Return the cells of a variant's row."""
     mean, apart = (units.between(v, "lb-ft") for v in (one.mean, one.difference.mean))
+    power, more = (units.between(v, "hp") for v in (one.power, one.difference.power))
     peaks = [
         prediction_text.short_peak(units.peak(peak, unit))
         for peak, unit in ((one.peaks.torque, "lb-ft"), (one.peaks.power, "hp"))
     ]
     place = one.found.standing.value
     if not one.swept:
-        return ["not tested", "", "", *peaks, place]
+        return ["not tested", "", "", "", "", "", *peaks, place]
     if one.is_base:
-        return [f"{mean.value:.0f}", "-", "-", *peaks, place]
-    return [f"{mean.value:.0f}", figures.difference(apart.value),
-            figures.difference_limits(apart), *peaks, place]  # fmt: skip
+        return [f"{mean.value:.0f}", "-", "-", f"{power.value:.0f}", "-", "-", *peaks, place]
+    return [f"{mean.value:.0f}", figures.difference(apart.value), figures.difference_limits(apart),
+            f"{power.value:.0f}", figures.difference(more.value), figures.difference_limits(more),
+            *peaks, place]  # fmt: skip
 
 
 def notes(found: Sequence[Variant], units: Units) -> list[str]:
@@ -160,7 +172,9 @@ def leaving(found: Sequence[Variant], units: Units) -> list[str]:
     for one in found:
         name = figures.sentence(named(one.values, units))
         if not one.swept:
-            lines.append(f"{name}: no such build was tested over the whole band.")
+            part = "none of it" if one.tested is None else (
+                f"only {one.tested[0]:.0f} to {one.tested[1]:.0f} rpm of it")  # fmt: skip
+            lines.append(f"{name}: no such build was tested over the whole band, {part}.")
         if one.found.standing is Standing.OUTSIDE:
             why = prediction_text.reasons(one.found.reasons, units)[0]
             lines.append(f"{name} is outside the data: {why}.")

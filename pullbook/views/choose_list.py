@@ -73,7 +73,7 @@ class Shown:
     @property
     def notes(self) -> list[str]:
         """What ties and limits mean."""
-        return choice_text.notes(self.found)
+        return choice_text.notes(self.found, self.units)
 
     @property
     def parts(self) -> list[list[str]]:

@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
-    from pullbook.model.comparison.compare import Difference
     from pullbook.model.comparison.compare_several import Comparison
+    from pullbook.model.comparison.difference import Difference
     from pullbook.view_parts.asked import Named
     from pullbook.view_parts.parameters import Parameters
     from pullbook.view_parts.rendering import Desk
@@ -66,9 +66,7 @@ class Shown:
     @property
     def headings(self) -> list[str]:
         """The headings of the table of builds."""
-        low, high = self.found.differences[0].band
-        return ["build", f"mean torque {low:.0f} to {high:.0f} rpm, {self.units.torque}",
-                "chance to make the most", "data"]  # fmt: skip
+        return comparison_text.headings(self.found, self.units)
 
     @property
     def rows(self) -> list[list[str]]:
@@ -83,12 +81,7 @@ class Shown:
 
     def _pair(self, one: Difference, letter: str) -> tuple[str, list[str], list[str],
                                                            list[list[str]]]:  # fmt: skip
-        mean = self.units.between(one.mean, "lb-ft")
         percent = f"{figures.level(one.level)} limits"
-        average = (
-            f"Mean over the band: {figures.difference(mean.value)} {self.units.torque}"
-            f" ({percent} {figures.difference_limits(mean)})."
-        )
         chances = [None] * len(one.curve) if self._outside(one) else one.chances
         rows = [
             [f"{rpm:.0f}", figures.difference(point.value), figures.difference_limits(point),
@@ -100,7 +93,9 @@ class Shown:
             )
             if known
         ]  # fmt: skip
-        lines = [comparison_text.verdict(one, letter), average, *comparison_text.crossings(one)]
+        lines = [comparison_text.verdict(one, letter),
+                 *comparison_text.means(one, letter, self.units),
+                 *comparison_text.crossings(one)]  # fmt: skip
         title = f"{one.names[0]} (A) minus {one.names[1]} ({letter})"
         heads = ["rpm", f"A minus {letter}, {self.units.torque}", percent, "chance of A"]
         return title, lines, heads, rows

@@ -21,7 +21,7 @@ from pullbook.workspace.folder import MODELS
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from pullbook.model.review.promotions import Promotion
+    from pullbook.model.review.promotion_record import Promotion
     from pullbook.workspace.folder import Folder
     from pullbook.workspace.model_in_use import ModelInUse
 
@@ -175,9 +175,9 @@ class Retraining:
 
     def history(self) -> list[Promotion]:
         """Return the models that were put in use, the oldest first."""
-        from pullbook.model.review import promotions
+        from pullbook.model.review.promotion_record import history
 
-        return [] if self.folder.path is None else promotions.history(self.folder.top / MODELS)
+        return [] if self.folder.path is None else history(self.folder.top / MODELS)
 
 
 def _today() -> dt.date:

@@ -11,6 +11,7 @@ from valid_sheet import sheet_text
 
 from pullbook.model.bundles import bundle_folder
 from pullbook.model.review import promotions
+from pullbook.model.review.promotion_record import RECORD, history
 from pullbook.pipeline.curation import curate, data_set
 from pullbook.pipeline.privacy import signatures, withdraw
 from pullbook.pipeline.privacy.contribute import contribute
@@ -61,7 +62,7 @@ def test_promotions_at_once_are_all_recorded(tmp_path, monkeypatch):
             ),
             range(6),
         ))  # fmt: skip
-    record = promotions.history(tmp_path / "models")
+    record = history(tmp_path / "models")
     assert len(record) == 6
     assert [one.before for one in record[1:]] == [one.bundle for one in record[:-1]]
 
@@ -76,10 +77,10 @@ def test_reasons_with_line_ends_and_formulas_come_back_whole(tmp_path, monkeypat
         made = crafted_bundle.copy(SMALL, tmp_path / f"{number}")
         crafted_bundle.sign(made, made_with={"python": f"3.{number}"})
         promotions.promote(made, tmp_path / "models", None, dt.date(2026, 1, 2), reason)
-    text = (tmp_path / "models" / promotions.RECORD).read_text()
+    text = (tmp_path / "models" / RECORD).read_text()
     assert "\x1b" not in text and "\r" not in text
     assert not any(cell.startswith("=") for line in text.split("\n") for cell in line.split(","))
-    shown = [one.why for one in promotions.history(tmp_path / "models")]
+    shown = [one.why for one in history(tmp_path / "models")]
     assert shown[0] == why[0] and shown[1:] == [
         "a\\rb",
         "a\\nb",

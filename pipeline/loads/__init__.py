@@ -1,0 +1,1 @@
+"""What an engine must drive: a propeller, a tow, or a table of torque over engine speed."""

@@ -1,0 +1,59 @@
+"""What is drawn beside predicted curves: loads, and pulls as they were measured."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pullbook.drawings.chart import LOAD, MEASURED, Curve
+from pullbook.pipeline.loads.load_torque import torque_of
+from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
+from pullbook.schemas.on_request import PROPELLER
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pullbook.model.trained.pulls import Pull
+    from pullbook.schemas.answer import Answer
+    from pullbook.schemas.on_request import Load
+    from pullbook.words.units import Units
+
+#: At which share of a load's line it is named; the second one elsewhere, clear of the first.
+_NAMED_AT = (0.3, 0.7, 0.5)
+_MEASURED_AT = 0.5
+_POINTS = 60
+
+
+def loads(answers: Sequence[Answer], units: Units, what: str, *, right: bool = False
+          ) -> list[Curve]:  # fmt: skip
+    """Return the loads of answers as lines of torque or power over the speeds of the answers."""
+    first, last = answers[0].curve[0].rpm, answers[0].curve[-1].rpm
+    made = []
+    for at, one in enumerate(answers[0].loads):
+        low, high = _reach(one.load, first, last)
+        if low < high:
+            rpm = np.linspace(low, high, _POINTS)
+            scale, unit = (1.0, "lb-ft") if what == "torque" else (
+                rpm / TORQUE_POWER_CONSTANT, "hp")  # fmt: skip
+            heights = units.shown(1.0, unit) * torque_of(one.load, rpm) * scale
+            label = "load" if len(answers[0].loads) == 1 else f"load {at + 1}"
+            made.append(Curve(tuple(rpm.tolist()), tuple(heights.tolist()), style=LOAD, label=label,
+                              at=_NAMED_AT[at % len(_NAMED_AT)], right=right))  # fmt: skip
+    return made
+
+
+def measured(pull: Pull, units: Units, what: str) -> Curve:
+    """Return a pull as a line of torque or power, readings at one speed averaged."""
+    rpm, place = np.unique(pull.rpm, return_inverse=True)
+    torque = np.bincount(place, pull.torque) / np.bincount(place)
+    made = torque if what == "torque" else torque * rpm / TORQUE_POWER_CONSTANT
+    heights = units.shown(1.0, "lb-ft" if what == "torque" else "hp") * made
+    return Curve(tuple(rpm.tolist()), tuple(heights.tolist()), style=MEASURED, label="measured",
+                 at=_MEASURED_AT, below=True)  # fmt: skip
+
+
+def _reach(load: Load, first: float, last: float) -> tuple[float, float]:
+    """Return the speeds over which a load is drawn: a propeller up to the speed it was given at."""
+    low = first if load.kind == PROPELLER else max(load.rpm[0], first)
+    return low, min(load.rpm[-1], last)

@@ -1,0 +1,74 @@
+"""Rows of cells in columns that a terminal holds."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+#: Characters of a line that every terminal holds.
+WIDTH = 79
+#: Characters of a line of a heading, at least: where there is room, and where there is little.
+_HEADINGS = (9, 6)
+
+
+def columns(
+    first: str, names: Sequence[str], heads: Sequence[str], rows: Sequence[Sequence[str]]
+) -> list[str]:
+    """Return a table under broken headings, without columns that are empty.
+
+    Parameters
+    ----------
+    first
+        The heading of the names.
+    names
+        The name of each row; names that are too long stand above their numbers.
+    heads, rows
+        Headings and cells, numbers to the right and the last column to the left.
+
+    """
+    shown = [at for at in range(len(heads)) if any(row[at] for row in rows)]
+    cells = [[row[at] for at in shown] for row in rows]
+    titles = [heads[at] for at in shown]
+    longest = max(map(len, names))
+    for least in _HEADINGS:
+        widths = _widths(titles, cells, least)
+        inline = longest + sum(widths) + 2 * len(widths) <= WIDTH
+        if inline:
+            break
+    else:
+        widths = _widths(titles, cells, _HEADINGS[0])
+    room = max(longest, len(first)) if inline else 0
+    lines = _headings(titles, widths, first, room)
+    for name, row in zip(names, cells, strict=True):
+        if inline:
+            lines.append(f"{name:{room}}{_line(row, widths)}".rstrip())
+        else:
+            above = textwrap.fill(name, WIDTH, subsequent_indent="  ", break_on_hyphens=False)
+            lines += [above, _line(row, widths).rstrip()]
+    return lines
+
+
+def _widths(heads: Sequence[str], cells: Sequence[Sequence[str]], least: int) -> list[int]:
+    """Return the width of each column: of its cells, of the longest word over it, or the least."""
+    return [
+        max(*(len(row[at]) for row in cells), *map(len, head.split()), min(len(head), least))
+        for at, head in enumerate(heads)
+    ]
+
+
+def _headings(heads: Sequence[str], widths: Sequence[int], first: str, room: int) -> list[str]:
+    """Return headings broken over as many lines as they need, the last just above the cells."""
+    broken = [textwrap.wrap(head, width) for head, width in zip(heads, widths, strict=True)]
+    deep = max(map(len, broken))
+    rows = zip(*([""] * (deep - len(one)) + one for one in broken), strict=True)
+    *above, last = (_line(row, widths) for row in rows)
+    return [*(f"{'':{room}}{row}".rstrip() for row in above), f"{first:{room}}"[:room] + last]
+
+
+def _line(row: Sequence[str], widths: Sequence[int]) -> str:
+    """Return cells in their columns, numbers to the right and the last to the left."""
+    *numbers, last = row
+    return "".join(f"  {n:>{w}}" for n, w in zip(numbers, widths, strict=False)) + f"  {last}"

@@ -308,6 +308,7 @@ def test_sheets_of_one_engine_say_less_of_a_shop_than_sheets_of_many():
     assert found[shops[0]] > 2 * max(others)
 
 
+@pytest.mark.slow
 def test_a_shop_that_is_off_pulls_no_other_with_it(months):
     victim, *others = known_shops(months)
     before, after = news(months), news(months, spoiled(months, [victim], NEWTON_METRES))

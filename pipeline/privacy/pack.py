@@ -6,6 +6,7 @@ import hashlib
 import io
 import json
 import zipfile
+import zlib
 from typing import TYPE_CHECKING, Any
 
 from pullbook.pipeline.privacy import signatures
@@ -27,7 +28,11 @@ KIND, MANIFEST = "pack", "pack.json"
 _FORMAT = "pullbook pack 1"
 #: The day that every entry is given: a pack holds no days, and the same sheets give the same bytes.
 _DAY = (1980, 1, 1, 0, 0, 0)
-_MOST_BYTES, _MOST_FILES = 200_000_000, 100_000
+_MOST_BYTES, _MOST_FILES, _MOST_MANIFEST = 100_000_000, 100_000, 20_000_000
+#: What a damaged archive, or one that is no pack, makes the libraries raise.
+_DAMAGED = (
+    OSError, ValueError, KeyError, EOFError, RuntimeError, zipfile.BadZipFile, zlib.error,
+)  # fmt: skip
 
 
 class PackError(InputError):
@@ -117,7 +122,7 @@ def _verified(path: Path) -> tuple[Signature, dict[str, bytes]]:
         record, signature = signatures.read_record(text, _FORMAT, KIND, _signed)
     except signatures.NotSignedError as error:
         raise PackError(changed) from error
-    except (OSError, ValueError, KeyError, zipfile.BadZipFile) as error:
+    except _DAMAGED as error:
         msg = f"{path} is no pack of sheets; make one with: pullbook contribute ... --pack FILE"
         raise PackError(msg) from error
     if record["files"] != {name: hashlib.sha256(data).hexdigest() for name, data in files.items()}:
@@ -133,7 +138,9 @@ def _verified(path: Path) -> tuple[Signature, dict[str, bytes]]:
 def _read(archive: zipfile.ZipFile) -> dict[str, bytes]:
     """Return the files of an archive, if they are few and small enough."""
     entries = archive.infolist()
-    if len(entries) > _MOST_FILES or sum(entry.file_size for entry in entries) > _MOST_BYTES:
+    long = any(one.filename == MANIFEST and one.file_size > _MOST_MANIFEST for one in entries)
+    size = sum(entry.file_size for entry in entries)
+    if long or len(entries) > _MOST_FILES or size > _MOST_BYTES:
         msg = "too large"
         raise ValueError(msg)
     files: dict[str, bytes] = {}

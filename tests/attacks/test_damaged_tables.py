@@ -1,5 +1,7 @@
 """A damaged table or array among what is searched is one sentence, and the rest is searched."""
 
+import zipfile
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -51,3 +53,24 @@ def test_audit_does_not_say_that_nothing_is_left_of_what_it_could_not_read(tmp_p
     done = run("audit", tmp_path / "a.parquet", "--request", request)
     assert done.returncode == 1
     assert "nothing is left in what could be searched" in done.stdout
+
+
+@pytest.mark.parametrize("harm", ["flipped", "cut", "locked"])
+def test_a_damaged_pack_is_one_sentence(tmp_path, harm):
+    path = tmp_path / "p.zip"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("a.csv", "abc,def\n" * 2000)
+        archive.writestr("pack.json", "{}")
+    data = bytearray(path.read_bytes())
+    if harm == "flipped":
+        data[40:60] = b"\xff" * 20
+    elif harm == "cut":
+        del data[len(data) // 2 :]
+    else:
+        data[6] |= 1  # the first file needs a password
+        data[data.index(b"PK\x01\x02") + 8] |= 1
+    path.write_bytes(bytes(data))
+    done = run("unpack", path, "--into", tmp_path / "out")
+    assert done.returncode == 2
+    assert "is no pack of sheets" in " ".join(done.stderr.split())
+    assert not (tmp_path / "out").exists()

@@ -21,6 +21,7 @@ SMALL = Path(__file__).parents[1] / "bundles" / "format-5"
 KEY = b"the key of the shop, long enough it is"
 
 
+@pytest.mark.slow
 def test_twenty_withdrawals_at_once_all_count(tmp_path):
     for number in range(22):
         (tmp_path / f"{number}.csv").write_text(sheet_text({"sheet_id": f"sheet-{number}"}))

@@ -2,13 +2,16 @@
 
 import io
 import json
-import resource
+import subprocess
+import sys
 import time
 import zipfile
+from pathlib import Path
 
 import openpyxl
 import pytest
 from command_line import run
+from peak_memory import peak
 from valid_sheet import PULL, sheet_text
 
 from pullbook.pipeline.checks import check_sheet, checked_sheets
@@ -20,7 +23,8 @@ TABLE = "\n".join(PULL) + "\n" if isinstance(PULL[0], str) else "rpm,torque\n" +
 )  # fmt: skip
 UNITS = [" ", "-", "1", ".", ",", "(", "a ", "0,", "1/", "'", ":", "_ ", "\t", "[", " #", "..  "]
 WIDTHS = [1_000_000, 19_000, 290, 150]
-SECONDS = 10
+SECONDS, MEGABYTES = 10, 300
+TESTS = Path(__file__).parents[1]
 
 
 def filled(unit, width):
@@ -172,13 +176,13 @@ def test_a_bomb_costs_little_and_the_rest_is_read(tmp_path, bomb):
     path = workbook(tmp_path / "bomb.xlsx")
     BOMBS[bomb](path)
     (tmp_path / "sound.csv").write_text(sheet_text({"sheet_id": "sound"}))
-    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    before = peak(anew=True)
     found, seconds = cost([tmp_path])
     assert [sheet.sheet_id for sheet in found if sheet.accepted] == ["sound"]
     assert {f.code for sheet in found for f in sheet.findings if not sheet.accepted} <= {
         "too-large", "too-long", "not-readable"}  # fmt: skip
     assert seconds < SECONDS
-    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 300_000
+    assert peak() - before < MEGABYTES
 
 
 def test_six_hundred_tabs_are_one_finding(tmp_path):
@@ -202,12 +206,19 @@ def ods(path, table):
     return path
 
 
+CLAIMED = (
+    '<table:table-row table:number-rows-repeated="1048576"><table:table-cell'
+    ' table:number-columns-repeated="16384" office:value-type="string"><text:p>x</text:p>'
+    "</table:table-cell></table:table-row>"
+)
+#: A billion values in a few lines.
+LAUGHS = "a0: &a0 [x, x, x, x, x, x, x, x, x]\n" + "".join(
+    f"a{i}: &a{i} [{', '.join([f'*a{i - 1}'] * 9)}]\n" for i in range(1, 12)
+)
+
+
 def test_an_open_workbook_that_claims_a_billion_cells_is_refused(tmp_path):
-    one = '<table:table-cell table:number-columns-repeated="16384" office:value-type="string"><text:p>x</text:p></table:table-cell>'
-    path = ods(
-        tmp_path / "claims.ods",
-        f'<table:table-row table:number-rows-repeated="1048576">{one}</table:table-row>',
-    )
+    path = ods(tmp_path / "claims.ods", CLAIMED)
     (tmp_path / "sound.csv").write_text(sheet_text({"sheet_id": "sound"}))
     start = time.perf_counter()
     found, _ = cost([tmp_path])
@@ -216,6 +227,76 @@ def test_an_open_workbook_that_claims_a_billion_cells_is_refused(tmp_path):
     assert [sheet.sheet_id for sheet in found if sheet.accepted] == ["sound"]
     codes = {f.code for sheet in found for f in sheet.findings if not sheet.accepted}
     assert codes == {"too-large"}
+
+
+def pack_of_zeros(path, name):
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        with archive.open(name, "w", force_zip64=True) as file:
+            for _ in range(2000):
+                file.write(b"\0" * 1_000_000)
+        archive.writestr("pack.json", "{}")
+
+
+CLAIMS = {
+    **{name: ("bomb.xlsx", lambda p, make=make: make(workbook(p))) for name, make in BOMBS.items()},
+    "open workbook": ("bomb.ods", lambda p: ods(p, CLAIMED)),
+    "open workbook of zeros": ("bomb.ods", lambda p: repacked(
+        ods(p, CLAIMED), "content.xml", b"\0" * 90_000_000)),
+    "older workbook": ("bomb.xls", lambda p: p.write_bytes(
+        b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\xff" * 4_000_000)),
+    "settings": ("pullbook.yaml", lambda p: p.write_text(LAUGHS)),
+    "text of zeros": ("bomb.csv", lambda p: p.write_bytes(b"\0" * 60_000_000)),
+    "one line": ("bomb.csv", lambda p: p.write_bytes(b"a," * 20_000_000)),
+    "pack": ("bomb.zip", lambda p: pack_of_zeros(p, "a.csv")),
+    "pack of a manifest": ("bomb.zip", lambda p: pack_of_zeros(p, "more.json")),
+}  # fmt: skip
+_MEASURE = """
+import json, resource, sys, time
+from pathlib import Path
+from peak_memory import peak
+from pullbook.pipeline.checks import check_sheet, checked_sheets
+from pullbook.pipeline.privacy import pack
+from pullbook.schemas.errors import InputError
+
+def act(place, bomb):
+    try:
+        if bomb.suffix == ".zip":
+            pack.unpack(bomb, place / "into")
+        checked_sheets.read([place], check_sheet.SHEET_RULES)
+    except InputError as fault:
+        return str(fault)
+    return ""
+
+sound, bomb = map(Path, sys.argv[1:])
+act(sound, sound)
+before, start = peak(anew=True), time.process_time()
+said = act(bomb.parent, bomb)
+spent = time.process_time() - start + resource.getrusage(resource.RUSAGE_CHILDREN).ru_utime
+child = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1000
+print(json.dumps([max(peak(), child) - before, spent, said]))
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("claim", CLAIMS)
+def test_what_a_bomb_costs_a_process_of_its_own(tmp_path, claim):
+    """At most 300 MB beyond what the process takes that read a sound sheet, and 10 s."""
+    (tmp_path / "sound").mkdir()
+    (tmp_path / "sound" / "a.csv").write_text(sheet_text())
+    (tmp_path / "bomb").mkdir()
+    name, make = CLAIMS[claim]
+    make(tmp_path / "bomb" / name)
+    done = subprocess.run(
+        [sys.executable, "-c", _MEASURE, str(tmp_path / "sound"), str(tmp_path / "bomb" / name)],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=TESTS,
+    )
+    memory, seconds, _ = json.loads(done.stdout)
+    print(f"{claim}: {memory:.0f} MB, {seconds:.1f} s")
+    assert memory < MEGABYTES
+    assert seconds < SECONDS
 
 
 @pytest.mark.parametrize("name", ["a.xls", "a.ods", "a.xlsx"])
@@ -240,8 +321,7 @@ def test_columns_beyond_the_limit_are_said(tmp_path):
 @pytest.mark.parametrize(
     "text",
     [
-        "a0: &a0 [x, x, x, x, x, x, x, x, x]\n"
-        + "".join(f"a{i}: &a{i} [{', '.join([f'*a{i - 1}'] * 9)}]\n" for i in range(1, 12)),
+        LAUGHS,
         "a: &a [*a]\n",
         "[" * 100_000,
         "a: " + "{b: " * 50_000,

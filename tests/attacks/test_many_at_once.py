@@ -7,6 +7,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import crafted_bundle
+import pytest
 from valid_sheet import sheet_text
 
 from pullbook.model.bundles import bundle_folder

@@ -275,6 +275,7 @@ def test_evaluate_writes_figures_and_a_picture(way, tmp_path):
     assert done.returncode == 0, done.stderr
     assert {p.name for p in tmp_path.iterdir()} == {
         "metrics.json", "coverage.csv", "errors.csv", "held_out.svg", "model.md", "model.html",
+        "hardest.csv", "hardest.md", "hardest.html",
     }  # fmt: skip
 
 

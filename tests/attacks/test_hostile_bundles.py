@@ -583,6 +583,16 @@ def test_an_odd_judgement_is_one_sentence(registry, tmp_path, judgement):
     assert (registry / "promotions.csv").read_text().count("\n") == 2
 
 
+def test_a_broken_bundle_is_not_judged(demo, tmp_path, monkeypatch):
+    without_trial(monkeypatch)
+    broken = crafted_bundle.copy(SMALL, tmp_path / "broken")
+    crafted_bundle.edit_arrays(broken, set_to("thresholds", with_nan))
+    for old, new in ((demo.bundle, broken), (broken, demo.bundle)):
+        done = run("judge", old, new, "--on", demo.folder / "curated")
+        assert done.returncode == 2
+        assert "does not verify" in " ".join(done.stderr.split())
+
+
 @pytest.mark.parametrize("doubts", ["5", "[5]"])
 def test_an_odd_drift_report_is_one_sentence(demo, tmp_path, doubts):
     identity = json.loads((demo.bundle / "bundle.json").read_text())["id"]

@@ -135,6 +135,26 @@ def test_a_file_that_grows_while_it_is_read_is_named(folder, monkeypatch):
     assert regular_files.read(path, 10**6)
 
 
+def test_a_file_that_nobody_may_read_is_named(folder, monkeypatch):
+    from pullbook.pipeline.storage import regular_files
+
+    path = folder / "secret.csv"
+    path.write_text(sheet_text({"sheet_id": "secret"}))
+    real = os.open
+
+    def refuse(name, *more):  # the owner of the machine may read everything
+        if os.fspath(name) == os.fspath(path):
+            raise PermissionError(13, "Permission denied", os.fspath(path))
+        return real(name, *more)
+
+    monkeypatch.setattr(regular_files.os, "open", refuse)
+    found = json.loads(run("check", folder, "--json").stdout)["sheets"]
+    assert [one["sheet_id"] for one in found if one["accepted"]] == ["sound"]
+    (named,) = (one for one in found if not one["accepted"])
+    assert "secret.csv" in named["source"]
+    assert [f["code"] for f in named["findings"]] == ["not-readable"]
+
+
 def _grown(found, path):
     with path.open("a") as file:
         file.write("6000,1\n")

@@ -4,6 +4,7 @@ import datetime as dt
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 
 import crafted_bundle
@@ -22,15 +23,18 @@ SMALL = Path(__file__).parents[1] / "bundles" / "format-5"
 KEY = b"the key of the shop, long enough it is"
 
 
-@pytest.mark.slow
-def test_twenty_withdrawals_at_once_all_count(tmp_path):
-    for number in range(22):
+@pytest.mark.parametrize(
+    ("runs", "each"), [(2, 2), pytest.param(4, 5, marks=pytest.mark.slow)], ids=["few", "twenty"]
+)
+def test_withdrawals_at_once_all_count(tmp_path, runs, each):
+    count = runs * each
+    for number in range(count + 2):
         (tmp_path / f"{number}.csv").write_text(sheet_text({"sheet_id": f"sheet-{number}"}))
     contribute([tmp_path], tmp_path / "out", KEY)
     curate.curate([tmp_path / "out"]).write(tmp_path / "curated")
     signer = signatures.signer(KEY, "Tern Quay Marine")
     running = []
-    for number in range(20):
+    for number in range(count):
         request = tmp_path / f"{number}.json"
         request.write_text(withdraw.request(signer, [f"sheet-{number}"], 99).as_text())
     code = (
@@ -40,13 +44,14 @@ def test_twenty_withdrawals_at_once_all_count(tmp_path):
         "for name in sys.argv[2:]:\n"
         "    withdrawn_traces.take_out(withdraw.read(Path(name)), Path(sys.argv[1]))\n"
     )
-    for first in range(0, 20, 5):
-        names = [str(tmp_path / f"{number}.json") for number in range(first, first + 5)]
+    for first in range(0, count, each):
+        names = [str(tmp_path / f"{number}.json") for number in range(first, first + each)]
         running.append(
             subprocess.Popen([sys.executable, "-c", code, str(tmp_path / "curated"), *names])
         )
-    assert [one.wait() for one in running] == [0] * 4
-    assert sorted(data_set.load(tmp_path / "curated")[0]["sheet_id"]) == ["sheet-20", "sheet-21"]
+    assert [one.wait() for one in running] == [0] * runs
+    left = {f"sheet-{count}", f"sheet-{count + 1}"}
+    assert set(data_set.load(tmp_path / "curated")[0]["sheet_id"]) == left
 
 
 def test_promotions_at_once_are_all_recorded(tmp_path, monkeypatch):
@@ -93,9 +98,30 @@ def test_reasons_with_line_ends_and_formulas_come_back_whole(tmp_path, monkeypat
 
 
 def test_a_planted_lock_is_said(tmp_path):
-    import pytest
-
     (tmp_path / ".lock").symlink_to(tmp_path / "elsewhere")
     with pytest.raises(locks.BusyError, match="remove it"), locks.inside(tmp_path):
         pass
     assert not (tmp_path / "elsewhere").exists()
+
+
+def test_four_trainings_and_curations_into_one_folder_leave_one_whole(tmp_path, demo):
+    """Four at once left files of several in one bundle."""
+    from pullbook.model.training import bundle
+
+    def save(number):
+        model = replace(demo.model, shop_offsets=demo.model.shop_offsets + number / 1000)
+        return bundle.save(model, tmp_path / "bundle")
+
+    def write(number):
+        keep = demo.builds.head(10 + number)
+        pulls = demo.pulls[demo.pulls["sheet_id"].isin(set(keep["sheet_id"]))]
+        data_set.write(tmp_path / "set", {data_set.BUILDS: keep, data_set.PULLS: pulls})
+        return len(keep)
+
+    with ThreadPoolExecutor(4) as pool:
+        saved, written = list(pool.map(save, range(4))), list(pool.map(write, range(4)))
+    assert bundle_folder.read(tmp_path / "bundle").manifest["id"] in saved
+    builds, pulls = data_set.load(tmp_path / "set")
+    assert len(builds) in written
+    assert set(builds["sheet_id"]) == set(pulls["sheet_id"])
+    assert len(set(saved)) == 4

@@ -537,6 +537,7 @@ def test_a_search_clears_a_load_as_on_the_command_line(ours, tmp_path):
     told = [html.unescape(one) for one in re.findall(r"<p[^>]*>([^<]*)</p>", page)]
     assert sum(" load" in one and one in said for one in told) >= 1
     assert any(one.startswith("Caution: ") and one in said for one in told)
+    assert "dotted: torque that the load takes; propeller, 190 hp at 4500 rpm" in page
 
 
 def test_a_list_is_chosen_from_within_a_budget_and_above_a_load(ours, shop):
@@ -580,4 +581,4 @@ def test_a_list_names_no_file_outside_its_folder(ours, tmp_path):
     (tmp_path / "load.csv").write_text("rpm,torque (lb-ft)\n2000,100\n3000,120\n")
     text = f"{choose_list.EXAMPLE}loads: ['{tmp_path}/load.csv ']\n"
     page = ours.post("/choose/save", data={"name": "far", "text": text}).text
-    assert "must lie beside the list" in page
+    assert "must lie beside far.yaml" in page

@@ -252,17 +252,7 @@ def _parse_loads(given: Any, path: Path) -> tuple[Load, ...]:
     if not isinstance(given, list) or not all(isinstance(one, str) for one in given):
         msg = f"the section 'loads' must be a list, a load on each line: {read_load.EXAMPLES}"
         raise PartsListError(msg)
-    return tuple(_parse_load(one.strip(), path) for one in given)
-
-
-def _parse_load(given: str, path: Path) -> Load:
-    """Return a load of a list; a list that came from elsewhere names no file elsewhere."""
-    if not given.casefold().endswith(read_load.TABLES):
-        return read_load.read(given)
-    if "/" in given or "\\" in given or ":" in given:
-        msg = f"the load {given!r} must lie beside the list; copy it there and write its name alone"
-        raise PartsListError(msg)
-    return read_load.read(str(path.parent / given))
+    return tuple(read_load.beside(one, path) for one in given)
 
 
 def _parse_limits(given: Mapping[str, Any]) -> tuple[Limit, ...]:

@@ -22,6 +22,8 @@ from pullbook.pipeline.settings import shop_settings
 from pullbook.schemas.errors import InputError
 from pullbook.tasks import retrain
 from pullbook.view_parts import parameters
+from pullbook.views import choose_list
+from pullbook.words import figures
 from pullbook.words.units import Units
 from pullbook.workspace import build_fields, list_filter, saved_builds, typed_sheet
 from pullbook.workspace import folder as folders
@@ -498,3 +500,85 @@ def test_the_pages_files_are_installed():
 
     names = {Path(str(one)).name for one in files("pullbook.views").joinpath("static").iterdir()}
     assert names == {"page.css", "page.js"}
+
+
+LOAD = "propeller 150 hp @ 4000"
+
+
+def test_a_load_and_cautions_are_answered_as_on_the_command_line(ours, tmp_path):
+    asked = {**BUILD, "load": LOAD, "most_speed": "3000", "most_piston": "1000 ft/min"}
+    page = ours.get("/ask", params=asked).text
+    (tmp_path / "launch.yaml").write_text("".join(f"{k}: {v}\n" for k, v in BUILD.items()))
+    done = run("predict", tmp_path / "launch.yaml", "--load", LOAD, "--caution", "peak_speed=3000",
+               "--caution", "piston_speed=1000 ft/min", "--json")  # fmt: skip
+    found = json.loads(done.stdout)
+    above = page[page.index("Torque above the load") :]
+    shown = {row[0]: row[1:] for row in rows(above) if len(row) == 5}
+    points = [one for one in found["loads"][0]["curve"] if one["supported"]]
+    assert len(points) > 5
+    for point in points:
+        load, margin, _, chance = shown[f"{point['rpm']:.0f}"]
+        assert load == f"{point['load']:.0f}"
+        assert float(margin) == pytest.approx(point["margin"], abs=0.51)
+        assert html.unescape(chance) == figures.percent(point["chance"])
+    assert page.count("Caution: ") == len(found["cautions"]) == 2
+    assert "dotted: torque that the load takes" in page
+    sheet = html.unescape(re.search(r'href="(/sheet[^"]*)"', page)[1])
+    assert "propeller, 150 hp at 4000 rpm" in ours.get(sheet).text
+
+
+def test_a_search_clears_a_load_as_on_the_command_line(ours, tmp_path):
+    load = "propeller 190 hp @ 4500"
+    page = ours.get("/choose", params={**SEARCH, "load": load, "most_speed": "3000"}).text
+    (tmp_path / "launch.yaml").write_text("".join(f"{k}: {v}\n" for k, v in BUILD.items()))
+    done = run("choose", tmp_path / "launch.yaml", "--free", "camshaft", "--goal", "2000:4500",
+               "--load", load, "--caution", "peak_speed=3000")  # fmt: skip
+    said = " ".join(done.stdout.split())
+    told = [html.unescape(one) for one in re.findall(r"<p[^>]*>([^<]*)</p>", page)]
+    assert sum(" load" in one and one in said for one in told) >= 1
+    assert any(one.startswith("Caution: ") and one in said for one in told)
+    assert "dotted: torque that the load takes; propeller, 190 hp at 4500 rpm" in page
+
+
+def test_a_list_is_chosen_from_within_a_budget_and_above_a_load(ours, shop):
+    (shop / "parts").mkdir(exist_ok=True)
+    (shop / "parts" / "cams.yaml").write_text(choose_list.EXAMPLE)
+    asked = {"list": "cams.yaml", "budget": "900", "load": "propeller 190 hp @ 4500"}
+    page = " ".join(html.unescape(ours.get("/choose/list", params=asked).text).split())
+    done = run("choose", shop / "parts" / "cams.yaml", "--budget", "900", "--load", asked["load"],
+               "--json")  # fmt: skip
+    found = json.loads(done.stdout)
+    assert "price at most 900" in page
+    names = [" + ".join(one["parts"].values())
+             for one in (*found["ranked"], *found["not_clearing"])]  # fmt: skip
+    assert names
+    assert [row[0] for row in rows(page) if len(row) == 8][1:] == names
+    assert page.count("What money buys") == (len(found["money"]) > 1)
+    assert ("Not sure to clear the load" in page) == bool(found["not_clearing"])
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "said"),
+    [("load", "propeler 150 hp @ 4000", "Did you mean propeller?"),
+     ("load", "/etc/secret.csv", "is a table, which the command line reads"),
+     ("load", "\n".join([LOAD] * 6), "There are 6 loads; 5 is the most"),
+     ("most_octane", "high", "is no number"), ("most_piston", "20", "is no number in a unit"),
+     ("budget", "much", "Type the budget as a number"), ("budget", "-1", "more than nothing")],
+)  # fmt: skip
+def test_a_demand_that_means_nothing_is_said_beside_it_and_stays(ours, shop, name, text, said):
+    (shop / "parts").mkdir(exist_ok=True)
+    (shop / "parts" / "cams.yaml").write_text(choose_list.EXAMPLE)
+    views = [("/choose/list", {"list": "cams.yaml"}), ("/choose", SEARCH), ("/ask", BUILD)]
+    for view, given in views[: 1 if name == "budget" else 3]:
+        page = ours.get(view, params={**given, name: text}).text
+        beside = page[page.index(f'id="h-{name}"') :][:400]
+        assert said in html.unescape(beside)
+        assert text.strip() in html.unescape(page)
+    assert view != "/ask" or "Peak torque" in page
+
+
+def test_a_list_names_no_file_outside_its_folder(ours, tmp_path):
+    (tmp_path / "load.csv").write_text("rpm,torque (lb-ft)\n2000,100\n3000,120\n")
+    text = f"{choose_list.EXAMPLE}loads: ['{tmp_path}/load.csv ']\n"
+    page = ours.post("/choose/save", data={"name": "far", "text": text}).text
+    assert "must lie beside far.yaml" in page

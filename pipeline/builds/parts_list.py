@@ -252,11 +252,7 @@ def _parse_loads(given: Any, path: Path) -> tuple[Load, ...]:
     if not isinstance(given, list) or not all(isinstance(one, str) for one in given):
         msg = f"the section 'loads' must be a list, a load on each line: {read_load.EXAMPLES}"
         raise PartsListError(msg)
-    table = read_load.TABLES
-    return tuple(
-        read_load.read(str(path.parent / one) if one.casefold().endswith(table) else one)
-        for one in given
-    )
+    return tuple(read_load.beside(one, path) for one in given)
 
 
 def _parse_limits(given: Mapping[str, Any]) -> tuple[Limit, ...]:

@@ -62,6 +62,28 @@ def read(text: str) -> Load:
     return Load(PROPELLER, speeds, (torque,), by_power=name == "power")
 
 
+def beside(text: str, path: Path) -> Load:
+    """Return the load that a text in a file means; a table must lie beside that file.
+
+    A file that came from elsewhere does not say which other files are read.
+
+    Raises
+    ------
+    LoadError
+        It is none.
+
+    """
+    name = text.strip()
+    if not name.casefold().endswith(TABLES):
+        return read(name)
+    if any(sign in name for sign in "/\\:"):
+        msg = (
+            f"the load {name!r} must lie beside {path.name}; copy it there and write its name alone"
+        )
+        raise LoadError(msg)
+    return read(str(path.parent / name))
+
+
 def _quantity(number: str, unit: str | None, text: str) -> tuple[str, float]:
     """Return whether a number with its unit is torque or power, and its value in our unit."""
     for name in ("torque", "power"):

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from pullbook.model.comparison.difference import Difference
     from pullbook.model.comparison.measured_difference import Shares
     from pullbook.model.prediction.prediction import Prediction
+    from pullbook.schemas.on_request import Load
     from pullbook.words.units import Units
 
 
@@ -25,8 +26,11 @@ def of_differences(
     shares: Shares | None = None,
     *,
     made_same: bool = False,
+    loads: Sequence[Load] = (),
 ) -> Figure:
     """Return what `comparison_drawing.of_differences` describes, under `drawing.STYLE`."""
     return matplotlib_writer.figure(
-        comparison_drawing.of_differences(builds, found, units, shares, made_same=made_same)
+        comparison_drawing.of_differences(
+            builds, found, units, shares, made_same=made_same, loads=loads
+        )
     )

@@ -205,7 +205,8 @@ def _deliver_search(
     manifest = predictor.manifest
 
     def figure() -> Figure:
-        return comparison_chart.of_differences(*searching.best_and_own(predictor, found), units)
+        builds, differences = searching.best_and_own(predictor, found)
+        return comparison_chart.of_differences(builds, differences, units, loads=found.goal.loads)
 
     output.deliver(
         output.Outcome(

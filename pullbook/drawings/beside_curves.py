@@ -10,6 +10,7 @@ from pullbook.drawings.chart import LOAD, MEASURED, Curve
 from pullbook.pipeline.loads.load_torque import torque_of
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.schemas.on_request import PROPELLER
+from pullbook.text import load_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,19 +29,35 @@ _POINTS = 60
 def loads(answers: Sequence[Answer], units: Units, what: str, *, right: bool = False
           ) -> list[Curve]:  # fmt: skip
     """Return the loads of answers as lines of torque or power over the speeds of the answers."""
-    first, last = answers[0].curve[0].rpm, answers[0].curve[-1].rpm
+    over = answers[0].curve[0].rpm, answers[0].curve[-1].rpm
+    return lines([one.load for one in answers[0].loads], over, units, what, right=right)
+
+
+def lines(
+    given: Sequence[Load], over: tuple[float, float], units: Units, what: str = "torque",
+    *, right: bool = False,
+) -> list[Curve]:  # fmt: skip
+    """Return loads as lines of torque or power ``over`` a range of engine speeds."""
     made = []
-    for at, one in enumerate(answers[0].loads):
-        low, high = _reach(one.load, first, last)
+    for at, load in enumerate(given):
+        low, high = _reach(load, *over)
         if low < high:
             rpm = np.linspace(low, high, _POINTS)
             scale, unit = (1.0, "lb-ft") if what == "torque" else (
                 rpm / TORQUE_POWER_CONSTANT, "hp")  # fmt: skip
-            heights = units.shown(1.0, unit) * torque_of(one.load, rpm) * scale
-            label = "load" if len(answers[0].loads) == 1 else f"load {at + 1}"
+            heights = units.shown(1.0, unit) * torque_of(load, rpm) * scale
+            label = "load" if len(given) == 1 else f"load {at + 1}"
             made.append(Curve(tuple(rpm.tolist()), tuple(heights.tolist()), style=LOAD, label=label,
                               at=_NAMED_AT[at % len(_NAMED_AT)], right=right))  # fmt: skip
     return made
+
+
+def notes(given: Sequence[Load], units: Units) -> list[str]:
+    """Return what the lines of loads are."""
+    names = [load_text.name(one, units) for one in given]
+    if len(names) == 1:
+        return [f"dotted: torque that the load takes; {names[0]}"]
+    return [f"load {at}: {name}" for at, name in enumerate(names, 1)]
 
 
 def measured(pull: Pull, units: Units, what: str) -> Curve:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pullbook.drawings import beside_curves
 from pullbook.drawings.chart import NEUTRAL, Bar, Chart, Curve, Mark, Panel
 from pullbook.text import comparison_text
 from pullbook.words import figures
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from pullbook.model.comparison.measured_difference import Shares
     from pullbook.model.prediction.prediction import Prediction
     from pullbook.schemas.answer import Between
+    from pullbook.schemas.on_request import Load
     from pullbook.words.units import Units
 
 #: With more crossovers than this, as of measured curves that are alike, none is marked.
@@ -35,6 +37,7 @@ def of_differences(
     shares: Shares | None = None,
     *,
     made_same: bool = False,
+    loads: Sequence[Load] = (),
 ) -> Chart:
     """Return torque of builds, and below it the first minus each other with its own limits.
 
@@ -50,10 +53,12 @@ def of_differences(
         What makes the difference of two, if that is to be drawn too.
     made_same
         Whether parts were made the same since; shares are of the builds before that.
+    loads
+        What torque must clear.
 
     """
     names = [found[0].names[0], *(one.names[1] for one in found)]
-    panels = [_torque(builds, names, found[0], units), _differences(found, units)]
+    panels = [_torque(builds, names, found[0], units, loads), _differences(found, units)]
     if shares is not None:
         panels.append(_shares(shares, units, made_same=made_same))
     count = "Two" if len(builds) == 2 else "Several"
@@ -63,7 +68,11 @@ def of_differences(
     alt = "Torque of the builds over engine speed, and their difference with its limits."
     return Chart(
         f"{count} builds compared",
-        (f"{origin} torque at the flywheel", _limits(found, short=shares is not None)),
+        (
+            f"{origin} torque at the flywheel",
+            _limits(found, short=shares is not None),
+            *beside_curves.notes(loads, units),
+        ),
         tuple(panels),
         f"{alt} {' '.join(verdicts)}",
     )
@@ -80,8 +89,9 @@ def _limits(found: Sequence[Difference], *, short: bool) -> str:
 
 
 def _torque(
-    builds: Sequence[Prediction], names: Sequence[str], first: Difference, units: Units
-) -> Panel:
+    builds: Sequence[Prediction], names: Sequence[str], first: Difference, units: Units,
+    loads: Sequence[Load],
+) -> Panel:  # fmt: skip
     rpm, scale = first.rpm, units.shown(1.0, "lb-ft")
     drawn = [scale * np.where(one.supported(rpm), one.torque(rpm), np.nan) for one in builds]
     curves = []
@@ -95,6 +105,7 @@ def _torque(
                 below=any(other[here] > torque[here] for other in drawn),
             )
         )  # fmt: skip
+    curves += beside_curves.lines(loads, (float(rpm[0]), float(rpm[-1])), units)
     return Panel(units.torque_axis, tuple(curves))
 
 

@@ -96,10 +96,7 @@ def notes(answers: Sequence[Answer]) -> tuple[str, ...]:
 
 def load_notes(answer: Answer, units: Units) -> list[str]:
     """Return what the loads are that are drawn."""
-    names = [load_text.name(one.load, units) for one in answer.loads]
-    if len(names) == 1:
-        return [f"dotted: torque that the load takes; {names[0]}"]
-    return [f"load {at}: {name}" for at, name in enumerate(names, 1)]
+    return beside_curves.notes([one.load for one in answer.loads], units)
 
 
 def pull_note(pull: Pull, units: Units) -> str:

@@ -8,6 +8,7 @@ from urllib.parse import parse_qsl
 
 import numpy as np
 
+from pullbook.model.prediction.clearance import clearance
 from pullbook.schemas.errors import InputError, did_you_mean
 from pullbook.tasks import own_key, questions
 from pullbook.view_parts import rendering
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from pullbook.model.trained.pulls import Pull
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
+    from pullbook.schemas.on_request import Load
     from pullbook.tasks.questions import Asked
     from pullbook.view_parts.rendering import Desk
     from pullbook.workspace.measured_tests import Test
@@ -153,8 +155,17 @@ def speeds(found: Prediction, step: float, beyond: float = 0.0) -> Floats:
     return kept
 
 
-def answers(found: Prediction, level: float) -> tuple[Answer, Answer]:
-    """Return an answer at the speeds of a table, and one close enough together to draw."""
-    table = found.answer(speeds(found, _TABLE), level)
+def answers(found: Prediction, level: float, loads: Sequence[Load] = ()) -> tuple[Answer, Answer]:
+    """Return an answer at the speeds of a table, and one close enough together to draw.
+
+    Loads are looked at over all speeds that they cover, tested or not.
+    """
+    every = np.arange(np.ceil(found.speeds[0] / _TABLE) * _TABLE, found.speeds[-1] + 1, _TABLE)
+    table = replace(
+        found.answer(speeds(found, _TABLE), level),
+        loads=tuple(clearance(found, one, every, level) for one in loads),
+    )
     drawn = found.answer(speeds(found, _DRAWN, _BEYOND), level)
-    return table, replace(drawn, peak_torque=table.peak_torque, peak_power=table.peak_power)
+    return table, replace(
+        drawn, peak_torque=table.peak_torque, peak_power=table.peak_power, loads=table.loads
+    )

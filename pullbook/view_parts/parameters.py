@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from pullbook.schemas.fields import FIELDS
+from pullbook.view_parts import demands
+from pullbook.view_parts.demands import CEILINGS, LOADS, Demands
 from pullbook.view_parts.rendering import units_of
 from pullbook.workspace import build_fields
 
@@ -31,6 +33,8 @@ class Parameters:
         As asked, or as usual where the address says nothing.
     fields
         Fields of a build as typed.
+    demands
+        What the engine must drive, and should not exceed.
     given
         All that the address says.
     faults
@@ -41,19 +45,20 @@ class Parameters:
     band: tuple[float, float]
     level: float
     fields: dict[str, str]
+    demands: Demands
     given: dict[str, str]
     faults: dict[str, str] = field(default_factory=dict)
 
     @property
     def address(self) -> dict[str, str]:
-        """What another address takes along of how the answer is shown."""
+        """What another address takes along of what is asked and how it is shown."""
         return {name: self.given[name] for name in SHOWN if self.given.get(name)}
 
 
 #: The units that the numbers of a form were typed in.
 WERE = "were"
-#: Parameters of how an answer is shown.
-SHOWN = ("units", "band_low", "band_high", "level")
+#: Parameters of a question besides its build.
+SHOWN = ("units", "band_low", "band_high", "level", LOADS, *CEILINGS)
 
 
 def read(given: Mapping[str, str]) -> Parameters:
@@ -71,7 +76,8 @@ def read(given: Mapping[str, str]) -> Parameters:
     units = units_of(given)
     if given.get(WERE):
         fields = build_fields.converted(fields, units_of({"units": given[WERE]}), units)
-    return Parameters(units, band, level, fields, dict(given), faults)
+    wanted = demands.read(given, faults)
+    return Parameters(units, band, level, fields, wanted, dict(given), faults)
 
 
 def _band(given: Mapping[str, str], faults: dict[str, str]) -> tuple[float, float]:

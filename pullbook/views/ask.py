@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from starlette.responses import RedirectResponse
 
 from pullbook.drawings import prediction_drawing
+from pullbook.model.prediction.cautions import cautions
 from pullbook.model.prediction.over_band import over_band
+from pullbook.pipeline.loads import ceilings
 from pullbook.schemas.errors import InputError
-from pullbook.text import prediction_text
+from pullbook.text import caution_text, load_text, prediction_text
 from pullbook.view_parts import asked, build_form, parameters, rendering
 from pullbook.view_parts.asked import Named
 from pullbook.view_parts.rendering import Figure, desk_of
@@ -31,6 +33,16 @@ if TYPE_CHECKING:
     from pullbook.words.units import Units
 
 _MOST_NEAREST, _MOST_MISSING = 5, 6
+
+
+@dataclass(frozen=True, slots=True)
+class Driven:
+    """A load as the page shows it: its name, the verdict, and the table behind it."""
+
+    name: str
+    verdict: str
+    headings: list[str]
+    rows: list[list[str]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +83,29 @@ class Shown:
             *promise.family(self.answer),
             *prediction_text.meaning([self.answer]),
         ]
+
+    @property
+    def cautions(self) -> list[str]:
+        """What the build exceeds."""
+        return caution_text.lines(self.answer.cautions, self.units)
+
+    @property
+    def loads(self) -> list[Driven]:
+        """What the engine must drive, and whether it does."""
+        return [
+            Driven(
+                load_text.name(one.load, self.units),
+                " ".join(load_text.verdict(one, self.answer)),
+                load_text.headings(self.answer, self.units),
+                load_text.rows(one, self.answer, self.units),
+            )
+            for one in self.answer.loads
+        ]
+
+    @property
+    def load_notes(self) -> list[str]:
+        """What the chances are of, and what a load is."""
+        return load_text.notes(self.answer)
 
     @property
     def missing(self) -> str:
@@ -192,7 +227,9 @@ def answer(
         if fault is not None and fault.field == "measured":
             raise InputError(fault.message)
         return None
-    table, drawn = asked.answers(found, asked_for.level)
+    wanted = asked_for.demands
+    table, drawn = asked.answers(found, asked_for.level, wanted.loads)
+    table = replace(table, cautions=cautions(build, found, ceilings.read(wanted.cautions)))
     chart = prediction_drawing.on_one_pair(drawn, asked_for.units, asked_for.band)
     over = over_band(found, asked_for.band, asked_for.level)
     band = prediction_text.mean(over, asked_for.units)

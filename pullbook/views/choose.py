@@ -126,9 +126,12 @@ def search(desk: Desk, named: Named, wanted: Wanted, asked_for: Parameters) -> S
     """
     predictor = desk.model.predictor()
     given = asked.ask(predictor, [named], asked.tests_for(desk, [named]))
-    found = desk.model.search(given, wanted.free, wanted.goal, asked_for.level)
+    must = asked_for.demands
+    found = desk.model.search(
+        given, wanted.free, wanted.goal, asked_for.level, must.loads, must.cautions
+    )
     chart = comparison_drawing.of_differences(
-        *searching.best_and_own(predictor, found), asked_for.units
+        *searching.best_and_own(predictor, found), asked_for.units, loads=found.goal.loads
     )
     name = named.build.sheet_id
     measured = str(named.build.values.get("measured") or "")

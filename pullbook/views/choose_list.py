@@ -9,12 +9,14 @@ from starlette.responses import RedirectResponse
 
 from pullbook.guards.inside_folder import inside, plain_name
 from pullbook.pipeline.builds import parts_list
+from pullbook.pipeline.loads import ceilings
 from pullbook.schemas.errors import InputError
 from pullbook.tasks import questions
 from pullbook.text import choice_text
 from pullbook.view_parts import asked, parameters, rendering
 from pullbook.view_parts.asked import Named
 from pullbook.view_parts.rendering import desk_of
+from pullbook.words import figures
 from pullbook.workspace.folder import PARTS
 
 if TYPE_CHECKING:
@@ -44,6 +46,10 @@ goal: {mean_torque: 2000:4500}
 limits:
   price: {at_most: 1000}
 """
+
+
+class BudgetError(InputError):
+    """A budget that a list cannot be kept within."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +82,19 @@ class Shown:
         return choice_text.notes(self.found, self.units)
 
     @property
+    def money(self) -> list[str]:
+        """What money buys; nothing where the list has one price or none."""
+        return choice_text.money_lines(self.found, self.units) if len(self.found.money) > 1 else []
+
+    @property
+    def short(self) -> list[str]:
+        """Which combinations do not clear a load, and why."""
+        found = self.found
+        if not found.short:
+            return []
+        return [choice_text.not_clearing(found), *choice_text.shortfalls(found, self.units)]
+
+    @property
     def parts(self) -> list[list[str]]:
         """The parts with what each sets."""
         return choice_text.part_rows(self.found, self.units)
@@ -94,43 +113,61 @@ def view(request: Request) -> Response:
     name = request.query_params.get("list", "")
     path = next((one for one in lists(desk) if one.name == name), None)
     text = EXAMPLE if path is None else path.read_text(encoding="utf-8", errors="replace")
-    shown, fault = None, ""
+    shown, fault, faults = None, "", dict(asked_for.faults)
+    budget = _budget(asked_for.given.get("budget", ""), faults)
     if name and path is None:
         fault = f"There is no list {name} in the folder {PARTS}."
-    elif path is not None:
+    elif path is not None and not faults:
         try:
-            shown = Shown(choose(desk, path, asked_for), asked_for.units)
+            shown = Shown(choose(desk, path, asked_for, budget), asked_for.units)
+        except BudgetError as found:
+            faults["budget"] = figures.sentence(str(found))
         except InputError as found:
             fault = str(found).replace(f"{path}: ", "").replace(str(path), path.name)
-    return _page(request, asked_for, text, shown, fault, name)
-
-
-def _page(
-    request: Request, asked_for: Parameters, text: str, shown: Shown | None, fault: str, name: str,
-) -> Response:  # fmt: skip
     return rendering.page(
         request, "choose_list", title="Choose from a list of parts", units=asked_for.units,
-        asked=asked_for, lists=[one.name for one in lists(desk_of(request))], chosen=name,
-        text=text, shown=shown, fault=fault, faults=asked_for.faults, levels=parameters.LEVELS,
+        asked=asked_for, lists=[one.name for one in lists(desk)], chosen=name, text=text,
+        shown=shown, fault=fault, faults=faults, levels=parameters.LEVELS,
         headings=choice_text.PART_HEADINGS,
     )  # fmt: skip
 
 
-def choose(desk: Desk, path: Path, asked_for: Parameters) -> Choice:
+def _budget(text: str, faults: dict[str, str]) -> float | None:
+    """Return the most that parts may cost together, where it is given."""
+    try:
+        return float(text) if text.strip() else None
+    except ValueError:
+        faults["budget"] = "Type the budget as a number, in the money of the list, such as 900."
+        return None
+
+
+def choose(desk: Desk, path: Path, asked_for: Parameters, budget: float | None) -> Choice:
     """Return the combinations of a list, ranked as `pullbook choose` ranks them.
 
     Raises
     ------
+    BudgetError
+        The list cannot be kept within the budget.
     InputError
         The list cannot be used.
 
     """
     predictor = desk.model.predictor()
     wanted = parts_list.read(path)
+    if budget is not None:
+        try:
+            wanted = parts_list.within_budget(wanted, budget)
+        except InputError as fault:
+            raise BudgetError(str(fault)) from fault
+    must = asked_for.demands
+    aim = wanted.goal._replace(
+        loads=(*wanted.goal.loads, *must.loads), ceilings=ceilings.read(must.cautions)
+    )
     named = [Named(wanted.base)]
     given = questions.must_be_sound(asked.ask(predictor, named, asked.tests_for(desk, named)))
     (base,), (code,), (start,) = given
-    return predictor.choose(replace(wanted, base=base), _LOW, asked_for.level, code, start)
+    wanted = replace(wanted, base=base, goal=aim)
+    return predictor.choose(wanted, _LOW, asked_for.level, code, start)
 
 
 def save(request: Request, form: Mapping[str, str]) -> Response:
@@ -139,5 +176,5 @@ def save(request: Request, form: Mapping[str, str]) -> Response:
     name = plain_name(form.get("name", "").strip() or "parts").removesuffix(".yaml")
     path = inside(desk.folder.top, PARTS, f"{name}.yaml")
     desk.folder.save(path, form.get("text", "").replace("\r\n", "\n").encode())
-    more = parameters.read(form).address
+    more = {**parameters.read(form).address, "budget": form.get("budget", "")}
     return RedirectResponse(f"/choose/list?{rendering.query({'list': path.name, **more})}", 303)

@@ -12,6 +12,7 @@ from pullbook.answer_sheets import prediction_sheet
 from pullbook.guards.inside_folder import plain_name
 from pullbook.schemas.errors import InputError
 from pullbook.view_parts import parameters, rendering
+from pullbook.view_parts.demands import CEILINGS, LOADS
 from pullbook.view_parts.rendering import desk_of
 from pullbook.views import ask
 from pullbook.workspace import build_fields
@@ -55,9 +56,12 @@ def _shown(desk: Desk, asked_for: Parameters) -> Shown:
     Raises
     ------
     InputError
-        The build cannot be predicted.
+        The build cannot be predicted, or a load or caution cannot be read.
 
     """
+    wrong = [asked_for.faults[one] for one in (LOADS, *CEILINGS) if one in asked_for.faults]
+    if wrong:
+        raise InputError(wrong[0].removesuffix("."))
     build = build_fields.build_of(asked_for.fields, asked_for.units)
     start = asked_for.given.get("start", "")
     shown = ask.answer(desk, desk.model.predictor(), build, asked_for, start)

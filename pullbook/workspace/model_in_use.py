@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from pullbook.model.answers.predictor import Predictor
     from pullbook.model.choices.search_result import Search
     from pullbook.model.prediction.prediction import Prediction
+    from pullbook.schemas.on_request import Load
     from pullbook.tasks.questions import Asked
     from pullbook.workspace.folder import Folder
 
@@ -81,7 +82,10 @@ class ModelInUse:
         predictor = self.predictor()
         return self._once(predictor, asked, (), lambda: questions.predictions(asked, predictor)[0])
 
-    def search(self, asked: Asked, free: Sequence[str], goal: str, level: float) -> Search:
+    def search(
+        self, asked: Asked, free: Sequence[str], goal: str, level: float,
+        loads: Sequence[Load] = (), cautions: Sequence[str] = (),
+    ) -> Search:  # fmt: skip
         """Return the best of what was tested; what was searched before is not searched again.
 
         Raises
@@ -92,10 +96,11 @@ class ModelInUse:
         """
         from pullbook.tasks import searching
 
-        predictor, question = self.predictor(), (*free, goal, level)
+        predictor = self.predictor()
+        question = (*free, goal, level, *loads, *cautions)
         return self._once(
             predictor, asked, question,
-            lambda: searching.search(predictor, asked, free, goal, level),
+            lambda: searching.search(predictor, asked, free, goal, level, loads, cautions),
         )  # fmt: skip
 
     def _once(

@@ -67,6 +67,7 @@ def test_what_goes_wrong_on_a_worker_is_told(far):
         list(far.each(int, ["1", "two"]))
 
 
+@pytest.mark.slow
 def test_curating_there_gives_the_same_tables(demo, far):
     shared = [demo.folder / "shared"]
     here, there = curate.curate(shared), curate.curate(shared, far)

@@ -149,6 +149,21 @@ def test_a_picture_is_drawn_and_the_same_each_time(way, drawn_apart, tmp_path, s
     assert len(one) > 5000
 
 
+def test_one_pair_of_axes_is_for_one_build(way, tmp_path):
+    words, path = drawn(way, tmp_path, "svg")
+    assert run(*words).returncode == 0
+    two_panels = path.read_text().count("torque, lb-ft")
+    assert run(*words, "--one-pair").returncode == 0
+    one = path.read_text()
+    assert one.count("engine speed, rpm") == 1 == two_panels
+    assert float(re.search(r'height="([\d.]+)pt"', one)[1]) < 650
+    table = tmp_path / "builds.csv"
+    table.write_text("sheet_id,cylinders,bore,stroke\na,8,4,3.5\nb,8,4.03,3.5\n")
+    several = ("predict", table, "--bundle", way / "bundle", "--one-pair", "--plot", path)
+    assert "holds one build" in " ".join(run(*several).stderr.split())
+    assert "give --plot FILE" in " ".join(run(*words[:-2], "--one-pair").stderr.split())
+
+
 def test_without_the_key_a_shop_is_a_stranger(way, tmp_path):
     env = {"XDG_CONFIG_HOME": str(tmp_path), "HOME": str(tmp_path)}
     done = run("predict", way / "in" / "0-0.csv", "--bundle", way / "bundle", "--json", env=env)
@@ -260,6 +275,7 @@ def test_evaluate_writes_figures_and_a_picture(way, tmp_path):
     assert done.returncode == 0, done.stderr
     assert {p.name for p in tmp_path.iterdir()} == {
         "metrics.json", "coverage.csv", "errors.csv", "held_out.svg", "model.md", "model.html",
+        "hardest.csv", "hardest.md", "hardest.html",
     }  # fmt: skip
 
 

@@ -383,6 +383,7 @@ def test_a_model_that_is_damaged_is_a_sentence_and_a_new_one_is_seen_at_once(tmp
         ModelInUse(folder).predictor()
 
 
+@pytest.mark.slow
 def test_what_a_model_was_judged_by_stays_with_it(demo, tmp_path):
     (tmp_path / "shop").mkdir()
     folder = Folder(tmp_path / "shop")

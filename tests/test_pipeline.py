@@ -56,6 +56,7 @@ def project(folder):
     params["train"] |= {"rounds": 30, "spread_rounds": 10, "folds": 3, "withheld": 1}
     params["judge"] |= {"fewest_shops": 3}
     (folder / "params.yaml").write_text(yaml.safe_dump(params))
+    (folder / "data/champion.yaml").write_text(yaml.safe_dump({"train": params["train"]}))
     shutil.copy(ROOT / "data/.gitignore", folder / "data/.gitignore")
     (folder / ".gitignore").write_text("__pycache__/\n")
     run(folder, "git", "init", "-q")
@@ -106,6 +107,8 @@ def test_metrics_plots_and_experiments_work_as_an_analyst_expects(first):
     changed = run(first, "dvc", "metrics", "diff", "--json")
     apart = json.loads(changed)["reports/judgement.json"]
     assert any(name.startswith("figures.rms") for name in apart)
+    assert any(name.startswith("new.") for name in apart)
+    assert not any(name.startswith("old.id") or name == "old.sheets" for name in apart)
     assert "train.rounds" in run(first, "dvc", "params", "diff", "--json")
     run(first, "git", "checkout", "-q", "--", "params.yaml", "dvc.lock", "reports", "pullbook")
     run(first, "dvc", "checkout", "-q")

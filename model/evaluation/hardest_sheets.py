@@ -31,15 +31,16 @@ LOOKED_INTO = 12
 _GAIN = 0.4
 #: Fields that a build cannot go without, or that are not numbers of a part.
 _KEPT = frozenset({"cylinders", "bore", "stroke", "displacement", "aspiration", "boost"})
-#: How near a factor must be to a known one, and how even the curve; logarithms of torque.
-_NEAR, _EVEN = 0.05, 0.05
-#: Torque measured over predicted where a unit or the driveline was mistaken; hp over kW is 1.341,
-#: too near to tell it from N.m over lb-ft.
+#: How even over the sweep a curve must be that is off by one factor; logarithm of torque.
+_EVEN = 0.05
+#: Torque measured over predicted where a unit or the driveline was mistaken, and how near it must
+#: come (a logarithm: whole engines read 10 % low, too); hp over kW is 1.341, too near to tell it
+#: from N.m over lb-ft.
 _NM = 1.3558
-_FACTORS: tuple[tuple[float, str], ...] = (
-    (_NM, "N.m may have been taken for lb-ft, or hp for kW"),
-    (1 / _NM, "lb-ft may have been taken for N.m, or kW for hp"),
-    (CHASSIS_EFFICIENCY, "it may have been measured at the wheels"),
+_FACTORS: tuple[tuple[float, float, str], ...] = (
+    (_NM, 0.05, "N.m may have been taken for lb-ft, or hp for kW"),
+    (1 / _NM, 0.05, "lb-ft may have been taken for N.m, or kW for hp"),
+    (CHASSIS_EFFICIENCY, 0.02, "it may have been measured at the wheels"),
 )
 #: SAE J607 over J1349 at their reference conditions (common practice, no source).
 _STANDARD = math.log(1.04)
@@ -187,10 +188,9 @@ def _of_fields(suspect: Suspect | None) -> list[str]:
 
 def _of_curve(one: pd.Series) -> list[str]:
     level, even = float(one["level"]), float(one["uneven"]) < _EVEN
-    near = [(abs(level - math.log(factor)), text) for factor, text in _FACTORS]
-    off, text = min(near)
-    if off < _NEAR and even:
-        return [text]
+    for factor, near, text in _FACTORS:
+        if even and abs(level - math.log(factor)) < near:
+            return [text]
     if abs(abs(level) - _STANDARD) < _STANDARD / 2 and even:
         return ["its correction standard may be another: the whole curve is off by about 4 %"]
     if abs(float(one["tilt"])) > _TILT:

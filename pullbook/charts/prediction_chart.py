@@ -41,3 +41,8 @@ def draw(answers: Sequence[Answer], path: Path, units: Units) -> None:
 def of_answers(answers: Sequence[Answer], units: Units, pull: Pull | None = None) -> Figure:
     """Return what `prediction_drawing.of_answers` describes, under `STYLE`."""
     return matplotlib_writer.figure(prediction_drawing.of_answers(answers, units, pull))
+
+
+def on_one_pair(answer: Answer, units: Units) -> Figure:
+    """Return what `prediction_drawing.on_one_pair` describes, under `STYLE`."""
+    return matplotlib_writer.figure(prediction_drawing.on_one_pair(answer, units))

@@ -50,6 +50,12 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
         Path | None,
         typer.Option(help="Dyno sheet whose pull is drawn beside one to three builds."),
     ] = None,
+    one_pair: Annotated[
+        bool,
+        typer.Option(
+            "--one-pair", help="Draw torque and power of one build on one pair of axes, not on two."
+        ),
+    ] = False,
     shop: options.Shop = None,
     key_file: options.KeyFile = None,
     measured: options.Measured = None,
@@ -87,6 +93,9 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     if beside is not None and plot is None and html is None:
         msg = "the pull goes in a picture; add --plot FILE or --html FILE.html"
         raise typer.BadParameter(msg, param_hint="--beside")
+    if one_pair and (plot is None or beside is not None):
+        msg = "it changes the picture of one build; give --plot FILE, and no --beside"
+        raise typer.BadParameter(msg, param_hint="--one-pair")
     pull = None if beside is None else pulls.pull(beside)
     loads, most = options.loads_of(load, units), ceilings.read(caution or [])
     given = build_files.read(builds)
@@ -113,7 +122,10 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     if drawn and (plot is not None or html is not None):
         room = _MOST_PLOTTED - (pull is not None)
         shown = [answer for answer in answers if answer is not None][:room]
-        _draw(drawn[:room], shown, speeds, units, wanted, (head, pull))
+        if one_pair and len(drawn) > 1:
+            msg = "one pair of axes holds one build; leave it out to draw several"
+            raise typer.BadParameter(msg, param_hint="--one-pair")
+        _draw(drawn[:room], shown, speeds, units, wanted, (head, pull), one_pair=one_pair)
         if len(drawn) > room:
             typer.echo(f"Charts and answer sheets show the first {room} builds.", err=True)
     raise typer.Exit(code=int(len(drawn) < len(given)))
@@ -126,6 +138,8 @@ def _draw(
     units: Units,
     wanted: output.Wanted,
     more: tuple[Letterhead, Pull | None],
+    *,
+    one_pair: bool,
 ) -> None:
     """Draw at most four builds; ``more`` is who a sheet is from and for, and a pull beside them."""
     from pullbook.answer_sheets import (
@@ -143,7 +157,11 @@ def _draw(
         for (_, one), answer in zip(drawn, answers, strict=True)
     ]
     output.files(
-        lambda: prediction_chart.of_answers(fine, units, more[1]),
+        lambda: (
+            prediction_chart.on_one_pair(fine[0], units)
+            if one_pair
+            else prediction_chart.of_answers(fine, units, more[1])
+        ),
         lambda: prediction_sheet.of_answers(answers, fine, builds, units, *more),
         wanted,
     )

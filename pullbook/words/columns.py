@@ -61,7 +61,10 @@ def _widths(heads: Sequence[str], cells: Sequence[Sequence[str]], least: int) ->
 
 def _headings(heads: Sequence[str], widths: Sequence[int], first: str, room: int) -> list[str]:
     """Return headings broken over as many lines as they need, the last just above the cells."""
-    broken = [textwrap.wrap(head, width) for head, width in zip(heads, widths, strict=True)]
+    broken = [
+        textwrap.wrap(head, width, break_on_hyphens=False)
+        for head, width in zip(heads, widths, strict=True)
+    ]
     deep = max(map(len, broken))
     rows = zip(*([""] * (deep - len(one)) + one for one in broken), strict=True)
     *above, last = (_line(row, widths) for row in rows)

@@ -252,6 +252,7 @@ def zeros(count):
     return out.getvalue()
 
 
+@pytest.mark.slow
 def test_an_archive_of_zeros_is_refused_before_it_is_unpacked(mine, monkeypatch):
     without_trial(monkeypatch)
     (mine / "arrays.npz").write_bytes(zeros(400))
@@ -431,6 +432,7 @@ def trial(folder, match="bundle"):
     return str(raised.value)
 
 
+@pytest.mark.slow
 def test_a_bundle_is_tried_once(mine, monkeypatch, tmp_path):
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     tried = count_trials(monkeypatch)
@@ -442,6 +444,7 @@ def test_a_bundle_is_tried_once(mine, monkeypatch, tmp_path):
     assert len(tried) == 2
 
 
+@pytest.mark.slow
 def test_a_bundle_is_tried_anew_where_nothing_can_be_remembered(mine, monkeypatch, tmp_path):
     (tmp_path / "state").write_text("in the way")
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))

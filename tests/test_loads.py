@@ -243,6 +243,10 @@ def test_a_parts_list_may_hold_its_loads_with_a_table_beside_it(tmp_path):
     assert found["not_clearing"][0]["loads"][0]["load"]["kind"] == "table"
     said = " ".join(run("choose", path).stdout.split())
     assert "No combination is sure to clear the load; the nearest to it is" in said
+    assert "Each one ranked clears the load" not in said
+    (tmp_path / "pump.csv").write_text("rpm,power (hp)\n2500,20\n3000,25\n")
+    said = " ".join(run("choose", path).stdout.split())
+    assert "Each one ranked clears the load, with a chance of 90 % or more at every speed." in said
     path.write_text(f"{PARTS}loads: {{propeller: 3}}\n")
     assert "the section 'loads' must be a list" in run("choose", path).stderr
 

@@ -2,11 +2,13 @@
 
 import json
 from itertools import pairwise
+from types import SimpleNamespace
 
 import pytest
 from command_line import run
 
 from pullbook.pipeline.loads import ceilings
+from pullbook.text import choice_text
 
 PARTS = """\
 build: {cylinders: 8, bore: 4.03, stroke: 3.48, octane: 91}
@@ -107,3 +109,22 @@ def test_what_a_build_exceeds_is_said(parts, tmp_path):
 def test_a_caution_that_means_nothing_is_answered_with_what_to_write(text):
     with pytest.raises(ceilings.CeilingError, match="write octane=87"):
         ceilings.read([text])
+
+
+@pytest.mark.parametrize(
+    ("chances", "said"),
+    [
+        (
+            (0.35, 0.39),
+            " (35 % chance that it is the best of these; too close to call: b has 39 %)",
+        ),
+        ((0.4, 0.3), " (40 % chance that it is the best of these: a slight favourite only)"),
+        ((0.9, 0.1), " (90 % chance that it is the best of these)"),
+        ((None, None), ""),
+    ],
+)
+def test_a_favourite_is_none_where_another_is_as_likely_the_best(chances, said):
+    ranked = [
+        SimpleNamespace(name=name, chance=one) for name, one in zip("ab", chances, strict=True)
+    ]
+    assert choice_text.favourite(SimpleNamespace(ranked=ranked)) == said

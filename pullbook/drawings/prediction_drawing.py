@@ -43,11 +43,14 @@ def of_answers(answers: Sequence[Answer], units: Units, pull: Pull | None = None
 
 
 def on_one_pair(answer: Answer, units: Units, band: tuple[float, float] | None = None) -> Chart:
-    """Return torque and power of a build on one pair of axes; ``band`` is marked in grey."""
+    """Return torque and power of a build on one pair of axes; ``band`` is marked in grey.
+
+    The peaks are named under the title: beside the curves one would hide the other.
+    """
     torque = _curve(answer, units, "torque", 0, ("torque", _TORQUE_AT))
     power = _curve(answer, units, "power", 1, ("power", _POWER_AT), right=True)
     marks = [
-        mark
+        replace(mark, text="")
         for style, name in enumerate(("torque", "power"))
         if (mark := _mark(answer, units, name, style, right=name == "power")) is not None
     ]
@@ -57,7 +60,9 @@ def on_one_pair(answer: Answer, units: Units, band: tuple[float, float] | None =
         units.torque_axis, (torque, power, *lines), tuple(marks), (*grey, *untested([answer])),
         right_title=units.power_axis, same_scale=not units.metric,
     )  # fmt: skip
-    below = (*notes([answer]), *load_notes(answer, units))
+    peaks = _peak_texts(answer, units)
+    below = ("; ".join(peaks),) if peaks else ()
+    below = (*below, *notes([answer]), *load_notes(answer, units))
     return Chart(_title([answer]), below, (panel,), _alt([answer], units))
 
 
@@ -170,14 +175,19 @@ def _mark(answer: Answer, units: Units, what: str, style: int, *, right: bool) -
 
 def _legend(answer: Answer, units: Units) -> str:
     """Return a build with its peaks: beside the curves the texts would overlap."""
+    peaks = _peak_texts(answer, units)
+    return f"{answer.sheet_id}: {'; '.join(peaks)}" if peaks else answer.sheet_id
+
+
+def _peak_texts(answer: Answer, units: Units) -> list[str]:
+    """Return the peaks of torque and power, each with its height and its engine speed."""
     speeds = [point.rpm for point in answer.curve]
     peaks = (_peak(answer, units, what) for what in ("torque", "power"))
-    heights = [
+    return [
         f"{peak.height.value:.0f} {unit} at {_where(peak, speeds)}"
         for peak, unit in peaks
         if peak is not None
     ]
-    return f"{answer.sheet_id}: {'; '.join(heights)}" if heights else answer.sheet_id
 
 
 def _where(peak: Peak, speeds: Sequence[float]) -> str:

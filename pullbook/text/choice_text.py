@@ -169,13 +169,29 @@ def first(found: Choice, units: Units) -> list[str]:
     if not found.ranked:
         return [*lines, "Every combination that meets the requirements is outside the data."]
     best = found.ranked[0]
+    if found.goal.loads and not found.short and best.chance is not None:
+        sure = figures.level(found.level)
+        lines.append(
+            f"Each one ranked clears the load, with a chance of {sure} or more at every speed."
+        )
     if len(found.ranked) == 1:
         return [*lines, f"Best for {goal(found.goal)}: {best.name}, the only one that is left."]
-    chance = ""
-    if best.chance is not None:
-        slight = ": a slight favourite only" if best.chance < _CLEAR_FAVOURITE else ""
-        chance = f" ({figures.percent(best.chance)} chance that it is the best of these{slight})"
-    return [*lines, f"Best for {goal(found.goal)}: {best.name}{chance}."]
+    return [*lines, f"Best for {goal(found.goal)}: {best.name}{favourite(found)}."]
+
+
+def _favourite(found: Choice) -> str:
+    """Return how likely the first of the ranked is the best, and whether another is as likely."""
+    best = found.ranked[0]
+    if best.chance is None:
+        return ""
+    likelier = max(found.ranked, key=lambda one: one.chance or 0.0)
+    slight = ""
+    if (likelier.chance or 0.0) > best.chance:
+        other = figures.percent(likelier.chance or 0.0)
+        slight = f"; too close to call: {likelier.name} has {other}"
+    elif best.chance < _CLEAR_FAVOURITE:
+        slight = ": a slight favourite only"
+    return f" ({figures.percent(best.chance)} chance that it is the best of these{slight})"
 
 
 def cautions(found: Choice, units: Units) -> list[str]:

@@ -179,7 +179,7 @@ def first(found: Choice, units: Units) -> list[str]:
     return [*lines, f"Best for {goal(found.goal)}: {best.name}{favourite(found)}."]
 
 
-def _favourite(found: Choice) -> str:
+def favourite(found: Choice) -> str:
     """Return how likely the first of the ranked is the best, and whether another is as likely."""
     best = found.ranked[0]
     if best.chance is None:

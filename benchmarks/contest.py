@@ -9,13 +9,13 @@ readings lie inside.
 from __future__ import annotations
 
 import argparse
-import tempfile
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
+from circle_data import curated
 from peers import PEERS, Answer, Data
 
 from pullbook.model.evaluation import accuracy, forecast_scores
@@ -27,11 +27,9 @@ from pullbook.model.limits import conformal
 from pullbook.model.prediction.predict import predict
 from pullbook.model.training import hold_out
 from pullbook.model.training.train_model import THREADS, train
-from pullbook.pipeline.curation import curate, data_set
-from pullbook.pipeline.demo import sheets as demo_sheets
+from pullbook.pipeline.curation import data_set
 from pullbook.pipeline.demo.shops import Circle
 from pullbook.pipeline.features import feature_table
-from pullbook.pipeline.privacy import contribute
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -196,12 +194,9 @@ def side_by_side(
     return pd.DataFrame(rows)
 
 
-def learning_curve(folder: Path, settings: Settings) -> pd.DataFrame:
+def learning_curve(settings: Settings) -> pd.DataFrame:
     """Return the error, % rms, of each predictor by the number of sheets learned from."""
-    demo_sheets.make(folder / "sheets", Circle(_SHOPS, _MANY, seed=7))
-    contribute.contribute([folder / "sheets"], folder / "in", b"a key for the benchmarks")
-    data = curate.curate([folder / "in"])
-    builds, pulls = data.builds, data.pulls
+    builds, pulls, _ = curated(Circle(_SHOPS, _MANY, seed=7))
     shop = pd.factorize(builds["shop"])[0]
     rng = np.random.default_rng(1)
     asked = np.isin(shop, rng.permutation(shop.max() + 1)[: int(_ASKED * (shop.max() + 1))])
@@ -255,8 +250,7 @@ def main() -> None:
         table.to_csv(given.out / "peers.csv", index=False, lineterminator="\n")
         print(table[["predictor", "rms", "crps", "inside", "width_at_equal_coverage"]].to_string())
     if given.only != "peers":
-        with tempfile.TemporaryDirectory() as name:
-            table = learning_curve(Path(name), settings)
+        table = learning_curve(settings)
         table.to_csv(given.out / "learning_curve.csv", index=False, lineterminator="\n")
         print(table.T.to_string())
 

@@ -8,46 +8,42 @@ some of its shops, some of its families and some engines of the rest, and asks i
 from __future__ import annotations
 
 import argparse
-import tempfile
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
+from circle_data import curated, some_of
 
 from pullbook.model.comparison import compare as compare_builds
 from pullbook.model.evaluation import rules_of_thumb
 from pullbook.model.evaluation.prediction_errors import score_predictions
 from pullbook.model.learning.sample import sample_of
-from pullbook.model.learning.settings import Settings
 from pullbook.model.prediction.as_measured import as_measured
 from pullbook.model.prediction.predict import predict
 from pullbook.model.range.tested_speeds import DEFAULT_RPM, speeds_of
 from pullbook.model.trained.pulls import of_curated
 from pullbook.model.trained.start import Start
 from pullbook.model.training.hold_out import folds
-from pullbook.model.training.train_model import train
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.pipeline.builds.engine_groups import engines_of
-from pullbook.pipeline.curation import curate
-from pullbook.pipeline.demo import dyno_pulls, part_changes, sheets, shops
+from pullbook.pipeline.demo import dyno_pulls, part_changes, shops
 from pullbook.pipeline.features import feature_table
 from pullbook.pipeline.parallel.workers import Processes
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
-from pullbook.pipeline.privacy import contribute
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from circle_data import Data
+
     from pullbook.model.prediction.prediction import Prediction
     from pullbook.model.trained.trained_model import Model
-    from pullbook.pipeline.demo.dyno_pulls import Made
     from pullbook.pipeline.demo.shops import Circle
 
 _RESULTS = Path(__file__).parent / "results" / "weak_spots.csv"
-_SETTINGS = Settings()
 #: One in so many shops, families and engines is held out.
 _SHOPS, _FAMILIES, _ENGINES = 4, 5, 6
 _FUEL = ("compression_ratio", "octane", "timing", "fuel")
@@ -59,38 +55,6 @@ _BUILDS_ASKED = 30
 _SHORT = 250.0
 _BAND = (2500.0, 4500.0)
 _CONSTANT_RPM = np.arange(2000.0, 5001.0, 250.0)
-
-
-class Data(NamedTuple):
-    """A curated data set, and the invented sheets it was made of."""
-
-    builds: pd.DataFrame
-    pulls: pd.DataFrame
-    made: dict[str, Made]
-
-    def part(self, keep: np.ndarray) -> Data:
-        """Return some of the sheets."""
-        builds = self.builds[keep].reset_index(drop=True)
-        return Data(builds, self.pulls[self.pulls["sheet_id"].isin(builds["sheet_id"])], self.made)
-
-    def train(self) -> Model:
-        """Return the model that these sheets give."""
-        features = feature_table.fit(self.builds)
-        return train(self.builds, self.pulls, features, _SETTINGS)
-
-    def pulls_by_sheet(self) -> dict[str, pd.DataFrame]:
-        """Return the readings of each sheet."""
-        return {str(name): own for name, own in self.pulls.groupby("sheet_id", sort=False)}
-
-
-def curated(circle: Circle) -> Data:
-    """Return a circle's sheets, contributed and curated."""
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        made = sheets.make(folder / "sheets", circle)
-        contribute.contribute([folder / "sheets"], folder / "shared", b"a key for benchmarks alone")
-        found = curate.curate([folder / "shared"])
-    return Data(found.builds, found.pulls, {m.sheet_id: m for m in made})
 
 
 def mean_of_groups(values: pd.Series, groups: pd.Series) -> float:
@@ -280,10 +244,10 @@ def of_circle(circle: Circle) -> dict[str, float]:
     data = curated(circle)
     rng = np.random.default_rng(circle.seed)
     builds = data.builds
-    new_shop = _some(builds["shop"], _SHOPS, rng)
-    new_family = _some(builds["family"], _FAMILIES, rng)
+    new_shop = some_of(builds["shop"], _SHOPS, rng)
+    new_family = some_of(builds["family"], _FAMILIES, rng)
     engine = engines_of(builds)
-    spare = _some(pd.Series(engine), _ENGINES, rng)
+    spare = some_of(pd.Series(engine), _ENGINES, rng)
     model = data.part(~(new_shop | new_family | spare)).train()
     known = data.part(spare & ~new_shop & ~new_family)
     new = data.part(new_shop & ~new_family)
@@ -301,13 +265,6 @@ def of_circle(circle: Circle) -> dict[str, float]:
         "part effects": part_effects(new, model, circle.seed),
     }
     return {f"{kind}; {name}": value for kind, own in kinds.items() for name, value in own.items()}
-
-
-def _some(values: pd.Series, one_in: int, rng: np.random.Generator) -> np.ndarray:
-    """Return the rows of one in so many of the different values, drawn at random."""
-    different = values.dropna().unique()
-    drawn = rng.choice(different, size=max(1, len(different) // one_in), replace=False)
-    return values.isin(drawn).to_numpy()
 
 
 def main() -> None:

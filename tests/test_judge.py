@@ -15,6 +15,7 @@ from pullbook.model.review import judge, judgement, promotions
 from pullbook.model.review.arrivals import arrivals, version_of
 from pullbook.model.review.drift import DriftError, _shops, drift, keep
 from pullbook.model.review.judgement import Rules, Verdict
+from pullbook.model.review.moved_fields import moved
 from pullbook.model.review.promotion_record import history
 from pullbook.model.training import bundle, train_model
 from pullbook.pipeline.curation import data_set, jury
@@ -306,6 +307,21 @@ def test_sheets_of_one_engine_say_less_of_a_shop_than_sheets_of_many():
     found = {one.shop: one.error for one in _shops(fresh, off, known)}
     others = [error for shop, error in found.items() if shop != shops[0]]
     assert found[shops[0]] > 2 * max(others)
+
+
+def test_one_engine_with_many_sheets_is_no_drift_of_the_fields(months):
+    """Thirty sheets of one big engine beside thirty others: by sheets the bore would have moved."""
+    one = months.earlier.nlargest(1, "bore").assign(engine="the big one")
+    series = months.earlier.iloc[np.repeat(one.index, 30)].assign(engine="the big one")
+    others = months.earlier.drop_duplicates("engine").iloc[:30]
+    fresh = pd.concat([others, series], ignore_index=True).astype(months.earlier.dtypes.to_dict())
+    by_engine, by_sheet = (
+        {field.field: field for field in moved(some, months.earlier)}["bore"]
+        for some in (fresh, fresh.assign(engine=[f"e{n}" for n in range(len(fresh))]))
+    )
+    assert by_sheet.drifted
+    assert by_engine.shift < by_sheet.shift / 3
+    assert not by_engine.drifted
 
 
 @pytest.mark.slow

@@ -141,8 +141,9 @@ def _fields(made: Page, moved: Sequence[Moved]) -> None:
     drifted = sum(one.drifted for one in moved)
     made.text(
         f"{drifted} of {len(moved)} fields have drifted; they come first. Shift: in standard"
-        " deviations of a number, or the share of sheets that would need another choice. Beyond:"
-        " new sheets outside the earlier range, or with a new choice."
+        " deviations of a number, or the share of engines that would need another choice; an engine"
+        " with many sheets counts once. Beyond: new sheets outside the earlier range, or with a new"
+        " choice."
     )
     made.table(
         ["field", "given before", "given now", "before", "now", "shift", "beyond", "drifted"],

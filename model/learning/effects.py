@@ -24,9 +24,10 @@ PARTS = (*COLUMNS, "all parts")
 #: Effects that go with what a sheet is of, in the order of the columns of `Readings.labels`.
 LABELS = ("shop", "family", "engine")
 EFFECTS = (*PARTS, *LABELS, "mounting", "reading")
-#: Over the logarithm of engine speed: length scale, and share that is the same at all speeds; of
-#: effects of parts, and of the others.
-PART_SPEED, LABEL_SPEED = (0.3, 0.3), (0.6, 0.6)
+#: Over the logarithm of engine speed: length scale of effects that are not of parts, those of parts
+#: having half of it; and share that is the same at all speeds, of effects of parts and of others.
+_SPEED_LENGTH = 0.6
+_PART_COMMON, _LABEL_COMMON = 0.3, 0.6
 _JITTER = 1e-8
 
 
@@ -153,7 +154,7 @@ class Process:
     def posterior(self, points: Readings) -> Posterior:
         """Return what is known of points; every sheet of theirs is a new mounting."""
         across = self._across(self.readings, points)
-        white = solve_triangular(self.root, across, lower=True) if len(self.root) else across
+        white = _whitened(self.root, across) if len(self.root) else across
         mean = _prior_mean(self.constants, points.start) + self.white @ white
         return Posterior(mean, white, points)
 
@@ -161,7 +162,7 @@ class Process:
         """Return the mean alone of points, shape (points,), fast for many."""
         if not len(self.root):
             return _prior_mean(self.constants, points.start)
-        weights = solve_triangular(self.root, self.white, lower=True, trans="T")
+        weights = _whitened(self.root, self.white, trans="T")
         mean = _prior_mean(self.constants, points.start)
         mean += weights @ self._across(self.readings, points)
         return mean
@@ -200,8 +201,10 @@ class Process:
         for at in range(len(LABELS)):
             labels += var[len(PARTS) + at] * (a.labels[:, None, at] == b.labels[None, :, at])
         pick = np.ix_(a.sheet, b.sheet)
-        across: Floats = parts[pick] * over_speed(a.speed, b.speed, PART_SPEED)
-        across += labels[pick] * over_speed(a.speed, b.speed, LABEL_SPEED)
+        over_parts, across = over_speed(a.speed, b.speed)
+        over_parts *= parts[pick]
+        across *= labels[pick]
+        across += over_parts
         across += self.constants.level
         return across
 
@@ -225,7 +228,7 @@ def _own(constants: Constants, readings: Readings) -> Floats:
     """Return the covariance that readings of the same sheet have beyond that of other sheets."""
     same = readings.sheet[:, None] == readings.sheet[None, :]
     mounting = constants.variances[EFFECTS.index("mounting")]
-    own = mounting * over_speed(readings.speed, readings.speed, LABEL_SPEED)
+    own = mounting * over_speed(readings.speed, readings.speed)[1]
     own = same * (own + readings.doubt[readings.sheet])
     own[np.diag_indices(len(own))] += constants.variances[-1]
     result: Floats = own
@@ -242,19 +245,31 @@ def _extended(process: Process, more: Readings) -> tuple[Floats, Floats]:
     root[:size, :size] = process.root
     root[size:, :size] = known.white.T
     root[size:, size:] = corner
-    off = solve_triangular(corner, more.target - known.mean, lower=True)
-    return root, off
+    return root, _whitened(corner, more.target - known.mean)
 
 
-def over_speed(a: Floats, b: Floats, shape: tuple[float, float]) -> Floats:
-    """Return the correlation over logarithms of engine speed, shape (a, b).
+def _whitened(root: Floats, values: Floats, trans: str = "N") -> Floats:
+    # Both are made here and finite: to look again would take as long as to solve.
+    white: Floats = solve_triangular(root, values, lower=True, trans=trans, check_finite=False)
+    return white
 
-    ``shape`` is `PART_SPEED` or `LABEL_SPEED`.
+
+def over_speed(a: Floats, b: Floats) -> tuple[Floats, Floats]:
+    """Return the correlations of effects over logarithms of engine speed, shape (a, b) each.
+
+    The first are those of effects of parts, the second those of all others. At half the length
+    scale a squared exponential is the fourth power of itself, which is faster than another one.
     """
-    length, common = shape
-    away = (a[:, None] - b[None, :]) / length
-    over: Floats = common + (1 - common) * np.exp(-0.5 * away**2)
-    return over
+    near = (a[:, None] - b[None, :]) * (np.sqrt(0.5) / _SPEED_LENGTH)
+    near *= -near
+    np.exp(near, out=near)
+    others = near * (1 - _LABEL_COMMON)
+    others += _LABEL_COMMON
+    near *= near
+    near *= near
+    near *= 1 - _PART_COMMON
+    near += _PART_COMMON
+    return near, others
 
 
 def cholesky(matrix: Floats) -> Floats:

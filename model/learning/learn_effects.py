@@ -15,9 +15,7 @@ from scipy.optimize import minimize
 
 from pullbook.model.learning.effects import (
     EFFECTS,
-    LABEL_SPEED,
     LABELS,
-    PART_SPEED,
     PARTS,
     Constants,
     cholesky,
@@ -92,8 +90,7 @@ class _Likelihood:
             + [np.eye(len(labels), dtype=bool)]
         ).astype(float)
         self._pick = np.ix_(readings.sheet, readings.sheet)
-        self._parts = over_speed(readings.speed, readings.speed, PART_SPEED)
-        self._labels = over_speed(readings.speed, readings.speed, LABEL_SPEED)
+        self._parts, self._labels = over_speed(readings.speed, readings.speed)
         same = readings.sheet[:, None] == readings.sheet[None, :]
         self._fixed = level + same * readings.doubt[readings.sheet]
         self._start, self._target = readings.start - center[0], readings.target - center[1]
@@ -112,9 +109,11 @@ class _Likelihood:
         matrix[np.diag_indices(len(matrix))] += var[-1]
         root = cholesky(matrix)
         off = self._target - weight * self._start
-        solved = cho_solve((root, True), off)
-        inverse, _ = dpotri(root, lower=1)
-        inverse = np.tril(inverse) + np.tril(inverse, -1).T
+        solved = cho_solve((root, True), off, check_finite=False)
+        inverse, _ = dpotri(root, lower=1)  # its lower triangle, zeros above
+        diagonal = inverse.diagonal().copy()
+        inverse = inverse + inverse.T
+        inverse[np.diag_indices(len(inverse))] = diagonal
         away, tilt = logs - np.log(_SD**2), weight - _WEIGHT
         value = 0.5 * off @ solved + np.log(np.diag(root)).sum()
         value += 0.5 * np.sum((away / _PRIOR) ** 2) + 0.5 * (tilt / _WEIGHT_SD) ** 2

@@ -22,7 +22,7 @@ from pullbook.schemas.fields import FIELDS
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping
 
-    from pullbook.model.bundles.plain_arrays import Arrays
+    from pullbook.pipeline.storage.plain_arrays import Arrays
 
 START = "start."
 #: Most points of the grid of speeds, of the process, readings of one's own sheets, and scores.

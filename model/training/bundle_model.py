@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pullbook.model.bundles import array_checks, plain_arrays, sheets_table
+from pullbook.model.bundles import array_checks, sheets_table
 from pullbook.model.bundles.bundle_folder import (
     ARRAYS,
     CURVE,
@@ -47,6 +47,7 @@ from pullbook.model.training.bundle_arrays import (
 )
 from pullbook.pipeline.curation.read_own import is_private
 from pullbook.pipeline.features import feature_table
+from pullbook.pipeline.storage import plain_arrays
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -72,7 +73,7 @@ def model_of(files: dict[str, bytes], manifest: dict[str, Any]) -> Model:
             "the bundle uses other features than this pullbook; train it again with: pullbook train"
         )
         raise BundleError(msg)
-    arrays = plain_arrays.read(files[ARRAYS], LIMITS[ARRAYS], ARRAYS)
+    arrays = _arrays(files[ARRAYS], ARRAYS)
     array_checks.check(arrays, [*names, *table], len(builds), curve=bool(files[CURVE]))
     _check_counts(manifest, arrays, builds)
     curve = None
@@ -111,8 +112,16 @@ def model_of(files: dict[str, bytes], manifest: dict[str, Any]) -> Model:
     return _with_effects(model)
 
 
+def _arrays(data: bytes, name: str) -> plain_arrays.Arrays:
+    try:
+        return plain_arrays.read(data, LIMITS[name])
+    except plain_arrays.ArraysError as fault:
+        msg = f"the bundle does not verify: {name} cannot be read ({fault}); copy it again"
+        raise BundleError(msg) from fault
+
+
 def _filling(data: bytes) -> Filling:
-    arrays = plain_arrays.read(data, LIMITS[FILLING], FILLING)
+    arrays = _arrays(data, FILLING)
     filling = feature_table.filling_of(arrays)
     count = len(filling.names)
     square = filling.covariance

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import io
 import os
 import re
-import zipfile
-import zlib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,7 +14,7 @@ import pandas as pd
 from pullbook.pipeline.curation import data_set
 from pullbook.pipeline.privacy.signatures import SHORT_CODE
 from pullbook.pipeline.privacy.withdraw import named
-from pullbook.pipeline.storage import locks, regular_files
+from pullbook.pipeline.storage import locks, plain_arrays, regular_files, table_texts
 from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
@@ -25,23 +22,21 @@ if TYPE_CHECKING:
 
     from pullbook.pipeline.privacy.withdraw import Withdrawal
 
+_OWNER = ["shop", "sheet_id"]
 #: Shorter names of sheets are searched in tables only: in a text they could be anything.
 _SHORTEST_NAME = 4
-#: Most bytes of a file that is searched.
-_MOST_BYTES = 1_000_000_000
-#: What damaged tables and arrays make the libraries raise.
-_DAMAGED = (
-    OSError, ValueError, KeyError, EOFError, NotImplementedError, zipfile.BadZipFile, zlib.error,
-)  # fmt: skip
+#: Most bytes of a file that is searched, and of the arrays that are packed in one.
+_MOST_BYTES, _MOST_ARRAYS = 1_000_000_000, 200_000_000
 
 
 class NotSearchedError(InputError):
     """A file that cannot be read, so that nothing can be said of it."""
 
     def __init__(self, file: Path) -> None:
-        super().__init__(
-            "it cannot be read, so it was not searched: copy it again, or remove it", file=file
+        msg = (
+            "it cannot be read or is too large, so it was not searched: copy it again, or remove it"
         )
+        super().__init__(msg, file=file)
 
 
 def take_out(one: Withdrawal, folder: Path) -> int:
@@ -111,15 +106,6 @@ def blind(places: Sequence[Path], listed: Sequence[Withdrawal]) -> list[Path]:
     return [file for file in _list_files(places) if file.suffix == ".parquet" and _is_blind(file)]
 
 
-def _table(file: Path, columns: list[str] | None = None) -> pd.DataFrame:
-    from pyarrow import ArrowException  # noqa: PLC0415 - slow to import
-
-    try:
-        return pd.read_parquet(io.BytesIO(_bytes(file)), columns=columns)
-    except (*_DAMAGED, ArrowException) as fault:
-        raise NotSearchedError(file) from fault
-
-
 def _bytes(file: Path) -> bytes:
     try:
         return regular_files.read(file, _MOST_BYTES)
@@ -129,11 +115,14 @@ def _bytes(file: Path) -> bytes:
 
 def _is_blind(file: Path) -> bool:
     try:
-        table = _table(file)
-    except NotSearchedError:
+        data = _bytes(file)
+        names = table_texts.columns(data)
+        # A source is a file named by its shop's code.
+        if {"shop", "source"} & set(names) or "sheet_id" not in names:
+            return False
+        return _find_owners(file, data) is None
+    except (NotSearchedError, table_texts.TableError):
         return False  # `left` says so
-    shops = {"shop", "source"} & set(table)  # a source is a file named by its shop's code
-    return not shops and _sheets_of(table) is not None and _find_owners(file, table) is None
 
 
 def _list_files(places: Sequence[Path]) -> list[Path]:
@@ -145,21 +134,15 @@ def _list_files(places: Sequence[Path]) -> list[Path]:
     ]
 
 
-def _sheets_of(table: pd.DataFrame) -> pd.Series | None:
-    """Return the names of the sheets in a table; ``None`` if it has none."""
-    if table.index.name == "sheet_id":
-        return table.index.to_series().reset_index(drop=True)
-    return table.get("sheet_id")
-
-
-def _find_owners(file: Path, table: pd.DataFrame) -> pd.DataFrame | None:
-    """Return shop and name of the sheets of a table, from the table of builds in its folder."""
-    builds, sheets = file.with_name("builds.parquet"), _sheets_of(table)
-    if sheets is None or not builds.is_file():
+def _find_owners(file: Path, data: bytes) -> pd.DataFrame | None:
+    """Return shop and name of the sheets that a table names, from the builds in its folder."""
+    builds = file.with_name("builds.parquet")
+    if not builds.is_file():
         return None
-    owners = _table(builds, ["shop", "sheet_id"])
-    own = owners[owners["sheet_id"].isin(set(sheets))]
-    return own if set(sheets) <= set(own["sheet_id"]) else None
+    sheets = set(table_texts.rows(data, ["sheet_id"])["sheet_id"])
+    owners = table_texts.rows(_bytes(builds), _OWNER)
+    own = owners[owners["sheet_id"].isin(sheets)]
+    return own if sheets <= set(own["sheet_id"]) else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,23 +153,26 @@ class _Content:
 
 def _read_content(file: Path) -> _Content:
     """Return the content of a file: a table of shops and sheets if it is one, else its text."""
-    if file.suffix == ".parquet":
-        table = _table(file)
-        if {"shop", "sheet_id"} <= set(table):
-            return _Content(table[["shop", "sheet_id"]], "")
-        if (owned := _find_owners(file, table)) is not None:
-            return _Content(owned, "")
-        table = table.reset_index() if table.index.name == "sheet_id" else table
-        texts = table.select_dtypes(include=["object", "string"]).to_numpy().ravel()
-        return _Content(None, "\n".join(map(str, texts)))
-    if file.suffix == ".npz":
-        try:
-            with np.load(io.BytesIO(_bytes(file)), allow_pickle=False) as arrays:
-                names = [arrays[name] for name in arrays.files if arrays[name].dtype.kind == "U"]
-        except (*_DAMAGED, AttributeError, TypeError) as fault:  # one array is no archive
-            raise NotSearchedError(file) from fault
-        return _Content(None, "\n".join(text for some in names for text in some.ravel().tolist()))
-    return _Content(None, f"{file.name}\n{_bytes(file).decode('utf-8', errors='replace')}")
+    data = _bytes(file)
+    try:
+        if file.suffix == ".parquet":
+            return _of_table(file, data)
+        if file.suffix == ".npz":
+            arrays = plain_arrays.read(data, _MOST_ARRAYS).values()
+            texts = (text for one in arrays if one.dtype.kind == "U" for text in one.ravel())
+            return _Content(None, "\n".join(map(str, texts)))
+    except (table_texts.TableError, plain_arrays.ArraysError) as fault:
+        raise NotSearchedError(file) from fault
+    return _Content(None, f"{file.name}\n{data.decode('utf-8', errors='replace')}")
+
+
+def _of_table(file: Path, data: bytes) -> _Content:
+    names = table_texts.columns(data)
+    if set(_OWNER) <= set(names):
+        return _Content(table_texts.rows(data, _OWNER), "")
+    if "sheet_id" in names and (owned := _find_owners(file, data)) is not None:
+        return _Content(owned, "")
+    return _Content(None, table_texts.words(data))
 
 
 def _contains(content: _Content, one: Withdrawal) -> bool:

@@ -12,8 +12,6 @@ import numpy as np
 from numpy.lib import format as npy
 from numpy.typing import NDArray
 
-from pullbook.model.bundles.bundle_folder import BundleError
-
 #: What a damaged archive makes the library raise.
 _DAMAGED = (
     ValueError, OSError, EOFError, KeyError, NotImplementedError, RuntimeError, SyntaxError,
@@ -25,11 +23,15 @@ _MOST_ARRAYS, _MOST_DIMENSIONS, _MOST_HEADER = 2000, 2, 2000
 #: Most bytes of one text: four a character.
 _TEXT_BYTES = 4 * 400
 _KINDS = {"f": 8, "i": 8, "b": 1}
-#: No number of a bundle comes near to this; its square can still be written.
+#: No number of ours comes near to this; its square can still be written.
 _LARGEST = 1e12
 
 
-def read(data: bytes, most: int, what: str) -> Arrays:
+class ArraysError(ValueError):
+    """An archive of arrays that is damaged, or holds what is not read."""
+
+
+def read(data: bytes, most: int) -> Arrays:
     """Return the arrays of an archive by name: finite numbers, whole numbers, yes or no, texts.
 
     Parameters
@@ -38,12 +40,10 @@ def read(data: bytes, most: int, what: str) -> Arrays:
         The archive.
     most
         Most bytes of all arrays together.
-    what
-        What the archive is called.
 
     Raises
     ------
-    BundleError
+    ArraysError
         It holds anything else, or more.
 
     """
@@ -51,8 +51,7 @@ def read(data: bytes, most: int, what: str) -> Arrays:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             return _unpacked(archive, most)
     except _DAMAGED as fault:
-        msg = f"the bundle does not verify: {what} cannot be read ({fault}); copy it again"
-        raise BundleError(msg) from fault
+        raise ArraysError(str(fault)) from fault
 
 
 def _unpacked(archive: zipfile.ZipFile, most: int) -> Arrays:

@@ -166,14 +166,15 @@ def test_a_pull_is_shown_as_the_sheet_has_it_beside_what_it_is_compared_at(tmp_p
     path.write_text(SHEET.format(more=more))
     done = run("against", path)
     head, first = [
-        line.split() for line in done.stdout.splitlines() if " rpm " in line or "2500" in line
+        line.split() for line in done.stdout.splitlines() if line.startswith(("rpm ", "2500 "))
     ][:2]
-    assert " ".join(head).startswith("rpm sheet, SAE J607 measured, lb-ft predicted off, %")
+    assert " ".join(head) == "rpm lb-ft lb-ft lb-ft off, % curve"
+    assert "the sheet's torque (SAE J607), corrected to SAE J1349" in " ".join(done.stdout.split())
     assert first[1] == "381"
     assert 355 < int(first[2]) < 372
     page = tmp_path / "page.html"
     assert run("against", path, "--html", page).returncode == 0
-    assert ">sheet, SAE J607<" in page.read_text()
+    assert ">on the sheet, lb-ft<" in page.read_text()
     assert ">381<" in page.read_text()
     found = json.loads(run("against", path, "--json").stdout)
     assert found["sheet_correction"] == "SAE J607"

@@ -166,8 +166,8 @@ def test_what_is_not_read_is_named_with_what_a_sheet_is():
 
 
 def test_figures_have_the_digits_they_deserve():
-    assert [figures.difference(v) for v in (9.94, 9.96, -123.4, 0.04)] == [
-        "+9.9", "+10", "-123", "0"
+    assert [figures.difference(v) for v in (1.94, 1.96, -123.4, 0.04)] == [
+        "+1.9", "+2", "-123", "0"
     ]  # fmt: skip
     assert [figures.percent(v) for v in (0.0, 0.5, 1.0)] == ["<1 %", "50 %", ">99 %"]
     assert figures.speed(3674.0) == "3650"

@@ -13,6 +13,7 @@ from pullbook.model.choices.parts_choice import SWEEP, Choice, ChooseError, Comb
 from pullbook.model.comparison import compare, compare_several
 from pullbook.model.prediction.cautions import cautions
 from pullbook.model.prediction.predict import predict
+from pullbook.model.range.tested_speeds import DEFAULT_RPM, speeds_of
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.pipeline.builds.parts import PRICE, TORQUE
@@ -198,7 +199,7 @@ def _within(
                 chance=None,
                 swept=_swept(one, wanted, low) == 1.0,
                 found=one,
-                cautions=cautions(sheet, one, wanted.goal.ceilings),
+                cautions=cautions(sheet, one, wanted.goal.ceilings, speeds_of(*DEFAULT_RPM)),
             )
         )
     return kept, short

@@ -16,6 +16,7 @@ from scipy.stats import qmc
 from pullbook.model.choices import goals
 from pullbook.model.choices.search_result import Found, Search, Worth
 from pullbook.model.prediction.cautions import cautions
+from pullbook.model.range.tested_speeds import DEFAULT_RPM, speeds_of
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.builds.free_fields import Followers, Free, FreeFieldsError, free_fields
 from pullbook.schemas.standing import Standing
@@ -120,7 +121,9 @@ def search(
 
 
 def _cautioned(one: Found, goal: Goal) -> Found:
-    return replace(one, cautions=cautions(one.build, one.found, goal.ceilings))
+    return replace(
+        one, cautions=cautions(one.build, one.found, goal.ceilings, speeds_of(*DEFAULT_RPM))
+    )
 
 
 def _higher(some: Sequence[Found], best: Found) -> Found | None:

@@ -12,7 +12,7 @@ import numpy as np
 from pullbook.model.comparison.compare import compare
 from pullbook.model.comparison.difference import Difference
 from pullbook.model.prediction.over_band import over_band
-from pullbook.model.range.tested_speeds import band_speeds
+from pullbook.model.range.tested_speeds import DEFAULT_RPM, band_speeds, speeds_of
 from pullbook.pipeline.builds import build_files
 from pullbook.schemas.answer import rounded
 from pullbook.schemas.errors import InputError
@@ -283,7 +283,7 @@ def variants(
                 power=means.power,
                 difference=compare((one, base), ("variant", "base"), pairs, band, level, rpm, True),
                 tested=means.tested,
-                peaks=one.peaks(one.speeds, level),
+                peaks=one.peaks(speeds_of(*DEFAULT_RPM), level),
             )
         )
     return made

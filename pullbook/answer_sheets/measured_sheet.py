@@ -35,7 +35,7 @@ def page(
     made.heading("Result")
     for line in [*before, *lines, corrected(sheet, units)]:
         made.text(line)
-    made.table(headings(found, sheet, units), rows(found, units))
+    made.table(headings(found, units), rows(found, units))
     for line in meaning(found):
         made.text(line)
     customer_sheet.builds(made, [sheet], units)

@@ -77,18 +77,19 @@ _SUM = 100.0
 def money_lines(found: Choice, units: Units) -> list[str]:
     """Return what money buys: each combination that none at its price or less betters."""
     unit = units.of(found.unit)
-    lines = ["What money buys, leaving out what something cheaper betters:"]
+    lines = ["What more money buys (only what beats everything that costs less):"]
     for one in found.money:
         goal_ = f"{units.shown(one.one.goal.value, found.unit):.0f} {unit}"
         line = f"{one.price:g}: {goal_}, {one.one.name}"
         if one.gain is not None and one.each is not None:
-            gain = units.between(one.gain, found.unit)
+            gain = figures.difference(units.between(one.gain, found.unit).value)
             each = figures.small(units.shown(one.each, found.unit) * _SUM)
-            sure = "" if one.chance is None else f", {figures.percent(one.chance)} chance of a gain"
-            line += (
-                f"; {one.more:g} more for {figures.difference(gain.value)} {unit}: {each} for each"
-                f" {_SUM:.0f}{sure}"
-            )
+            line += f"; {one.more:g} more for {gain} {unit}"
+            if one.chance is not None and one.chance < _CLEAR_FAVOURITE:
+                line += f", no clear gain ({figures.percent(one.chance)} chance of one)"
+            else:
+                sure = "" if one.chance is None else f", {figures.percent(one.chance)} chance"
+                line += f": {each} for each {_SUM:.0f}{sure}"
         lines.append(f"- {line}")
     return lines
 

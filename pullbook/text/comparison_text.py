@@ -196,18 +196,17 @@ def share_rows(found: Comparison, units: Units) -> list[list[str]]:
     if shares is None:
         return []
 
-    def shown(value: float) -> str:
-        return figures.difference(units.shown(value, "lb-ft"))
-
     parts = sorted(shares.parts.items(), key=lambda one: -abs(one[1].value))
+    values = [*(one.value for _, one in parts), shares.unexplained]
+    *steps, rest = figures.summands([units.shown(value, "lb-ft") for value in values])
     return [
         *(
-            [name, shown(one.value), "" if one.low is None
+            [name, step, "" if one.low is None
              else figures.difference_limits(units.between(one, "lb-ft"))]
-            for name, one in parts
+            for step, (name, one) in zip(steps, parts, strict=True)
         ),
-        ["not explained", shown(shares.unexplained), ""],
-        ["whole difference", shown(shares.measured), ""],
+        ["not explained", rest, ""],
+        ["whole difference", figures.summands([units.shown(shares.measured, "lb-ft")])[0], ""],
     ]  # fmt: skip
 
 

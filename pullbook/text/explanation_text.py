@@ -10,6 +10,7 @@ from pullbook.schemas.fields import FIELDS
 from pullbook.schemas.standing import Standing
 from pullbook.text import prediction_text
 from pullbook.words import figures
+from pullbook.words.columns import columns
 from pullbook.words.units import label
 
 if TYPE_CHECKING:
@@ -27,7 +28,6 @@ DISTANCE = (
 )
 #: Where the largest part is this many times the next, its panel has a scale of its own.
 DWARFS = 3.0
-_NAME = 28
 #: Groups of parts that are called otherwise in words.
 _GROUPS = {"size": "displacement"}
 
@@ -36,17 +36,17 @@ def text(found: Explanation, manifest: Mapping[str, Any], units: Units) -> str:
     """Return an explanation as lines for the terminal."""
     before = first(found, units)
     lines = [
-        f"{found.sheet_id}: difference from {origin(found)}, by group of parts,"
-        f" {units.torque_condition}",
+        prediction_text.wrap(
+            f"{found.sheet_id}: difference from {origin(found)}, by group of parts,"
+            f" {units.torque_condition}"
+        ),
         "",
         *(prediction_text.wrap(line) for line in before),
         *(prediction_text.wrap(line) for line in units.converted),
         *([""] if before or units.converted else []),
     ]
-    lines += [
-        f"{name:{_NAME}}" + "".join(f"{cell:>8}" for cell in cells)
-        for name, *cells in [heading(found), *rows(found, units)]
-    ]
+    (first_, *heads), table = heading(found), rows(found, units)
+    lines += columns(first_, [row[0] for row in table], heads, [row[1:] for row in table])
     lines += ["", prediction_text.wrap(NEAREST)]
     lines += [
         prediction_text.wrap(f"  {name} (distance {far}): {differs}", "    ")
@@ -82,16 +82,16 @@ def group(name: str) -> str:
 def rows(found: Explanation, units: Units) -> list[list[str]]:
     """Return the typical build, what each group of parts adds, and this build."""
     factor = units.shown(1.0, "lb-ft")
-    added = [
-        [group(name), *map(figures.difference, (factor * found.parts[name]).tolist())]
-        for name in by_size(found)
-    ]
+    names = by_size(found)
+    curves = np.array([found.typical, *(found.parts[name] for name in names)]) * factor
+    by_speed = [figures.summands(curve) for curve in curves.T.tolist()]
+    (typical, *added) = zip(*by_speed, strict=True)
     return [
         [
             "typical build" if found.found.measured is None else "as measured",
-            *(f"{v:.0f}" for v in factor * found.typical),
+            *(one.removeprefix("+") for one in typical),
         ],
-        *added,
+        *([group(name), *steps] for name, steps in zip(names, added, strict=True)),
         ["this build", *(f"{v:.0f}" for v in factor * found.torque)],
     ]
 

@@ -64,7 +64,7 @@ def _columns(cells: Sequence[Sequence[str]]) -> list[str]:
 
 def headings(answer: Answer, units: Units) -> list[str]:
     """Return the headings over `rows`."""
-    percent = f"{figures.level(answer.level)} limits of it"
+    percent = f"{figures.level(answer.level)} limits"
     return ["rpm", f"load, {units.torque}", f"above it, {units.torque}", percent, "chance"]
 
 

@@ -9,6 +9,7 @@ from pullbook.pipeline.physics.reference_condition import route, weather_of
 from pullbook.schemas.standing import Standing
 from pullbook.text import prediction_text
 from pullbook.words import figures
+from pullbook.words.columns import columns
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -100,12 +101,8 @@ def text(
         *(prediction_text.wrap(line) for line in [*units.converted, corrected(sheet, units)]),
     ]
     lines += ["", *(prediction_text.wrap(line) for line in [*before, *verdict(found)])]
-    table = [headings(found, sheet, units), *rows(found, units)]
-    widths = [max(6, *(len(row[at]) for row in table)) for at in range(len(table[0]) - 1)]
-    lines.append("")
-    for *cells, limits in table:
-        row = "  ".join(f"{cell:>{width}}" for cell, width in zip(cells, widths, strict=True))
-        lines.append(f"{row}  {limits}")
+    (first, *heads), table = headings(found, units), rows(found, units)
+    lines += ["", *columns(first, [row[0] for row in table], heads, [row[1:] for row in table])]
     lines += [
         "",
         *(prediction_text.wrap(line) for line in meaning(found)),
@@ -136,11 +133,14 @@ def corrected(sheet: Build, units: Units) -> str:
     )
 
 
-def headings(found: Measured, sheet: Build, units: Units) -> list[str]:
+def headings(found: Measured, units: Units) -> list[str]:
     """Return the headings over `rows`."""
-    own = [f"sheet, {sheet.values['correction']}"] if is_corrected(found, units) else []
     limits = f"{figures.level(found.level)} limits of the whole curve"
-    return ["rpm", *own, f"measured, {units.torque}", "predicted", "off, %", limits]
+    return [
+        "rpm", *([f"on the sheet, {units.torque}"] if is_corrected(found, units) else []),
+        f"measured, {units.torque}",
+        f"predicted, {units.torque}", "off, %", limits,
+    ]  # fmt: skip
 
 
 def is_corrected(found: Measured, units: Units) -> bool:

@@ -23,6 +23,9 @@ _SPANS = {
     ":1": (1.0, "point"), "AKI": (1.0, "point"),
 }  # fmt: skip
 
+#: A gain that rounds to nothing.
+_NOTHING = 0.05
+
 
 def goal(wanted: Goal) -> str:
     """Return a goal in words."""
@@ -63,7 +66,7 @@ def first(found: Search, units: Units) -> list[str]:
     """Return the best build, and what it gains."""
     lines = _best(found, units)
     if along := _along(found.best, units):
-        lines.append(f"Moved along as such parts usually do: {along}.")
+        lines.append(f"Goes with it, as on the engines tested: {along}.")
     less = found.base.less
     if less is None:
         return lines
@@ -119,7 +122,7 @@ def headings(found: Search, units: Units) -> list[str]:
     """Return the headings over `builds`."""
     unit = units.of(found.goal.unit)
     level = f"{figures.level(found.level)} limits"
-    return ["build", f"goal, {unit}", level, "less than best", "limits of it", "data"]
+    return ["build", f"goal, {unit}", level, "behind the best", level, "data"]
 
 
 def builds(found: Search, units: Units) -> list[list[str]]:
@@ -142,7 +145,7 @@ def _row(name: str, one: Found, found: Search, units: Units) -> list[str]:
         name,
         f"{value.value:.0f}",
         prediction_text.limits(value),
-        "" if less is None else f"{max(less.value, 0.0):.1f}",
+        "" if less is None else figures.difference(max(less.value, 0.0)).lstrip("+"),
         "" if less is None else figures.difference_limits(less),
         f"{one.found.standing.value}{swept}",
     ]
@@ -184,12 +187,14 @@ def _gain(each: float, step: str, unit: str, *, below: bool) -> str:
     """Return what each step brings on the way to the best value, or beyond it.
 
     >>> _gain(0.22, "degree", "lb-ft", below=True), _gain(-1.4, "mm", "N.m", below=False)
-    ('each degree up to it adds 0.22 lb-ft', 'each mm beyond it costs 1.4 N.m')
+    ('each degree up to it adds 0.2 lb-ft', 'each mm beyond it costs 1.4 N.m')
+    >>> _gain(0.03, "degree", "lb-ft", below=True)
+    'next to nothing changes up to it'
     """
-    much = figures.small(abs(each)).lstrip("+")
     where = "up to it" if below else "beyond it"
-    if much == "0":
-        return f"{step} by {step} {where} nothing changes"
+    if abs(each) < _NOTHING:
+        return f"next to nothing changes {where}"
+    much = f"{abs(each):.1f}"
     return f"each {step} {where} {'adds' if each > 0 else 'costs'} {much} {unit}"
 
 

@@ -26,7 +26,7 @@ def columns(
     names
         The name of each row; names that are too long stand above their numbers.
     heads, rows
-        Headings and cells, numbers to the right and the last column to the left.
+        Headings and cells, numbers to the right; a last column of words to the left.
 
     """
     shown = [at for at in range(len(heads)) if any(row[at] for row in rows)]
@@ -38,17 +38,24 @@ def columns(
         inline = longest + sum(widths) + 2 * len(widths) <= WIDTH
         if inline:
             break
-    else:
-        widths = _widths(titles, cells, _HEADINGS[0])
+    for least in () if inline else _HEADINGS:
+        widths = _widths(titles, cells, least)
+        if sum(widths) + 2 * len(widths) <= WIDTH:
+            break
+    side = ">" if all(_is_number(row[-1]) for row in cells) else "<"
     room = max(longest, len(first)) if inline else 0
-    lines = _headings(titles, widths, first, room)
+    lines = _headings(titles, widths, side, f"{first:{room}}"[:room])
     for name, row in zip(names, cells, strict=True):
         if inline:
-            lines.append(f"{name:{room}}{_line(row, widths)}".rstrip())
+            lines.append(f"{name:{room}}{_line(row, widths, side)}".rstrip())
         else:
             above = textwrap.fill(name, WIDTH, subsequent_indent="  ", break_on_hyphens=False)
-            lines += [above, _line(row, widths).rstrip()]
+            lines += [above, _line(row, widths, side).rstrip()]
     return lines
+
+
+def _is_number(cell: str) -> bool:
+    return cell.lstrip("+-").isdigit()
 
 
 def _widths(heads: Sequence[str], cells: Sequence[Sequence[str]], least: int) -> list[int]:
@@ -59,7 +66,7 @@ def _widths(heads: Sequence[str], cells: Sequence[Sequence[str]], least: int) ->
     ]
 
 
-def _headings(heads: Sequence[str], widths: Sequence[int], first: str, room: int) -> list[str]:
+def _headings(heads: Sequence[str], widths: Sequence[int], side: str, first: str) -> list[str]:
     """Return headings broken over as many lines as they need, the last just above the cells."""
     broken = [
         textwrap.wrap(head, width, break_on_hyphens=False)
@@ -67,11 +74,12 @@ def _headings(heads: Sequence[str], widths: Sequence[int], first: str, room: int
     ]
     deep = max(map(len, broken))
     rows = zip(*([""] * (deep - len(one)) + one for one in broken), strict=True)
-    *above, last = (_line(row, widths) for row in rows)
-    return [*(f"{'':{room}}{row}".rstrip() for row in above), f"{first:{room}}"[:room] + last]
+    *above, last = (_line(row, widths, side) for row in rows)
+    return [*(f"{'':{len(first)}}{row}".rstrip() for row in above), first + last]
 
 
-def _line(row: Sequence[str], widths: Sequence[int]) -> str:
-    """Return cells in their columns, numbers to the right and the last to the left."""
+def _line(row: Sequence[str], widths: Sequence[int], side: str) -> str:
+    """Return cells in their columns, numbers to the right and the last to the given side."""
     *numbers, last = row
-    return "".join(f"  {n:>{w}}" for n, w in zip(numbers, widths, strict=False)) + f"  {last}"
+    cells = "".join(f"  {n:>{w}}" for n, w in zip(numbers, widths, strict=False))
+    return f"{cells}  {last:{side}{widths[-1]}}".rstrip()

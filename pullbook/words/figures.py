@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import accumulate, pairwise
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -10,19 +11,35 @@ if TYPE_CHECKING:
 
     from pullbook.schemas.answer import Between
 
-_ONE_DECIMAL_BELOW = 9.95
+#: Smaller differences have a decimal: a dyno does not tell more than whole lb-ft or hp.
+_ONE_DECIMAL_BELOW = 1.95
 _RPM_STEP = 50
 
 
 def difference(value: float) -> str:
-    """Return a difference with its sign: one decimal below 10, none above.
+    """Return a difference with its sign: one decimal below 2, none above.
 
-    >>> difference(3.14), difference(-12.6), difference(-0.01)
-    ('+3.1', '-13', '0')
+    >>> difference(1.32), difference(3.14), difference(-12.6), difference(-0.01)
+    ('+1.3', '+3', '-13', '0')
     """
     if abs(value) < 0.05:
         return "0"
     return f"{value:+.1f}" if abs(value) < _ONE_DECIMAL_BELOW else f"{value:+.0f}"
+
+
+def summands(values: Sequence[float]) -> list[str]:
+    """Return the parts of a sum with their signs, rounded so that they still add up.
+
+    All have one decimal if all are small, or none. Each is the step between rounded running
+    totals, so it may be off by one in its last digit.
+
+    >>> summands([12.4, 0.4, 0.4]), summands([0.54, 0.54, -0.02])
+    (['+12', '+1', '0'], ['+0.5', '+0.6', '0'])
+    """
+    digits = 1 if all(abs(value) < _ONE_DECIMAL_BELOW for value in values) else 0
+    totals = [round(total, digits) for total in accumulate(values, initial=0.0)]
+    steps = [round(after - before, digits) for before, after in pairwise(totals)]
+    return [f"{step:+.{digits}f}" if step else "0" for step in steps]
 
 
 def small(value: float) -> str:

@@ -104,6 +104,15 @@ def test_what_a_build_exceeds_is_said(parts, tmp_path):
     assert "asks for 93 octane" in " ".join(run(*search).stdout.split())
 
 
+def test_a_caution_is_about_the_speed_that_the_answer_names(tmp_path):
+    build = tmp_path / "a.yaml"
+    build.write_text("cylinders: 8\nbore: 4.03\nstroke: 3.48\ncompression_ratio: 9.6\n")
+    most = ["--caution", "peak_speed=3000 rpm", "--json"]
+    for asked in ([], ["--rpm", "2100:5000:400"]):
+        found = json.loads(run("predict", build, *most, *asked).stdout)
+        assert found["cautions"][0]["value"] == found["peak_power"]["rpm"]
+
+
 @pytest.mark.parametrize("text", ["octan=87", "octane", "octane=87 hp", "piston_speed=20",
                                   "peak_speed=-1", "octane=1,250"])  # fmt: skip
 def test_a_caution_that_means_nothing_is_answered_with_what_to_write(text):

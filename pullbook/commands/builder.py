@@ -107,7 +107,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     over = None if band is None else options.band_of(band)
     answers = [
         None if one is None else replace(
-            answer_of(one, speeds, level, over, loads), cautions=cautions(build, one, most)
+            answer_of(one, speeds, level, over, loads), cautions=cautions(build, one, most, speeds)
         )
         for build, one in zip(asked.builds, found, strict=True)
     ]  # fmt: skip

@@ -9,6 +9,7 @@ from pullbook.pipeline.physics.reference_condition import route, weather_of
 from pullbook.schemas.standing import Standing
 from pullbook.text import prediction_text
 from pullbook.words import figures
+from pullbook.words.columns import columns
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -100,13 +101,11 @@ def text(
         *(prediction_text.wrap(line) for line in [*units.converted, corrected(sheet, units)]),
     ]
     lines += ["", *(prediction_text.wrap(line) for line in [*before, *verdict(found)])]
-    table = [headings(found, sheet, units), *rows(found, units)]
-    widths = [max(6, *(len(row[at]) for row in table)) for at in range(len(table[0]) - 1)]
-    lines.append("")
-    for *cells, limits in table:
-        row = "  ".join(f"{cell:>{width}}" for cell, width in zip(cells, widths, strict=True))
-        lines.append(f"{row}  {limits}")
+    rpm, *heads = headings(found, sheet, units)
+    speeds, cells = zip(*((row[0], row[1:]) for row in rows(found, units)), strict=True)
     lines += [
+        "",
+        *columns(rpm, speeds, heads, cells),
         "",
         *(prediction_text.wrap(line) for line in meaning(found)),
         prediction_text.source(manifest),
@@ -138,9 +137,10 @@ def corrected(sheet: Build, units: Units) -> str:
 
 def headings(found: Measured, sheet: Build, units: Units) -> list[str]:
     """Return the headings over `rows`."""
-    own = [f"sheet, {sheet.values['correction']}"] if is_corrected(found, units) else []
-    limits = f"{figures.level(found.level)} limits of the whole curve"
-    return ["rpm", *own, f"measured, {units.torque}", "predicted", "off, %", limits]
+    unit, stated = units.torque, sheet.values["correction"]
+    own = [f"on sheet, {stated}, {unit}"] if is_corrected(found, units) else []
+    limits = f"{figures.level(found.level)} limits, {unit}"
+    return ["rpm", *own, f"measured, {unit}", f"predicted, {unit}", "off, %", limits]
 
 
 def is_corrected(found: Measured, units: Units) -> bool:

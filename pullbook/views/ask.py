@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from starlette.responses import RedirectResponse
 
 from pullbook.drawings import prediction_drawing
@@ -229,7 +230,8 @@ def answer(
         return None
     wanted = asked_for.demands
     table, drawn = asked.answers(found, asked_for.level, wanted.loads)
-    table = replace(table, cautions=cautions(build, found, ceilings.read(wanted.cautions)))
+    at = np.array([point.rpm for point in table.curve])
+    table = replace(table, cautions=cautions(build, found, ceilings.read(wanted.cautions), at))
     chart = prediction_drawing.on_one_pair(drawn, asked_for.units, asked_for.band)
     over = over_band(found, asked_for.band, asked_for.level)
     band = prediction_text.mean(over, asked_for.units)

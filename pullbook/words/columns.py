@@ -35,11 +35,14 @@ def columns(
     longest = max(map(len, names))
     for least in _HEADINGS:
         widths = _widths(titles, cells, least)
-        inline = longest + sum(widths) + 2 * len(widths) <= WIDTH
+        inline = longest + _long(widths) <= WIDTH
         if inline:
             break
     else:
-        widths = _widths(titles, cells, _HEADINGS[0])
+        widths = next(
+            (found for least in _HEADINGS if _long(found := _widths(titles, cells, least)) <= WIDTH),
+            _widths(titles, cells, _HEADINGS[-1]),
+        )
     room = max(longest, len(first)) if inline else 0
     lines = _headings(titles, widths, first, room)
     for name, row in zip(names, cells, strict=True):
@@ -57,6 +60,11 @@ def _widths(heads: Sequence[str], cells: Sequence[Sequence[str]], least: int) ->
         max(*(len(row[at]) for row in cells), *map(len, head.split()), min(len(head), least))
         for at, head in enumerate(heads)
     ]
+
+
+def _long(widths: Sequence[int]) -> int:
+    """Return the length of a line of columns."""
+    return sum(widths) + 2 * len(widths)
 
 
 def _headings(heads: Sequence[str], widths: Sequence[int], first: str, room: int) -> list[str]:

@@ -53,7 +53,7 @@ def test_the_command_says_what_money_buys(parts, tmp_path):
     page = tmp_path / "page.html"
     done = run("choose", parts, "--html", page, "--correction", "J607")
     said = " ".join(done.stdout.split())
-    assert "What money buys, leaving out what something cheaper betters: - 180:" in said
+    assert "What money buys (not listed: what costs more and makes no more): - 180:" in said
     assert "for each 100" in said
     assert "chance of a gain" in said
     assert "What money buys" in page.read_text(encoding="utf-8")

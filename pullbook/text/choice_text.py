@@ -72,23 +72,26 @@ def about(found: Choice, units: Units) -> list[str]:
 
 #: What each gain for money is given for, in the money of the list.
 _SUM = 100.0
+#: Chance of a gain from which it is given for each sum of money.
+_CLEAR = 0.75
 
 
 def money_lines(found: Choice, units: Units) -> list[str]:
     """Return what money buys: each combination that none at its price or less betters."""
     unit = units.of(found.unit)
-    lines = ["What money buys, leaving out what something cheaper betters:"]
+    lines = ["What money buys (not listed: what costs more and makes no more):"]
     for one in found.money:
         goal_ = f"{units.shown(one.one.goal.value, found.unit):.0f} {unit}"
         line = f"{one.price:g}: {goal_}, {one.one.name}"
         if one.gain is not None and one.each is not None:
             gain = units.between(one.gain, found.unit)
             each = figures.small(units.shown(one.each, found.unit) * _SUM)
-            sure = "" if one.chance is None else f", {figures.percent(one.chance)} chance of a gain"
-            line += (
-                f"; {one.more:g} more for {figures.difference(gain.value)} {unit}: {each} for each"
-                f" {_SUM:.0f}{sure}"
-            )
+            line += f"; {one.more:g} more for {figures.difference(gain.value)} {unit}"
+            if one.chance is None or one.chance >= _CLEAR:
+                line += f": {each} for each {_SUM:.0f}"
+            if one.chance is not None:
+                unclear = "" if one.chance >= _CLEAR else "no clear gain, "
+                line += f", {unclear}{figures.percent(one.chance)} chance of a gain"
         lines.append(f"- {line}")
     return lines
 

@@ -34,6 +34,12 @@ def goal(wanted: Goal) -> str:
     return f"{wanted.of} at {low:.0f} rpm"
 
 
+def title(found: Search) -> str:
+    """Return what the chart of a search shows."""
+    clears = found.best.reached.clears
+    return f"Best {goal(found.goal)}" if clears else "Nearest to clearing the load"
+
+
 def text(found: Search, manifest: Mapping[str, Any], units: Units) -> str:
     """Return a search as lines for the terminal."""
     lines = [f"{found.base.build.sheet_id}: best {goal(found.goal)}", units.condition, ""]
@@ -63,7 +69,7 @@ def first(found: Search, units: Units) -> list[str]:
     """Return the best build, and what it gains."""
     lines = _best(found, units)
     if along := _along(found.best, units):
-        lines.append(f"Moved along as such parts usually do: {along}.")
+        lines.append(f"These change with it, as is usual for such parts: {along}.")
     less = found.base.less
     if less is None:
         return lines
@@ -119,7 +125,7 @@ def headings(found: Search, units: Units) -> list[str]:
     """Return the headings over `builds`."""
     unit = units.of(found.goal.unit)
     level = f"{figures.level(found.level)} limits"
-    return ["build", f"goal, {unit}", level, "less than best", "limits of it", "data"]
+    return ["build", f"goal, {unit}", level, "short of best", f"short of best, {level}", "data"]
 
 
 def builds(found: Search, units: Units) -> list[list[str]]:

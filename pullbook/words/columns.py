@@ -39,10 +39,8 @@ def columns(
         if inline:
             break
     else:
-        widths = next(
-            (found for least in _HEADINGS if _long(found := _widths(titles, cells, least)) <= WIDTH),
-            _widths(titles, cells, _HEADINGS[-1]),
-        )
+        tried = [_widths(titles, cells, least) for least in _HEADINGS]
+        widths = next((one for one in tried if _long(one) <= WIDTH), tried[-1])
     room = max(longest, len(first)) if inline else 0
     lines = _headings(titles, widths, first, room)
     for name, row in zip(names, cells, strict=True):

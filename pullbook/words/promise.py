@@ -63,7 +63,10 @@ def family(answer: Answer) -> list[str]:
     if not answer.calibrated:
         return [f"{new}, so the error is likely larger."]
     if answer.held_out == "family":
-        return [f"{new}: the limits are those of families left out of the data."]
+        return [
+            f"{new}: the limits are wider, as found by predicting whole families that the model"
+            " had not seen."
+        ]
     return [
         f"{new}, and there are too few families to check a new one: the limits may be too narrow."
     ]

@@ -26,7 +26,7 @@ def difference(value: float) -> str:
 
 
 def small(value: float) -> str:
-    """Return a gain per unit of something, with its sign, two digits, and no more than two decimals.
+    """Return a gain per unit of something, with its sign and two digits, two decimals at most.
 
     >>> small(0.2191), small(0.039), small(-1.46), small(-13.2), small(0.004)
     ('+0.22', '+0.04', '-1.5', '-13', '0')

@@ -114,3 +114,19 @@ def test_texts_of_sheets_never_become_markup(charts):
     for chart in (evil, bars):
         ET.fromstring(svg_writer.svg(chart, svg_writer.WIDE))  # noqa: S314 - our own
         assert "<script" not in svg_writer.both(chart)
+
+
+def test_where_a_load_may_not_be_cleared_is_marked_and_bands_that_cross_differ_in_grey():
+    predictor = pullbook.load()
+    (answer,) = predictor.predict(
+        {"cylinders": 8, "bore": 4.0, "stroke": 3.48}, loads=["propeller 310 hp @ 4800"]
+    )
+    chart = prediction_drawing.on_one_pair(answer, Units())
+    torque, power, load, *short = chart.panels[0].curves
+    assert (torque.filled, power.filled) == (True, False)
+    assert "whole line of the load: where torque may not clear it" in chart.notes
+    ((first, last),) = answer.loads[0].below
+    assert short[0].x[0] <= first
+    assert short[0].x[-1] == pytest.approx(last)
+    assert set(np.round(short[0].y, 3)) - set(np.round(load.y, 3))  # the same line, nearer together
+    assert 'class="band b1"' not in svg_writer.svg(chart, svg_writer.WIDE)

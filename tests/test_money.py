@@ -54,7 +54,9 @@ def test_the_command_says_what_money_buys(parts, tmp_path):
     done = run("choose", parts, "--html", page, "--correction", "J607")
     said = " ".join(done.stdout.split())
     assert "What more money buys (only what beats everything that costs less): - 180:" in said
-    assert "for each 100" in said
+    steps = json.loads(run("choose", parts, "--json").stdout)["money"][1:]
+    assert ("for each 100" in said) == any(one["chance_of_gain"] >= 0.75 for one in steps)
+    assert "no clear gain (" in said
     assert "What more money buys" in page.read_text(encoding="utf-8")
     assert all(len(line) < 80 for line in done.stdout.splitlines())
 
@@ -101,6 +103,15 @@ def test_what_a_build_exceeds_is_said(parts, tmp_path):
     assert "the build asks for 91 octane, and 87 is what you have." in chosen
     search = ["choose", build, "--free", "bore", "--goal", "2500:4000", *most[:2]]
     assert "asks for 93 octane" in " ".join(run(*search).stdout.split())
+
+
+def test_a_caution_is_about_the_speed_that_the_answer_names(tmp_path):
+    build = tmp_path / "a.yaml"
+    build.write_text("cylinders: 8\nbore: 4.03\nstroke: 3.48\ncompression_ratio: 9.6\n")
+    most = ["--caution", "peak_speed=3000 rpm", "--json"]
+    for asked in ([], ["--rpm", "2100:5000:400"]):
+        found = json.loads(run("predict", build, *most, *asked).stdout)
+        assert found["cautions"][0]["value"] == found["peak_power"]["rpm"]
 
 
 @pytest.mark.parametrize("text", ["octan=87", "octane", "octane=87 hp", "piston_speed=20",

@@ -184,6 +184,7 @@ def _within(
 ) -> tuple[list[Combination], int]:
     """Return the combinations whose torque is within its limits, and how many others there are."""
     lines = [limit for limit in wanted.limits if limit.of == TORQUE and limit.over is not None]
+    speeds = _every(for_power) if for_power else None
     kept, short = [], 0
     for (own, sheet), one in zip(parts, found, strict=True):
         if not all(_keeps(one, limit) for limit in lines):
@@ -195,7 +196,7 @@ def _within(
                 price=_price(own),
                 reached=goals.reached(wanted.goal, one, level),
                 low=one.mean(low, level),
-                power=one.peaks(_every(for_power), level).power if for_power else None,
+                power=None if speeds is None else one.peaks(speeds, level).power,
                 chance=None,
                 swept=_swept(one, wanted, low) == 1.0,
                 found=one,

@@ -43,8 +43,8 @@ def load(bundle: Path | None, trust: Path | None = None) -> Predictor:
     found = pullbook.load(bundle, trust)
     if bundle is None:
         typer.echo(
-            "No --bundle given: this answer comes from a model of invented engines, to show what an"
-            " answer looks like.",
+            "No --bundle given: this answer comes from a model of invented engines,\n"
+            "to show what an answer looks like.",
             err=True,
         )
     return found

@@ -27,10 +27,11 @@ def of_differences(
     *,
     made_same: bool = False,
     loads: Sequence[Load] = (),
+    title: str = "",
 ) -> Figure:
     """Return what `comparison_drawing.of_differences` describes, under `drawing.STYLE`."""
     return matplotlib_writer.figure(
         comparison_drawing.of_differences(
-            builds, found, units, shares, made_same=made_same, loads=loads
+            builds, found, units, shares, made_same=made_same, loads=loads, title=title
         )
     )

@@ -70,9 +70,11 @@ def _curve(axes: Axes, curve: Curve) -> None:
     axes.plot(curve.x, curve.y, color=colour, linestyle=line, linewidth=2.2,
               label=curve.name or None)  # fmt: skip
     if curve.low:
-        axes.fill_between(curve.x, curve.low, curve.high, color=colour, alpha=0.15, linewidth=0)
+        if curve.filled:
+            axes.fill_between(curve.x, curve.low, curve.high, color=colour, alpha=0.15, linewidth=0)
         for edge in (curve.low, curve.high):
-            axes.plot(curve.x, edge, color=colour, linewidth=0.7)
+            axes.plot(curve.x, edge, color=colour, linewidth=0.7 if curve.filled else 1.0,
+                      linestyle="-" if curve.filled else (0, (6, 3)))  # fmt: skip
     known = np.flatnonzero(np.isfinite(curve.y))
     if curve.label and len(known):
         at = int(known[int(curve.at * (len(known) - 1))])

@@ -206,7 +206,9 @@ def _deliver_search(
 
     def figure() -> Figure:
         builds, differences = searching.best_and_own(predictor, found)
-        return comparison_chart.of_differences(builds, differences, units, loads=found.goal.loads)
+        return comparison_chart.of_differences(
+            builds, differences, units, loads=found.goal.loads, title=search_text.title(found)
+        )
 
     output.deliver(
         output.Outcome(

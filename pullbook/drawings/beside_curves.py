@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pullbook.drawings.chart import LOAD, MEASURED, Curve
+from pullbook.drawings.chart import LOAD, MEASURED, NEUTRAL, Curve
 from pullbook.pipeline.loads.load_torque import torque_of
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.schemas.on_request import PROPELLER
@@ -28,9 +30,39 @@ _POINTS = 60
 
 def loads(answers: Sequence[Answer], units: Units, what: str, *, right: bool = False
           ) -> list[Curve]:  # fmt: skip
-    """Return the loads of answers as lines of torque or power over the speeds of the answers."""
+    """Return the loads of answers as lines of torque or power over the speeds of the answers.
+
+    Where one build may not clear a load, its line is whole and thick.
+    """
     over = answers[0].curve[0].rpm, answers[0].curve[-1].rpm
-    return lines([one.load for one in answers[0].loads], over, units, what, right=right)
+    made = lines([one.load for one in answers[0].loads], over, units, what, right=right)
+    if len(answers) == 1:
+        for found, load in runs_below(answers[0]):
+            made += _stretch(load, (max(found[0], over[0]), min(found[1], over[1])), units, what,
+                             right=right)  # fmt: skip
+    return made
+
+
+def runs_below(answer: Answer) -> list[tuple[tuple[float, float], Load]]:
+    """Return the speeds at which a build may not clear a load, to half way to those it clears."""
+    made: list[tuple[tuple[float, float], Load]] = []
+    if load_text.outside(answer):
+        return made
+    for one in answer.loads:
+        rpm = [point.rpm for point in one.tested]
+        between = [rpm[0], *((a + b) / 2 for a, b in pairwise(rpm)), rpm[-1]] if rpm else []
+        made += [
+            ((between[rpm.index(first)], between[rpm.index(last) + 1]), one.load)
+            for first, last in one.below
+        ]
+    return made
+
+
+def _stretch(
+    load: Load, over: tuple[float, float], units: Units, what: str, *, right: bool
+) -> list[Curve]:
+    return [replace(one, style=NEUTRAL, label="") for one in
+            lines([load], over, units, what, right=right)]  # fmt: skip
 
 
 def lines(

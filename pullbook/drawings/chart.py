@@ -42,6 +42,9 @@ class Curve:
         What the legend says; empty for a line that is not in it.
     right
         Whether it goes with the axis on the right.
+    filled
+        Whether the room between the limits is shaded; if not, they are lines in the curve's dashes,
+        so that two that cross can be told apart in grey print.
     """
 
     x: Numbers
@@ -54,6 +57,7 @@ class Curve:
     name: str = ""
     right: bool = False
     below: bool = False
+    filled: bool = True
 
     @property
     def named(self) -> str:

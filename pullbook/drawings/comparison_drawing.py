@@ -38,6 +38,7 @@ def of_differences(
     *,
     made_same: bool = False,
     loads: Sequence[Load] = (),
+    title: str = "",
 ) -> Chart:
     """Return torque of builds, and below it the first minus each other with its own limits.
 
@@ -55,6 +56,8 @@ def of_differences(
         Whether parts were made the same since; shares are of the builds before that.
     loads
         What torque must clear.
+    title
+        What the chart shows, if it is more than a comparison.
 
     """
     names = [found[0].names[0], *(one.names[1] for one in found)]
@@ -67,7 +70,7 @@ def of_differences(
     verdicts = [comparison_text.verdict(one, "BCD"[at]) for at, one in enumerate(found)]
     alt = "Torque of the builds over engine speed, and their difference with its limits."
     return Chart(
-        f"{count} builds compared",
+        title or f"{count} builds compared",
         (
             f"{origin} torque at the flywheel",
             _limits(found, short=shares is not None),

@@ -32,7 +32,8 @@ def of_answers(answers: Sequence[Answer], units: Units, pull: Pull | None = None
     alone = len(answers) == 1
     torque = _panel(answers, units, "torque", units.torque_axis, named=not alone)
     power = _panel(answers, units, "power", units.power_axis, named=False)
-    below = [*notes(answers), *load_notes(answers[0], units)]
+    below = [*notes(answers)]
+    below += load_notes(answers[0], units, marked=alone)
     if pull is not None:
         torque, power = (
             replace(panel, curves=(*panel.curves, beside_curves.measured(pull, units, what)))
@@ -48,7 +49,9 @@ def on_one_pair(answer: Answer, units: Units, band: tuple[float, float] | None =
     The peaks are named under the title: beside the curves one would hide the other.
     """
     torque = _curve(answer, units, "torque", 0, ("torque", _TORQUE_AT))
-    power = _curve(answer, units, "power", 1, ("power", _POWER_AT), right=True)
+    power = replace(
+        _curve(answer, units, "power", 1, ("power", _POWER_AT), right=True), filled=False
+    )
     marks = [
         replace(mark, text="")
         for style, name in enumerate(("torque", "power"))
@@ -62,7 +65,8 @@ def on_one_pair(answer: Answer, units: Units, band: tuple[float, float] | None =
     )  # fmt: skip
     peaks = _peak_texts(answer, units)
     below = ("; ".join(peaks),) if peaks else ()
-    below = (*below, *notes([answer]), *load_notes(answer, units))
+    of_power = ("limits of power: thin dashed lines",) if answer.calibrated else ()
+    below = (*below, *notes([answer]), *of_power, *load_notes(answer, units))
     return Chart(_title([answer]), below, (panel,), _alt([answer], units))
 
 
@@ -99,9 +103,11 @@ def notes(answers: Sequence[Answer]) -> tuple[str, ...]:
     )
 
 
-def load_notes(answer: Answer, units: Units) -> list[str]:
+def load_notes(answer: Answer, units: Units, *, marked: bool = True) -> list[str]:
     """Return what the loads are that are drawn."""
-    return beside_curves.notes([one.load for one in answer.loads], units)
+    short = marked and beside_curves.runs_below(answer)
+    thick = ["whole line of the load: where torque may not clear it"] if short else []
+    return [*beside_curves.notes([one.load for one in answer.loads], units), *thick]
 
 
 def pull_note(pull: Pull, units: Units) -> str:

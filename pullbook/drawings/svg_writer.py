@@ -189,14 +189,16 @@ def _band(curve: Curve, frame: Frame) -> Iterator[str]:
     for run in _runs(curve) if curve.low else ():
         up = [(frame.across(curve.x[at]), frame.down(curve.high[at])) for at in run]
         back = [(frame.across(curve.x[at]), frame.down(curve.low[at])) for at in reversed(run)]
-        yield (
-            f'<path class="band {name}" d="{_path([*up, *back])}Z" fill="{stroke}"'
-            ' fill-opacity=".15"/>'
-        )
+        if curve.filled:
+            yield (
+                f'<path class="band {name}" d="{_path([*up, *back])}Z" fill="{stroke}"'
+                ' fill-opacity=".15"/>'
+            )
+        dashed = "" if curve.filled else ' stroke-dasharray="6 3"'
         for edge in (up, back):
             yield (
                 f'<path class="edge {name}" d="{_path(edge)}" fill="none" stroke="{stroke}"'
-                ' stroke-width=".8"/>'
+                f' stroke-width=".8"{dashed}/>'
             )
 
 

@@ -72,6 +72,8 @@ def about(found: Choice, units: Units) -> list[str]:
 
 #: What each gain for money is given for, in the money of the list.
 _SUM = 100.0
+#: Chance of a gain from which it is given for each sum of money.
+_CLEAR = 0.75
 
 
 def money_lines(found: Choice, units: Units) -> list[str]:
@@ -85,7 +87,7 @@ def money_lines(found: Choice, units: Units) -> list[str]:
             gain = figures.difference(units.between(one.gain, found.unit).value)
             each = figures.small(units.shown(one.each, found.unit) * _SUM)
             line += f"; {one.more:g} more for {gain} {unit}"
-            if one.chance is not None and one.chance < _CLEAR_FAVOURITE:
+            if one.chance is not None and one.chance < _CLEAR:
                 line += f", no clear gain ({figures.percent(one.chance)} chance of one)"
             else:
                 sure = "" if one.chance is None else f", {figures.percent(one.chance)} chance"

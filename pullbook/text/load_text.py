@@ -64,8 +64,8 @@ def _columns(cells: Sequence[Sequence[str]]) -> list[str]:
 
 def headings(answer: Answer, units: Units) -> list[str]:
     """Return the headings over `rows`."""
-    percent = f"{figures.level(answer.level)} limits"
-    return ["rpm", f"load, {units.torque}", f"above it, {units.torque}", percent, "chance"]
+    spare, limits = f"to spare, {units.torque}", f"{figures.level(answer.level)} limits"
+    return ["rpm", f"load, {units.torque}", spare, limits, "chance"]
 
 
 def rows(found: Clearance, answer: Answer, units: Units) -> list[list[str]]:

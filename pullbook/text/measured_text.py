@@ -101,9 +101,10 @@ def text(
         *(prediction_text.wrap(line) for line in [*units.converted, corrected(sheet, units)]),
     ]
     lines += ["", *(prediction_text.wrap(line) for line in [*before, *verdict(found)])]
-    (first, *heads), table = headings(found, units), rows(found, units)
-    lines += ["", *columns(first, [row[0] for row in table], heads, [row[1:] for row in table])]
+    (rpm, *heads), table = headings(found, units), rows(found, units)
     lines += [
+        "",
+        *columns(rpm, [row[0] for row in table], heads, [row[1:] for row in table]),
         "",
         *(prediction_text.wrap(line) for line in meaning(found)),
         prediction_text.source(manifest),

@@ -37,6 +37,12 @@ def goal(wanted: Goal) -> str:
     return f"{wanted.of} at {low:.0f} rpm"
 
 
+def title(found: Search) -> str:
+    """Return what the chart of a search shows."""
+    clears = found.best.reached.clears
+    return f"Best {goal(found.goal)}" if clears else "Nearest to clearing the load"
+
+
 def text(found: Search, manifest: Mapping[str, Any], units: Units) -> str:
     """Return a search as lines for the terminal."""
     lines = [f"{found.base.build.sheet_id}: best {goal(found.goal)}", units.condition, ""]
@@ -122,7 +128,7 @@ def headings(found: Search, units: Units) -> list[str]:
     """Return the headings over `builds`."""
     unit = units.of(found.goal.unit)
     level = f"{figures.level(found.level)} limits"
-    return ["build", f"goal, {unit}", level, "behind the best", level, "data"]
+    return ["build", f"goal, {unit}", level, "short of best", level, "data"]
 
 
 def builds(found: Search, units: Units) -> list[list[str]]:

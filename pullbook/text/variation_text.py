@@ -74,9 +74,9 @@ def _tables(found: Sequence[Variant], units: Units) -> list[str]:
 
 def headings(found: Sequence[Variant], units: Units) -> list[str]:
     """Return the headings over the cells of `table_cells`."""
-    level = f"{figures.level(found[0].difference.level)} limits"
-    return [f"mean {units.torque}", f"change, {units.torque}", level,
-            f"mean {units.power}", f"change, {units.power}", level,
+    level = f"{figures.level(found[0].difference.level)}"
+    return [f"mean {units.torque}", f"change, {units.torque}", f"change, {level} limits",
+            f"mean {units.power}", f"change, {units.power}", f"change, {level} limits",
             f"highest {units.torque} at rpm", f"highest {units.power} at rpm", "data"]  # fmt: skip
 
 

@@ -131,7 +131,10 @@ def search(desk: Desk, named: Named, wanted: Wanted, asked_for: Parameters) -> S
         given, wanted.free, wanted.goal, asked_for.level, must.loads, must.cautions
     )
     chart = comparison_drawing.of_differences(
-        *searching.best_and_own(predictor, found), asked_for.units, loads=found.goal.loads
+        *searching.best_and_own(predictor, found),
+        asked_for.units,
+        loads=found.goal.loads,
+        title=search_text.title(found),
     )
     name = named.build.sheet_id
     measured = str(named.build.values.get("measured") or "")

@@ -33,15 +33,10 @@ def columns(
     cells = [[row[at] for at in shown] for row in rows]
     titles = [heads[at] for at in shown]
     longest = max(map(len, names))
-    for least in _HEADINGS:
-        widths = _widths(titles, cells, least)
-        inline = longest + sum(widths) + 2 * len(widths) <= WIDTH
-        if inline:
-            break
-    for least in () if inline else _HEADINGS:
-        widths = _widths(titles, cells, least)
-        if sum(widths) + 2 * len(widths) <= WIDTH:
-            break
+    tried = [_widths(titles, cells, least) for least in _HEADINGS]
+    fits = [one for one in tried if longest + _long(one) <= WIDTH]
+    inline = bool(fits)
+    widths = (fits or [one for one in tried if _long(one) <= WIDTH] or tried[-1:])[0]
     side = ">" if all(_is_number(row[-1]) for row in cells) else "<"
     room = max(longest, len(first)) if inline else 0
     lines = _headings(titles, widths, side, f"{first:{room}}"[:room])
@@ -64,6 +59,11 @@ def _widths(heads: Sequence[str], cells: Sequence[Sequence[str]], least: int) ->
         max(*(len(row[at]) for row in cells), *map(len, head.split()), min(len(head), least))
         for at, head in enumerate(heads)
     ]
+
+
+def _long(widths: Sequence[int]) -> int:
+    """Return the length of a line of columns."""
+    return sum(widths) + 2 * len(widths)
 
 
 def _headings(heads: Sequence[str], widths: Sequence[int], side: str, first: str) -> list[str]:

@@ -43,13 +43,15 @@ def summands(values: Sequence[float]) -> list[str]:
 
 
 def small(value: float) -> str:
-    """Return a gain per unit of something, with its sign and two digits.
+    """Return a gain per unit of something, with its sign and two digits, two decimals at most.
 
-    >>> small(0.2191), small(-1.46), small(-13.2), small(0.004)
-    ('+0.22', '-1.5', '-13', '0')
+    >>> small(0.2191), small(0.039), small(-1.46), small(-13.2), small(0.004)
+    ('+0.22', '+0.04', '-1.5', '-13', '0')
     """
     if abs(value) < 0.01:
         return "0"
+    if abs(value) < 0.1:
+        return f"{value:+.2f}"
     return f"{value:+.2g}" if abs(value) < 10 else f"{value:+.0f}"
 
 

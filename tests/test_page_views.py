@@ -582,3 +582,19 @@ def test_a_list_names_no_file_outside_its_folder(ours, tmp_path):
     text = f"{choose_list.EXAMPLE}loads: ['{tmp_path}/load.csv ']\n"
     page = ours.post("/choose/save", data={"name": "far", "text": text}).text
     assert "must lie beside far.yaml" in page
+
+
+def test_a_measured_pull_is_drawn_beside_a_prediction_and_in_its_sheet(ours, shop):
+    plain = ours.get("/ask", params=BUILD).text
+    page = ours.get("/ask", params={**BUILD, "beside": "a"}).text
+    said = "dash and dots: a as measured, at SAE J1349"
+    assert said in page
+    assert said not in plain
+    # Torque and power, in the drawing for the desk and in that for the phone.
+    assert page.count(">measured</text>") == plain.count(">measured</text>") + 4
+    sheet = html.unescape(re.search(r'href="(/sheet[^"]*)"', page)[1])
+    assert "a as measured" in ours.get(sheet).text
+    for name, why in (("aa", "There is no test called aa"), ("wrong", "was not accepted")):
+        page = ours.get("/ask", params={**BUILD, "beside": name}).text
+        assert why in page[page.index('id="h-beside"') :][:300]
+        assert "Peak torque" in page

@@ -57,8 +57,10 @@ class Parameters:
 
 #: The units that the numbers of a form were typed in.
 WERE = "were"
+#: The measured pull that is drawn beside a prediction.
+BESIDE = "beside"
 #: Parameters of a question besides its build.
-SHOWN = ("units", "band_low", "band_high", "level", LOADS, *CEILINGS)
+SHOWN = ("units", "band_low", "band_high", "level", LOADS, *CEILINGS, BESIDE)
 
 
 def read(given: Mapping[str, str]) -> Parameters:

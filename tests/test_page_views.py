@@ -560,9 +560,11 @@ def test_a_list_is_chosen_from_within_a_budget_and_above_a_load(ours, shop):
 @pytest.mark.parametrize(
     ("name", "text", "said"),
     [("load", "propeler 150 hp @ 4000", "Did you mean propeller?"),
-     ("load", "/etc/secret.csv", "is a table, which the command line reads"),
+     ("load", "/etc/secret.csv", "a table cannot be given here"),
      ("load", "\n".join([LOAD] * 6), "There are 6 loads; 5 is the most"),
-     ("most_octane", "high", "is no number"), ("most_piston", "20", "is no number in a unit"),
+     ("load", "propeller 150", "write propeller 150 hp @ 4000, or towing"),
+     ("most_octane", "high", "Type a number, such as 87."),
+     ("most_piston", "20", "Type a number with its unit, such as 3800 ft/min."),
      ("budget", "much", "Type the budget as a number"), ("budget", "-1", "more than nothing")],
 )  # fmt: skip
 def test_a_demand_that_means_nothing_is_said_beside_it_and_stays(ours, shop, name, text, said):
@@ -574,6 +576,7 @@ def test_a_demand_that_means_nothing_is_said_beside_it_and_stays(ours, shop, nam
         beside = page[page.index(f'id="h-{name}"') :][:400]
         assert said in html.unescape(beside)
         assert text.strip() in html.unescape(page)
+        assert not re.search(r"_|--|csv table", re.sub("<[^>]*>", "", beside.split("</p>")[0]))
     assert view != "/ask" or "Peak torque" in page
 
 
@@ -584,7 +587,7 @@ def test_a_list_names_no_file_outside_its_folder(ours, tmp_path):
     assert "must lie beside far.yaml" in page
 
 
-def test_a_measured_pull_is_drawn_beside_a_prediction_and_in_its_sheet(ours, shop):
+def test_a_measured_pull_is_drawn_beside_a_prediction_and_in_its_sheet(ours):
     plain = ours.get("/ask", params=BUILD).text
     page = ours.get("/ask", params={**BUILD, "beside": "a"}).text
     said = "dash and dots: a as measured, at SAE J1349"
@@ -598,3 +601,21 @@ def test_a_measured_pull_is_drawn_beside_a_prediction_and_in_its_sheet(ours, sho
         page = ours.get("/ask", params={**BUILD, "beside": name}).text
         assert why in page[page.index('id="h-beside"') :][:300]
         assert "Peak torque" in page
+
+
+def test_what_was_typed_beside_a_list_stays_whichever_button_is_pressed(ours, shop):
+    (shop / "parts").mkdir(exist_ok=True)
+    mine = shop / "parts" / "mine.yaml"
+    mine.write_text(choose_list.EXAMPLE)
+    typed = {"list": "mine.yaml", "was": "mine.yaml", "name": "mine.yaml", "budget": "900",
+             "load": LOAD, "most_octane": "87", "text": choose_list.EXAMPLE}  # fmt: skip
+    changed = choose_list.EXAMPLE.replace("name: long", "name: longer")
+    before = mine.stat().st_mtime_ns
+    for more in ({"what": "choose"}, {}, {"what": "choose", "text": changed}):
+        done = ours.post("/choose/save", data={**typed, **more})
+        for name in ("load", "budget", "most_octane"):
+            assert done.url.params[name] == typed[name]
+        assert "What money buys" in done.text or "Result" in done.text
+        if more == {"what": "choose"}:
+            assert mine.stat().st_mtime_ns == before
+    assert mine.read_text() == changed

@@ -50,6 +50,11 @@ class Parameters:
     faults: dict[str, str] = field(default_factory=dict)
 
     @property
+    def load_examples(self) -> str:
+        """What may be typed as a load."""
+        return demands.LOAD_EXAMPLES[self.units.metric]
+
+    @property
     def address(self) -> dict[str, str]:
         """What another address takes along of what is asked and how it is shown."""
         return {name: self.given[name] for name in SHOWN if self.given.get(name)}

@@ -562,7 +562,7 @@ def test_a_list_is_chosen_from_within_a_budget_and_above_a_load(ours, shop):
     [("load", "propeler 150 hp @ 4000", "Did you mean propeller?"),
      ("load", "/etc/secret.csv", "a table cannot be given here"),
      ("load", "\n".join([LOAD] * 6), "There are 6 loads; 5 is the most"),
-     ("load", "propeller 150", "write propeller 150 hp @ 4000, or towing"),
+     ("load", "propeller 150 @ 4000", "write propeller 150 hp @ 4000, or towing"),
      ("most_octane", "high", "Type a number, such as 87."),
      ("most_piston", "20", "Type a number with its unit, such as 3800 ft/min."),
      ("budget", "much", "Type the budget as a number"), ("budget", "-1", "more than nothing")],
@@ -576,7 +576,7 @@ def test_a_demand_that_means_nothing_is_said_beside_it_and_stays(ours, shop, nam
         beside = page[page.index(f'id="h-{name}"') :][:400]
         assert said in html.unescape(beside)
         assert text.strip() in html.unescape(page)
-        assert not re.search(r"_|--|csv table", re.sub("<[^>]*>", "", beside.split("</p>")[0]))
+        assert not re.search(r"_|--|csv table", re.sub("^[^>]*>|<[^>]*>", "", beside.split("</p>")[0]))
     assert view != "/ask" or "Peak torque" in page
 
 

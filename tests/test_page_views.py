@@ -394,11 +394,18 @@ def test_what_a_model_was_judged_by_stays_with_it(demo, tmp_path):
     figures = [["error of the curve, % rms", "6.10", "4.20", "-1.90", "-2.40 to -1.20"]]
     said = {"id": "x", "sheets": 9, "by": "4 sheets of 3 engines", "rows": figures}
     (training.place / retrain.SUMMARY).write_text(json.dumps(said))
+    (training.place / retrain.PAGE).write_text("<p>figure by figure</p>")
     assert training.accuracy() is None
+    assert training.page(new=True) == training.place / retrain.PAGE
+    assert training.page(new=False) is None
     training.keep("it is the first")
     assert training.accuracy() == said
     with opened(tmp_path / "state", tmp_path / "shop") as found, client(found) as ours:
         page = ours.get("/model").text
+        whole = ours.get(re.search(r'href="(/model/accuracy)"', page)[1])
+        assert ours.get("/model/accuracy?which=new").status_code == 404
+    assert whole.text == "<p>figure by figure</p>"
+    assert whole.headers["content-disposition"].startswith("attachment")
     assert "Measured on 4 sheets of 3 engines that this model has not seen" in page
     assert ["error of the curve, % rms", "4.20", "6.10"] in rows(page)
 

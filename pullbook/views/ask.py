@@ -9,7 +9,6 @@ from starlette.responses import RedirectResponse
 
 from pullbook.drawings import prediction_drawing
 from pullbook.model.prediction.cautions import cautions
-from pullbook.model.prediction.over_band import over_band
 from pullbook.pipeline.loads import ceilings
 from pullbook.schemas.errors import InputError
 from pullbook.text import caution_text, load_text, prediction_text
@@ -226,6 +225,8 @@ def answer(
         The test that it starts from cannot be used.
 
     """
+    from pullbook.model.prediction.over_band import over_band
+
     named = Named(asked.measured_on(desk, build, start))
     reading = desk.reading
     in_folder = not start or start in reading.tests

@@ -157,6 +157,8 @@ def test_one_pair_of_axes_is_for_one_build(way, tmp_path):
     one = path.read_text()
     assert one.count("engine speed, rpm") == 1 == two_panels
     assert float(re.search(r'height="([\d.]+)pt"', one)[1]) < 650
+    assert run(*words, "--one-pair", "--beside", way / "in" / "0-0.csv").returncode == 0
+    assert len(path.read_text()) > len(one)
     table = tmp_path / "builds.csv"
     table.write_text("sheet_id,cylinders,bore,stroke\na,8,4,3.5\nb,8,4.03,3.5\n")
     several = ("predict", table, "--bundle", way / "bundle", "--one-pair", "--plot", path)

@@ -394,11 +394,18 @@ def test_what_a_model_was_judged_by_stays_with_it(demo, tmp_path):
     figures = [["error of the curve, % rms", "6.10", "4.20", "-1.90", "-2.40 to -1.20"]]
     said = {"id": "x", "sheets": 9, "by": "4 sheets of 3 engines", "rows": figures}
     (training.place / retrain.SUMMARY).write_text(json.dumps(said))
+    (training.place / retrain.PAGE).write_text("<p>figure by figure</p>")
     assert training.accuracy() is None
+    assert training.page(new=True) == training.place / retrain.PAGE
+    assert training.page(new=False) is None
     training.keep("it is the first")
     assert training.accuracy() == said
     with opened(tmp_path / "state", tmp_path / "shop") as found, client(found) as ours:
         page = ours.get("/model").text
+        whole = ours.get(re.search(r'href="(/model/accuracy)"', page)[1])
+        assert ours.get("/model/accuracy?which=new").status_code == 404
+    assert whole.text == "<p>figure by figure</p>"
+    assert whole.headers["content-disposition"].startswith("attachment")
     assert "Measured on 4 sheets of 3 engines that this model has not seen" in page
     assert ["error of the curve, % rms", "4.20", "6.10"] in rows(page)
 
@@ -560,9 +567,11 @@ def test_a_list_is_chosen_from_within_a_budget_and_above_a_load(ours, shop):
 @pytest.mark.parametrize(
     ("name", "text", "said"),
     [("load", "propeler 150 hp @ 4000", "Did you mean propeller?"),
-     ("load", "/etc/secret.csv", "is a table, which the command line reads"),
+     ("load", "/etc/secret.csv", "a table cannot be given here"),
      ("load", "\n".join([LOAD] * 6), "There are 6 loads; 5 is the most"),
-     ("most_octane", "high", "is no number"), ("most_piston", "20", "is no number in a unit"),
+     ("load", "propeller 150 @ 4000", "write propeller 150 hp @ 4000, or towing"),
+     ("most_octane", "high", "Type a number, such as 87."),
+     ("most_piston", "20", "Type a number with its unit, such as 3800 ft/min."),
      ("budget", "much", "Type the budget as a number"), ("budget", "-1", "more than nothing")],
 )  # fmt: skip
 def test_a_demand_that_means_nothing_is_said_beside_it_and_stays(ours, shop, name, text, said):
@@ -574,6 +583,8 @@ def test_a_demand_that_means_nothing_is_said_beside_it_and_stays(ours, shop, nam
         beside = page[page.index(f'id="h-{name}"') :][:400]
         assert said in html.unescape(beside)
         assert text.strip() in html.unescape(page)
+        plain = re.sub("^[^>]*>|<[^>]*>", "", beside.split("</p>")[0])
+        assert not re.search(r"_|--|csv table", plain)
     assert view != "/ask" or "Peak torque" in page
 
 
@@ -582,3 +593,37 @@ def test_a_list_names_no_file_outside_its_folder(ours, tmp_path):
     text = f"{choose_list.EXAMPLE}loads: ['{tmp_path}/load.csv ']\n"
     page = ours.post("/choose/save", data={"name": "far", "text": text}).text
     assert "must lie beside far.yaml" in page
+
+
+def test_a_measured_pull_is_drawn_beside_a_prediction_and_in_its_sheet(ours):
+    plain = ours.get("/ask", params=BUILD).text
+    page = ours.get("/ask", params={**BUILD, "beside": "a"}).text
+    said = "dash and dots: a as measured, at SAE J1349"
+    assert said in page
+    assert said not in plain
+    # Torque and power, in the drawing for the desk and in that for the phone.
+    assert page.count(">measured</text>") == plain.count(">measured</text>") + 4
+    sheet = html.unescape(re.search(r'href="(/sheet[^"]*)"', page)[1])
+    assert "a as measured" in ours.get(sheet).text
+    for name, why in (("aa", "There is no test called aa"), ("wrong", "was not accepted")):
+        page = ours.get("/ask", params={**BUILD, "beside": name}).text
+        assert why in page[page.index('id="h-beside"') :][:300]
+        assert "Peak torque" in page
+
+
+def test_what_was_typed_beside_a_list_stays_whichever_button_is_pressed(ours, shop):
+    (shop / "parts").mkdir(exist_ok=True)
+    mine = shop / "parts" / "mine.yaml"
+    mine.write_text(choose_list.EXAMPLE)
+    typed = {"list": "mine.yaml", "was": "mine.yaml", "name": "mine.yaml", "budget": "900",
+             "load": LOAD, "most_octane": "87", "text": choose_list.EXAMPLE}  # fmt: skip
+    changed = choose_list.EXAMPLE.replace("name: long", "name: longer")
+    before = mine.stat().st_mtime_ns
+    for more in ({"what": "choose"}, {}, {"what": "choose", "text": changed}):
+        done = ours.post("/choose/save", data={**typed, **more})
+        for name in ("load", "budget", "most_octane"):
+            assert done.url.params[name] == typed[name]
+        assert "What money buys" in done.text or "Result" in done.text
+        if more == {"what": "choose"}:
+            assert mine.stat().st_mtime_ns == before
+    assert mine.read_text() == changed

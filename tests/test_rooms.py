@@ -155,6 +155,15 @@ def test_checking_a_sheet_loads_neither_pandas_nor_lightgbm():
     assert done.stdout.splitlines()[-1] == "[]"
 
 
+def test_the_page_starts_without_pandas_and_lightgbm():
+    code = (
+        "import sys; import pullbook.page.serve\n"
+        "print([m for m in ('pandas', 'scipy', 'lightgbm', 'matplotlib') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
 def test_one_name_is_installed():
     ours = {name for name, by in packages_distributions().items() if "pullbook" in by}
     assert {name for name in ours if not name.startswith("__editable__")} == {"pullbook"}

@@ -42,17 +42,29 @@ def read(text: str) -> Load:
     """
     if text.strip().casefold().endswith(TABLES):
         return _table(Path(text.strip()))
+    return in_words(text, EXAMPLES)
+
+
+def in_words(text: str, examples: str) -> Load:
+    """Return the load that words mean; ``examples`` are what a message says to write.
+
+    Raises
+    ------
+    LoadError
+        It is none.
+
+    """
     found = _WORDS.fullmatch(text.strip())
     if found is None:
-        msg = f"the load is {text!r}; write {EXAMPLES}"
+        msg = f"the load is {text!r}; write {examples}"
         raise LoadError(msg)
     kind = found["kind"].casefold()
     if kind not in (PROPELLER, TOWING):
         near = did_you_mean(kind, (PROPELLER, TOWING))
-        msg = f"{found['kind']!r} is no kind of load; write {EXAMPLES}.{near}"
+        msg = f"{found['kind']!r} is no kind of load; write {examples}.{near}"
         raise LoadError(msg)
     speeds = _speeds(found["speeds"], text, band=kind == TOWING)
-    name, value = _quantity(found["number"], found["unit"], text)
+    name, value = _quantity(found["number"], found["unit"], text, examples)
     if kind == TOWING:
         if name == "power":
             msg = f"the load is {text!r}; a tow is torque, such as towing 220 lb-ft @ 1800:3200"
@@ -84,13 +96,13 @@ def beside(text: str, path: Path) -> Load:
     return read(str(path.parent / name))
 
 
-def _quantity(number: str, unit: str | None, text: str) -> tuple[str, float]:
+def _quantity(number: str, unit: str | None, text: str, examples: str) -> tuple[str, float]:
     """Return whether a number with its unit is torque or power, and its value in our unit."""
     for name in ("torque", "power"):
         if unit and units.known(unit, PULL_FIELDS[name].unit):
             return name, _number(f"{number} {unit}", name, f"the load {text!r}")
     says = f"{unit!r} is neither torque nor power" if unit else "the number has no unit"
-    msg = f"the load is {text!r}: {says}; write {EXAMPLES}"
+    msg = f"the load is {text!r}: {says}; write {examples}"
     raise LoadError(msg)
 
 

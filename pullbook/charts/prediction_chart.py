@@ -43,6 +43,6 @@ def of_answers(answers: Sequence[Answer], units: Units, pull: Pull | None = None
     return matplotlib_writer.figure(prediction_drawing.of_answers(answers, units, pull))
 
 
-def on_one_pair(answer: Answer, units: Units) -> Figure:
+def on_one_pair(answer: Answer, units: Units, pull: Pull | None = None) -> Figure:
     """Return what `prediction_drawing.on_one_pair` describes, under `STYLE`."""
-    return matplotlib_writer.figure(prediction_drawing.on_one_pair(answer, units))
+    return matplotlib_writer.figure(prediction_drawing.on_one_pair(answer, units, pull=pull))

@@ -93,8 +93,8 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
     if beside is not None and plot is None and html is None:
         msg = "the pull goes in a picture; add --plot FILE or --html FILE.html"
         raise typer.BadParameter(msg, param_hint="--beside")
-    if one_pair and (plot is None or beside is not None):
-        msg = "it changes the picture of one build; give --plot FILE, and no --beside"
+    if one_pair and plot is None:
+        msg = "it changes the picture of one build; give --plot FILE"
         raise typer.BadParameter(msg, param_hint="--one-pair")
     pull = None if beside is None else pulls.pull(beside)
     loads, most = options.loads_of(load, units), ceilings.read(caution or [])
@@ -158,7 +158,7 @@ def _draw(
     ]
     output.files(
         lambda: (
-            prediction_chart.on_one_pair(fine[0], units)
+            prediction_chart.on_one_pair(fine[0], units, more[1])
             if one_pair
             else prediction_chart.of_answers(fine, units, more[1])
         ),

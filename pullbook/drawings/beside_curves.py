@@ -92,14 +92,14 @@ def notes(given: Sequence[Load], units: Units) -> list[str]:
     return [f"load {at}: {name}" for at, name in enumerate(names, 1)]
 
 
-def measured(pull: Pull, units: Units, what: str) -> Curve:
+def measured(pull: Pull, units: Units, what: str, *, right: bool = False) -> Curve:
     """Return a pull as a line of torque or power, readings at one speed averaged."""
     rpm, place = np.unique(pull.rpm, return_inverse=True)
     torque = np.bincount(place, pull.torque) / np.bincount(place)
     made = torque if what == "torque" else torque * rpm / TORQUE_POWER_CONSTANT
     heights = units.shown(1.0, "lb-ft" if what == "torque" else "hp") * made
     return Curve(tuple(rpm.tolist()), tuple(heights.tolist()), style=MEASURED, label="measured",
-                 at=_MEASURED_AT, below=True)  # fmt: skip
+                 at=_MEASURED_AT, below=True, right=right)  # fmt: skip
 
 
 def _reach(load: Load, first: float, last: float) -> tuple[float, float]:

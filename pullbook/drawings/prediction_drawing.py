@@ -43,8 +43,12 @@ def of_answers(answers: Sequence[Answer], units: Units, pull: Pull | None = None
     return Chart(_title(answers), tuple(below), (torque, power), _alt(answers, units))
 
 
-def on_one_pair(answer: Answer, units: Units, band: tuple[float, float] | None = None) -> Chart:
+def on_one_pair(
+    answer: Answer, units: Units, band: tuple[float, float] | None = None, pull: Pull | None = None
+) -> Chart:
     """Return torque and power of a build on one pair of axes; ``band`` is marked in grey.
+
+    ``pull`` is drawn beside them as it was measured, at the standard that is shown.
 
     The peaks are named under the title: beside the curves one would hide the other.
     """
@@ -59,6 +63,9 @@ def on_one_pair(answer: Answer, units: Units, band: tuple[float, float] | None =
     ]
     grey = () if band is None else (Region(*band, hatched=False),)
     lines = beside_curves.loads([answer], units, "torque")
+    if pull is not None:
+        lines += [beside_curves.measured(pull, units, what, right=what == "power")
+                  for what in ("torque", "power")]  # fmt: skip
     panel = Panel(
         units.torque_axis, (torque, power, *lines), tuple(marks), (*grey, *untested([answer])),
         right_title=units.power_axis, same_scale=not units.metric,
@@ -67,6 +74,8 @@ def on_one_pair(answer: Answer, units: Units, band: tuple[float, float] | None =
     below = ("; ".join(peaks),) if peaks else ()
     of_power = ("limits of power: thin dashed lines",) if answer.calibrated else ()
     below = (*below, *notes([answer]), *of_power, *load_notes(answer, units))
+    if pull is not None:
+        below = (*below, pull_note(pull, units))
     return Chart(_title([answer]), below, (panel,), _alt([answer], units))
 
 

@@ -85,6 +85,7 @@ def _routes() -> list[Route]:
         Route("/model", my_model.view),
         Route("/model", _change(my_model.change), methods=["POST"]),
         Route("/model/progress", my_model.progress),
+        Route("/model/accuracy", my_model.whole),
         Route("/share", share.view),
         Route("/share/pack", _change(share.make), methods=["POST"]),
         Route("/share/pack/{name}", share.fetch),

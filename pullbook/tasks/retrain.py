@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     Tables = tuple[pd.DataFrame, pd.DataFrame]
 
 BUNDLE, JUDGEMENT, SUMMARY = "bundle", "judgement.json", "summary.json"
+#: The page about both models, figure by figure.
+PAGE = "judgement.html"
 #: Share of the engines that is held out to judge by, always the same ones.
 _JURY = 0.2
 _LEVEL = 0.9
@@ -108,7 +110,7 @@ def _judged(in_use: Path | None, jury: Tables, out: Path) -> dict[str, Any]:
         return {"unjudged": str(fault)}
     lines = json.dumps(found.as_json(), indent=1, allow_nan=False)
     whole_writes.write_text(out / JUDGEMENT, f"{lines}\n")
-    judgement_page.page(found).write(out, "judgement")
+    judgement_page.page(found).write(out, PAGE.removesuffix(".html"))
     return {
         "verdict": found.verdict.value,
         "conclusion": judgement_page.conclusion(found),

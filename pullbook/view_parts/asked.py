@@ -103,6 +103,26 @@ def code_of(desk: Desk, start: str) -> str:
     return start
 
 
+def beside(desk: Desk, name: str) -> Pull | None:
+    """Return the pull of the test that is to be drawn beside a prediction, if one is named.
+
+    Raises
+    ------
+    InputError
+        There is no such test in the folder, or it cannot be drawn.
+
+    """
+    if not name:
+        return None
+    code = code_of(desk, name)
+    test = desk.reading.tests.get(code)
+    if test is None or not test.sheet.accepted:
+        why = "is not in this folder" if test is None else "was not accepted; see My engines"
+        msg = f"The test {name} {why}"
+        raise InputError(msg)
+    return test.pull
+
+
 def known(desk: Desk) -> list[str]:
     """Return the names of builds and tests to pick from."""
     names = [*(one.build.sheet_id for one in saved_builds.builds(desk.folder)), *starts(desk)]

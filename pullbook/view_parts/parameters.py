@@ -50,6 +50,11 @@ class Parameters:
     faults: dict[str, str] = field(default_factory=dict)
 
     @property
+    def load_examples(self) -> str:
+        """What may be typed as a load."""
+        return demands.LOAD_EXAMPLES[self.units.metric]
+
+    @property
     def address(self) -> dict[str, str]:
         """What another address takes along of what is asked and how it is shown."""
         return {name: self.given[name] for name in SHOWN if self.given.get(name)}
@@ -57,8 +62,10 @@ class Parameters:
 
 #: The units that the numbers of a form were typed in.
 WERE = "were"
+#: The measured pull that is drawn beside a prediction.
+BESIDE = "beside"
 #: Parameters of a question besides its build.
-SHOWN = ("units", "band_low", "band_high", "level", LOADS, *CEILINGS)
+SHOWN = ("units", "band_low", "band_high", "level", LOADS, *CEILINGS, BESIDE)
 
 
 def read(given: Mapping[str, str]) -> Parameters:

@@ -10,12 +10,12 @@ from starlette.responses import RedirectResponse
 
 from pullbook.drawings import prediction_drawing
 from pullbook.model.prediction.cautions import cautions
-from pullbook.model.prediction.over_band import over_band
 from pullbook.pipeline.loads import ceilings
 from pullbook.schemas.errors import InputError
 from pullbook.text import caution_text, load_text, prediction_text
 from pullbook.view_parts import asked, build_form, parameters, rendering
 from pullbook.view_parts.asked import Named
+from pullbook.view_parts.parameters import BESIDE
 from pullbook.view_parts.rendering import Figure, desk_of
 from pullbook.words import figures, promise
 from pullbook.workspace import build_fields, saved_builds
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
     from pullbook.model.answers.predictor import Predictor
+    from pullbook.model.trained.pulls import Pull
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
     from pullbook.view_parts.parameters import Parameters
@@ -54,6 +55,7 @@ class Shown:
     answer: Answer
     drawn: Answer
     figure: Figure
+    pull: Pull | None
     band: str
     units: Units
     tests: Mapping[str, str]
@@ -145,11 +147,15 @@ def view(request: Request) -> Response:
     # The first page does not wait for the model.
     predictor = None if bare and not desk.model.ready else desk.model.predictor()
     fields, begun = _fields(desk, predictor, asked_for, start)
-    build, shown = None, None
+    build, shown, pull = None, None, None
+    try:
+        pull = asked.beside(desk, asked_for.given.get(BESIDE, "").strip())
+    except InputError as fault:
+        faults[BESIDE] = figures.sentence(str(fault))
     if fields and predictor is not None and "start" not in faults:
         build = build_fields.build_of(fields, asked_for.units)
         try:
-            shown = answer(desk, predictor, build, asked_for, start)
+            shown = answer(desk, predictor, build, asked_for, start, pull)
         except InputError as fault:
             faults["start"] = str(fault)
     missing = () if shown is None else shown.answer.missing
@@ -207,9 +213,12 @@ def _measured(desk: Desk, predictor: Predictor, start: str) -> Build | None:
 
 
 def answer(
-    desk: Desk, predictor: Predictor, build: Build, asked_for: Parameters, start: str
-) -> Shown | None:
+    desk: Desk, predictor: Predictor, build: Build, asked_for: Parameters, start: str,
+    pull: Pull | None,
+) -> Shown | None:  # fmt: skip
     """Return the answer about a build; ``None`` where it cannot be predicted.
+
+    ``pull`` is drawn beside it.
 
     Raises
     ------
@@ -217,6 +226,8 @@ def answer(
         The test that it starts from cannot be used.
 
     """
+    from pullbook.model.prediction.over_band import over_band
+
     named = Named(asked.measured_on(desk, build, start))
     reading = desk.reading
     in_folder = not start or start in reading.tests
@@ -232,13 +243,13 @@ def answer(
     table, drawn = asked.answers(found, asked_for.level, wanted.loads)
     rpm = np.array([point.rpm for point in table.curve])
     table = replace(table, cautions=cautions(build, found, ceilings.read(wanted.cautions), rpm))
-    chart = prediction_drawing.on_one_pair(drawn, asked_for.units, asked_for.band)
+    chart = prediction_drawing.on_one_pair(drawn, asked_for.units, asked_for.band, pull)
     over = over_band(found, asked_for.band, asked_for.level)
     band = prediction_text.mean(over, asked_for.units)
     places = {name: f"/tested?{rendering.query({'name': name})}" for name, _ in table.nearest}
     if predictor.manifest["private"]:  # the model learned from the tests in the folder
         places |= {one.name: f"/engines/{one.code}" for one in reading.tests.values()}
-    return Shown(build, table, drawn, Figure(chart), band, asked_for.units, places)
+    return Shown(build, table, drawn, Figure(chart), pull, band, asked_for.units, places)
 
 
 def save(request: Request, form: Mapping[str, str]) -> Response:

@@ -111,8 +111,7 @@ def view(request: Request) -> Response:
     desk = desk_of(request)
     asked_for = parameters.read(request.query_params)
     name = request.query_params.get("list", "")
-    path = next((one for one in lists(desk) if one.name == name), None)
-    text = EXAMPLE if path is None else path.read_text(encoding="utf-8", errors="replace")
+    path, text = _list(desk, name), _text(desk, name)
     shown, fault, faults = None, "", dict(asked_for.faults)
     budget = _budget(asked_for.given.get("budget", ""), faults)
     if name and path is None:
@@ -130,6 +129,16 @@ def view(request: Request) -> Response:
         shown=shown, fault=fault, faults=faults, levels=parameters.LEVELS,
         headings=choice_text.PART_HEADINGS,
     )  # fmt: skip
+
+
+def _list(desk: Desk, name: str) -> Path | None:
+    return next((one for one in lists(desk) if one.name == name), None)
+
+
+def _text(desk: Desk, name: str) -> str:
+    """Return the text of a list in the folder; an example where there is none of that name."""
+    path = _list(desk, name)
+    return EXAMPLE if path is None else path.read_text(encoding="utf-8", errors="replace")
 
 
 def _budget(text: str, faults: dict[str, str]) -> float | None:
@@ -171,10 +180,17 @@ def choose(desk: Desk, path: Path, asked_for: Parameters, budget: float | None) 
 
 
 def save(request: Request, form: Mapping[str, str]) -> Response:
-    """Save a list of parts as a file that the command line reads, and choose from it."""
+    """Save a list of parts as a file that the command line reads, and choose from it.
+
+    Who presses Choose and changed nothing in the list gets the one that was picked.
+    """
     desk = desk_of(request)
+    text = form.get("text", "").replace("\r\n", "\n")
+    more = {**parameters.read(form).address, "budget": form.get("budget", "")}
+    if form.get("what") == "choose" and text.strip() == _text(desk, form.get("was", "")).strip():
+        picked = {"list": form.get("list", ""), **more}
+        return RedirectResponse(f"/choose/list?{rendering.query(picked)}", 303)
     name = plain_name(form.get("name", "").strip() or "parts").removesuffix(".yaml")
     path = inside(desk.folder.top, PARTS, f"{name}.yaml")
-    desk.folder.save(path, form.get("text", "").replace("\r\n", "\n").encode())
-    more = {**parameters.read(form).address, "budget": form.get("budget", "")}
+    desk.folder.save(path, text.encode())
     return RedirectResponse(f"/choose/list?{rendering.query({'list': path.name, **more})}", 303)

@@ -6,7 +6,8 @@ import asyncio
 import json
 from typing import TYPE_CHECKING
 
-from starlette.responses import RedirectResponse, StreamingResponse
+from starlette.exceptions import HTTPException
+from starlette.responses import FileResponse, RedirectResponse, StreamingResponse
 
 from pullbook.schemas.errors import InputError
 from pullbook.text import model_text, next_test_text
@@ -43,6 +44,7 @@ def _page(request: Request, status: int = 200, fault: str = "") -> Response:
     return rendering.page(
         request, "model", status, title="My model", manifest=manifest, judged=_JUDGED,
         accuracy=accuracy, accurate=_ACCURATE, promises=model_text.promises(predictor.model, None),
+        page=desk.retraining.page(new=False), page_of_new=desk.retraining.page(new=True),
         accuracy_rows=[[row[0], row[2], row[1]] for row in (accuracy or {}).get("rows", [])],
         training=desk.retraining, candidate=desk.retraining.candidate(),
         history=list(reversed(desk.retraining.history())),
@@ -79,6 +81,15 @@ def change(request: Request, form: Mapping[str, str]) -> Response:
     except InputError as fault:
         return _page(request, 422, sentence(str(fault)))
     return RedirectResponse(f"/model?{rendering.query({'done': done})}", 303)
+
+
+def whole(request: Request) -> Response:
+    """Return the whole page about how a model was judged, as one file that opens anywhere."""
+    which = "new" if request.query_params.get("which") == "new" else "in-use"
+    path = desk_of(request).retraining.page(new=which == "new")
+    if path is None:
+        raise HTTPException(404)
+    return FileResponse(path, filename=f"accuracy-{which}.html", media_type="text/html")
 
 
 async def progress(request: Request) -> Response:

@@ -13,7 +13,7 @@ from pullbook.drawings import pull_drawing
 from pullbook.schemas.errors import InputError
 from pullbook.schemas.fields import FIELDS
 from pullbook.schemas.severity import Severity
-from pullbook.text import check_text, measured_text
+from pullbook.text import check_text
 from pullbook.view_parts import parameters, rendering
 from pullbook.view_parts.rendering import Figure, desk_of
 
@@ -73,6 +73,8 @@ class Shown:
     @property
     def correction(self) -> str:
         """How its numbers were brought to the reference condition."""
+        from pullbook.text import measured_text
+
         return (
             measured_text.corrected(self.test.sheet, self.units) if self.test.sheet.accepted else ""
         )

@@ -11,8 +11,9 @@ from starlette.responses import RedirectResponse, Response
 from pullbook.answer_sheets import prediction_sheet
 from pullbook.guards.inside_folder import plain_name
 from pullbook.schemas.errors import InputError
-from pullbook.view_parts import parameters, rendering
+from pullbook.view_parts import asked, parameters, rendering
 from pullbook.view_parts.demands import CEILINGS, LOADS
+from pullbook.view_parts.parameters import BESIDE
 from pullbook.view_parts.rendering import desk_of
 from pullbook.views import ask
 from pullbook.workspace import build_fields
@@ -64,7 +65,8 @@ def _shown(desk: Desk, asked_for: Parameters) -> Shown:
         raise InputError(wrong[0].removesuffix("."))
     build = build_fields.build_of(asked_for.fields, asked_for.units)
     start = asked_for.given.get("start", "")
-    shown = ask.answer(desk, desk.model.predictor(), build, asked_for, start)
+    pull = asked.beside(desk, asked_for.given.get(BESIDE, "").strip())
+    shown = ask.answer(desk, desk.model.predictor(), build, asked_for, start, pull)
     if shown is None:
         fault = build.fault
         raise InputError("The build cannot be predicted" if fault is None else fault.message)
@@ -73,7 +75,9 @@ def _shown(desk: Desk, asked_for: Parameters) -> Shown:
 
 def _page(shown: Shown) -> Page:
     """Return the sheet that the command line writes for the same build."""
-    return prediction_sheet.of_answers([shown.answer], [shown.drawn], [shown.build], shown.units)
+    return prediction_sheet.of_answers(
+        [shown.answer], [shown.drawn], [shown.build], shown.units, pull=shown.pull
+    )
 
 
 def fetch(request: Request) -> Response:

@@ -124,6 +124,15 @@ class Retraining:
             return None
         return self._summary(place.parent / _ACCURACY / f"{place.name}.json")
 
+    def page(self, *, new: bool) -> Path | None:
+        """Return the whole page about how the candidate, or the model in use, was judged."""
+        place = self.model.place
+        if new:
+            path = self.place / retrain.PAGE if self.folder.path is not None else None
+        else:
+            path = None if place is None else place.parent / _ACCURACY / f"{place.name}.html"
+        return path if path is not None and path.is_file() and not self.running else None
+
     def _summary(self, path: Path) -> dict[str, Any] | None:
         if self.folder.path is None:
             return None
@@ -153,6 +162,9 @@ class Retraining:
         done = promotions.promote(self.place / retrain.BUNDLE, models, judgement, _today(), why)
         kept = self.folder.top / MODELS / _ACCURACY / f"{done.bundle}.json"
         self.folder.save(kept, (self.place / retrain.SUMMARY).read_bytes())
+        page = self.place / retrain.PAGE
+        if page.is_file():
+            self.folder.save(kept.with_suffix(".html"), page.read_bytes())
         shutil.rmtree(self.place, ignore_errors=True)
         return done
 

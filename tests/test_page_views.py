@@ -560,7 +560,7 @@ def test_a_list_is_chosen_from_within_a_budget_and_above_a_load(ours, shop):
              for one in (*found["ranked"], *found["not_clearing"])]  # fmt: skip
     assert names
     assert [row[0] for row in rows(page) if len(row) == 8][1:] == names
-    assert page.count("What money buys") == (len(found["money"]) > 1)
+    assert page.count("What more money buys") == (len(found["money"]) > 1)
     assert ("Not sure to clear the load" in page) == bool(found["not_clearing"])
 
 
@@ -623,7 +623,7 @@ def test_what_was_typed_beside_a_list_stays_whichever_button_is_pressed(ours, sh
         done = ours.post("/choose/save", data={**typed, **more})
         for name in ("load", "budget", "most_octane"):
             assert done.url.params[name] == typed[name]
-        assert "What money buys" in done.text or "Result" in done.text
+        assert "What more money buys" in done.text or "Result" in done.text
         if more == {"what": "choose"}:
             assert mine.stat().st_mtime_ns == before
     assert mine.read_text() == changed

@@ -42,7 +42,7 @@ class Settings:
     leaves: int = 7
     leaf_readings: int = 40
     feature_share: float = 0.4
-    spread_rounds: int = 80
+    spread_rounds: int = 25
     withheld: int = 2
 
     def as_dict(self) -> dict[str, Any]:

@@ -142,11 +142,15 @@ class Clearance:
         The chance that counts as cleared.
     points
         The engine speeds asked for that the load covers, and its own ends.
+    together
+        The chance, at least, that one pull clears the load at all tested speeds at once; ``None``
+        where it is not known, or less than even.
     """
 
     load: Load
     level: float
     points: list[LoadPoint]
+    together: float | None = None
 
     @property
     def tested(self) -> list[LoadPoint]:
@@ -215,6 +219,7 @@ class Clearance:
             "cleared": self.cleared,
             "lowest_chance": None if worst is None else {
                 "rpm": rounded(worst.rpm), "chance": rounded(worst.chance, 4)},
+            "chance_together": rounded(self.together, 4),
             "below_level": [[rounded(end) for end in run] for run in self.below],
             "not_tested": [rounded(one) for one in self.unknown],
         }  # fmt: skip

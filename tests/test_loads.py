@@ -268,3 +268,15 @@ def test_a_search_recommends_what_clears_the_load(file):
     none = " ".join(run(*asked, "--load", "propeller 400 hp @ 4800").stdout.split())
     assert "Nothing that was searched is sure to clear the load. Nearest to it:" in none
     assert "What each field is worth" not in none
+
+
+def test_all_speeds_at_once_are_less_likely_than_the_least_likely_one(found):
+    torque = found.torque(RPM)
+    clear, close, above = (
+        clearance(found, Load("table", tuple(RPM), tuple(share * torque)), RPM, 0.9)
+        for share in (0.5, 0.93, 1.1)
+    )
+    assert clear.worst.chance >= clear.together > 0.95
+    assert 0.5 <= close.together < close.worst.chance
+    assert above.together is None
+    assert close.as_json()["chance_together"] == pytest.approx(close.together, abs=1e-4)

@@ -67,6 +67,20 @@ def test_torque_clears_a_load_as_often_as_the_chance_says(held_out, said):
     assert cleared.groupby("shop").mean().mean() == pytest.approx(said, abs=0.06)
 
 
+@pytest.mark.parametrize("level", [0.5, 0.8, 0.9])
+def test_whole_pulls_clear_a_load_as_often_as_said_at_least(held_out, level):
+    """A load just below the limits of the whole curve is said to be cleared by half of the rest."""
+    above = held_out.sheets[["shop", f"above_band_{level}"]].dropna()
+    share = above[f"above_band_{level}"].astype(float).groupby(above["shop"]).mean().mean()
+    assert (1 + level) / 2 - 0.05 <= share <= (1 + level) / 2 + 0.1
+
+
+@pytest.mark.parametrize("level", [0.8, 0.9])
+@pytest.mark.parametrize("what", ["band_mean", "band_mean_power"])
+def test_limits_of_means_over_a_band_hold(metrics, level, what):
+    assert level - 0.06 <= metrics["coverage"][what][str(level)] <= level + 0.08
+
+
 def test_the_model_beats_both_rules_of_thumb(metrics):
     error = metrics["error"]
     for measure in ("rms", "median_sheet", "p90_sheet"):

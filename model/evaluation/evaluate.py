@@ -36,6 +36,7 @@ RULES = ("mean_per_cubic_inch", "nearest_sheet")
 #: Parts of `calibration.Regime` that concern a whole sheet, and their names in the figures.
 PEAKS = {
     "mean": "band_mean",
+    "mean_power": "band_mean_power",
     "torque": "peak_torque",
     "torque_rpm": "peak_torque_rpm",
     "power": "peak_power",

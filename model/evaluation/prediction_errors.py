@@ -91,6 +91,8 @@ def _of_sheet(
     peaks = _peaks(rpm, measured, found)
     rows = calibration.middle(np.zeros(len(rpm), dtype=np.int64), rpm, 1)
     peaks["mean"] = "mean", abs(float(off[rows].sum())) / float(width[rows].sum())
+    power = [float((one * rpm)[rows].sum()) for one in (measured, predicted)]
+    peaks["mean_power"] = "mean", abs(np.log(power[0] / power[1])) / float(width[rows].mean())
     for level in LEVELS:
         single, whole = found.threshold("point", level), found.threshold("band", level)
         readings[f"inside_{level}"] = (
@@ -98,6 +100,9 @@ def _of_sheet(
         )
         readings[f"width_{level}"] = np.nan if single is None else 2 * np.sinh(single * width)
         sheet[f"band_{level}"] = None if whole is None else bool((far <= whole * width).all())
+        sheet[f"above_band_{level}"] = (
+            None if whole is None else bool((off >= -whole * width).all())
+        )
         for name_, (part, score) in peaks.items():
             most = found.threshold(part, level)
             sheet[f"{name_}_{level}"] = None if most is None or score is None else score <= most

@@ -3,6 +3,9 @@
 The chance comes from the errors behind the limits of a single reading: those of held-out sheets, in
 expected errors, as the chances of a comparison do. An error counts as likely above as below. What
 is cleared is judged at a level that so many shops or engines can keep: n / (n + 1) at the most.
+
+At how many speeds at once it is cleared depends on how errors go together over a curve, which the
+limits of the whole curve tell: a curve that stays within them clears whatever lies below them.
 """
 
 from __future__ import annotations
@@ -52,7 +55,9 @@ def clearance(found: Prediction, load: Load, rpm: Floats, level: float) -> Clear
         known, margin = supported[place], _less(limits[place], torque)
         chance = float(chances[place]) if known and chances is not None else None
         points.append(LoadPoint(speed, torque, margin, chance, known))
-    return Clearance(load, found.kept("point", level) or level, points)
+    tested = found.supported(at)
+    together = _chance_of_all(found, at[tested], wanted[tested])
+    return Clearance(load, found.kept("point", level) or level, points, together)
 
 
 def of_goal(found: Prediction, loads: Sequence[Load], level: float) -> tuple[Clearance, ...]:
@@ -73,6 +78,22 @@ def chance_above(found: Prediction, rpm: Floats, torque: Floats) -> Floats | Non
     beyond = 1.0 - found.level_of("point", np.abs(score))
     chance: Floats = np.where(score > 0, 1.0 - beyond / 2, beyond / 2)
     return chance
+
+
+def _chance_of_all(found: Prediction, rpm: Floats, torque: Floats) -> float | None:
+    """Return the chance, at least, that one pull is above a torque at all engine speeds at once.
+
+    A pull leaves the limits of the whole curve below as often as above. ``None`` without
+    calibration, and where the predicted curve is not above the torque everywhere.
+    """
+    chances = chance_above(found, rpm, torque)
+    if chances is None or not len(rpm) or found.kept("band", 0.5) is None:
+        return None
+    least = np.min(np.log(found.torque(rpm) / torque) / found.width(rpm))
+    if least <= 0:
+        return None
+    outside = 1.0 - float(found.level_of("band", np.array([least]))[0])
+    return min(1.0 - outside / 2, float(chances.min()))
 
 
 def _less(one: Between, load: float) -> Between:

@@ -105,7 +105,12 @@ def verdict(found: Clearance, answer: Answer) -> list[str]:
         where = " and ".join(span(*run) for run in found.below)
         return [f"May not clear it: the chance is below {level} {where}, least {least}.{beyond}"]
     every = "at every tested speed" if found.unknown else "at every speed"
-    return [f"Clears it: the chance is {level} or more {every}, least {least}.{beyond}"]
+    lines = [f"Clears it: the chance is {level} or more {every}, least {least}.{beyond}"]
+    if found.together is not None:
+        lines.append(
+            f"Chance to clear it {every} in one pull: {figures.percent(found.together)} at least."
+        )
+    return lines
 
 
 def reason(found: Sequence[Clearance], units: Units) -> str:

@@ -135,8 +135,9 @@ def test_a_load_is_cleared_where_the_chance_keeps_the_level_at_every_speed(found
 
 def test_what_is_not_known_is_said(found):
     answer = answer_of(found, RPM, 0.9, loads=[Load("towing", (1000.0, 3000.0), (100.0, 100.0))])
-    (line,) = load_text.verdict(answer.loads[0], answer)
+    line, together = load_text.verdict(answer.loads[0], answer)
     assert "at every tested speed" in line
+    assert together.startswith("Chance to clear it at every tested speed in one pull: ")
     assert "Not tested below 2000 rpm, so not known there." in line
     beyond = replace(answer, standing=Standing.OUTSIDE)
     (line,) = load_text.verdict(beyond.loads[0], beyond)

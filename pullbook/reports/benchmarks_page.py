@@ -92,8 +92,8 @@ def _ablation(page: Page, table: pd.DataFrame) -> None:
     page.text(
         "One part left out and everything trained again, on the same held-out shops of five"
         " invented circles (make ablation). The error added without a part, with 90 % limits of the"
-        ' mean over the circles, is what the part is good for; in the rows "measured", one sheet of'
-        " an engine is foretold from another. Smoothing, weights and the learned width reduce no"
+        " mean over the circles, is what the part is good for; rows of measured engines foretell"
+        " one sheet of an engine from another. Smoothing, weights and the learned width reduce no"
         " error here; they are kept because they make curves without steps, count copies and"
         " doubtful sheets less, and widen the limits where less is known."
     )

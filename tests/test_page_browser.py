@@ -369,3 +369,64 @@ def test_a_model_is_trained_cancelled_judged_kept_and_taken_back(chromium, addre
         go(page, address, EXAMPLE)
         expect(page.get_by_text("Invented engines.")).not_to_be_visible()
         expect(page.locator("#answer svg.chart.wide")).to_be_visible()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", [DESK, PHONE], ids=["desk", "phone"])
+def test_a_builder_goes_from_a_test_to_a_sheet_for_the_customer(chromium, address, shop, kind):
+    """Ask from a measured engine, compare, choose a cam, keep the build, hand over the sheet."""
+    name = f"for the ferry {kind['viewport']['width']}"
+    with visit(chromium, address, **kind) as page:
+        page.set_default_timeout(120_000)
+        go(page, address, "/engines?q=tern")
+        page.locator("tbody a").first.click()
+        page.get_by_role("link", name="Ask, starting from this engine").click()
+        page.get_by_label("Compression ratio").fill("10.4")
+        page.get_by_label("Name", exact=True).fill(name)
+        page.get_by_role("button", name="Predict").click()
+        expect(page.get_by_text("Changed since: compression ratio")).to_be_visible()
+        asked = page.url
+        page.get_by_role("link", name="Compare it", exact=True).click()
+        page.get_by_role("link", name="change a copy of it").click()
+        page.get_by_label("Name", exact=True).fill("a copy")
+        page.get_by_label("Compression ratio").fill("9")
+        page.get_by_role("button", name="Predict").click()
+        page.get_by_role("link", name="Compare with").click()
+        expect(page.locator("#answer svg.chart:visible")).not_to_have_count(0)
+        page.goto(asked)
+        page.get_by_role("button", name="Save this build").click()
+        expect(page.get_by_text("Saved as")).to_be_visible()
+        page.get_by_role("link", name="Choose parts for it").click()
+        page.get_by_label("camshaft").check()
+        page.get_by_role("button", name="Search").click()
+        page.get_by_role("link", name="Open the best build in Ask").click()
+        page.get_by_role("link", name="Answer sheet").click()
+        expect(page.get_by_role("link", name="Back to the build")).to_be_visible()
+        read = PdfReader(io.BytesIO(page.pdf(format="A4")))
+        text = " ".join(one.extract_text() for one in read.pages)
+        assert "SAE J1349" in text
+        assert "90 % limits" in text
+    assert (shop / "builds" / f"{name}.yaml").is_file()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", [DESK, PHONE], ids=["desk", "phone"])
+def test_a_shop_goes_from_old_files_to_a_pack(chromium, tmp_path, kind):
+    """Drop files in, decide what is asked, look through what leaves, and make the pack."""
+    sheets.make(tmp_path / "old", shops.Circle(1, 6, 5))
+    (tmp_path / "unsaid.csv").write_text(sheet_text({"sheet_id": "unsaid", "correction": ""}))
+    folder = tmp_path / "shop"
+    folder.mkdir()
+    with opened(tmp_path, folder) as own, visit(chromium, own, **kind) as page:
+        go(page, own, "/engines")
+        files = [*sorted((tmp_path / "old").rglob("*.csv")), tmp_path / "unsaid.csv"]
+        page.get_by_label("Add sheets").set_input_files(files)
+        page.get_by_role("button", name="Add", exact=True).click()
+        expect(page.get_by_text(re.compile(r"files saved"))).to_be_visible()
+        page.get_by_role("button", name="SAE J1349").first.click()
+        expect(page.get_by_text("Decided:")).to_be_visible()
+        go(page, own, "/share")
+        page.locator("summary").first.click()
+        page.get_by_role("button", name="Make a pack to send").click()
+        expect(page.get_by_role("status").or_(page.get_by_role("alert"))).to_be_visible()
+        assert list((folder / "shared").rglob("*.zip"))

@@ -92,13 +92,14 @@ def _large_step(name: str, before: float, after: float, most: float) -> Reason:
 def changed_fields(before: pd.Series, after: pd.Series) -> list[str]:
     """Return the fields of a build that both give and that differ."""
     found = []
+    old, new = before.to_dict(), after.to_dict()
     for name in (*CHOICES, *NUMBERS):
-        if name not in before or pd.isna(before[name]) or pd.isna(after[name]):
+        if name not in old or pd.isna(old[name]) or pd.isna(new[name]):
             continue
         if name in CHOICES:
-            differs = str(before[name]) != str(after[name])
+            differs = str(old[name]) != str(new[name])
         else:
-            a, b = float(before[name]), float(after[name])
+            a, b = float(old[name]), float(new[name])
             differs = abs(a - b) > _SAME * max(abs(a), abs(b))
         if differs:
             found.append(name)

@@ -83,14 +83,13 @@ def take_over(
 
     What was swapped is taken as the build gives it.
     """
-    row = build.iloc[0]
+    # Plain values: pandas takes as long to look up each as all else here.
+    row, known, kinds = build.iloc[0].to_dict(), sheet.to_dict(), build.dtypes.to_dict()
     kept = [names for names in SWAPPED if not set(names) & set(changed)]
     taken = [
         name
         for name in ("family", *(name for names in kept for name in names))
-        if pd.isna(row[name]) and pd.notna(sheet[name])
+        if pd.isna(row[name]) and pd.notna(known[name])
     ]
-    values = {
-        name: pd.Series([sheet[name]], index=build.index, dtype=build[name].dtype) for name in taken
-    }
+    values = {name: pd.array([known[name]], dtype=kinds[name]) for name in taken}
     return build.assign(**values), taken

@@ -117,6 +117,11 @@ class Reading:
         return [test for test in self.tests.values() if test.sheet.accepted]
 
     @cached_property
+    def names(self) -> list[str]:
+        """The names of the tests that can be used, each once."""
+        return list(dict.fromkeys(test.name for test in self.accepted))
+
+    @cached_property
     def _by_name(self) -> dict[str, list[Test]]:
         found: dict[str, list[Test]] = {}
         for test in self.tests.values():

@@ -10,6 +10,7 @@ import subprocess
 import sys
 import threading
 import time
+from dataclasses import replace
 from pathlib import Path
 from urllib.parse import urlencode
 
@@ -420,9 +421,13 @@ def test_a_process_reads_what_would_be_read_here_and_says_a_mistake_in_settings(
     (tmp_path / shop_settings.FILE).write_text("headings: {Lift at valve: intake_lift}\n")
     many(tmp_path, 3)
     sources = sorted(tmp_path.glob("*.csv"))
-    assert list(reading.beside(sources, tmp_path)) == [
-        reading.read(one, tmp_path) for one in sources
-    ]
+    found = list(reading.beside(sources, tmp_path))
+    here = [reading.read(one, tmp_path) for one in sources]
+    assert [one for one, _ in found] == sources
+    for (_, [(raw, sheet)]), (_, [(own, same)]) in zip(found, here, strict=True):
+        assert sheet == same
+        assert replace(raw, headings=own.headings) == own
+        assert raw.headings.sheet("Lift at valve").field == "intake_lift"
     (tmp_path / shop_settings.FILE).write_text("no_such_thing: 1\n")
     with pytest.raises(InputError, match="no_such_thing"):
         list(reading.beside(sources, tmp_path))
@@ -546,8 +551,8 @@ def test_a_plan_that_cannot_be_made_beside_says_why_once(tmp_path, monkeypatch):
     sharing = Sharing(Folder(tmp_path))
     monkeypatch.setattr(sharing_module, "_AT_ONCE", 3)
 
-    def broken(self):
-        del self
+    def broken(self, track):
+        del self, track
         raise InputError("a settings file cannot be read")
 
     monkeypatch.setattr(Sharing, "plan", broken)

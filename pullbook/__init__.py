@@ -70,12 +70,12 @@ def load(bundle: str | Path | None = None, trust: str | Path | None = None) -> P
 
     from pullbook.model.answers.predictor import Predictor
     from pullbook.model.bundles import bundle_signature
-    from pullbook.model.review import promotions
+    from pullbook.model.review import promotion_record
     from pullbook.model.training import bundle as bundles
 
     trusted = None if trust is None else bundle_signature.trusted_keys(Path(trust))
     if bundle is not None:
-        return Predictor(*bundles.load(promotions.current(Path(bundle)), trusted))
+        return Predictor(*bundles.load(promotion_record.current(Path(bundle)), trusted))
     with as_file(files("pullbook") / "invented") as folder:
         return Predictor(*bundles.load(folder, trusted))
 

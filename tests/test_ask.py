@@ -3,12 +3,16 @@
 import json
 
 import numpy as np
+import pandas as pd
 import pytest
 
+import pullbook
 from pullbook.charts import drawing
 from pullbook.model.prediction.predict import MOST_LOOKED_INTO, predict
 from pullbook.model.range.tested_speeds import speeds_of
 from pullbook.pipeline.builds.read_builds import read_builds as typed
+from pullbook.pipeline.features import engineered_features
+from pullbook.schemas.fields import FIELDS
 
 RPM = speeds_of(2000, 6500, 250)
 
@@ -158,3 +162,32 @@ def test_python_warns_of_what_it_leaves_out_of_a_build():
     with pytest.warns(UserWarning, match="spark colour"):
         (build,) = typed({"cylinders": 8, "bore": 4.03, "stroke": 3.48, "spark colour": "blue"})
     assert build.values.keys() & {"spark colour", "spark_colour"} == set()
+
+
+def test_the_values_that_a_missing_field_may_have_each_make_one_whole_build():
+    from pullbook.model.prediction import missing_fields
+
+    model = pullbook.load().model
+    build = model.fields.iloc[[0]]
+    numbers = engineered_features.numbers(model.fields)
+    for name in ("lifter", "fuel", "exhaust_type"):
+        at = [FIELDS[name].choices.index(one) if isinstance(one, str) else np.nan
+              for one in model.fields[name].tolist()]  # fmt: skip
+        np.testing.assert_array_equal(numbers[name], np.array(at, dtype=float))
+    trials = {
+        "lifter": ["solid flat", "hydraulic roller"],
+        "octane": [87.0, 91.5],
+        "muffled": [True],
+    }
+    made = missing_fields._variants(build, trials)
+    assert (made.dtypes == build.dtypes).all()
+    wanted = [(name, value) for name, values in trials.items() for value in values]
+    for row, (name, value) in zip(range(len(made)), wanted, strict=True):
+        slow = build.copy()
+        slow[name] = pd.Series([value], index=build.index, dtype=build[name].dtype)
+        pd.testing.assert_frame_equal(made.iloc[[row]], slow)
+    near = np.arange(40)
+    for name, (values, _) in missing_fields._trials(
+        model, build, ["lifter", "fuel", "octane", "exhaust_type"], near
+    ).items():
+        assert len(values) == 3 or values == model.fields[name].iloc[near].dropna().tolist()

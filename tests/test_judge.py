@@ -11,7 +11,7 @@ from command_line import run
 
 from pullbook.model.learning.settings import Settings
 from pullbook.model.prediction.predict import predict
-from pullbook.model.review import judge, judgement, promotions
+from pullbook.model.review import judge, judgement, promotion_record, promotions
 from pullbook.model.review.arrivals import arrivals, version_of
 from pullbook.model.review.drift import DriftError, _shops, drift, keep
 from pullbook.model.review.judgement import Rules, Verdict
@@ -170,7 +170,7 @@ def test_a_model_of_mistaken_sheets_is_worse_and_not_promoted(months, tmp_path):
     promotions.promote(tmp_path / "old", tmp_path / "models", None, day)
     with pytest.raises(promotions.PromotionError, match=r"'worse'.*although"):
         promotions.promote(tmp_path / "new", tmp_path / "models", found.as_json(), day)
-    assert promotions.current(tmp_path / "models").name == found.old.id
+    assert promotion_record.current(tmp_path / "models").name == found.old.id
 
 
 def test_limits_that_hold_less_than_they_did_are_worse(months, challenger):
@@ -377,8 +377,8 @@ def test_what_is_good_enough_is_promoted_recorded_and_taken_back(bundles, tmp_pa
     assert promotions.promote(old, models, None, day).verdict == "first"
     done = promotions.promote(new, models, judged(bundles, "no worse"), day)
     assert (done.before, done.bundle) == (old_id, new_id)
-    assert promotions.current(models).name == new_id
-    bundle.load(promotions.current(models))
+    assert promotion_record.current(models).name == new_id
+    bundle.load(promotion_record.current(models))
     assert promotions.back(models, day, "it read low").bundle == old_id
     assert [one.verdict for one in history(models)] == [
         "first",
@@ -433,7 +433,7 @@ def test_a_refit_is_recorded_and_the_judged_bundle_stands_for_it(
     assert asked == [(len(months.builds), months.old.settings)]
     assert (done.verdict, done.before) == ("refit", old_id)
     assert f"{len(months.builds)} sheets of" in done.why
-    assert promotions.current(models).name == done.bundle != old_id
+    assert promotion_record.current(models).name == done.bundle != old_id
     assert promotions.judged(models).name == old_id
     with pytest.raises(InputError, match="refitted from"):
         refitting.refit(data, models, None, day, print, iter)

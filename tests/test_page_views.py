@@ -6,7 +6,11 @@ import json
 import os
 import re
 import shutil
+import subprocess
+import sys
+import threading
 import time
+from dataclasses import replace
 from pathlib import Path
 from urllib.parse import urlencode
 
@@ -14,15 +18,19 @@ import numpy as np
 import pytest
 from command_line import run
 from page_server import client, opened
+from starlette.requests import Request
 from valid_sheet import FIELDS, PULL, sheet_text
 
 from pullbook.model.training import bundle
+from pullbook.page.app import app
+from pullbook.page.state_file import Address
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.settings import shop_settings
 from pullbook.schemas.errors import InputError
-from pullbook.tasks import retrain
+from pullbook.tasks import reading, retrain
 from pullbook.view_parts import parameters
-from pullbook.views import choose_list
+from pullbook.view_parts.rendering import Desk
+from pullbook.views import ask, choose_list, engines, share
 from pullbook.words import figures
 from pullbook.words.units import Units
 from pullbook.workspace import build_fields, list_filter, saved_builds, typed_sheet
@@ -357,6 +365,117 @@ def test_many_new_files_are_read_beside_and_those_of_before_are_shown_meanwhile(
     assert len(tests.read().tests) == 161
 
 
+def many(folder, number):
+    for at in range(number):
+        (folder / f"{at}.csv").write_text(sheet_text({"sheet_id": f"pull-{at:03d}"}))
+
+
+def test_the_first_page_of_many_sheets_reads_none_and_says_that_they_are_read(
+    tmp_path, monkeypatch
+):
+    many(tmp_path, 60)
+    held = threading.Event()
+
+    def slow(sources, root):
+        del root
+        yield reading.read(sources[0], tmp_path)
+        held.wait(30)
+
+    monkeypatch.setattr(reading, "beside", slow)
+    here = []
+    own = reading.read
+    monkeypatch.setattr(reading, "read", lambda *given: here.append(given) or own(*given))
+    folder = Folder(tmp_path)
+    desk = Desk(folder, ModelInUse(folder), Retraining(folder, ModelInUse(folder)),
+                Sharing(folder))  # fmt: skip
+    begun = app(folder, Address("k" * 24, 1))
+    begun.state.desk = desk
+    scope = {"type": "http", "method": "GET", "path": "/ask", "query_string": b"", "headers": [],
+             "app": begun}  # fmt: skip
+    try:
+        page = ask.view(Request(scope)).body.decode()
+        assert "Reading your tests: " in page
+        assert " of 60 files" in page
+        assert len(here) <= 1
+        deadline = time.monotonic() + 30
+        while folder.tests.progress != (1, 60) and time.monotonic() < deadline:
+            time.sleep(0.01)
+        assert "Reading your tests: 1 of 60 files" in engines.view(Request(scope)).body.decode()
+        assert "no sheet in the folder" not in share.view(Request(scope)).body.decode()
+    finally:
+        held.set()
+
+
+def test_a_process_that_ends_early_costs_no_sheet(tmp_path, monkeypatch):
+    many(tmp_path, 60)
+    monkeypatch.setattr(reading.sys, "executable", "/bin/false")
+    tests = MeasuredTests(tmp_path)
+    tests.read()
+    until = time.monotonic() + 60
+    while tests.progress is not None and time.monotonic() < until:
+        time.sleep(0.05)
+    assert len(tests.read().tests) == 60
+
+
+def test_a_process_reads_what_would_be_read_here_and_says_a_mistake_in_settings(tmp_path):
+    (tmp_path / shop_settings.FILE).write_text("headings: {Lift at valve: intake_lift}\n")
+    many(tmp_path, 3)
+    sources = sorted(tmp_path.glob("*.csv"))
+    found = list(reading.beside(sources, tmp_path))
+    here = [reading.read(one, tmp_path) for one in sources]
+    assert [one for one, _ in found] == sources
+    for (_, [(raw, sheet)]), (_, [(own, same)]) in zip(found, here, strict=True):
+        assert sheet == same
+        assert replace(raw, headings=own.headings) == own
+        assert raw.headings.sheet("Lift at valve").field == "intake_lift"
+    (tmp_path / shop_settings.FILE).write_text("no_such_thing: 1\n")
+    with pytest.raises(InputError, match="no_such_thing"):
+        list(reading.beside(sources, tmp_path))
+
+
+def test_a_page_of_many_tests_lists_few_and_suggests_what_is_typed(tmp_path, tmp_path_factory):
+    many(tmp_path, 60)
+    with opened(tmp_path_factory.mktemp("state"), tmp_path) as address, client(address) as page:
+        until = time.monotonic() + 60
+        while "Reading your tests" in page.get("/engines").text and time.monotonic() < until:
+            time.sleep(0.2)
+        for view in ("/ask", "/compare", "/choose"):
+            text = page.get(view).text
+            assert text.count('<option value="pull-0') == 50
+            assert 'data-names="/names' in text
+        assert page.get("/names", params={"q": "05"}).json() == [
+            "pull-005", *(f"pull-05{digit}" for digit in range(10))
+        ]  # fmt: skip
+        assert len(page.get("/names/tests", params={"q": "PULL"}).json()) == 30
+        assert page.get("/names", params={"q": "heron"}).json() == []
+        events = page.get("/engines/progress").text
+        assert events.startswith("event: end")
+        assert page.get("/share/progress").text.startswith("event: end")
+
+
+def test_the_model_in_use_is_named_without_loading_what_trains_one(tmp_path):
+    code = (
+        "import sys, pathlib; from pullbook.workspace.folder import Folder;"
+        " from pullbook.workspace.model_in_use import ModelInUse;"
+        f" ModelInUse(Folder(pathlib.Path({str(tmp_path)!r}))).place;"
+        " sys.exit('pandas' in sys.modules or 'pullbook.model.training.bundle' in sys.modules)"
+    )
+    (tmp_path / "models").mkdir()
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_a_plan_counts_files_and_then_sheets(tmp_path):
+    many(tmp_path, 4)
+    sharing, seen = Sharing(Folder(tmp_path)), []
+
+    def track(loop):
+        seen.append(len(loop))
+        yield from loop
+
+    assert len(sharing.plan(track).accepted) == 4
+    assert seen == [4, 4]
+
+
 def test_codes_in_addresses_stay_and_a_finding_beside_others_is_counted_once(tmp_path):
     for name in ("x", "y"):
         (tmp_path / f"{name}.csv").write_text(
@@ -416,7 +535,8 @@ def test_a_plan_of_many_sheets_is_made_beside(tmp_path, monkeypatch):
     sharing = Sharing(Folder(tmp_path))
     monkeypatch.setattr(sharing_module, "_AT_ONCE", 3)
     assert sharing.plan_soon() is None
-    assert sharing.waiting == 4
+    assert sharing.waiting is not None
+    assert sharing.waiting[2] == 4
     until = time.monotonic() + 30
     while sharing.waiting and time.monotonic() < until:
         time.sleep(0.05)
@@ -431,8 +551,8 @@ def test_a_plan_that_cannot_be_made_beside_says_why_once(tmp_path, monkeypatch):
     sharing = Sharing(Folder(tmp_path))
     monkeypatch.setattr(sharing_module, "_AT_ONCE", 3)
 
-    def broken(self):
-        del self
+    def broken(self, track):
+        del self, track
         raise InputError("a settings file cannot be read")
 
     monkeypatch.setattr(Sharing, "plan", broken)

@@ -127,9 +127,10 @@ def _trials(
         if name in plausible:
             trials[name] = (plausible[name].tolist(), PLAUSIBLE_WEIGHTS)
             continue
-        given = model.fields[name].iloc[near].dropna()
+        seen = model.fields[name].array.take(near)
+        given = [value for value, gap in zip(seen, seen.isna(), strict=True) if not gap]
         if len(set(given)) > 1:
-            trials[name] = (given.tolist(), np.full(len(given), 1 / len(given)))
+            trials[name] = (given, np.full(len(given), 1 / len(given)))
     return trials
 
 
@@ -144,8 +145,9 @@ def _variants(build: pd.DataFrame, trials: dict[str, list[Any]]) -> pd.DataFrame
     total, start = sum(map(len, trials.values())), 0
     columns = {}
     for name, values in trials.items():
-        column = [build[name].iloc[0]] * total
+        own = build[name].array
+        column = [own[0]] * total
         column[start : start + len(values)] = values
-        columns[name] = pd.Series(column, dtype=build[name].dtype).array
+        columns[name] = pd.array(column, dtype=own.dtype)
         start += len(values)
     return build.iloc[np.zeros(total, dtype=np.int64)].assign(**columns)

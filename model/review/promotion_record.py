@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from pullbook.model.bundles.bundle_folder import IDENTITY
 from pullbook.model.review.judgement import Verdict
 from pullbook.pipeline.storage import csv_text, plain_text, regular_files, whole_writes
-from pullbook.schemas.errors import InputError
+from pullbook.schemas.errors import InputError, must_exist
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -70,6 +70,13 @@ def history(folder: Path) -> list[Promotion]:
     if not sound:
         raise PromotionError(_unreadable(folder))
     return found
+
+
+def current(folder: Path) -> Path:
+    """Return the bundle of a folder: the folder itself, or the one in use of a registry."""
+    must_exist(folder)
+    record = history(folder)
+    return folder / record[-1].bundle if record else folder
 
 
 def _unreadable(folder: Path) -> str:

@@ -24,13 +24,6 @@ _NOT_JUDGED = "the judgement was not written by pullbook judge; run it and name 
 _GOOD = (Verdict.BETTER.value, Verdict.NO_WORSE.value)
 
 
-def current(folder: Path) -> Path:
-    """Return the bundle of a folder: the folder itself, or the one in use of a registry."""
-    must_exist(folder)
-    record = promotion_record.history(folder)
-    return folder / record[-1].bundle if record else folder
-
-
 def judged(folder: Path) -> Path:
     """Return the bundle to judge another against: the one in use, or the one it was refitted from.
 

@@ -11,12 +11,15 @@ from pullbook.pipeline.settings import shop_settings
 from pullbook.pipeline.settings.shop_settings import NO_SETTINGS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator
     from pathlib import Path
+    from typing import Any
 
     from pullbook.pipeline.checks.check_sheet import Rule
     from pullbook.pipeline.settings.shop_settings import Settings
     from pullbook.pipeline.values.sheet import RawSheet, Sheet
+
+    Track = Callable[[Iterable[Any]], Iterable[Any]]
 
 
 @dataclass(slots=True)
@@ -61,6 +64,7 @@ def read(
     rules: tuple[Rule, ...],
     settings: Settings | None = None,
     without: Path | None = None,
+    track: Track = iter,
 ) -> CheckedSheets:
     """Read and check every sheet below some paths, each by itself and beside the others.
 
@@ -73,6 +77,8 @@ def read(
     settings
         The shop's settings; ``None`` takes those that lie in the folder of each sheet, or above it
         below a path that is given.
+    track
+        Wraps the loop over sources to show progress.
 
     Raises
     ------
@@ -87,7 +93,7 @@ def read(
     roots = roots_of(paths)
     pairs = [
         pair
-        for source in found.sources
+        for source in track(found.sources)
         for pair in of_source(source, rules, settings or shop_settings.beside(source, roots))
     ]
     sheets = beside_one_another(pairs, rules)

@@ -115,8 +115,9 @@ def _check_copies(sheets: Sequence[Sheet]) -> None:
 
     names = [sheet.sheet_id for sheet in sheets]
     size = [sheet.displacement or 0.0 for sheet in sheets]
+    factors = [route(sheet.values).factor for sheet in sheets]
     rows = [
-        (place, rpm, torque * route(sheet.values).factor)
+        (place, rpm, torque * factors[place])
         for place, sheet in enumerate(sheets)
         for rpm, torque, _ in curves(sheet)[0]
     ]

@@ -231,7 +231,7 @@ CATEGORIES = tuple(n for n in (*_AS_THEY_ARE, "aspiration") if FIELDS[n].kind is
 
 
 _CHOICES = {
-    name: pd.Index(FIELDS[name].choices, dtype=object)
+    name: {choice: float(at) for at, choice in enumerate(FIELDS[name].choices)}
     for name in CURATED_FIELDS
     if FIELDS[name].kind is Kind.CHOICE
 }
@@ -246,8 +246,8 @@ def numbers(builds: pd.DataFrame) -> dict[str, Column]:
     for name in CURATED_FIELDS:
         field = FIELDS[name]
         if field.kind is Kind.CHOICE:
-            codes = _CHOICES[name].get_indexer(pd.Index(builds[name], dtype=object))
-            columns[name] = np.where(codes < 0, np.nan, codes.astype(float))
+            places, given = _CHOICES[name], builds[name].to_numpy(dtype=object)
+            columns[name] = np.array([places.get(one, np.nan) for one in given], dtype=float)
         elif field.numeric or field.kind is Kind.FLAG:
             columns[name] = builds[name].to_numpy(dtype=float, na_value=np.nan)
     columns[engine_quantities.DISPLACEMENT] = _size(columns)

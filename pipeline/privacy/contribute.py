@@ -45,7 +45,7 @@ from pullbook.pipeline.values.sheet import SIGNATURE_FIELDS
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from pullbook.pipeline.checks.checked_sheets import CheckedSheets
+    from pullbook.pipeline.checks.checked_sheets import CheckedSheets, Track
     from pullbook.pipeline.privacy.signatures import Signer
     from pullbook.pipeline.settings.shop_settings import Settings
     from pullbook.pipeline.values.sheet import RawSheet, Sheet
@@ -113,7 +113,11 @@ class Outcome:
 
 
 def plan(
-    paths: Iterable[Path], key: bytes, settings: Settings | None = None, into: Path | None = None
+    paths: Iterable[Path],
+    key: bytes,
+    settings: Settings | None = None,
+    into: Path | None = None,
+    track: Track = iter,
 ) -> Plan:
     """Read, check and anonymise sheets and bring them to one condition; nothing is written.
 
@@ -127,6 +131,8 @@ def plan(
         The shop's settings; ``None`` takes those beside the sheets.
     into
         Folder of the contribution; sheets in it are not read.
+    track
+        Wraps the loop over files that are read, then that over sheets, to show progress.
 
     Raises
     ------
@@ -134,17 +140,16 @@ def plan(
         A path has no sheets.
 
     """
-    return plan_of(
-        checked_sheets.read(paths, check_sheet.CONTRIBUTION_RULES, settings, into), key, into
-    )
+    rules = check_sheet.CONTRIBUTION_RULES
+    return plan_of(checked_sheets.read(paths, rules, settings, into, track), key, into, track)
 
 
-def plan_of(read: CheckedSheets, key: bytes, into: Path | None = None) -> Plan:
+def plan_of(read: CheckedSheets, key: bytes, into: Path | None = None, track: Track = iter) -> Plan:
     """Anonymise checked sheets and bring them to one condition; see `plan`."""
     made = Plan(passed_over=read.passed_over)
     home = (into or Path()).resolve()
     counts: Counter[str] = Counter()
-    for raw, sheet in zip(read.raws, read.sheets, strict=True):
+    for raw, sheet in track(list(zip(read.raws, read.sheets, strict=True))):
         place = _describe_place(raw, home)
         origin = anonymise.own_code(key, "", f"{place}\n{counts[place]}")
         counts[place] += 1
@@ -183,12 +188,13 @@ def contribute(
     key: bytes,
     settings: Settings | None = None,
     counts: Counts | None = None,
+    track: Track = iter,
 ) -> Outcome:
     """Check, anonymise and sign sheets and write them to a folder; see `plan`.
 
     Parameters
     ----------
-    paths, key, settings
+    paths, key, settings, track
         As for `plan`.
     into
         The folder; ``accepted``, ``refused`` and ``superseded`` are made in it.
@@ -204,7 +210,7 @@ def contribute(
         Another contribution is writing to the folder and does not finish.
 
     """
-    return carry_out(plan(paths, key, settings, into), into, key, counts)
+    return carry_out(plan(paths, key, settings, into, track), into, key, counts)
 
 
 def carry_out(made: Plan, into: Path, key: bytes, counts: Counts | None = None) -> Outcome:

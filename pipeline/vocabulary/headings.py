@@ -198,6 +198,7 @@ class Headings:
 
         Squashed headings that are ``ignored`` name no field.
         """
+        self._made_of = (dict(own or {}), ignored)
         of_shop = {squash(heading): meaning for heading, meaning in (own or {}).items()}
         self.sheet = _Words(FIELDS, OF_SHEET, of_shop, ignored, quantities=False)
         self.pull = _Words(PULL_FIELDS, _OF_PULL, of_shop, ignored, quantities=True)
@@ -208,6 +209,10 @@ class Headings:
             ignored,
             quantities=True,
         )
+
+    def __reduce__(self) -> str | tuple[type[Headings], tuple[dict[str, str], frozenset[str]]]:
+        """Go to another process as what they were made of; the plain ones are there already."""
+        return "PLAIN" if self is PLAIN else (Headings, self._made_of)
 
 
 #: Headings without any of a shop's own.

@@ -44,7 +44,7 @@ def drift(
     import json
 
     from pullbook.model.review import drift as drifting
-    from pullbook.model.review import promotions
+    from pullbook.model.review import promotion_record
     from pullbook.model.training import bundle as bundles
     from pullbook.pipeline.curation import data_set
     from pullbook.pipeline.storage import csv_text, locks, whole_writes
@@ -52,7 +52,7 @@ def drift(
 
     builds, pulls = data_set.load(curated)
     earlier, _ = data_set.load(since)
-    found = drifting.drift(*bundles.load(promotions.current(bundle)), builds, pulls, earlier)
+    found = drifting.drift(*bundles.load(promotion_record.current(bundle)), builds, pulls, earlier)
     kept = out / drift_page.RECORD
     out.mkdir(parents=True, exist_ok=True)
     with locks.beside(kept):

@@ -60,7 +60,7 @@ def judge(  # noqa: PLR0913, PLR0917 - every one an option of the command
 ) -> None:
     """Compare a new bundle with the one in use, on what neither has learned from."""
     from pullbook.model.review import judge as judging
-    from pullbook.model.review import judgement, promotions
+    from pullbook.model.review import judgement, promotion_record, promotions
     from pullbook.model.training import bundle
     from pullbook.pipeline.curation import data_set
     from pullbook.pipeline.storage import whole_writes
@@ -68,8 +68,8 @@ def judge(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
     rules = judgement.rules_from(options.section(params, "judge"))
     builds, pulls = data_set.load(on)
-    both = bundle.load(promotions.judged(old)), bundle.load(promotions.current(new))
-    in_use = promotions.current(old)
+    both = bundle.load(promotions.judged(old)), bundle.load(promotion_record.current(new))
+    in_use = promotion_record.current(old)
     known = both[0] if in_use == promotions.judged(old) else bundle.load(in_use)
     doubts = [] if drift is None else _doubts(drift, known[1]["id"])
     found = judging.judge(*both, builds, pulls, rules, level, doubts)

@@ -165,13 +165,15 @@ def contribute(
     new = not path.exists()
     if into is None:
         key = b"a key for a preview" if new else own_key.key_of(path)
-        plan = contributing.plan(paths, key, inputs.shop_settings(settings_file))
+        settings = inputs.shop_settings(settings_file)
+        plan = contributing.plan(paths, key, settings, track=output.bar("Preparing"))
         _preview(plan, against, new_key=new)
         raise typer.Exit(code=int(bool(plan.refused)))
     key = own_key.key_of(path, make=True)
     outcome = contributing.contribute(
-        paths, into, key, inputs.shop_settings(settings_file), keys.Counts.beside(path)
-    )
+        paths, into, key, inputs.shop_settings(settings_file), keys.Counts.beside(path),
+        output.bar("Preparing"),
+    )  # fmt: skip
     if new:
         typer.echo(
             f"Made a key in {path}. Back it up now: pullbook backup-key FILE. Without it nobody can"

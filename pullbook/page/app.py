@@ -73,6 +73,8 @@ def _routes() -> list[Route]:
     return [
         Route("/", _first),
         Route("/static/{name}", _static),
+        Route("/names", engines.names),
+        Route("/names/tests", engines.names_of_tests),
         Route("/ask", ask.view),
         Route("/ask/save", _change(ask.save), methods=["POST"]),
         Route("/compare", compare.view),
@@ -87,6 +89,7 @@ def _routes() -> list[Route]:
         Route("/model/progress", my_model.progress),
         Route("/model/accuracy", my_model.whole),
         Route("/share", share.view),
+        Route("/share/progress", share.progress),
         Route("/share/pack", _change(share.make), methods=["POST"]),
         Route("/share/pack/{name}", share.fetch),
         Route("/engines", engines.view),
@@ -94,6 +97,7 @@ def _routes() -> list[Route]:
         Route("/engines/decide", _change(engines.decide), methods=["POST"]),
         Route("/engines/type", type_in.view),
         Route("/engines/type/save", _change(type_in.save), methods=["POST"]),
+        Route("/engines/progress", engines.progress),
         Route("/engines/{code}", one_test.view),
         Route("/engines/{code}/amend", _change(one_test.amend), methods=["POST"]),
     ]

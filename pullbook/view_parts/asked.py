@@ -31,7 +31,8 @@ if TYPE_CHECKING:
 #: Engine speeds of an answer's curve: close enough together to draw and to read off.
 _DRAWN = 50.0
 _TABLE, _BEYOND = 250.0, 400.0
-_MOST_NAMES = 3000
+#: So many names are in a page to pick from; of more of them, those that fit what is typed.
+_LISTED, _SUGGESTED = 50, 30
 
 
 class NotFoundError(InputError):
@@ -85,8 +86,10 @@ def code_of(desk: Desk, start: str) -> str:
         There is none, or there are several.
 
     """
+    if not start:
+        return start
     tests = desk.reading
-    if not start or start in tests.tests:
+    if start in tests.tests:
         return start
     found = tests.named(start)
     if len(found) == 1:
@@ -123,16 +126,48 @@ def beside(desk: Desk, name: str) -> Pull | None:
     return test.pull
 
 
-def known(desk: Desk) -> list[str]:
+@dataclass(frozen=True, slots=True)
+class Names:
+    """Names to pick from.
+
+    Attributes
+    ----------
+    listed
+        The first of them, that stand in the page.
+    more
+        Where the others that fit what is typed are asked for; blank where all are listed.
+    """
+
+    listed: list[str]
+    more: str = ""
+
+
+def known(desk: Desk) -> Names:
     """Return the names of builds and tests to pick from."""
-    names = [*(one.build.sheet_id for one in saved_builds.builds(desk.folder)), *starts(desk)]
-    return list(dict.fromkeys(names))[:_MOST_NAMES]
+    return _listed(_known(desk), "/names")
 
 
-def starts(desk: Desk) -> list[str]:
+def starts(desk: Desk) -> Names:
     """Return the names of tests that can be started from, to pick from."""
-    tests = desk.reading.tests.values()
-    return [one.name for one in tests if one.sheet.accepted][:_MOST_NAMES]
+    return _listed(desk.reading.names, "/names/tests")
+
+
+def suggested(desk: Desk, typed: str, *, builds: bool) -> list[str]:
+    """Return the first names that hold every word typed, those that begin with it first."""
+    names = _known(desk) if builds else desk.reading.names
+    typed = typed.casefold().strip()
+    words = typed.split()
+    found = [name for name in names if all(word in name.casefold() for word in words)]
+    return sorted(found, key=lambda name: not name.casefold().startswith(typed))[:_SUGGESTED]
+
+
+def _known(desk: Desk) -> list[str]:
+    saved = (one.build.sheet_id for one in saved_builds.builds(desk.folder))
+    return list(dict.fromkeys([*saved, *desk.reading.names]))
+
+
+def _listed(names: list[str], more: str) -> Names:
+    return Names(names[:_LISTED], more if len(names) > _LISTED else "")
 
 
 def measured_on(desk: Desk, build: Build, start: str) -> Build:

@@ -10,6 +10,7 @@ from markupsafe import Markup
 from starlette.responses import HTMLResponse
 
 from pullbook.drawings import readout, svg_writer
+from pullbook.view_parts.progress import Step, counted
 from pullbook.words.units import Units, UnitSystem
 
 if TYPE_CHECKING:
@@ -95,11 +96,19 @@ def page(request: Request, template: str, /, status: int = 200, **shown: Any) ->
     fragment = f"{template}_answer.html"
     wanted = fragment if part and fragment in environment().list_templates() else f"{template}.html"
     desk = desk_of(request)
+    # What is read beside may end between a view and its page, which then says so all the same.
+    pending = shown.pop("pending", None) or desk.folder.tests.progress
     text = environment().get_template(wanted).render(
         menu=MENU, here=request.url.path, desk=desk, units=shown.pop("units", Units.INCH),
-        folder=desk.folder.path, **shown,
+        folder=desk.folder.path, reading=None if pending is None else reading_step(pending),
+        **shown,
     )  # fmt: skip
     return HTMLResponse(text, status_code=status, headers={"Vary": FRAGMENT})
+
+
+def reading_step(progress: tuple[int, int]) -> Step:
+    """Return how far the reading of a folder is."""
+    return counted("Reading your tests", progress, "files")
 
 
 @cache

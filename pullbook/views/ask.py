@@ -248,7 +248,7 @@ def answer(
     band = prediction_text.mean(over, asked_for.units)
     places = {name: f"/tested?{rendering.query({'name': name})}" for name, _ in table.nearest}
     if predictor.manifest["private"]:  # the model learned from the tests in the folder
-        places |= {one.name: f"/engines/{one.code}" for one in reading.tests.values()}
+        places |= {name: f"/engines/{one.code}" for name in places for one in reading.named(name)}
     return Shown(build, table, drawn, Figure(chart), pull, band, asked_for.units, places)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from starlette.responses import RedirectResponse
+from starlette.responses import JSONResponse, RedirectResponse
 
 from pullbook.guards.inside_folder import inside, plain_name
 from pullbook.pipeline.builds.extended_build import ENDINGS
@@ -13,7 +13,8 @@ from pullbook.pipeline.checks.decisions import State
 from pullbook.pipeline.reading.find_sheets import SHEET_FILES
 from pullbook.schemas.errors import InputError
 from pullbook.text import check_text
-from pullbook.view_parts import parameters, rendering
+from pullbook.view_parts import asked, parameters, rendering
+from pullbook.view_parts import progress as progressing
 from pullbook.view_parts.rendering import desk_of
 from pullbook.words.figures import counted
 from pullbook.workspace import list_filter
@@ -25,14 +26,13 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
+    from pullbook.view_parts.progress import Step
     from pullbook.words.units import Units
     from pullbook.workspace.measured_tests import Test
 
     Files = Sequence[tuple[str, bytes]]
 
 _PAGE, _MOST_QUESTIONS, _MOST_FAULTS = 50, 12, 20
-#: Sheets that are no use yet, the ones to mend first.
-_AMISS = (State.MEND, State.UNREADABLE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,20 +76,42 @@ def _page(request: Request, status: int = 200, fault: str = "") -> Response:
     found = [one for one in tests if wanted.takes(one)]
     first = _PAGE * max(_whole(request.query_params.get("page", "1")) - 1, 0)
     rows = [Row(one, asked_for.units) for one in found[first : first + _PAGE]]
-    amiss = [Row(one, asked_for.units) for one in tests if one.state in _AMISS]
+    amiss = [Row(one, asked_for.units) for one in reading.amiss[:_MOST_FAULTS]]
     return rendering.page(
         request, "engines", status, title="My engines", units=asked_for.units, rows=rows,
         total=len(tests), found=len(found), first=first, step=_PAGE, wanted=wanted,
         given=wanted.given, pending=reading.pending, fault=fault or reading.fault, asked=asked_for,
-        summary=check_text.summary([one.sheet for one in tests]) if tests else [],
+        summary=reading.summary if tests else [],
         questions=reading.questions[:_MOST_QUESTIONS],
         more=max(len(reading.questions) - _MOST_QUESTIONS, 0),
-        amiss=amiss[:_MOST_FAULTS], amiss_more=max(len(amiss) - _MOST_FAULTS, 0),
+        amiss=amiss, amiss_more=max(len(reading.amiss) - _MOST_FAULTS, 0),
         passed_over=[path.name for path in reading.passed_over][:_MOST_FAULTS],
-        families=sorted({str(f) for one in tests if (f := one.sheet.values.get("family"))}),
+        families=reading.families,
         states=[str(state) for state in State], done=request.query_params.get("done", ""),
         endings=", ".join(SHEET_FILES),
     )  # fmt: skip
+
+
+async def progress(request: Request) -> Response:
+    """Send how far the reading of the folder is, until it ends."""
+    tests = desk_of(request).folder.tests
+
+    def now() -> Step | None:
+        return None if tests.progress is None else rendering.reading_step(tests.progress)
+
+    return progressing.stream(now)
+
+
+def names(request: Request) -> Response:
+    """Return the names of builds and tests that fit what is typed."""
+    typed = request.query_params.get("q", "")
+    return JSONResponse(asked.suggested(desk_of(request), typed, builds=True))
+
+
+def names_of_tests(request: Request) -> Response:
+    """Return the names of tests that fit what is typed."""
+    typed = request.query_params.get("q", "")
+    return JSONResponse(asked.suggested(desk_of(request), typed, builds=False))
 
 
 def _whole(text: str) -> int:

@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-import asyncio
-import json
 from typing import TYPE_CHECKING
 
 from starlette.exceptions import HTTPException
-from starlette.responses import FileResponse, RedirectResponse, StreamingResponse
+from starlette.responses import FileResponse, RedirectResponse
 
 from pullbook.schemas.errors import InputError
 from pullbook.text import model_text, next_test_text
+from pullbook.view_parts import progress as progressing
 from pullbook.view_parts import rendering
+from pullbook.view_parts.progress import Step
 from pullbook.view_parts.rendering import desk_of
 from pullbook.words.figures import sentence
 from pullbook.workspace import saved_builds
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator, Mapping
+    from collections.abc import Mapping
 
     from starlette.requests import Request
     from starlette.responses import Response
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from pullbook.pipeline.values.sheet import Build
     from pullbook.view_parts.rendering import Desk
 
-_EVERY = 0.5
 _JUDGED = ["", "in use", "new", "difference", "90 % limits"]
 _ACCURATE = ["", "this model", "the one before"]
 
@@ -49,7 +48,7 @@ def _page(request: Request, status: int = 200, fault: str = "") -> Response:
         training=desk.retraining, candidate=desk.retraining.candidate(),
         history=list(reversed(desk.retraining.history())),
         fault=fault or desk.retraining.fault, done=request.query_params.get("done", ""),
-        tests=sum(one.sheet.accepted for one in desk.reading.tests.values()),
+        tests=len(desk.reading.accepted), pending=desk.reading.pending,
         can_ask=len(builds) > 1, next_headings=next_test_text.HEADINGS,
         next_rows=_next(desk, builds) if wanted else [],
     )  # fmt: skip
@@ -96,11 +95,7 @@ async def progress(request: Request) -> Response:
     """Send how far training is, until it ends."""
     training = desk_of(request).retraining
 
-    async def events() -> AsyncIterator[str]:
-        while training.running:
-            step = json.dumps({"text": training.step, "share": training.share})
-            yield f"event: step\ndata: {step}\n\n"
-            await asyncio.sleep(_EVERY)
-        yield "event: end\ndata: {}\n\n"
+    def now() -> Step | None:
+        return Step(training.step, training.share) if training.running else None
 
-    return StreamingResponse(events(), media_type="text/event-stream")
+    return progressing.stream(now)

@@ -11,7 +11,9 @@ from pullbook.guards.inside_folder import inside
 from pullbook.pipeline.privacy import key_file
 from pullbook.schemas.errors import InputError
 from pullbook.text import check_text
+from pullbook.view_parts import progress as progressing
 from pullbook.view_parts import rendering
+from pullbook.view_parts.progress import Step
 from pullbook.view_parts.rendering import desk_of
 from pullbook.words.figures import counted
 from pullbook.workspace.folder import SHARED
@@ -22,6 +24,7 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
+    from pullbook.workspace.sharing import Sharing
 
 _MOST = 40
 
@@ -45,7 +48,7 @@ def _page(request: Request, status: int = 200, fault: str = "") -> Response:
     refused = [] if plan is None else plan.refused
     return rendering.page(
         request, "share", status, title="Share", fault=fault, plan=plan,
-        waiting=desk.sharing.waiting if plan is None else 0,
+        waiting=_step(desk.sharing) if plan is None else None, pending=desk.reading.pending,
         summary=check_text.count(
             [*(one.sheet for one in accepted), *(one.sheet for one in refused)]
         ),
@@ -68,6 +71,21 @@ def _page(request: Request, status: int = 200, fault: str = "") -> Response:
         refused_more=max(len(refused) - _MOST, 0), new_key=not key_file.default_path().exists(),
         done=request.query_params.get("done", ""), pack=request.query_params.get("pack", ""),
     )  # fmt: skip
+
+
+def _step(sharing: Sharing) -> Step | None:
+    found = sharing.waiting
+    return (
+        None
+        if found is None
+        else Step(f"{found[0]}: {found[1]} of {found[2]}", found[1] / found[2])
+    )
+
+
+async def progress(request: Request) -> Response:
+    """Send how far a plan is that is made beside, until it ends."""
+    sharing = desk_of(request).sharing
+    return progressing.stream(lambda: _step(sharing))
 
 
 def make(request: Request, form: Mapping[str, str]) -> Response:

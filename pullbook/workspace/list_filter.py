@@ -35,16 +35,14 @@ class ListFilter:
 
     def takes(self, test: Test) -> bool:
         """Return whether a test is wanted."""
+        if not self.given:
+            return True
         sheet = test.sheet
-        text = " ".join(
-            str(value)
-            for value in (sheet.sheet_id, sheet.source.rsplit("/", 1)[-1], *sheet.values.values())
-        ).casefold()
         words = self.given.get("q", "").casefold().split()
         date = str(sheet.values.get("tested_on") or "")
         low, high = self.given.get("date_low", ""), self.given.get("date_high", "")
         return (
-            all(word in text for word in words)
+            all(word in test.words for word in words)
             and self._is(str(sheet.values.get("family") or ""), "family")
             and self._is(str(test.state), "state")
             and (not (low or high) or (bool(date) and low <= date[: len(high or date)]))

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import stat
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from pathlib import Path
 from threading import Lock, Thread
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.checks import check_sheet, checked_sheets, decisions
 from pullbook.pipeline.reading import find_sheets
 from pullbook.pipeline.settings import shop_settings
+from pullbook.schemas.errors import InputError
+from pullbook.tasks import reading
+from pullbook.text import check_text
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from collections.abc import Iterable, Iterator
 
     from pullbook.model.trained.pulls import Pull
     from pullbook.pipeline.checks.decisions import Question, State
@@ -23,8 +28,9 @@ if TYPE_CHECKING:
     Stamp = tuple[object, ...]
 
 _CODE = 12
-#: So many files are read while a page waits; more of them beside it.
-_AT_ONCE = 150
+_AMISS = (decisions.State.MEND, decisions.State.UNREADABLE)
+#: So many files are read while a page waits; more of them in a process beside it.
+_AT_ONCE = 50
 
 
 @dataclass(slots=True)
@@ -36,11 +42,21 @@ class Test:
     sheet: Sheet
     state: State
     _pull: Pull | None = None
+    _words: str | None = None
 
     @property
     def name(self) -> str:
         """The sheet's ID."""
         return self.sheet.sheet_id
+
+    @property
+    def words(self) -> str:
+        """All that a search looks through: its ID, its file and its fields, in small letters."""
+        if self._words is None:
+            file = self.sheet.source.rsplit("/", 1)[-1]
+            every = (self.sheet.sheet_id, file, *self.sheet.values.values())
+            self._words = " ".join(map(str, every)).casefold()
+        return self._words
 
     @property
     def pull(self) -> Pull:
@@ -79,9 +95,42 @@ class Reading:
         """What only the shop can decide."""
         return decisions.questions(test.sheet for test in self.tests.values())
 
+    @cached_property
+    def summary(self) -> list[str]:
+        """How many are accepted, and what the others need."""
+        return check_text.summary([test.sheet for test in self.tests.values()])
+
+    @cached_property
+    def families(self) -> list[str]:
+        """The families of the tests."""
+        named = {test.sheet.values.get("family") for test in self.tests.values()}
+        return sorted(str(family) for family in named if family)
+
+    @cached_property
+    def amiss(self) -> list[Test]:
+        """The tests that are no use yet, the ones to mend first."""
+        return [test for test in self.tests.values() if test.state in _AMISS]
+
+    @cached_property
+    def accepted(self) -> list[Test]:
+        """The tests that can be used."""
+        return [test for test in self.tests.values() if test.sheet.accepted]
+
+    @cached_property
+    def names(self) -> list[str]:
+        """The names of the tests that can be used, each once."""
+        return list(dict.fromkeys(test.name for test in self.accepted))
+
+    @cached_property
+    def _by_name(self) -> dict[str, list[Test]]:
+        found: dict[str, list[Test]] = {}
+        for test in self.tests.values():
+            found.setdefault(test.name, []).append(test)
+        return found
+
     def named(self, name: str) -> list[Test]:
         """Return the tests with an ID."""
-        return [test for test in self.tests.values() if test.name == name]
+        return self._by_name.get(name, [])
 
     def of_engine(self, test: Test) -> list[Test]:
         """Return a test and, after it, the others of its engine, or with its name as measured."""
@@ -111,7 +160,7 @@ class MeasuredTests:
     _kept: dict[Path, tuple[Stamp, list[tuple[RawSheet, Sheet]]]] = field(default_factory=dict)
     _last: tuple[Stamp, Reading] | None = None
     _beside: Thread | None = None
-    _done: int = 0
+    _count: tuple[int, int] = (0, 0)
     _lock: Lock = field(default_factory=Lock)
 
     def read(self) -> Reading:
@@ -126,42 +175,58 @@ class MeasuredTests:
             except OSError as fault:
                 return Reading({}, fault=f"{self.folder} cannot be read: {fault.strerror}")
             stamps = self._stamps(found.sources)
-            whole = tuple(stamps.items())
+            whole = tuple(stamps.values())
             if self._last is not None and self._last[0] == whole:
                 return self._last[1]
-            new = sum(source not in self._kept or self._kept[source][0] != stamp
-                      for source, stamp in stamps.items())  # fmt: skip
-            if new <= _AT_ONCE:
+            if self._beside is None and len(self._new(stamps)) <= _AT_ONCE:
                 self._last = (whole, self._read(stamps, found.passed_over))
                 return self._last[1]
             return self._read_beside(stamps, found.passed_over)
 
+    @property
+    def progress(self) -> tuple[int, int] | None:
+        """How many of how many files are read beside; ``None`` while none are."""
+        return None if self._beside is None else self._count
+
+    def _new(self, stamps: dict[Path, Stamp]) -> list[Path]:
+        """Return the sources that were not read as they are now."""
+        kept = self._kept
+        return [one for one, stamp in stamps.items() if one not in kept or kept[one][0] != stamp]
+
     def _read_beside(self, stamps: dict[Path, Stamp], passed_over: list[Path]) -> Reading:
-        """Begin to read in a thread, unless one does, and return the tests of before."""
+        """Begin to read in a process, unless one does, and return the tests of before."""
 
         def work() -> None:
             try:
-                self._last = (tuple(stamps.items()), self._read(stamps, passed_over))
+                found = self._read(stamps, passed_over, self._from_process(stamps))
+                self._last = (tuple(stamps.values()), found)
             finally:
                 self._beside = None
 
         if self._beside is None:
-            self._done = 0
+            self._count = (0, len(stamps))
             self._beside = Thread(target=work, daemon=True)
             self._beside.start()
         before = Reading({}) if self._last is None else self._last[1]
-        return replace(before, pending=(self._done, len(stamps)))
+        return replace(before, pending=self._count)
+
+    def _from_process(self, stamps: dict[Path, Stamp]) -> Iterator[reading.Read]:
+        """Yield what is new as a process reads it, and count it."""
+        new, total = self._new(stamps), len(stamps)
+        for number, one in enumerate(reading.beside(new, self.folder or new[0]), 1):
+            self._count = (total - len(new) + number, total)
+            yield one
 
     def _stamps(self, sources: list[Path]) -> dict[Path, Stamp]:
         """Return for each source what changes when it, or the settings for it, do."""
-        of_folder: dict[Path, Stamp] = {}
+        of_folder: dict[str, Stamp] = {}
         found: dict[Path, Stamp] = {}
         for source in sources:
             own = _mark(source)
-            folder = source if stat.S_ISDIR(own[1]) else source.parent
+            folder = str(source) if stat.S_ISDIR(own[1]) else os.path.dirname(source)  # noqa: PTH120 - of thousands, for each page
             if folder not in of_folder:
-                of_folder[folder] = self._settings_for(folder)
-            files = sorted(source.iterdir()) if folder is source else []
+                of_folder[folder] = self._settings_for(Path(folder))
+            files = sorted(source.iterdir()) if stat.S_ISDIR(own[1]) else []
             found[source] = (own, *map(_mark, files), *of_folder[folder])
         return found
 
@@ -171,23 +236,21 @@ class MeasuredTests:
         folders = [one for one in (folder, *folder.parents) if one.is_relative_to(top)]
         return tuple(_mark(one / shop_settings.FILE) for one in folders)
 
-    def _read(self, stamps: dict[Path, Stamp], passed_over: list[Path]) -> Reading:
-        from pullbook.schemas.errors import InputError
-
-        roots = [self.folder] if self.folder else []
-        pairs: list[tuple[RawSheet, Sheet]] = []
+    def _read(
+        self, stamps: dict[Path, Stamp], passed_over: list[Path], read: Iterable[reading.Read] = ()
+    ) -> Reading:
+        """Return the tests; what is not among those that were ``read`` is read here."""
         try:
-            for source, stamp in stamps.items():
-                kept = self._kept.get(source)
-                if kept is None or kept[0] != stamp:
-                    settings = shop_settings.beside(source, roots)
-                    rules = check_sheet.SHEET_RULES
-                    kept = (stamp, list(checked_sheets.of_source(source, rules, settings)))
-                    self._kept[source] = kept
-                pairs += kept[1]
-                self._done += 1
+            for source, pairs in read:
+                self._kept[source] = (stamps[source], pairs)
+            for source in self._new(stamps):
+                self._kept[source] = (
+                    stamps[source],
+                    reading.read(source, self.folder or source)[1],
+                )
         except InputError as fault:
             return Reading({}, passed_over, str(fault))
+        pairs = [pair for source in stamps for pair in self._kept[source][1]]
         sheets = checked_sheets.beside_one_another(pairs, check_sheet.SHEET_RULES)
         tests: dict[str, Test] = {}
         for (raw, _), sheet in zip(pairs, sheets, strict=True):
@@ -199,7 +262,7 @@ class MeasuredTests:
 def _mark(path: Path) -> tuple[str, int, int, int]:
     """Return what tells a file from the same one before it changed; zeros where it is not there."""
     try:
-        seen = path.stat()
+        seen = os.stat(path)  # noqa: PTH116 - of thousands, for each page
     except OSError:
         return str(path), 0, 0, 0
     return str(path), seen.st_mode, seen.st_mtime_ns, seen.st_size

@@ -49,6 +49,7 @@ class ModelInUse:
         Thread(target=self._warm, daemon=True).start()
 
     def _warm(self) -> None:
+        self.folder.tests.read()
         try:
             predictor = self.predictor()
         except PullbookError:
@@ -57,7 +58,6 @@ class ModelInUse:
 
         for build in ({"cylinders": 8, "bore": 4.0, "stroke": 3.5},):
             predictor.predict(build)
-        self.folder.tests.read()
 
     @property
     def ready(self) -> bool:
@@ -67,12 +67,12 @@ class ModelInUse:
     @property
     def place(self) -> Path | None:
         """The bundle in use; ``None`` for the invented one."""
-        from pullbook.model.review import promotions
+        from pullbook.model.review import promotion_record  # loads nothing heavy
 
         models = self.folder.models
         if models is None:
             return None
-        found = promotions.current(models)
+        found = promotion_record.current(models)
         return found if found != models or (found / "bundle.json").is_file() else None
 
     def prediction(self, asked: Asked) -> Prediction | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from typing import TYPE_CHECKING, NamedTuple
 
 from pullbook.guards.inside_folder import inside, plain_name
@@ -35,8 +36,9 @@ def builds(folder: Folder) -> list[Saved]:
         path
         for place in places
         if place.is_dir()
-        for path in sorted(place.iterdir())
-        if path.suffix.casefold() in extended_build.ENDINGS and path != folder.settings
+        for name in sorted(os.listdir(place))  # noqa: PTH208 - thousands of sheets may be there
+        if name.casefold().endswith(extended_build.ENDINGS)
+        and (path := place / name) != folder.settings
     ]
     found = []
     for path in files:

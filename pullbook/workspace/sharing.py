@@ -5,15 +5,17 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass, field
 from threading import Lock, Thread
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pullbook.schemas.errors import InputError, PullbookError
 from pullbook.tasks import own_key, packs
 from pullbook.workspace.folder import SHARED
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
     from pathlib import Path
 
+    from pullbook.pipeline.checks.checked_sheets import Track
     from pullbook.pipeline.privacy.contribute import Plan
     from pullbook.workspace.folder import Folder
     from pullbook.workspace.measured_tests import Reading
@@ -22,6 +24,8 @@ if TYPE_CHECKING:
 _PREVIEW = b"a key for a preview"
 #: Of so many sheets the plan is made while a page waits; of more of them beside it.
 _AT_ONCE = 150
+#: The loops of a plan, in order.
+_STEPS = ("Reading your files for sharing", "Working out what would leave")
 
 
 @dataclass(slots=True)
@@ -31,17 +35,18 @@ class Sharing:
     Attributes
     ----------
     waiting
-        How many sheets a plan is being made of beside; zero where none is.
+        What is done of a plan that is made beside, and how many of how many; ``None`` where none
+        is.
     """
 
     folder: Folder
-    waiting: int = 0
+    waiting: tuple[str, int, int] | None = None
     _kept: tuple[Reading, Plan] | None = None
     _fault: tuple[Reading, str] | None = None
     _starting: Lock = field(default_factory=Lock)
     _lock: Lock = field(default_factory=Lock)
 
-    def plan(self) -> Plan | None:
+    def plan(self, track: Track = iter) -> Plan | None:
         """Return what would be shared and what would be rejected; ``None`` without sheets."""
         from pullbook.pipeline.privacy import contribute
 
@@ -51,7 +56,9 @@ class Sharing:
         with self._lock:
             if self._kept is None or self._kept[0] is not reading:
                 key = own_key.key_if_any() or _PREVIEW
-                found = contribute.plan([self.folder.top], key, into=self.folder.top / SHARED)
+                found = contribute.plan(
+                    [self.folder.top], key, None, self.folder.top / SHARED, track
+                )
                 self._kept = (reading, found)
             return self._kept[1]
 
@@ -71,18 +78,26 @@ class Sharing:
         if self._fault is not None and self._fault[0] is reading:
             raise InputError(self._fault[1])
         with self._starting:
-            if not self.waiting:
-                self.waiting = len(reading.tests)
+            if self.waiting is None:
+                self.waiting = (_STEPS[0], 0, len(reading.tests))
                 Thread(target=self._beside, args=(reading,), daemon=True).start()
         return None
 
     def _beside(self, reading: Reading) -> None:
+        steps = iter(_STEPS)
+
+        def track(loop: Iterable[Any]) -> Iterator[Any]:
+            items, step = list(loop), next(steps)
+            for at, one in enumerate(items):
+                self.waiting = (step, at, len(items))
+                yield one
+
         try:
-            self.plan()
+            self.plan(track)
         except (PullbookError, OSError) as fault:
             self._fault = (reading, str(fault))
         finally:
-            self.waiting = 0
+            self.waiting = None
 
     def pack(self) -> tuple[Path, int]:
         """Write accepted sheets and one signed archive of them; return it and how many it holds.

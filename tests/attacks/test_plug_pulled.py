@@ -19,7 +19,7 @@ from valid_sheet import sheet_text
 from pullbook.charts import drawing
 from pullbook.commands import output
 from pullbook.model.bundles import bundle_folder
-from pullbook.model.review import promotions
+from pullbook.model.review import promotion_record, promotions
 from pullbook.pipeline.curation import curate, data_set, jury, withdrawn_traces
 from pullbook.pipeline.privacy import hand_over, key_file, pack, signatures, withdraw
 from pullbook.pipeline.privacy.contribute import contribute
@@ -156,7 +156,7 @@ def test_the_old_state_or_the_new_is_left(place, contributed, monkeypatch, recor
             if group != "models":
                 assert own[0] in own[1:], (group, at)
         if (folder / "models").exists():
-            in_use = promotions.current(folder / "models")
+            in_use = promotion_record.current(folder / "models")
             assert bundle_folder.read(in_use)
         if not plug.pulled:
             break

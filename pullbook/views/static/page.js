@@ -119,6 +119,26 @@ function readOff(figure) {
   show();
 }
 
+// --- Names of tests, as they are typed: too many to send with every page -----------------
+
+function suggest(list) {
+  let waiting = 0;
+  async function ask(text) {
+    const found = await fetch(`${list.dataset.names}?${new URLSearchParams({q: text})}`);
+    list.replaceChildren(...(await found.json()).map((name) => {
+      const option = document.createElement("option");
+      option.value = name;
+      return option;
+    }));
+  }
+  document.querySelectorAll(`input[list="${list.id}"]`).forEach((input) => {
+    input.addEventListener("input", () => {
+      clearTimeout(waiting);
+      waiting = setTimeout(() => ask(input.value).catch(() => {}), 150);
+    });
+  });
+}
+
 // --- Files dropped, and work that takes long --------------------------------------------
 
 function drop(area) {
@@ -140,14 +160,18 @@ function watch(place) {
     if (step.share == null) bar.removeAttribute("value"); else bar.value = step.share;
     place.querySelector(".step").textContent = step.text;
   });
-  source.addEventListener("end", () => { source.close(); location.reload(); });
+  source.addEventListener("end", () => {
+    source.close();
+    if (!place.dataset.end) { location.reload(); return; }
+    place.textContent = place.dataset.end;  // what is typed in a form stays
+  });
 }
 
 document.querySelectorAll("form[data-live]").forEach(follow);
 document.querySelectorAll("figure[data-chart]").forEach(readOff);
 document.querySelectorAll(".drop").forEach(drop);
 document.querySelectorAll("[data-progress]").forEach(watch);
-document.querySelectorAll("[data-again]").forEach((one) => setTimeout(() => location.reload(), one.dataset.again));
+document.querySelectorAll("datalist[data-names]").forEach(suggest);
 document.querySelectorAll("form[data-wait]").forEach((form) => form.addEventListener("submit", () => {
   form.querySelector(".waiting").hidden = false;
   form.setAttribute("aria-busy", "true");

@@ -85,12 +85,15 @@ def full(answer: Answer, units: Units) -> str:
     return "\n".join([*lines, wrap(f"Nearest sheets: {near}"), ""])
 
 
-def table(answer: Answer, units: Units) -> list[list[str]]:
-    """Return the curve as rows: rpm, torque with its limits, power with its limits."""
+def table(answer: Answer, units: Units, untested: str = NOT_TESTED) -> list[list[str]]:
+    """Return the curve as rows: rpm, torque with its limits, power with its limits.
+
+    ``untested`` stands where a speed has none.
+    """
     rows = []
     for point in answer.curve:
         if not point.supported:
-            rows.append([f"{point.rpm:.0f}", "", NOT_TESTED, "", ""])
+            rows.append([f"{point.rpm:.0f}", "", untested, "", ""])
             continue
         torque, power = units.between(point.torque, "lb-ft"), units.between(point.power, "hp")
         rows.append([f"{point.rpm:.0f}", f"{torque.value:.0f}", limits(torque),

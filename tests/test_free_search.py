@@ -117,7 +117,7 @@ def test_parts_move_along_as_in_the_tested_builds():
         (["boost"], "cannot be searched"),
         (["intake_type=triple plane"], "dual plane"),
         (["intake_duration=240:200"], "low:high. Intake duration is a number from 120 to 340"),
-        (["intake_valve=48:52"], "A number without a unit is in in; .* such as mm"),
+        (["intake_valve=48:52"], "0.5 to 4 in. To give it in mm, write the unit behind"),
         (["intake_valve=48mm"], "low:high"),
         (["camshaft=200:240"], "group of parts"),
         (["sheet_id"], "neither a group"),

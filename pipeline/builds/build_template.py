@@ -26,8 +26,8 @@ _BEFORE_UNITS = (
     " change its value; leave the other lines as they are."
 )
 _UNITS = (
-    "A number without a unit is in the unit named above it. You can also write the unit yourself, as"
-    " in 92.1 mm, 24 degC or 1 5/8 in."
+    "A number without a unit is in the unit named above it. You can also write the unit yourself,"
+    " as in 92.1 mm, 24 degC or 1 5/8 in."
 )
 _METRIC_UNITS = (
     "Write the unit behind every number, as here (92.1 mm, 165 cc, 24 degC): a length without one"

@@ -134,8 +134,7 @@ def _check_range(name: str, text: str, number: float, unit: str | None) -> None:
         return
     metric = METRIC.get(field.unit)
     other = (
-        f" A number without a unit is in {field.unit}; behind the last one write any other, such as"
-        f" {metric[0]}."
+        f" To give it in {metric[0]}, write the unit behind the last number."
         if unit is None and metric
         else ""
     )

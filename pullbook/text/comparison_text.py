@@ -90,9 +90,10 @@ def notes(found: Comparison) -> list[str]:
 
 def _ranking(found: Comparison, units: Units) -> list[str]:
     low, high = found.differences[0].band
-    title = f"Means from {low:.0f} to {high:.0f} rpm, and the chance to make the most torque:"
     heads = [f"mean {units.torque}", f"mean {units.power}", "chance to make most", "data"]
     _, *cells = zip(*rows(found, units), strict=True)
+    chance = ", and the chance to make the most torque" if any(cells[2]) else ""
+    title = f"Means from {low:.0f} to {high:.0f} rpm{chance}:"
     names = [f"{'ABCD'[at]} {name}" for at, name in enumerate(found.names)]
     return [title, "", *columns("", names, heads, list(zip(*cells, strict=True)))]
 

@@ -46,7 +46,7 @@ _METRIC_CONDITIONS = MappingProxyType(
         "1.5 inHg": "38 mmHg (1.5 inHg)",
     }
 )
-_FOOT = "# Weather and correction are not needed here: they describe a pull, not a build."
+_FOOT = "# Weather and correction are not needed: they describe a pull, not a build."
 
 #: Example values by field, in groups of parts that belong together.
 GROUPS: Mapping[str, Mapping[str, str]] = MappingProxyType(

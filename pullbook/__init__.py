@@ -17,17 +17,18 @@ from typing import TYPE_CHECKING, Any
 from pullbook.schemas.errors import InputError, PullbookError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Mapping
     from pathlib import Path
 
     from pullbook.model.answers.predictor import Predictor
     from pullbook.model.comparison.compare_several import Comparison
     from pullbook.model.learning.sample import Floats
     from pullbook.model.scikit_learn.curve_regressor import CurveRegressor
+    from pullbook.pipeline.builds.read_builds import One
     from pullbook.pipeline.values.sheet import Build, Sheet
     from pullbook.schemas.answer import Answer
 
-    Asked = Build | Sequence[Build] | str | Path | Mapping[str, object]
+    Asked = One | Iterable[One]
 
 __all__ = [
     "CurveRegressor",
@@ -91,7 +92,7 @@ def predict(
     Parameters
     ----------
     asked
-        A file of builds, the fields of one by name, or what `read_builds` returned.
+        A file of builds, the fields of one by name, what `read_builds` returned, or a list of such.
     bundle
         As for `load`.
     rpm

@@ -181,3 +181,21 @@ def test_a_length_that_does_not_fit_is_said_in_the_units_of_the_sheet(bore, said
     )
     (message,) = [f.message for f in build.findings if f.code == "port-length-unusual"]
     assert said in message
+
+
+@pytest.mark.parametrize(
+    ("seat", "code", "said"),
+    [
+        (214, "seat-duration", "is -50 deg; 18 to 100 deg is usual, 3 to 160 deg is possible."),
+        (274, "seat-duration-unusual", "is 10 deg; 18 to 100 deg is usual."),
+    ],
+)
+def test_durations_that_do_not_fit_are_said_with_both_and_what_is_usual(seat, code, said):
+    build = build_files.of_fields(
+        {"cylinders": 8, "bore": 4.03, "stroke": 3.48, "intake_duration": 264,
+         "intake_duration_seat": seat}
+    )  # fmt: skip
+    (found,) = [one for one in build.findings if one.code == code]
+    assert found.field == "intake_duration_seat"
+    assert said in found.message
+    assert f"({seat} crank deg) and intake duration (264 crank deg)" in found.message

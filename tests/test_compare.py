@@ -190,13 +190,21 @@ def test_no_chance_is_given_of_a_build_outside_the_data(demo, two):
     assert "% chance" in comparison_text.verdict(inside)
     outside = dataclasses.replace(inside, standings=(Standing.INSIDE, Standing.OUTSIDE))
     said = comparison_text.verdict(outside)
-    assert re.search(r"higher over the band, but b is outside the data, so no chance", said)
+    better = "a" if outside.mean.value > 0 else "b"
+    who = "the other" if better == "a" else "it"
+    assert said == (
+        f"{better} is predicted higher over the band, but {who} is outside the data, so no chance"
+        " is given."
+    )
     assert "%" not in said
     both = compare_several.Comparison([outside], [0.3, 0.7])
     assert [row[3:] for row in comparison_text.rows(both, Units.INCH)] == [
         ["", "inside the data"], ["", "outside the data"]
     ]  # fmt: skip
-    assert "Outside the data: b." in comparison_text.text(both, MANIFEST, Units.INCH)
+    told = comparison_text.text(both, MANIFEST, Units.INCH)
+    assert "Outside the data: b." in told
+    assert "chance of A\n" not in told
+    assert all(line == line.rstrip() for line in told.splitlines())
 
 
 def test_where_one_is_clearly_stronger_is_said_though_the_mean_is_not_clear(demo, two):

@@ -11,6 +11,7 @@ from typer.testing import CliRunner
 import pullbook
 from pullbook.commands.main import app
 from pullbook.pipeline.builds import build_files
+from pullbook.pipeline.builds.field_ranges import FieldRangesError
 from pullbook.pipeline.builds.free_fields import MOST, Followers, FreeFieldsError, free_fields
 from pullbook.pipeline.builds.parts import Goal, PartsListError, goal_of
 from pullbook.pipeline.builds.read_builds import builds_of
@@ -115,7 +116,9 @@ def test_parts_move_along_as_in_the_tested_builds():
         (["camshift"], "camshaft"),
         (["boost"], "cannot be searched"),
         (["intake_type=triple plane"], "dual plane"),
-        (["intake_duration=240:200"], "low:high"),
+        (["intake_duration=240:200"], "low:high. Intake duration is a number from 120 to 340"),
+        (["intake_valve=48:52"], "0.5 to 4 in. To give it in mm, write the unit behind"),
+        (["intake_valve=48mm"], "low:high"),
         (["camshaft=200:240"], "group of parts"),
         (["sheet_id"], "neither a group"),
         (["camshaft", "heads", "intake"], f"{MOST} is the most"),
@@ -123,8 +126,13 @@ def test_parts_move_along_as_in_the_tested_builds():
     ],
 )
 def test_what_cannot_be_free_is_said(predictor, base, free, said):
-    with pytest.raises((FreeFieldsError, SamePartsError), match=said):
+    with pytest.raises((FreeFieldsError, SamePartsError, FieldRangesError), match=said):
         predictor.search(base, free, goal_of("2000:4500"))
+
+
+def test_a_range_may_name_its_unit():
+    (free,) = free_fields(["intake_valve=48:52 mm"], pd.DataFrame({"intake_valve": [1.9]}))
+    assert (free.low, free.high) == (pytest.approx(48 / 25.4), pytest.approx(52 / 25.4))
 
 
 @pytest.mark.parametrize("text", ["torque", "speed=3000", "torque=fast", "4500:2000", "power="])

@@ -92,6 +92,8 @@ def test_a_saved_answer_asked_again_says_what_has_changed(tmp_path):
     assert "the build was at the edge of the data and is inside the data." in said
     done = run("compare", kept, path)
     assert "A minus B 0 lb-ft" in done.stdout
+    assert "No difference: the two are the same" in done.stdout
+    assert "What makes the difference" not in done.stdout
     assert done.returncode == 0
 
 

@@ -59,6 +59,25 @@ def test_a_bad_build_is_an_input_error():
         pullbook.predict({"cylinders": 8, "bore": 4.0})
 
 
+def test_a_list_of_plain_mappings_is_a_list_of_builds():
+    long = {**FIELDS, "sheet_id": "long", "stroke": 3.75}
+    both = pullbook.load().predict([FIELDS, long])
+    assert [one.sheet_id for one in both] == ["build 1", "long"]
+    assert both[1].peak_torque.height.value > both[0].peak_torque.height.value
+    found = pullbook.predict(FIELDS)[0].peak_torque.height.value
+    assert both[0].peak_torque.height.value == pytest.approx(found)
+
+
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [([FIELDS, 3], "3 is no build; give"), (3, "3 is no build"), ([], "no build is given"),
+     ([FIELDS, {"cylinders": 8, "bore": 4.0}], "build 2: .*stroke")],
+)  # fmt: skip
+def test_what_is_no_build_is_an_input_error(asked, said):
+    with pytest.raises(pullbook.InputError, match=said):
+        pullbook.load().predict(asked)
+
+
 def test_sheets_are_read_with_their_findings(write_sheet):
     good = write_sheet(name="good.csv")
     bad = write_sheet({"sheet_id": "bad", "bore": "99 in"}, name="bad.csv")

@@ -264,3 +264,10 @@ def test_the_command_writes_a_new_file_and_leaves_an_old_one(tmp_path, monkeypat
     nowhere = run("--out", "no/where.yaml")
     assert nowhere.returncode == 2
     assert nowhere.stderr.count("\n") == 1
+
+
+def test_lines_fit_a_terminal_and_metric_names_metric_conditions():
+    for metric in (False, True):
+        assert all(len(line) < 80 for line in build_template.text(metric=metric).splitlines())
+    assert "at 1.27 mm lift (0.050 in)" in build_template.text(metric=True)
+    assert "mm" not in build_template.describe("intake_duration")

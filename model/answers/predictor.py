@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -28,7 +27,7 @@ from pullbook.pipeline.physics.reference_condition import route
 from pullbook.schemas.answer import CONDITION
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from pullbook.model.answers.explain import Explanation
     from pullbook.model.answers.measured_pull import Measured
@@ -43,6 +42,7 @@ if TYPE_CHECKING:
     from pullbook.model.trained.start import Learned, Start
     from pullbook.model.trained.trained_model import Model
     from pullbook.pipeline.builds.parts import Goal, PartsList
+    from pullbook.pipeline.builds.read_builds import One
     from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import Answer
     from pullbook.schemas.on_request import Load
@@ -113,7 +113,7 @@ class Predictor:
 
     def predict(  # noqa: PLR0913 - what a question may ask for
         self,
-        given: Build | Sequence[Build] | str | Path | Mapping[str, object],
+        given: One | Iterable[One],
         rpm: Floats | None = None,
         level: float = DEFAULT_LEVEL,
         codes: Sequence[str | None] | None = None,
@@ -128,7 +128,7 @@ class Predictor:
         Parameters
         ----------
         given
-            One or several builds, or what `read_builds` reads: a file, or fields by name.
+            One or several builds: as read, or what `read_builds` reads, a file or fields by name.
         rpm, level, band
             Engine speeds, rising; level of the limits; a band to average over as well.
         codes
@@ -142,7 +142,7 @@ class Predictor:
         Raises
         ------
         InputError
-            A sheet that a build names as measured, a load or the standard cannot be used.
+            A build, a sheet that it names as measured, a load or the standard cannot be used.
 
         """
         speeds = speeds_of(*DEFAULT_RPM) if rpm is None else rpm
@@ -202,7 +202,7 @@ class Predictor:
         made = compare_several.compare(
             names, found, self.model.pairs, band, level, speeds, one_shop
         )
-        if builds is None or len(found) != 2:
+        if builds is None or len(found) != 2 or made.differences[0].alike:
             return made
         both = typed_builds(builds[0]).assign(shop=pd.Series(builds[1], dtype=object))
         apart = made.differences[0].mean.value

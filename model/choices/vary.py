@@ -194,10 +194,10 @@ def builds(base: Build, values: Sequence[Mapping[str, Any]]) -> list[Build]:
         raise VaryError(msg)
     found = []
     for own in values:
-        name = name_of(own)
-        build = build_files.changed(base, name, own)
+        build = build_files.changed(base, name_of(own), own)
         if build.fault is not None:
-            msg = f"{name}: {build.fault.message}"
+            words = (described(name, value, metric=base.metric) for name, value in own.items())
+            msg = f"{', '.join(words)}: {build.fault.message}"
             raise VaryError(msg)
         found.append(build)
     return found

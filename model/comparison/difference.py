@@ -15,6 +15,10 @@ if TYPE_CHECKING:
 _COMPARED_AS = {True: "measured", False: "predicted"}
 
 
+#: Less torque than this, lb-ft, is none.
+_NOTHING = 1e-6
+
+
 @dataclass(frozen=True, slots=True)
 class Difference:
     """One build minus another, lb-ft at the reference condition.
@@ -82,6 +86,11 @@ class Difference:
         """Whether there is a clear difference over the band."""
         low, high = self.mean.low, self.mean.high
         return low is not None and high is not None and not low <= 0 <= high
+
+    @property
+    def alike(self) -> bool:
+        """Whether the two are the same at every speed, as one build given twice is."""
+        return all(abs(one.value) < _NOTHING for one in (self.mean, *self.curve))
 
     def times(self, factor: float) -> Difference:
         """Return the difference with all torque multiplied by a factor."""

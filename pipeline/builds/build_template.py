@@ -20,24 +20,33 @@ if TYPE_CHECKING:
 
     from pullbook.schemas.field import Field
 
-_WIDTH = 88
-_HEAD = """\
-# A build to predict. Every value in this file is invented: replace it with your own.
-#
-# Lines that start with # are ignored. Remove the # in front of a field that you know, and
-# change its value; leave the other lines as they are. A number without a unit is in the unit
-# named above it. You can also write the unit yourself: 92.1 mm, 24 degC or 1 5/8 in.
-#
-# To start from another build, add a line with the name of its file (extend: other.yaml) and
-# give only the fields that differ. Write NA to drop a field of the other build (NA: not
-# given, not naturally aspirated)."""
-_METRIC_HEAD = _HEAD.replace(
-    """# change its value; leave the other lines as they are. A number without a unit is in the unit
-# named above it. You can also write the unit yourself: 92.1 mm, 24 degC or 1 5/8 in.""",
-    """# change its value; leave the other lines as they are. Write the unit behind every number, as
-# here (92.1 mm, 165 cc, 24 degC): a length without one would be taken for inches.""",
+_WIDTH = 79
+_BEFORE_UNITS = (
+    "Lines that start with # are ignored. Remove the # in front of a field that you know, and"
+    " change its value; leave the other lines as they are."
 )
-_FOOT = "# Weather and correction are not needed here: they describe a pull, not a build."
+_UNITS = (
+    "A number without a unit is in the unit named above it. You can also write the unit yourself,"
+    " as in 92.1 mm, 24 degC or 1 5/8 in."
+)
+_METRIC_UNITS = (
+    "Write the unit behind every number, as here (92.1 mm, 165 cc, 24 degC): a length without one"
+    " would be taken for inches."
+)
+_EXTEND = (
+    "To start from another build, add a line with the name of its file (extend: other.yaml) and"
+    " give only the fields that differ. Write NA to drop a field of the other build (NA: not"
+    " given, not naturally aspirated)."
+)
+#: The conditions that fields are measured at, which their meanings name in inches.
+_METRIC_CONDITIONS = MappingProxyType(
+    {
+        "0.050 in lift": "1.27 mm lift (0.050 in)",
+        "28 inH2O": "711 mmH2O (28 inH2O)",
+        "1.5 inHg": "38 mmHg (1.5 inHg)",
+    }
+)
+_FOOT = "# Weather and correction are not needed: they describe a pull, not a build."
 
 #: Example values by field, in groups of parts that belong together.
 GROUPS: Mapping[str, Mapping[str, str]] = MappingProxyType(
@@ -134,6 +143,8 @@ def describe(name: str, *, metric: bool = False) -> str:
     remark = "required" if name in REQUIRED else _REMARKS.get(name)
     # The field dictionary describes a shop that contributes; a build is not contributed.
     meaning = "shop that would test it" if name == "shop" else field.meaning
+    for inch, shown in _METRIC_CONDITIONS.items() if metric else ():
+        meaning = meaning.replace(inch, shown)
     allowed = _allowed_metric(field) if metric and field.unit in METRIC else field.allowed
     return f"{meaning}: {allowed}" + (f"; {remark}" if remark else "")
 
@@ -162,12 +173,21 @@ def text(*, metric: bool = False) -> str:
 
 
 def _lines(*, metric: bool) -> Iterator[str]:
-    yield _METRIC_HEAD if metric else _HEAD
+    told = f"{_BEFORE_UNITS} {_METRIC_UNITS if metric else _UNITS}"
+    head = "A build to predict. Every value in this file is invented: replace it with your own."
+    yield "\n#\n".join(_comment(text) for text in (head, told, _EXTEND))
     for group, examples in GROUPS.items():
         yield f"\n# --- {group} ---"
         for name, value in examples.items():
             comment = describe(name, metric=metric)
             shown = _example(name, value, metric=metric)
-            yield textwrap.fill(comment, _WIDTH, initial_indent="# ", subsequent_indent="#   ")
+            yield _comment(comment, "#   ")
             yield f"{name}: {shown}" if name in _WRITTEN else f"#{name}: {shown}"
     yield f"\n{_FOOT}"
+
+
+def _comment(text: str, indent: str = "# ") -> str:
+    """Return a text as lines of a comment."""
+    return textwrap.fill(
+        text, _WIDTH, initial_indent="# ", subsequent_indent=indent, break_on_hyphens=False
+    )

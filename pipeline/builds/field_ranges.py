@@ -9,6 +9,7 @@ from pullbook.pipeline.values import cells
 from pullbook.pipeline.vocabulary import numerals
 from pullbook.schemas.errors import InputError, did_you_mean
 from pullbook.schemas.field import Kind
+from pullbook.schemas.field_words import METRIC
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 
 if TYPE_CHECKING:
@@ -84,13 +85,65 @@ def _numbers(name: str, text: str) -> list[float]:
             f" {name}=1,2,3; {FIELDS[name].label} is {FIELDS[name].allowed}, usually about {usual}"
         )
         raise FieldRangesError(msg)
+    unit, numbers = _in_one_unit(name, parts)
+    if ":" in text:
+        low, high, step = numbers
+        if unit:  # a step has no zero of its own: 5 degC is 9 degF
+            step -= _number(name, "0", unit)
+        numbers = _steps(name, text, low, high, step)
+    for number in (min(numbers), max(numbers)):
+        _check_range(name, text, number, unit)
+    return numbers
+
+
+def span(name: str, text: str) -> tuple[float, float]:
+    """Return the lowest and the highest value that ``low:high`` means for a field.
+
+    >>> span("intake_valve", "48:51mm")
+    (1.889764, 2.007874)
+
+    Raises
+    ------
+    FieldRangesError
+        It is no such range, or the field cannot have such values.
+
+    """
+    parts = [part.strip() for part in text.split(":")]
+    unit, numbers = _in_one_unit(name, parts) if len(parts) == 2 and all(parts) else (None, [])
+    if len(numbers) != 2 or not numbers[0] < numbers[1]:
+        msg = (
+            f"{name}={text} is not low:high. {FIELDS[name].title} is {FIELDS[name].allowed},"
+            f" usually about {EXAMPLES.get(name, '1')}"
+        )
+        raise FieldRangesError(msg)
+    for number in numbers:
+        _check_range(name, text, number, unit)
+    return numbers[0], numbers[1]
+
+
+def _in_one_unit(name: str, parts: Sequence[str]) -> tuple[str | None, list[float]]:
+    """Return the unit that the last of the parts with one names, and the numbers in ours."""
     unit = next((found for part in reversed(parts) if (found := _unit_of(part))), None)
-    numbers = [_number(name, part, unit) for part in parts]
-    if ":" not in text:
-        return numbers
-    low, high, step = numbers
-    if unit:  # a step has no zero of its own: 5 degC is 9 degF
-        step -= _number(name, "0", unit)
+    return unit, [_number(name, part, unit) for part in parts]
+
+
+def _check_range(name: str, text: str, number: float, unit: str | None) -> None:
+    """Raise if a field cannot have a number; one without a unit may have been meant in another."""
+    field = FIELDS[name]
+    if (field.low is None or number >= field.low) and (field.high is None or number <= field.high):
+        return
+    metric = METRIC.get(field.unit)
+    other = (
+        f" To give it in {metric[0]}, write the unit behind the last number."
+        if unit is None and metric
+        else ""
+    )
+    msg = f"{name}={text} is out of range. {field.title} is {field.allowed}.{other}"
+    raise FieldRangesError(msg)
+
+
+def _steps(name: str, text: str, low: float, high: float, step: float) -> list[float]:
+    """Return the numbers from low to high, a step apart."""
     if not (step > 0 and low <= high and (high - low) / step < _MOST_VALUES):
         msg = f"{name}={text} must rise in at most {_MOST_VALUES} steps"
         raise FieldRangesError(msg)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from pullbook.pipeline.builds import field_ranges
 from pullbook.pipeline.builds.same_parts import fields_of
 from pullbook.schemas.errors import InputError, did_you_mean
 from pullbook.schemas.field import Kind
@@ -95,8 +96,9 @@ def free_fields(given: Sequence[str], tested: pd.DataFrame) -> list[Free]:
 
     Raises
     ------
-    FreeFieldsError, SamePartsError
-        A name is no group and no field, a field cannot be searched, or was never tested.
+    FreeFieldsError, SamePartsError, FieldRangesError
+        A name is no group and no field, a field cannot be searched, was never tested, or its range
+        is none.
 
     """
     found: dict[str, Free] = {}
@@ -135,7 +137,7 @@ def _free(name: str, values: str, tested: pd.DataFrame) -> Free:
         msg = f"{spoken} cannot be searched: it is neither a number nor a choice"
         raise FreeFieldsError(msg)
     if values:
-        low, high = _range(name, values)
+        low, high = field_ranges.span(name, values)
     elif len(own) >= _FEWEST:
         low, high = (float(own.quantile(share)) for share in (_TAIL, 1 - _TAIL))
     else:
@@ -143,17 +145,6 @@ def _free(name: str, values: str, tested: pd.DataFrame) -> Free:
         raise FreeFieldsError(msg)
     step = _STEP.get(field.unit) or max(round((high - low) / 100, 3), 0.001)
     return Free(name, low, high, 1.0 if field.kind is Kind.WHOLE else step)
-
-
-def _range(name: str, text: str) -> tuple[float, float]:
-    try:
-        low, high = (float(part) for part in text.split(":"))
-    except ValueError:
-        low = high = 0.0
-    if not low < high:
-        msg = f"{name}={text} is not low:high, such as {name}=200:240"
-        raise FreeFieldsError(msg)
-    return low, high
 
 
 class Followers:

@@ -77,8 +77,8 @@ def _size_missing(sheet: Sheet) -> Iterator[Finding]:
         return
     names = " and ".join(FIELDS[name].label for name in gone)
     message = (
-        f"The size of the engine is missing. Add {names}, or the displacement (in in3, or with"
-        " its own unit: 5.7 l)."
+        f"The size of the engine is missing. Add {names}, or the displacement (in cubic inches, or"
+        " with its own unit: 5.7 l)."
     )
     yield Finding("missing", message, gone[0], sheet.rows.get(gone[0]))
 

@@ -41,8 +41,8 @@ class Fit:
         The measure in words, for messages.
     can, usual
         A sheet outside ``can`` is refused; one outside ``usual`` gets a warning.
-    length
-        Whether the measure is a length, in.
+    unit
+        The unit of the measure as it stands behind a number; nothing for a ratio.
     """
 
     code: str
@@ -51,7 +51,7 @@ class Fit:
     words: str
     can: Span
     usual: Span
-    length: bool = False
+    unit: str = ""
 
 
 def _ratio(a: float, b: float) -> float:
@@ -87,20 +87,20 @@ FITS = (
     Fit("exhaust-intake-lift", ("exhaust_lift", "intake_lift"), _ratio,
         "exhaust over intake lift", (0.4, 2.2), (0.7, 1.4)),
     Fit("seat-duration", ("intake_duration_seat", "intake_duration"), _difference,
-        "advertised intake duration minus that at 0.050 in", (3.0, 160.0), (18.0, 100.0)),
+        "advertised intake duration minus that at 0.050 in", (3.0, 160.0), (18.0, 100.0), " deg"),
     Fit("seat-duration", ("exhaust_duration_seat", "exhaust_duration"), _difference,
-        "advertised exhaust duration minus that at 0.050 in", (3.0, 160.0), (18.0, 100.0)),
+        "advertised exhaust duration minus that at 0.050 in", (3.0, 160.0), (18.0, 100.0), " deg"),
     Fit("exhaust-intake-duration", ("exhaust_duration", "intake_duration"), _difference,
-        "exhaust minus intake duration", (-110.0, 110.0), (-25.0, 40.0)),
+        "exhaust minus intake duration", (-110.0, 110.0), (-25.0, 40.0), " deg"),
     Fit("centerline-separation", ("intake_centerline", "lobe_separation"), _difference,
-        "intake centerline minus lobe separation", (-40.0, 40.0), (-15.0, 15.0)),
+        "intake centerline minus lobe separation", (-40.0, 40.0), (-15.0, 15.0), " deg"),
     Fit("port-valve", ("port_csa", "intake_valve"),
         lambda csa, valve: _ratio(csa, _area(valve)), "port cross-section over valve area",
         (0.12, 2.6), (0.3, 2.0)),
     Fit("port-length", ("port_volume", "port_csa"),
         lambda cc, csa: _ratio(cc * 1e-6 / CUBIC_INCH, csa),
         "port volume over cross-section",
-        (0.8, 40.0), (2.0, 14.0), length=True),
+        (0.8, 40.0), (2.0, 14.0), " in"),
     Fit("flow-valve", ("intake_flow", "intake_valve"),
         lambda flow, valve: _ratio(flow, _CFM_PER_IN2 * _INTAKE_VALVES * _area(valve)),
         "intake flow over the most that two such valves can pass", (0.03, 1.1), (0.12, 0.9)),
@@ -109,11 +109,6 @@ FITS = (
     Fit("primary-valve", ("primary_diameter", "exhaust_valve"), _ratio,
         "header primary over exhaust valve", (0.4, 3.0), (0.75, 1.8)),
 )  # fmt: skip
-
-
-def _shown(fit: Fit, *, metric: bool) -> tuple[float, str]:
-    """Return the factor and the unit in which a fit is said: a length in in or mm, else none."""
-    return (1000 * INCH, " mm") if fit.length and metric else (1.0, " in" * fit.length)
 
 
 def fits(sheet: Sheet) -> Iterator[Finding]:
@@ -127,14 +122,16 @@ def fits(sheet: Sheet) -> Iterator[Finding]:
         if fit.usual[0] <= found <= fit.usual[1] or any(is_refused(sheet, n) for n in fit.fields):
             continue
         impossible = not fit.can[0] <= found <= fit.can[1]
-        low, high = fit.can if impossible else fit.usual
-        scale, unit = _shown(fit, metric=sheet.metric)
-        *labels, last = (FIELDS[name].label for name in fit.fields)
+        in_mm = fit.unit == " in" and sheet.metric
+        scale, unit = (1000 * INCH, " mm") if in_mm else (1.0, fit.unit)
+        spans = (fit.usual, fit.can)
+        usual, can = (f"{a * scale:.3g} to {b * scale:.3g}{unit} is" for a, b in spans)
+        *parts, last = (f"{FIELDS[n].label} ({sheet.shown(n, sheet.number(n) or 0.0)})"
+                        for n in fit.fields)  # fmt: skip
         message = (
-            f"{fit.words[0].upper()}{fit.words[1:]} is {found * scale:.3g}{unit};"
-            f" {low * scale:.3g} to {high * scale:.3g}{unit} is"
-            f" {'possible' if impossible else 'usual'}."
-            f" Check {', '.join(labels)} and {last} and their units."
+            f"{fit.words[0].upper()}{fit.words[1:]} is {found * scale:.3g}{unit}; {usual} usual"
+            f"{f', {can} possible' if impossible else ''}. Check {', '.join(parts)} and {last}, and"
+            " their units."
         )
         name = fit.fields[0]
         code = fit.code if impossible else f"{fit.code}-unusual"
@@ -146,7 +143,10 @@ def boost(sheet: Sheet) -> Iterator[Finding]:
     aspiration, given = sheet.values.get("aspiration"), sheet.number("boost")
     boosted = aspiration not in (None, "natural")
     if boosted and given is None and not is_refused(sheet, "boost"):
-        message = f"Boost is missing, but the engine is {aspiration}. Add the field boost, in psi."
+        message = (
+            f"Boost is missing, but the engine is {aspiration}. Add the field boost, in psi or with"
+            " its own unit: 0.6 bar."
+        )
         yield Finding("missing-boost", message, "boost")
     elif not boosted and given is not None and given > _NO_BOOST and not is_refused(sheet, "boost"):
         message = (

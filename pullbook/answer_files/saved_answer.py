@@ -66,7 +66,7 @@ def changes(saved: Saved, now: Answer, units: Units) -> list[str]:
     if before is None:
         return []
     ids = before["bundle"]["id"], now.bundle["id"]
-    since = f"Saved on {saved.on} with model {ids[0]}"
+    since = f"saved on {saved.on} with model {ids[0]}"
     since += "; the same model answers now" if ids[0] == ids[1] else f"; model {ids[1]} answers now"
     lines = [*_torque(before, now, units), *_standing(before, now)]
     return [f"{since}: {'; '.join(lines) or 'nothing has changed'}."]

@@ -81,7 +81,7 @@ def _answer(page: Page, one: Answer, units: Units, *, alone: bool) -> None:
         page.text(line)
     percent = f"{figures.level(one.level)} limits"
     page.table(["rpm", f"torque, {units.torque}", percent, f"power, {units.power}", percent],
-               prediction_text.table(one, units))  # fmt: skip
+               prediction_text.table(one, units, "not tested"))  # fmt: skip
     if not all(point.supported for point in one.curve):
         page.text(f"Not tested: {prediction_text.NOT_TESTED}.")
     _loads(page, one, units)

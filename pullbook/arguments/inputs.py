@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from pullbook.pipeline.curation.read_own import OwnReader
     from pullbook.pipeline.settings.shop_settings import Settings
     from pullbook.pipeline.values.sheet import Build
+    from pullbook.schemas.findings import Finding
     from pullbook.tasks.questions import Asked
 
 
@@ -84,7 +85,7 @@ def print_notes(sheets: Sequence[Build], but: Collection[str] = ()) -> None:
     from pullbook.schemas.severity import Severity
 
     notes = [
-        f.message if f.row is None or "row" in f.message else f"row {f.row}: {f.message}"
+        f"{_where(sheet, f, apart=len(sheets) > 1)}{f.message}"
         for sheet in sheets
         for f in sheet.findings
         if f.severity is not Severity.REFUSE and f.code not in but
@@ -93,6 +94,15 @@ def print_notes(sheets: Sequence[Build], but: Collection[str] = ()) -> None:
         typer.echo(message, err=True)
     if len(notes) > _MOST_NOTES:
         typer.echo(f"and {len(notes) - _MOST_NOTES} more like these", err=True)
+
+
+def _where(build: Build, found: Finding, *, apart: bool) -> str:
+    """Return which build a finding is about, of several, and its row, if people can see that."""
+    kept = build.source.casefold().endswith(".json")
+    row = "" if found.row is None or "row" in found.message or kept else f"row {found.row}"
+    named = [build.sheet_id] if apart else []
+    where = ", ".join([*named, *([row] if row else [])])
+    return f"{where}: " if where else ""
 
 
 def shop_settings(path: Path | None) -> Settings | None:

@@ -174,25 +174,28 @@ def _print(
     from pullbook.text import load_text, prediction_text
 
     whole = len(builds) <= _MOST_PLOTTED
-    if not whole:
-        typer.echo(prediction_text.summary_head(units))
+    given = [answer for answer in found if answer is not None]
+    if given and not whole:
+        typer.echo(prediction_text.summary(given, units))
+        told = [(answer, line) for answer in given
+                for line in load_text.lines(answer, units, whole=False)]  # fmt: skip
+        for line in ["", *(f"{answer.sheet_id}\n{line}" for answer, line in told)]:
+            typer.echo(line)
     for build, answer in zip(builds, found, strict=True):
         if answer is None:
             fault = "" if build.fault is None else build.fault.message
             typer.echo(f"{build.sheet_id}: {fault}", err=True)
-        else:
-            form = prediction_text.full if whole else prediction_text.summary
-            typer.echo(form(answer, units))
-            for line in load_text.lines(answer, units, whole=whole):
+        elif whole:
+            typer.echo(prediction_text.full(answer, units))
+            for line in load_text.lines(answer, units):
                 typer.echo(line)
     for saved, answer in zip(before, found, strict=False):
         if answer is not None:
             for line in saved_answer.changes(saved, answer, units):
                 typer.echo(prediction_text.wrap(f"{answer.sheet_id}: {line}") + "\n")
-    given = [answer for answer in found if answer is not None]
     if given:
         for line in [] if whole else prediction_text.summary_foot(given):
-            typer.echo(line)
+            typer.echo(prediction_text.wrap(line))
         typer.echo(prediction_text.closing(given))
 
 

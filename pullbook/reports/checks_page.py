@@ -39,7 +39,12 @@ def page() -> Page:
     made.table(
         ["code", "ratio or value", "possible", "usual"],
         [
-            [f.code, f"{f.words} (in)" if f.length else f.words, _span(f.can), _span(f.usual)]
+            [
+                f.code,
+                f"{f.words} ({f.unit.strip()})" if f.unit else f.words,
+                _span(f.can),
+                _span(f.usual),
+            ]
             for f in FITS
         ],
     )

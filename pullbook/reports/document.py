@@ -37,9 +37,10 @@ class _Table:
 
     @property
     def numeric(self) -> list[bool]:
-        """Whether every cell of a column begins like a number or is empty."""
+        """Whether every cell of a column begins like a number, is empty or was not tested."""
         return [
-            bool(self.rows) and all(re.match(r"[+-]?[\d.]|$", row[at]) for row in self.rows)
+            bool(self.rows)
+            and all(re.match(r"[+-]?[\d.]|$|not tested$", row[at]) for row in self.rows)
             for at in range(len(self.headings))
         ]
 

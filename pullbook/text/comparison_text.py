@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from pullbook.schemas.standing import Standing
 from pullbook.text import prediction_text
 from pullbook.words import figures
+from pullbook.words.columns import columns
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -88,17 +89,13 @@ def notes(found: Comparison) -> list[str]:
 
 
 def _ranking(found: Comparison, units: Units) -> list[str]:
-    band = found.differences[0].band
-    lines = [
-        f"Mean torque from {band[0]:.0f} to {band[1]:.0f} rpm, and the chance of each to make the"
-        " most:"
-    ]
-    width = max(len(name) for name in found.names)
-    for at, (name, mean, power, chance, place) in enumerate(rows(found, units)):
-        best = f"{chance} chance" if chance else "no chance given"
-        made = f"{mean:>5} {units.torque} {power:>5} {units.power}"
-        lines.append(f"  {'ABCD'[at]} {name:{width}} {made}  {best:>15}  {place}")
-    return lines
+    low, high = found.differences[0].band
+    heads = [f"mean {units.torque}", f"mean {units.power}", "chance to make most", "data"]
+    _, *cells = zip(*rows(found, units), strict=True)
+    chance = ", and the chance to make the most torque" if any(cells[2]) else ""
+    title = f"Means from {low:.0f} to {high:.0f} rpm{chance}:"
+    names = [f"{'ABCD'[at]} {name}" for at, name in enumerate(found.names)]
+    return [title, "", *columns("", names, heads, list(zip(*cells, strict=True)))]
 
 
 def headings(found: Comparison, units: Units) -> list[str]:
@@ -135,17 +132,18 @@ def rows(found: Comparison, units: Units) -> list[list[str]]:
 def _pair(found: Difference, letter: str, units: Units) -> list[str]:
     a, b = found.names
     beyond = _outside(found.names, found.standings)
+    sure = not beyond and any(chance is not None for chance in found.chances)
     percent = f"{figures.level(found.level)}"
     lines = [
-        f"A: {a}, {place(found, 0)}",
-        f"{letter}: {b}, {place(found, 1)}",
+        prediction_text.wrap(f"A: {a}, {place(found, 0)}"),
+        prediction_text.wrap(f"{letter}: {b}, {place(found, 1)}"),
         "",
         *map(prediction_text.wrap, means(found, letter, units)),
         "",
         prediction_text.wrap(verdict(found, letter)),
         "",
         f"{'rpm':>6}  {f'A minus {letter}, {units.torque}':>16}  {percent + ' limits':>18}"
-        f"  {'chance of A':>12}",
+        f"  {'chance of A' * sure:>12}".rstrip(),
     ]
     for rpm, one, chance, supported in zip(
         found.rpm.tolist(), found.curve, found.chances, found.supported, strict=True
@@ -154,9 +152,9 @@ def _pair(found: Difference, letter: str, units: Units) -> list[str]:
             lines.append(f"{rpm:6.0f}  {'-':>16}  {prediction_text.NOT_TESTED}")
             continue
         shown = units.between(one, "lb-ft")
-        sure = "" if chance is None or beyond else figures.percent(chance)
-        lines.append(f"{rpm:6.0f}  {figures.difference(shown.value):>16}"
-                     f"  {figures.difference_limits(shown):>18}  {sure:>12}")  # fmt: skip
+        said = figures.percent(chance) if sure and chance is not None else ""
+        line = f"{rpm:6.0f}  {figures.difference(shown.value):>16}"
+        lines.append(f"{line}  {figures.difference_limits(shown):>18}  {said:>12}".rstrip())
     return [*lines, "", *(prediction_text.wrap(line) for line in crossings(found))]
 
 
@@ -269,10 +267,13 @@ def verdict(found: Difference, letter: str = "B") -> str:
     better, name, share = ("A", a, found.chance) if first else (letter, b, 1 - found.chance)
     beyond = _outside((a, b), found.standings)
     if beyond:
+        who = "it" if beyond == [name] else "the other" if len(beyond) == 1 else "both"
         return (
-            f"{name} is predicted higher over the band, but {figures.listed(beyond)}"
+            f"{name} is predicted higher over the band, but {who}"
             f" {'is' if len(beyond) == 1 else 'are'} {prediction_text.NO_CHANCE}."
         )
+    if found.alike:
+        return "No difference: the two are the same in everything that counts here."
     if found.told_apart:
         return f"{name} makes more over the band ({figures.percent(share)} chance)."
     chance = f"({figures.percent(share)} chance that {better}, {name}, makes more)"

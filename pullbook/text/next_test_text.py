@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.text import prediction_text
 from pullbook.words import figures
+from pullbook.words.columns import columns
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -60,10 +61,8 @@ def text(
         f" {figures.counted(len(candidates), 'engine')} that could be tested; best first:",
         "",
     ]
-    lines += [
-        f"{name[:24]:24}  {alone:>10}  {so_far:>16}  {most}"
-        for name, alone, so_far, most in [HEADINGS, *rows(found, candidates, questions)]
-    ]
+    names, *cells = zip(*rows(found, candidates, questions), strict=True)
+    lines += columns(HEADINGS[0], names, HEADINGS[1:], list(zip(*cells, strict=True)))
     lines += ["", prediction_text.wrap(explained(units), ""), "", prediction_text.source(manifest)]
     return "\n".join([*lines, prediction_text.wrap(prediction_text.CAUTION, "")])
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.text import caution_text
 from pullbook.words import figures, promise
-from pullbook.words.columns import WIDTH
+from pullbook.words.columns import WIDTH, columns
 from pullbook.words.units import label
 
 if TYPE_CHECKING:
@@ -43,13 +43,6 @@ INVENTED = (
 )
 
 
-def summary_head(units: Units) -> str:
-    """Return the headings above the lines of `summary`."""
-    torque, power = f"peak torque, {units.torque}", f"peak power, {units.power}"
-    heads = f"{'build':24} {'data':8} {torque:>24} {'at rpm':>10} {power:>22} {'at rpm':>10}"
-    return f"{wrap(units.condition)}\n\n{heads}"
-
-
 def wrap(text: str, indent: str = "  ") -> str:
     """Return a text broken into lines that a terminal holds."""
     return textwrap.fill(text, WIDTH, subsequent_indent=indent, break_on_hyphens=False)
@@ -65,7 +58,7 @@ def limits(value: Between) -> str:
 def full(answer: Answer, units: Units) -> str:
     """Return the whole answer about one build."""
     percent = f"{figures.level(answer.level)} limits"
-    lines = [f"{answer.sheet_id}: {STANDING[answer.standing.value]}"]
+    lines = [wrap(f"{answer.sheet_id}: {STANDING[answer.standing.value]}")]
     lines += [wrap(f"  - {reason}", "    ") for reason in reasons(answer.reasons, units)]
     head = f"{'rpm':>6}  {units.torque:>6}  {percent:>16}  {units.power:>6}  {percent:>16}"
     lines += [wrap(units.condition), "", head]
@@ -92,12 +85,15 @@ def full(answer: Answer, units: Units) -> str:
     return "\n".join([*lines, wrap(f"Nearest sheets: {near}"), ""])
 
 
-def table(answer: Answer, units: Units) -> list[list[str]]:
-    """Return the curve as rows: rpm, torque with its limits, power with its limits."""
+def table(answer: Answer, units: Units, untested: str = NOT_TESTED) -> list[list[str]]:
+    """Return the curve as rows: rpm, torque with its limits, power with its limits.
+
+    ``untested`` stands where a speed has none.
+    """
     rows = []
     for point in answer.curve:
         if not point.supported:
-            rows.append([f"{point.rpm:.0f}", "", NOT_TESTED, "", ""])
+            rows.append([f"{point.rpm:.0f}", "", untested, "", ""])
             continue
         torque, power = units.between(point.torque, "lb-ft"), units.between(point.power, "hp")
         rows.append([f"{point.rpm:.0f}", f"{torque.value:.0f}", limits(torque),
@@ -223,19 +219,25 @@ END_EXPLAINED = (
 )
 
 
-def summary(answer: Answer, units: Units) -> str:
-    """Return one line about one build of many."""
+def summary(answers: Sequence[Answer], units: Units) -> str:
+    """Return a table of many builds, a row a build."""
+    torque, power = f"peak {units.torque}", f"peak {units.power}"
+    heads = [torque, "limits", "at rpm", power, "limits", "at rpm", "data"]
+    cells = [
+        [*_cells(units.peak(one.peak_torque, "lb-ft")), *_cells(units.peak(one.peak_power, "hp")),
+         one.standing.value]
+        for one in answers
+    ]  # fmt: skip
+    made = columns("build", [one.sheet_id for one in answers], heads, cells)
+    return "\n".join([wrap(units.condition), "", *made])
 
-    def cell(peak: Peak | None, width: int) -> str:
-        if peak is None:
-            return f"{'not tested':>{width}} {'':>10}"
-        height = f"{peak.height.value:.0f} ({limits(peak.height)})"
-        where = f"{peak.rpm.value:.0f} (end)" if peak.at_end else figures.speed(peak.rpm.value)
-        return f"{height:>{width}} {where:>10}"
 
-    torque = cell(units.peak(answer.peak_torque, "lb-ft"), 24)
-    power = cell(units.peak(answer.peak_power, "hp"), 22)
-    return f"{answer.sheet_id[:24]:24} {answer.standing.value:8} {torque} {power}"
+def _cells(peak: Peak | None) -> list[str]:
+    """Return the height of a peak, its limits and its speed."""
+    if peak is None:
+        return ["-", "not tested", "-"]
+    at = f"{peak.rpm.value:.0f} (end)" if peak.at_end else figures.speed(peak.rpm.value)
+    return [f"{peak.height.value:.0f}", limits(peak.height), at]
 
 
 def closing(answers: Sequence[Answer]) -> str:
@@ -253,9 +255,9 @@ def meaning(answers: Sequence[Answer]) -> list[str]:
 
 
 def summary_foot(answers: Sequence[Answer]) -> list[str]:
-    """Return what explains the lines of `summary`."""
-    peaks = (peak for one in answers for peak in (one.peak_torque, one.peak_power))
-    return ["", *([END_EXPLAINED] if any(p is not None and p.at_end for p in peaks) else [])]
+    """Return what explains the table of `summary`."""
+    peaks = [peak for one in answers for peak in (one.peak_torque, one.peak_power)]
+    return [END_EXPLAINED] if any(peak is not None and peak.at_end for peak in peaks) else []
 
 
 def source(manifest: Mapping[str, Any]) -> str:

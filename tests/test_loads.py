@@ -137,7 +137,7 @@ def test_what_is_not_known_is_said(found):
     answer = answer_of(found, RPM, 0.9, loads=[Load("towing", (1000.0, 3000.0), (100.0, 100.0))])
     line, together = load_text.verdict(answer.loads[0], answer)
     assert "at every tested speed" in line
-    assert together.startswith("Chance to clear it at every tested speed in one pull: ")
+    assert together.startswith("Chance that one pull clears it at every tested speed: ")
     assert "Not tested below 2000 rpm, so not known there." in line
     beyond = replace(answer, standing=Standing.OUTSIDE)
     (line,) = load_text.verdict(beyond.loads[0], beyond)

@@ -53,7 +53,7 @@ def test_the_command_says_what_money_buys(parts, tmp_path):
     page = tmp_path / "page.html"
     done = run("choose", parts, "--html", page, "--correction", "J607")
     said = " ".join(done.stdout.split())
-    assert "What more money buys (only what beats everything that costs less): - 180:" in said
+    assert "What more money buys (each one beats everything cheaper): - 180:" in said
     steps = json.loads(run("choose", parts, "--json").stdout)["money"][1:]
     assert ("for each 100" in said) == any(one["chance_of_gain"] >= 0.75 for one in steps)
     assert "no clear gain (" in said

@@ -102,7 +102,7 @@ def test_a_varied_field_takes_units(folder, given, values):
     [
         ("bore=", "bore is a number from 1 to 9 in, usually about 3.9 in"),
         ("bore=4 kg", "Bore is '4 kg': 'kg' does not convert to in."),
-        ("bore=102:104:1", "If you meant mm, write '102 mm'"),
+        ("bore=102:104:1", "To give it in mm, write the unit behind the last number."),
         ("intake_duratoin=1,2", "Did you mean intake_duration?"),
         ("displacement=5.7 l,6 l", "displacement follows from the build's bore and stroke"),
     ],

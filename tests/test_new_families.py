@@ -124,7 +124,7 @@ def test_the_answer_says_so(demo):
     unnamed = asked(demo, None)
     (line,) = promise.family(unnamed.answer(rpm, 0.9))
     assert "names no engine family that was tested" in line
-    assert "predict whole families that it had not learned from" in line
+    assert "predicting whole families that the model had not learned from" in line
     assert "families, and" in promise.promise(unnamed.answer(rpm, 0.99))
     without = dataclasses.replace(unnamed, cautious=None)
     (line,) = promise.family(without.answer(rpm, 0.9))

@@ -144,6 +144,16 @@ def test_the_first_answer_is_within_three_actions(chromium, bare):
         assert "key=" not in page.url
 
 
+def compare_with_a_copy(page, field, value):
+    """From an answer on the page, go to its comparison with a copy in which one field differs."""
+    page.get_by_role("link", name="Compare it", exact=True).click()
+    page.get_by_role("link", name="change a copy of it").click()
+    page.get_by_label("Name", exact=True).fill("a copy")
+    page.get_by_label(field).fill(value)
+    page.get_by_role("button", name="Predict").click()
+    page.get_by_role("link", name="Compare with").click()
+
+
 def test_the_main_job_works_without_script(chromium, address):
     with visit(chromium, address, java_script_enabled=False) as page:
         go(page, address, "/ask")
@@ -153,12 +163,7 @@ def test_the_main_job_works_without_script(chromium, address):
         page.get_by_role("button", name="Predict").click()
         expect(page.locator("#answer svg.chart.wide")).to_be_visible()
         expect(page.get_by_text("Peak torque:").first).to_be_visible()
-        page.get_by_role("link", name="Compare it", exact=True).click()
-        page.get_by_role("link", name="change a copy of it").click()
-        page.get_by_label("Name", exact=True).fill("a copy")
-        page.get_by_label("Stroke in").fill("4")
-        page.get_by_role("button", name="Predict").click()
-        page.get_by_role("link", name="Compare with").click()
+        compare_with_a_copy(page, "Stroke in", "4")
         expect(page.locator("#answer svg.chart.wide")).to_be_visible()
 
 
@@ -386,12 +391,7 @@ def test_a_builder_goes_from_a_test_to_a_sheet_for_the_customer(chromium, addres
         page.get_by_role("button", name="Predict").click()
         expect(page.get_by_text("Changed since: compression ratio")).to_be_visible()
         asked = page.url
-        page.get_by_role("link", name="Compare it", exact=True).click()
-        page.get_by_role("link", name="change a copy of it").click()
-        page.get_by_label("Name", exact=True).fill("a copy")
-        page.get_by_label("Compression ratio").fill("9")
-        page.get_by_role("button", name="Predict").click()
-        page.get_by_role("link", name="Compare with").click()
+        compare_with_a_copy(page, "Compression ratio", "9")
         expect(page.locator("#answer svg.chart:visible")).not_to_have_count(0)
         page.goto(asked)
         page.get_by_role("button", name="Save this build").click()

@@ -3,6 +3,7 @@
 import errno
 import html
 import json
+import multiprocessing
 import os
 import re
 import shutil
@@ -12,6 +13,7 @@ import threading
 import time
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from urllib.parse import urlencode
 
 import numpy as np
@@ -408,7 +410,9 @@ def test_the_first_page_of_many_sheets_reads_none_and_says_that_they_are_read(
 
 def test_a_process_that_ends_early_costs_no_sheet(tmp_path, monkeypatch):
     many(tmp_path, 60)
-    monkeypatch.setattr(reading.sys, "executable", "/bin/false")
+    own = multiprocessing.get_context("spawn").Process
+    gone = SimpleNamespace(Pipe=multiprocessing.Pipe, Process=lambda **_: own(target=int))
+    monkeypatch.setattr(reading.multiprocessing, "get_context", lambda _: gone)
     tests = MeasuredTests(tmp_path)
     tests.read()
     until = time.monotonic() + 60

@@ -17,7 +17,7 @@ from pullbook.model.evaluation.evaluate import coverage
 from pullbook.model.evaluation.prediction_errors import LEVELS, score_predictions
 from pullbook.model.prediction.predict import predict
 from pullbook.model.review.arrivals import Arrivals, arrivals, version_of
-from pullbook.model.review.moved_fields import FEWEST, Moved, moved
+from pullbook.model.review.moved_fields import Moved, moved
 from pullbook.pipeline.builds.engine_groups import engines_of
 from pullbook.pipeline.curation.shop_consensus import nested
 from pullbook.schemas.errors import InputError
@@ -36,8 +36,8 @@ OFF, ERRORS, OFF_NEW = 0.03, 3.5, 0.10
 #: Fewest new sheets of a shop to judge its offset by.
 FEWEST_SHEETS = 3
 #: All new sheets together are in doubt when their mean is off by more than this, beyond chance, and
-#: they come from at least so many shops.
-_ALL_OFF, _ALL_SHOPS = 0.04, 3
+#: they are at least so many, of at least so many shops.
+_ALL_OFF, _ALL_SHEETS, _ALL_SHOPS = 0.04, 10, 3
 #: Smallest scatter of a sheet that is assumed, even if a small batch agrees better. Common
 #: practice, no source.
 _SCATTER = 0.02
@@ -266,7 +266,7 @@ def _shops(fresh: pd.DataFrame, off: Floats, known: pd.Series) -> list[ShopReads
 
 def _doubts(off: Floats, shop: pd.Series, shops: list[ShopReads]) -> list[str]:
     found = []
-    if len(off) >= FEWEST and shop.nunique() >= _ALL_SHOPS:
+    if len(off) >= _ALL_SHEETS and shop.nunique() >= _ALL_SHOPS:
         middle, low, high = bootstrap.limits(off, shop.tolist(), lambda rows: float(np.mean(rows)))
         if (low > 0 or high < 0) and abs(middle) > _ALL_OFF:
             how = f"{_percent(middle)} against the model ({_percent(low)} to {_percent(high)})"

@@ -25,7 +25,7 @@ _MOVED, _SHARE = 0.5, 0.25
 
 
 #: Fewest engines that give a field to judge its drift by.
-FEWEST = 10
+_FEWEST = 10
 
 
 class Moved(NamedTuple):
@@ -93,7 +93,7 @@ def _moved(name: str, now: _Values, before: _Values) -> Moved:
     found = _Shift(None, None, None, 0)
     if now.engines and before.engines:
         found = _number(now, before) if numeric else _choice(now, before)
-    enough = min(now.engines, before.engines) >= FEWEST and name != "family"
+    enough = min(now.engines, before.engines) >= _FEWEST and name != "family"
     shift = found.shift if enough else None
     far = shift is not None and shift > (_MOVED if numeric else _SHARE)
     drifted = far or abs(now.given - before.given) > _SHARE

@@ -12,6 +12,8 @@ import numpy as np
 from numpy.lib import format as npy
 from numpy.typing import NDArray
 
+from pullbook.schemas.errors import PullbookError
+
 #: What a damaged archive makes the library raise.
 _DAMAGED = (
     ValueError, OSError, EOFError, KeyError, NotImplementedError, RuntimeError, SyntaxError,
@@ -27,7 +29,7 @@ _KINDS = {"f": 8, "i": 8, "b": 1}
 _LARGEST = 1e12
 
 
-class ArraysError(ValueError):
+class ArraysError(PullbookError, ValueError):
     """An archive of arrays that is damaged, or holds what is not read."""
 
 

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from pullbook.schemas.errors import PullbookError
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -20,7 +22,7 @@ _MOST_ROWS, _MOST_COLUMN, _MOST_CHARS = 200_000_000, 200_000_000, 400_000_000
 _LOT = 20_000
 
 
-class TableError(ValueError):
+class TableError(PullbookError, ValueError):
     """A table that is damaged, or too large to be searched."""
 
 

@@ -1,14 +1,9 @@
-"""Read and check many sheets in a process of its own, so that the page goes on answering.
-
-What it is to read comes in as one pickle; each lot of what it read goes out as one.
-"""
+"""Read and check many sheets in a process of its own, so that the page goes on answering."""
 
 from __future__ import annotations
 
+import multiprocessing
 import os
-import pickle
-import subprocess
-import sys
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.checks import check_sheet, checked_sheets
@@ -17,6 +12,7 @@ from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
+    from multiprocessing.connection import Connection
     from pathlib import Path
 
     from pullbook.pipeline.values.sheet import RawSheet, Sheet
@@ -53,46 +49,32 @@ def beside(sources: Sequence[Path], root: Path) -> Iterator[Read]:
         A settings file has a mistake.
 
     """
-    words = [sys.executable, "-m", "pullbook.tasks.reading"]
-    env = {**os.environ, "OMP_NUM_THREADS": "1"}
-    with subprocess.Popen(  # noqa: S603 - our own module
-        words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=env, start_new_session=True
-    ) as process:  # fmt: skip
-        try:
-            if process.stdin is None or process.stdout is None:
-                return
-            process.stdin.write(pickle.dumps((list(sources), root)))
-            process.stdin.close()
-            while True:
-                found = pickle.load(process.stdout)  # noqa: S301 - from our own process
-                if isinstance(found, InputError):
-                    raise found
-                yield from found
-        except (EOFError, BrokenPipeError, pickle.UnpicklingError):
-            return
-        finally:
-            process.kill()
+    context = multiprocessing.get_context("spawn")
+    receive, send = context.Pipe(duplex=False)
+    process = context.Process(target=_read_lots, args=(list(sources), root, send), daemon=True)
+    process.start()
+    send.close()  # so that its end is the end of what comes
+    try:
+        while True:
+            found = receive.recv()
+            if isinstance(found, InputError):
+                raise found
+            yield from found
+    except (EOFError, OSError):
+        return
+    finally:
+        receive.close()
+        process.kill()
 
 
-def main() -> int:
-    """Read what standard input asks for; return the exit status."""
+def _read_lots(sources: Sequence[Path], root: Path, send: Connection) -> None:
+    """Send what is read of sources, lot by lot, or the mistake of a settings file."""
     if os.name == "posix":
         os.nice(_LOWER_PRIORITY)  # who waits for a page comes first
-    sources, root = pickle.load(sys.stdin.buffer)  # noqa: S301 - from the process that began this
     try:
         for at in range(0, len(sources), _LOT):
-            _say([read(source, root) for source in sources[at : at + _LOT]])
+            send.send([read(source, root) for source in sources[at : at + _LOT]])
     except InputError as fault:
-        _say(InputError(str(fault)))
+        send.send(InputError(str(fault)))
     except BrokenPipeError:  # who asked is gone
-        os._exit(1)
-    return 0
-
-
-def _say(found: list[Read] | InputError) -> None:
-    sys.stdout.buffer.write(pickle.dumps(found, pickle.HIGHEST_PROTOCOL))
-    sys.stdout.buffer.flush()
-
-
-if __name__ == "__main__":
-    sys.exit(main())
+        return

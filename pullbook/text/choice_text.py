@@ -79,7 +79,7 @@ _CLEAR = 0.75
 def money_lines(found: Choice, units: Units) -> list[str]:
     """Return what money buys: each combination that none at its price or less betters."""
     unit = units.of(found.unit)
-    lines = ["What more money buys (only what beats everything that costs less):"]
+    lines = ["What more money buys (each one beats everything cheaper):"]
     for one in found.money:
         goal_ = f"{units.shown(one.one.goal.value, found.unit):.0f} {unit}"
         line = f"{one.price:g}: {goal_}, {one.one.name}"
@@ -249,7 +249,7 @@ def headings(found: Choice, units: Units) -> list[str]:
     return [
         f"goal, {units.of(found.unit)}", f"goal, {figures.level(found.level)} limits",
         "chance best",
-        f"{found.low[0]:.0f} to {found.low[1]:.0f} rpm, {units.torque}",
+        f"low end, {units.torque}",
         f"highest {units.power} at rpm", "price", "data",
     ]  # fmt: skip
 

@@ -107,9 +107,9 @@ def verdict(found: Clearance, answer: Answer) -> list[str]:
     every = "at every tested speed" if found.unknown else "at every speed"
     lines = [f"Clears it: the chance is {level} or more {every}, least {least}.{beyond}"]
     if found.together is not None:
-        lines.append(
-            f"Chance to clear it {every} in one pull: {figures.percent(found.together)} at least."
-        )
+        chance = figures.percent(found.together)
+        least = f"over {chance.lstrip('>')}" if chance.startswith(">") else f"at least {chance}"
+        lines.append(f"Chance that one pull clears it {every}: {least}.")
     return lines
 
 

@@ -72,7 +72,7 @@ def first(found: Search, units: Units) -> list[str]:
     """Return the best build, and what it gains."""
     lines = _best(found, units)
     if along := _along(found.best, units):
-        lines.append(f"Goes with it, as on the engines tested: {along}.")
+        lines.append(f"Changed along with it, as on the engines tested: {along}.")
     less = found.base.less
     if less is None:
         return lines

@@ -64,8 +64,8 @@ def family(answer: Answer) -> list[str]:
         return [f"{new}, so the error is likely larger."]
     if answer.held_out == "family":
         return [
-            f"{new}. Its limits are those of a new family: the model had to predict whole families"
-            " that it had not learned from."
+            f"{new}, so the limits are wider: they come from predicting whole families that the"
+            " model had not learned from."
         ]
     return [
         f"{new}, and there are too few families to check a new one: the limits may be too narrow."

@@ -125,7 +125,7 @@ def compare(
     Parameters
     ----------
     asked
-        The builds, each as for `predict`.
+        The builds, each as for `predict`; one that names a sheet as ``measured`` starts from it.
     bundle
         As for `load`.
     band
@@ -149,7 +149,8 @@ def compare(
     from pullbook.pipeline.builds.read_builds import builds_of
 
     predictor = load(bundle)
-    found = predictor.predictions([build for one in asked for build in builds_of(one)])
+    builds = [build for one in asked for build in builds_of(one)]
+    found = predictor.predictions(builds, starts=predictor.starts(builds))
     return predictor.compare(found, band, level, one_shop=one_shop)
 
 

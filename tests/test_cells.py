@@ -25,6 +25,11 @@ from pullbook.schemas.fields import FIELDS
         ("tested_on", "2024-05-31", 2024),
         ("tested_on", "2019", 2019),
         ("family", "petrel-six", "petrel-six"),
+        ("intake_duration", "214 @ .050", 214),
+        ("exhaust_duration", '224deg@0.050"', 224),
+        ("intake_duration", "214° at 1,27 mm lift", 214),
+        ("intake_duration_seat", "262 @ .006", 262),
+        ("exhaust_duration_seat", "270 at 0.15 mm", 270),
     ],
 )
 def test_values(field, text, value):
@@ -50,6 +55,10 @@ def test_what_says_nothing_is_missing(field, text):
         ("intake_type", "triple plane", "not-a-choice"),
         ("tested_on", "last spring", "not-a-date"),
         ("tested_on", "2024-13-01", "not-a-date"),
+        ("intake_duration", "262 @ .006", "wrong-unit"),
+        ("intake_duration", "230 @ 1 mm", "wrong-unit"),
+        ("intake_duration_seat", "214 @ .050", "wrong-unit"),
+        ("lobe_separation", "110 @ .050", "unknown-unit"),
     ],
 )
 def test_faults_carry_a_code_and_say_what_is_allowed(field, text, code):

@@ -8,6 +8,7 @@ import pytest
 from typer.testing import CliRunner
 
 import pullbook
+from pullbook.arguments import messages
 from pullbook.commands import main
 from pullbook.schemas import errors
 
@@ -118,3 +119,17 @@ def test_it_runs_as_a_module():
         [sys.executable, "-m", "pullbook", "--version"], capture_output=True, text=True, check=True
     )
     assert done.stdout.startswith("pullbook ")
+
+
+def test_a_message_is_broken_between_words_on_a_terminal_alone(monkeypatch, capsys):
+    message = "intake duration 330 deg is above 300 deg, the most that was tested: " + "x" * 60
+    messages.say(message)
+    assert capsys.readouterr().err == f"{message}\n"
+    monkeypatch.setenv("COLUMNS", "40")
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True)
+    messages.say(message)
+    assert capsys.readouterr().err.splitlines() == [
+        "intake duration 330 deg is above 300",
+        "  deg, the most that was tested:",
+        f"  {'x' * 60}",
+    ]

@@ -80,6 +80,15 @@ def test_a_choice_fits_a_terminal_and_keeps_every_column_and_mark(folder):
     assert "intake valve at most 60 mm" in said
 
 
+def test_a_build_and_a_parts_list_taken_for_one_another_are_told_apart(folder):
+    done = run("predict", folder / "parts.yaml")
+    assert done.returncode == 1
+    assert "parts.yaml is a parts list, not a build. Use it with: pullbook choose" in done.stderr
+    done = run("choose", folder / "long.yaml")
+    assert done.returncode == 2
+    assert "is a build, not a parts list. To search around it, add --free camshaft" in done.stderr
+
+
 @pytest.mark.parametrize(
     ("given", "values"),
     [

@@ -100,6 +100,21 @@ def test_from_a_measured_engine_nothing_changed_gives_the_pull_back(lone, pile):
     assert np.sqrt(np.mean(off**2)) < 0.012
 
 
+def test_a_build_may_leave_the_size_of_its_engine_to_its_measured_sheet(lone, pile):
+    folder, _ = lone
+    sheet = series(pile)[0]
+    given = {name: sheet.given[name] for name in SIZE if name in sheet.given}
+    more = {"intake_duration": sheet.values["intake_duration"] + 12, "measured": sheet.sheet_id}
+    _, (whole,) = asked(folder, "whole", yaml.safe_dump({**given, **more}))
+    done, (short,) = asked(folder, "short", yaml.safe_dump(more))
+    assert done.returncode == 0, done.stderr
+    assert short["curve"] == whole["curve"]
+    assert set(short["measured"]["taken_over"]) - set(whole["measured"]["taken_over"]) == set(given)
+    done, (lost,) = asked(folder, "lost", yaml.safe_dump({**more, "measured": "nowhere"}))
+    assert done.returncode == 1
+    assert lost["error"]["field"] == "measured"
+
+
 def test_a_changed_part_moves_the_curve_from_the_pull_and_the_answer_says_so(lone, pile):
     folder, _ = lone
     sheet = series(pile)[0]

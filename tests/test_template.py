@@ -131,6 +131,7 @@ def test_the_schema_takes_sound_builds(text):
 SOUND = [
     {"bore": None, "stroke": None, "displacement": "4.4 l"},
     {"bore": "NA", "displacement": 269},
+    {"measured": "as-it-was.csv", "bore": None, "stroke": None},
     {"bore": "99,06 mm"},
     {"bore": '3.9"'},
     {"primary_diameter": "1 5/8"},

@@ -99,12 +99,18 @@ class _Measured(NamedTuple):
     off: float = 0.0
     unlikely: str | None = None
 
-    def ready(self, build: pd.DataFrame, process: Process, known: pd.DataFrame | None) -> Ready:
-        """Return a build of this engine with what `KnownSheets.beside` returns."""
+    def ready(
+        self,
+        build: pd.DataFrame,
+        process: Process,
+        known: pd.DataFrame | None,
+        sizes: tuple[str, ...],
+    ) -> Ready:
+        """Return a build of this engine, which took over sizes, with what `beside` returns."""
         changed = tested_changes.changed_fields(self.before, build.iloc[0])
         build, taken = take_over(build, self.before, changed)
         told = FromMeasured(
-            str(self.before["sheet_id"]), tuple(changed), tuple(taken), self.others,
+            str(self.before["sheet_id"]), tuple(changed), (*sizes, *taken), self.others,
             self.tested_on, self.correction, self.sweep, self.off, self.unlikely,
         )  # fmt: skip
         return Ready(build, process, self.labels, told, self.before, known)
@@ -156,7 +162,9 @@ class Engines:
         for of_engine in measured.values():
             rows = [at for at, _ in of_engine]
             known = of_engine[0][1].sheets.beside(builds.iloc[rows])
-            found |= {at: one.ready(builds.iloc[[at]], *known) for at, one in of_engine}
+            for at, one in of_engine:
+                sizes = start.sizes if (start := starts[at]) is not None else ()
+                found[at] = one.ready(builds.iloc[[at]], *known, sizes)
         return [found[at] for at in range(len(builds))]
 
     def _nearest(self, own: Ints, build: pd.Series) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,6 +10,7 @@ import pandas as pd
 
 from pullbook.model.trained import pulls as reading
 from pullbook.model.trained.start import Learned, Start, StartError, check_same_engine
+from pullbook.pipeline.physics.engine_quantities import DISPLACEMENT, SIZE_FIELDS
 from pullbook.pipeline.values.sheet import Build
 from pullbook.schemas.errors import InputError, did_you_mean
 from pullbook.schemas.findings import Finding
@@ -31,7 +33,8 @@ def find_starts(
 ) -> list[Start | Learned | None]:
     """Return where the answer about each build starts; ``None`` where from no measured pull.
 
-    What is wrong with the sheet that a build names is a finding that refuses the build.
+    What is wrong with the sheet that a build names is a finding that refuses the build. A build
+    that leaves out the size of its engine takes it from the sheet.
 
     Parameters
     ----------
@@ -55,10 +58,12 @@ def find_starts(
                 if with_it is not None and build.values.get(FIELD) is None
                 else _start(build, pulls, model, only=len(builds) == 1)
             )
-            if isinstance(start, Start):
-                _check(build, start, shop)
-            elif start is not None:
-                check_same_engine(build, _as_build(model, start.at))
+            if start is not None:
+                known = _sheet_of(start, model)
+                check_same_engine(build, known)
+                if isinstance(start, Start):
+                    _check_dyno(known, shop)
+                start = replace(start, sizes=build.complete_size(known))
             found.append(start)
         except InputError as fault:
             row = build.rows.get(FIELD)
@@ -112,19 +117,25 @@ def _as_build(model: Model, at: int) -> Build:
     """Return a sheet that the model has learned from, as far as it tells engines apart."""
     row = model.fields.iloc[at]
     # A circle's model has engines under codes, and shops always.
-    names = ("cylinders", "arrangement", "family", "bore", *(("engine",) * model.own_dyno))
+    names = ("arrangement", "family", *(("engine",) * model.own_dyno))
     values = {name: row[name] for name in names if pd.notna(row[name])}
-    values |= {name: float(values[name]) for name in ("bore",) if name in values}
+    sizes = (name for name in (*SIZE_FIELDS, DISPLACEMENT) if pd.notna(row[name]))
+    values |= {name: float(row[name]) for name in sizes}
     return Build(sheet_id=model.sheet_ids[at], source="", values=values)
 
 
-def _check(build: Build, start: Start, shop: str | None) -> None:
+def _sheet_of(start: Start | Learned, model: Model) -> Build:
+    if isinstance(start, Learned):
+        return _as_build(model, start.at)
     reading.sound(start.named)
-    check_same_engine(build, start.named.sheet)
-    measured_by = start.named.sheet.values.get("shop")
+    return start.named.sheet
+
+
+def _check_dyno(sheet: Build, shop: str | None) -> None:
+    measured_by = sheet.values.get("shop")
     if shop is not None and measured_by is not None and not _alike(measured_by, shop):
         msg = (
-            f"the sheet {start.named.sheet.sheet_id} was measured on the dyno of {measured_by}, and"
+            f"the sheet {sheet.sheet_id} was measured on the dyno of {measured_by}, and"
             f" the answer is to be for {shop}; a pull of another dyno cannot be started from"
         )
         raise StartError(msg)

@@ -34,10 +34,13 @@ class Start:
         The measured pull that the build names.
     pulls
         All measured pulls of its engine, that one first.
+    sizes
+        The fields of the engine's size that the build leaves to that sheet.
     """
 
     named: Pull
     pulls: tuple[Pull, ...]
+    sizes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +48,7 @@ class Learned:
     """A start from a sheet that the model has learned from, at a position among its sheets."""
 
     at: int
+    sizes: tuple[str, ...] = ()
 
 
 def check_same_engine(build: Build, sheet: Build) -> None:

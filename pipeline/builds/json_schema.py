@@ -55,7 +55,7 @@ def schema() -> Schema:
             "type": ["string", "number", "boolean", "null"],
         },
         "if": {"properties": {extended_build.EXTEND: _NOT_KNOWN}},
-        "then": {"required": list(build_template.REQUIRED), **_size(), **_boost()},
+        "then": {**_boost(), "allOf": [_size()]},
         "$defs": {
             "not-known": {
                 "description": "Not known. With extend, this drops the value of the other build.",
@@ -75,12 +75,14 @@ def _extend() -> Schema:
 
 
 def _size() -> Schema:
-    """Return the rule that a build gives bore and stroke, or the displacement."""
+    """Return the rule that a build gives its size, unless it names a sheet that does."""
+    either = [
+        {"required": list(names), "properties": {name: {"not": _NOT_KNOWN} for name in names}}
+        for names in (SIZE_FIELDS[:2], (DISPLACEMENT,))
+    ]
     return {
-        "anyOf": [
-            {"required": list(names), "properties": {name: {"not": _NOT_KNOWN} for name in names}}
-            for names in (SIZE_FIELDS[:2], (DISPLACEMENT,))
-        ]
+        "if": {"properties": {"measured": _NOT_KNOWN}},
+        "then": {"required": list(build_template.REQUIRED), "anyOf": either},
     }
 
 

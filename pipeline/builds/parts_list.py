@@ -45,6 +45,7 @@ from pullbook.pipeline.layout.raw_fields import add_field
 from pullbook.pipeline.loads import read_load
 from pullbook.pipeline.values import cells
 from pullbook.pipeline.values.sheet import RawSheet
+from pullbook.pipeline.vocabulary.headings import squash
 from pullbook.schemas.errors import did_you_mean, must_exist
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS, PULL_FIELDS
 from pullbook.schemas.severity import Severity
@@ -99,6 +100,9 @@ def read(path: Path) -> PartsList:
     sections = _check_mapping(found, str(path))
     unknown = [name for name in sections if name not in _SECTIONS]
     if unknown:
+        if squash(str(unknown[0])) in {squash(name) for name in FIELDS}:
+            msg = f"{path} is a build, not a parts list. To search around it, add --free camshaft"
+            raise PartsListError(msg)
         near = did_you_mean(str(unknown[0]), _SECTIONS)
         msg = (
             f"{path} has an unknown section {unknown[0]!r}; sections are {', '.join(_SECTIONS)}."

@@ -62,7 +62,9 @@ def required(sheet: Sheet) -> Iterator[Finding]:
 
 
 def required_of_build(sheet: Sheet) -> Iterator[Finding]:
-    """Fields that a build must have: those that give the engine's size."""
+    """Fields that a build must have: the engine's size, unless a measured sheet gives it."""
+    if sheet.values.get("measured") is not None:
+        return
     yield from _find_missing(sheet, _BUILD_REQUIRED)
     yield from _size_missing(sheet)
 

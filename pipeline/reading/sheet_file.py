@@ -22,6 +22,8 @@ FENCE = "---"
 _FENCE, _OPENS = re.compile(r"(?:-{3,}|[\u2013\u2014]+)[,;\t]*"), ("-", "\u2013", "\u2014", " ")
 #: A field with its value, or a remark; a row of a table that begins with a time is neither.
 _LABELLED = re.compile(r"\s*(?:#|[^\W\d][^:]{0,200}:)")
+#: The parts of a parts list.
+_PARTS_LIST = re.compile(r"^parts[ \t]*:[ \t\r]*$", re.MULTILINE)
 #: Most rows of a sheet's table: a sweep of several minutes, read a hundred times a second.
 MOST_ROWS = 100_000
 _SEPARATORS = (",", ";", "\t", "|")
@@ -130,7 +132,11 @@ def read_build(path: Path, headings: Headings = PLAIN) -> RawSheet:
         text, notes = text_file.read(path)
         bounds.check_lines(text, path.name)
         sheet.findings += notes
-        add_fields(sheet, text, 1)
+        if _PARTS_LIST.search(text):
+            message = f"{path.name} is a parts list, not a build. Use it with: pullbook choose"
+            sheet.findings.append(Finding("not-readable", message))
+        else:
+            add_fields(sheet, text, 1)
     except text_file.UnreadableError as fault:
         sheet.findings.append(fault.finding)
     return sheet

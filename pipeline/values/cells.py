@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from pullbook.pipeline.values.settled import Settled
 from pullbook.pipeline.vocabulary import dates, numerals, words
+from pullbook.pipeline.vocabulary.check_lift import OtherLiftError, without_lift
 from pullbook.pipeline.vocabulary.headings import squash
 from pullbook.pipeline.vocabulary.units import UnknownUnitError, WrongUnitError, scale
 from pullbook.pipeline.vocabulary.words import FLAGS, is_missing
@@ -207,7 +208,12 @@ def _parse_number(
         message = f"{field.title} is {text!r}, which is not a number. Write {field.allowed}{point}."
         raise _cell_error(field, row, text, "not-a-number", message)
     try:
-        slope, offset = scale(found.rest.strip() or unit, field.unit)
+        rest = without_lift(found.rest.strip(), field.name)
+    except OtherLiftError as error:
+        message = f"{field.title} is {text!r}, {error}"
+        raise _cell_error(field, row, text, "wrong-unit", message) from None
+    try:
+        slope, offset = scale(rest or unit, field.unit)
     except (UnknownUnitError, WrongUnitError) as error:
         code = "unknown-unit" if isinstance(error, UnknownUnitError) else "wrong-unit"
         hint = _RESEARCH if field.name == "octane" and _OTHER_OCTANE.search(text) else ""
@@ -234,7 +240,7 @@ def _parse_number(
         return Parsed(number, finding, Settled.ASSUMED)
     if found.note is None:
         return Parsed(number)
-    written = found.rest.strip() or unit
+    written = rest or unit
     shown = f"{(number - offset) / slope:.6g} {written}" if written else field.quantity(number)
     message = f"{field.title} {text!r} was read as {shown}."
     return Parsed(number, Finding(found.note, message, field.name, row, text))

@@ -167,6 +167,26 @@ class Build:
         """The values that are written on the sheet, without those that were worked out."""
         return {name: value for name, value in self.values.items() if name not in self.derived}
 
+    def complete_size(self, other: Build) -> tuple[str, ...]:
+        """Take the size of the engine from another build of it, as far as it is not given.
+
+        >>> short = Build(sheet_id="a", source="a.yaml", values={"stroke": 3.75})
+        >>> six = {"cylinders": 6, "bore": 3.9, "stroke": 3.6}
+        >>> short.complete_size(Build(sheet_id="b", source="b.csv", values=six))
+        ('cylinders', 'bore')
+        >>> short.displacement == displacement(3.9, 3.75, 6)
+        True
+        """
+        names: tuple[str, ...] = ("cylinders",) if self.number("cylinders") is None else ()
+        if self.number(DISPLACEMENT) is None:
+            names += tuple(name for name in SIZE_FIELDS[:2] if self.number(name) is None)
+        if any(other.number(name) is None for name in names):
+            names = (*(name for name in names if name not in SIZE_FIELDS[:2]), DISPLACEMENT)
+        taken = {name: other.values[name] for name in names if other.values.get(name) is not None}
+        self.values |= taken
+        self.__post_init__()
+        return tuple(taken)
+
     @property
     def accepted(self) -> bool:
         """Whether no finding refuses it."""

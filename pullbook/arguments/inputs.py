@@ -6,8 +6,7 @@ from collections import Counter
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-import typer
-
+from pullbook.arguments import messages
 from pullbook.schemas.errors import InputError
 from pullbook.tasks import own_key
 
@@ -43,10 +42,9 @@ def load(bundle: Path | None, trust: Path | None = None) -> Predictor:
 
     found = pullbook.load(bundle, trust)
     if bundle is None:
-        typer.echo(
+        messages.say(
             "No --bundle given: this answer comes from a model of invented engines,\n"
-            "to show what an answer looks like.",
-            err=True,
+            "to show what an answer looks like."
         )
     return found
 
@@ -68,7 +66,7 @@ def sound_builds(path: Path) -> tuple[list[Build], bool]:
     found = build_files.read(path)
     for build in found:
         if build.fault is not None:
-            typer.echo(f"{build.sheet_id} is left out: {build.fault.message}", err=True)
+            messages.say(f"{build.sheet_id} is left out: {build.fault.message}")
     print_notes(found)
     kept = [sheet for sheet in found if sheet.accepted]
     if not kept:
@@ -91,9 +89,9 @@ def print_notes(sheets: Sequence[Build], but: Collection[str] = ()) -> None:
         if f.severity is not Severity.REFUSE and f.code not in but
     ]
     for message in notes[:_MOST_NOTES]:
-        typer.echo(message, err=True)
+        messages.say(message)
     if len(notes) > _MOST_NOTES:
-        typer.echo(f"and {len(notes) - _MOST_NOTES} more like these", err=True)
+        messages.say(f"and {len(notes) - _MOST_NOTES} more like these")
 
 
 def _where(build: Build, found: Finding, *, apart: bool) -> str:
@@ -158,10 +156,9 @@ def _key_if_any(path: Path | None) -> bytes | None:
     from pullbook.pipeline.privacy import key_file
 
     if path is None and not key_file.default_path().exists():
-        typer.echo(
+        messages.say(
             "No key found, so the limits are those for a new shop. Give the key that the shop"
-            " contributed with: --key-file FILE",
-            err=True,
+            " contributed with: --key-file FILE"
         )
         return None
     return own_key.key_of(path)

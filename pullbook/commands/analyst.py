@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pullbook.arguments import inputs, options
+from pullbook.arguments import inputs, messages, options
 from pullbook.commands import output
 from pullbook.pipeline.storage import whole_writes
 from pullbook.tasks import own_key, training
@@ -60,7 +60,7 @@ def curate(  # noqa: PLR0913, PLR0917 - every one an option of the command
 
     damaged = [path for folder in folders for path in withdrawing.applied_to(folder)[1]]
     for path in damaged:
-        typer.echo(f"{path} is no request signed by its shop, so it withdraws nothing", err=True)
+        messages.say(f"{path} is no request signed by its shop, so it withdraws nothing")
     root = None if fresh else platformdirs.user_cache_path("pullbook") / "judged"
     with crews.cluster(cluster, insecure=insecure_cluster) as far:
         crew = far or crews.Processes(os.cpu_count() or 1)
@@ -83,12 +83,11 @@ def curate(  # noqa: PLR0913, PLR0917 - every one an option of the command
         f" {routes.get('nominal', 0)} with a nominal ratio"
     )
     for sheet, message in training.refusals(findings):
-        typer.echo(f"{sheet}: {message}", err=True)
+        messages.say(f"{sheet}: {message}")
     for code in curated.stopped:
-        typer.echo(
+        messages.say(
             f"shop {code[:SHORT_CODE]} was handed over to two different keys, so neither counts;"
-            " ask the shop which is its own, and remove the other from the folder handed-over",
-            err=True,
+            " ask the shop which is its own, and remove the other from the folder handed-over"
         )
     private = "; it holds sheets in clear: keep it to yourself" if own else ""
     typer.echo(f"The data set is in {out}{private}")
@@ -164,7 +163,7 @@ def train(  # noqa: PLR0913, PLR0917 - every one an option of the command
             f"Signed. Who trusts you puts this key in a file for --trust: {signer.public_key}"
         )
     for line in model_text.promises(model, begin):
-        typer.echo(line, err=True)
+        messages.say(line)
 
 
 def _data(
@@ -172,11 +171,11 @@ def _data(
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return a curated data set, or that of one's own sheets as they are kept."""
     reader = inputs.own_reader([curated], settings_file, key_file) if own else None
-    return training.data(curated, reader, output.warn)
+    return training.data(curated, reader, messages.say)
 
 
 def _start_of(named: str, builds: pd.DataFrame, *, private: bool) -> Model | None:
-    return training.start_of(named, builds, private=private, say=output.warn)
+    return training.start_of(named, builds, private=private, say=messages.say)
 
 
 def evaluate(  # noqa: PLR0913, PLR0917 - every one an option of the command

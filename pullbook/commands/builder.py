@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pullbook.arguments import inputs, options
+from pullbook.arguments import inputs, messages, options
 from pullbook.commands import output
 from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.words.units import UnitSystem
@@ -127,7 +127,7 @@ def predict(  # noqa: PLR0913, PLR0917 - every one an option of the command
             raise typer.BadParameter(msg, param_hint="--one-pair")
         _draw(drawn[:room], shown, speeds, units, wanted, (head, pull), one_pair=one_pair)
         if len(drawn) > room:
-            typer.echo(f"Charts and answer sheets show the first {room} builds.", err=True)
+            messages.say(f"Charts and answer sheets show the first {room} builds.")
     raise typer.Exit(code=int(len(drawn) < len(given)))
 
 
@@ -184,7 +184,7 @@ def _print(
     for build, answer in zip(builds, found, strict=True):
         if answer is None:
             fault = "" if build.fault is None else build.fault.message
-            typer.echo(f"{build.sheet_id}: {fault}", err=True)
+            messages.say(f"{build.sheet_id}: {fault}")
         elif whole:
             typer.echo(prediction_text.full(answer, units))
             for line in load_text.lines(answer, units):
@@ -262,11 +262,9 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     sides = compared_sides.sides(predictor, *asked, pulls, names)
     found = sides.found
     if shop is not None and found[0].regime_name == "new shop":
-        typer.echo(
-            "The model does not know that shop; the limits are those for a new shop.", err=True
-        )
+        messages.say("The model does not know that shop; the limits are those for a new shop.")
     if warning := tested_band.check_band(found, limits):
-        typer.echo(warning, err=True)
+        messages.say(warning)
     limits = tested_band.measured_band([*found, *sides.before], limits)
     result = sides.compare(predictor, limits, level, one_shop=one_shop)
     manifest = predictor.manifest

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pullbook.arguments import inputs, options
+from pullbook.arguments import inputs, messages, options
 from pullbook.commands import output
 from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.words.units import UnitSystem
@@ -75,7 +75,7 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
     (base,), (code,), (start,) = asked
     (own,) = predictor.predictions([base], [code], [start])
     if warning := tested_band.check_band([own], limits):
-        typer.echo(warning, err=True)
+        messages.say(warning)
     found = predictor.vary(base, ranges, limits, level, ties, code, start)
     manifest = predictor.manifest
 

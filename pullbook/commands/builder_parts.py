@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pullbook.arguments import inputs, options
+from pullbook.arguments import inputs, messages, options
 from pullbook.commands import output
 from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.words.units import Units, UnitSystem
@@ -188,7 +188,7 @@ def template(
         return
     _write(out, text)
     then = "" if schema else f"; fill it in, then: pullbook predict {out}"
-    typer.echo(f"Wrote {out}{then}", err=True)
+    messages.say(f"Wrote {out}{then}")
 
 
 def _write(path: Path, text: str) -> None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from pullbook.arguments import messages
 from pullbook.commands import (
     analyst,
     builder,
@@ -132,5 +133,5 @@ def _run() -> None:
 
 
 def _stop(sentence: str) -> None:
-    typer.echo(f"pullbook: {sentence}", err=True)
+    messages.say(f"pullbook: {sentence}")
     sys.exit(2)

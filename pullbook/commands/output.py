@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import typer
 
+from pullbook.arguments import messages
 from pullbook.pipeline.storage import whole_writes
 
 if TYPE_CHECKING:
@@ -81,12 +82,7 @@ def files(figure: Callable[[], Figure], page: Callable[[], Page], wanted: Wanted
         chart(figure, wanted.plot)
     if wanted.html is not None:
         whole_writes.write_text(wanted.html, page().html())
-        typer.echo(f"Answer sheet: {wanted.html}", err=True)
-
-
-def warn(text: str) -> None:
-    """Print a line beside the answer."""
-    typer.echo(text, err=True)
+        messages.say(f"Answer sheet: {wanted.html}")
 
 
 def keep(
@@ -99,12 +95,12 @@ def keep(
 
     if wanted.csv is not None:
         whole_writes.write_text(wanted.csv, answer_table.text(builds, answers, units))
-        typer.echo(f"Table: {wanted.csv}", err=True)
+        messages.say(f"Table: {wanted.csv}")
     if wanted.save is not None:
         today = datetime.now(UTC).astimezone().date().isoformat()
         kept = saved_answer.text(builds, answers, units, today)
         whole_writes.write_text(wanted.save, kept)
-        typer.echo(f"Saved: {wanted.save}", err=True)
+        messages.say(f"Saved: {wanted.save}")
 
 
 def chart(figure: Callable[[], Figure], path: Path) -> None:
@@ -115,7 +111,7 @@ def chart(figure: Callable[[], Figure], path: Path) -> None:
 
     with mpl.rc_context(drawing.STYLE):
         drawing.save(figure(), path)
-    typer.echo(f"Chart: {path}", err=True)
+    messages.say(f"Chart: {path}")
 
 
 T = TypeVar("T")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pullbook.arguments import options
+from pullbook.arguments import messages, options
 from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
@@ -62,7 +62,7 @@ def drift(
     lines = json.dumps(found.as_json(), indent=1, allow_nan=False)
     whole_writes.write_text(out / "drift.json", lines + "\n")
     for doubt in found.doubts:
-        typer.echo(doubt, err=True)
+        messages.say(doubt)
     typer.echo(f"Report: {out / 'drift.html'} and {out / 'drift.md'}")
     raise typer.Exit(code=int(bool(found.doubts)))
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pullbook.arguments import options
+from pullbook.arguments import messages, options
 from pullbook.schemas.errors import InputError, must_exist
 from pullbook.words.figures import counted, listed
 
@@ -160,7 +160,7 @@ def refit(
 
     reader = inputs.own_reader([curated], settings_file, key_file) if own else None
     today = dt.datetime.now(tz=dt.UTC).date()
-    done = refitting.refit(curated, into, reader, today, output.warn, output.bar("Training"))
+    done = refitting.refit(curated, into, reader, today, messages.say, output.bar("Training"))
     typer.echo(
         f"Bundle {done.bundle} is {done.before} fitted again to {done.why}, and is in use; recorded"
         f" in {into / RECORD}"
@@ -206,13 +206,13 @@ def audit(
     ]  # fmt: skip
     for file, one in hits:
         what = f"{listed(one.sheets)} of shop" if one.sheets else "shop"
-        typer.echo(f"{file} holds {what} {one.code[:SHORT_CODE]}", err=True)
+        messages.say(f"{file} holds {what} {one.code[:SHORT_CODE]}")
     for fault in not_searched:
-        typer.echo(fault, err=True)
+        messages.say(str(fault))
     blind = withdrawn_traces.blind(places, found)
     for file in blind:
         message = f"{file} names sheets without their shops, so a whole shop cannot be found in it"
-        typer.echo(message, err=True)
+        messages.say(message)
     files = counted(len({file for file, _ in hits}), "file")
     nothing = "nothing is left in what could be searched" if not_searched else "nothing is left"
     left = f"something is left in {files}" if hits else nothing

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from pullbook.arguments import options
+from pullbook.arguments import messages, options
 from pullbook.pipeline.storage import whole_writes
 from pullbook.schemas.errors import InputError, must_exist
 from pullbook.tasks import own_key
@@ -210,7 +210,7 @@ def bring_over(
     typer.echo(f"{counted(accepted, 'sheet')} signed and written to {into}; {refused} left out")
     for one in outcome.plan.refused:
         why = one.sheet.fault
-        typer.echo(f"{one.sheet.source}: {why.message if why else 'left out'}", err=True)
+        messages.say(f"{one.sheet.source}: {why.message if why else 'left out'}")
     raise typer.Exit(code=int(refused > 0))
 
 

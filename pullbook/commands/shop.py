@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pullbook.arguments import inputs, options
+from pullbook.arguments import inputs, messages, options
 from pullbook.commands import output
 from pullbook.pipeline.storage import whole_writes
 from pullbook.schemas.errors import InputError, must_exist
@@ -58,7 +58,7 @@ def _pages(read: CheckedSheets, wanted: output.Wanted) -> None:
         from pullbook.reports import check_page
 
         whole_writes.write_text(wanted.html, check_page.html(read.sheets))
-        typer.echo(f"Page: {wanted.html}", err=True)
+        messages.say(f"Page: {wanted.html}")
     if wanted.plot is not None:
         from pullbook.charts import pulls_chart
         from pullbook.pipeline.checks import standing_out
@@ -175,11 +175,10 @@ def contribute(
         output.bar("Preparing"),
     )  # fmt: skip
     if new:
-        typer.echo(
+        messages.say(
             f"Made a key in {path}. Back it up now: pullbook backup-key FILE. Without it nobody can"
             " replace or withdraw your sheets, answer for your own dyno or open your rejected"
-            " originals. Keep it private: whoever has it can speak as your shop.",
-            err=True,
+            " originals. Keep it private: whoever has it can speak as your shop."
         )
     _report(outcome, into)
     if pack is not None:
@@ -207,7 +206,7 @@ def _report(outcome: Outcome, into: Path) -> None:
             f"Rejected sheets, with their findings: {into / refused_sheets.REFUSED} (yours to"
             f" fix; send {into / refused_sheets.ACCEPTED} alone)"
         )
-        typer.echo(check_text.rejected(rejected), err=True)
+        messages.say(check_text.rejected(rejected))
     _passed_over(plan.passed_over)
 
 
@@ -215,9 +214,9 @@ def _names(sheets: list[Sheet]) -> None:
     """Print what was done about names that could identify the shop."""
     lines = check_text.names(sheets)
     for line in lines[:_MOST_NAMES]:
-        typer.echo(f"  {line}", err=True)
+        messages.say(f"  {line}")
     if len(lines) > _MOST_NAMES:
-        typer.echo(f"  and {len(lines) - _MOST_NAMES} more like these", err=True)
+        messages.say(f"  and {len(lines) - _MOST_NAMES} more like these")
 
 
 def _preview(plan: Plan, against: Path | None, *, new_key: bool) -> None:
@@ -255,9 +254,9 @@ def _preview(plan: Plan, against: Path | None, *, new_key: bool) -> None:
         " names of files, and unknown fields and columns."
     )
     if rejected:
-        typer.echo(check_text.rejected(rejected), err=True)
+        messages.say(check_text.rejected(rejected))
     if new_key:
-        typer.echo("There is no key yet, so the codes will be different ones.", err=True)
+        messages.say("There is no key yet, so the codes will be different ones.")
     _passed_over(plan.passed_over)
 
 
@@ -291,4 +290,4 @@ def _as_json(sheet: Sheet) -> dict[str, object]:
 
 def _passed_over(paths: list[Path]) -> None:
     if paths:
-        typer.echo(check_text.passed_over(paths), err=True)
+        messages.say(check_text.passed_over(paths))

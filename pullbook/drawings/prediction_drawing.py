@@ -90,7 +90,7 @@ def _alt(answers: Sequence[Answer], units: Units) -> str:
         f"{one.sheet_id}: {'; '.join(prediction_text.peaks(one, units))}" for one in answers
     )
     told = (line for a in answers for one in a.loads for line in load_text.verdict(one, a))
-    return " ".join([f"Predicted torque and power over engine speed with limits. {lines}", *told])
+    return " ".join([f"Predicted torque and power over engine speed with limits. {lines}.", *told])
 
 
 def notes(answers: Sequence[Answer]) -> tuple[str, ...]:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING, Any
 
 from pullbook.text import caution_text
 from pullbook.words import figures, promise
 from pullbook.words.columns import WIDTH, columns
+from pullbook.words.line_breaks import broken
 from pullbook.words.units import label
 
 if TYPE_CHECKING:
@@ -45,7 +45,7 @@ INVENTED = (
 
 def wrap(text: str, indent: str = "  ") -> str:
     """Return a text broken into lines that a terminal holds."""
-    return textwrap.fill(text, WIDTH, subsequent_indent=indent, break_on_hyphens=False)
+    return "\n".join(broken(text, WIDTH, indent))
 
 
 def limits(value: Between) -> str:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING
+
+from pullbook.words.line_breaks import broken
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -44,8 +45,7 @@ def columns(
         if inline:
             lines.append(f"{name:{room}}{_line(row, widths, side)}".rstrip())
         else:
-            above = textwrap.fill(name, WIDTH, subsequent_indent="  ", break_on_hyphens=False)
-            lines += [above, _line(row, widths, side).rstrip()]
+            lines += [*broken(name, WIDTH, "  "), _line(row, widths, side).rstrip()]
     return lines
 
 
@@ -68,12 +68,9 @@ def _long(widths: Sequence[int]) -> int:
 
 def _headings(heads: Sequence[str], widths: Sequence[int], side: str, first: str) -> list[str]:
     """Return headings broken over as many lines as they need, the last just above the cells."""
-    broken = [
-        textwrap.wrap(head, width, break_on_hyphens=False)
-        for head, width in zip(heads, widths, strict=True)
-    ]
-    deep = max(map(len, broken))
-    rows = zip(*([""] * (deep - len(one)) + one for one in broken), strict=True)
+    stacks = [broken(head, width) for head, width in zip(heads, widths, strict=True)]
+    deep = max(map(len, stacks))
+    rows = zip(*([""] * (deep - len(one)) + one for one in stacks), strict=True)
     *above, last = (_line(row, widths, side) for row in rows)
     return [*(f"{'':{len(first)}}{row}".rstrip() for row in above), first + last]
 

@@ -81,7 +81,10 @@ def start(answer: Answer, units: Units, *, others: bool = True) -> list[str]:
     if told is None:
         return []
     when = f", tested in {told.tested_on}" if told.tested_on else ""
-    stated = f", stated in {told.correction}" if told.correction else ""
+    stated = ""
+    if told.correction:
+        observed = told.correction == "observed"
+        stated = ", as observed" if observed else f", stated in {told.correction}"
     lines = [f"Starts from the measured sheet {told.sheet_id}{when}{stated}."]
     if told.others and others:
         count = figures.counted(len(told.others), "other sheet")

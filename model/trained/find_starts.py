@@ -10,7 +10,7 @@ import pandas as pd
 
 from pullbook.model.trained import pulls as reading
 from pullbook.model.trained.start import Learned, Start, StartError, check_same_engine
-from pullbook.pipeline.physics.engine_quantities import DISPLACEMENT, SIZE_FIELDS
+from pullbook.pipeline.physics.engine_quantities import DISPLACEMENT
 from pullbook.pipeline.values.sheet import Build
 from pullbook.schemas.errors import InputError, did_you_mean
 from pullbook.schemas.findings import Finding
@@ -119,8 +119,8 @@ def _as_build(model: Model, at: int) -> Build:
     # A circle's model has engines under codes, and shops always.
     names = ("arrangement", "family", *(("engine",) * model.own_dyno))
     values = {name: row[name] for name in names if pd.notna(row[name])}
-    sizes = (name for name in (*SIZE_FIELDS, DISPLACEMENT) if pd.notna(row[name]))
-    values |= {name: float(row[name]) for name in sizes}
+    sizes = (name for name in ("bore", "stroke", DISPLACEMENT) if pd.notna(row[name]))
+    values |= {"cylinders": int(row["cylinders"]), **{name: float(row[name]) for name in sizes}}
     return Build(sheet_id=model.sheet_ids[at], source="", values=values)
 
 

@@ -147,7 +147,8 @@ def test_checking_a_sheet_loads_neither_pandas_nor_lightgbm():
         "import sys; from pullbook.commands.shop import check\n"
         "try: check([__import__('pathlib').Path('data/examples/tern-0001.csv')])\n"
         "except BaseException as end: assert end.exit_code == 0, end\n"
-        "print([m for m in ('pandas', 'lightgbm', 'matplotlib', 'sklearn') if m in sys.modules])"
+        "heavy = ('pandas', 'lightgbm', 'matplotlib', 'sklearn', 'openpyxl')\n"
+        "print([m for m in heavy if m in sys.modules])"
     )
     done = subprocess.run(
         [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True

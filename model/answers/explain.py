@@ -14,7 +14,8 @@ import pandas as pd
 
 from pullbook.model.comparison import part_shares
 from pullbook.model.prediction.predict import predict
-from pullbook.model.trained.engines import Engines, curves_of
+from pullbook.model.trained.build_curves import curves_of
+from pullbook.model.trained.engines import Engines
 from pullbook.schemas.answer import Missing, rounded
 from pullbook.schemas.fields import CURATED_FIELDS, FIELDS
 from pullbook.schemas.part_groups import GROUPS
@@ -22,7 +23,7 @@ from pullbook.schemas.part_groups import GROUPS
 if TYPE_CHECKING:
     from pullbook.model.learning.sample import Floats
     from pullbook.model.prediction.prediction import Prediction
-    from pullbook.model.trained.engines import BuildCurves
+    from pullbook.model.trained.build_curves import BuildCurves
     from pullbook.model.trained.start import Learned, Start
     from pullbook.model.trained.trained_model import Model
 
@@ -144,8 +145,8 @@ def explain(
     (found,) = predict(model, build, [code], starts=[start], alone=True)
     ready, typical = None, typical_build(model.fields)
     if found.measured is not None:
-        (ready,) = Engines(model).ready(build, [start])
-        build = ready.build[list(CURATED_FIELDS)]
+        build, (ready,) = Engines(model).ready(build, [start])
+        build = build[list(CURATED_FIELDS)]
         typical = pd.DataFrame([ready.before])[list(CURATED_FIELDS)]
     typical = typical.astype(build.dtypes.to_dict())
     rows = part_shares.put_in(typical, build, list(GROUPS))

@@ -14,7 +14,7 @@ from pullbook.model.choices import choose as choosing
 from pullbook.model.choices import free_search, vary
 from pullbook.model.comparison import compare_several, measured_difference
 from pullbook.model.prediction.over_band import answers_at
-from pullbook.model.prediction.predict import DEFAULT_LEVEL, predict
+from pullbook.model.prediction.predict import DEFAULT_LEVEL, on_one_dyno, predict
 from pullbook.model.range.tested_speeds import DEFAULT_RPM, band_speeds, speeds_of
 from pullbook.model.trained import find_starts
 from pullbook.model.trained import pulls as reading
@@ -27,7 +27,7 @@ from pullbook.pipeline.physics.reference_condition import route
 from pullbook.schemas.answer import CONDITION
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from pullbook.model.answers.explain import Explanation
     from pullbook.model.answers.measured_pull import Measured
@@ -105,11 +105,6 @@ class Predictor:
             starts=starts,
             alone=alone,
         )
-
-    def _on_one_dyno(
-        self, code: str | None, start: Start | Learned | None
-    ) -> Callable[[Sequence[Build]], list[Prediction]]:
-        return lambda builds: self.predictions(builds, [code] * len(builds), [start] * len(builds))
 
     def predict(  # noqa: PLR0913 - what a question may ask for
         self,
@@ -228,7 +223,7 @@ class Predictor:
             A field cannot be varied in this way.
 
         """
-        on_dyno = self._on_one_dyno(code, start)
+        on_dyno = on_one_dyno(self.model, code, start, self.manifest)
         return vary.vary(base, ranges, ties or {}, on_dyno, self.model.pairs, band, level)
 
     def search(
@@ -241,7 +236,7 @@ class Predictor:
         start: Start | Learned | None = None,
     ) -> Search:
         """Return the best build for a goal over free fields; see `free_search.search`."""
-        on_dyno = self._on_one_dyno(code, start)
+        on_dyno = on_one_dyno(self.model, code, start, self.manifest)
         return free_search.search(self.model, base, free, goal, level, on_dyno)
 
     def choose(

@@ -12,10 +12,9 @@ from pullbook.model.choices import goals, money
 from pullbook.model.choices.parts_choice import SWEEP, Choice, ChooseError, Combination
 from pullbook.model.comparison import compare, compare_several
 from pullbook.model.prediction.cautions import cautions
-from pullbook.model.prediction.predict import predict
+from pullbook.model.prediction.predict import on_one_dyno
 from pullbook.model.range.tested_speeds import DEFAULT_RPM, speeds_of
 from pullbook.pipeline.builds import build_files
-from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.pipeline.builds.parts import PRICE, TORQUE
 from pullbook.schemas.field_words import spoken
 from pullbook.schemas.severity import Severity
@@ -96,8 +95,7 @@ def choose(
         cause = why or f"no combination meets the requirements ({names}); relax one of them"
         msg = f"there is nothing to choose from: {cause}"
         raise ChooseError(msg)
-    builds = typed_builds([sheet for _, sheet in kept])
-    found = predict(model, builds, [code] * len(kept), starts=[start] * len(kept))
+    found = on_one_dyno(model, code, start)([sheet for _, sheet in kept])
     swept = [_swept(one, wanted, low) for one in found]
     if max(swept) < _ENOUGH:
         msg = (

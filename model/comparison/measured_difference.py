@@ -15,7 +15,8 @@ from pullbook.model.learning.effects import EFFECTS
 from pullbook.model.limits.calibration import NEW_FAMILY
 from pullbook.model.limits.difference_errors import CHANGED
 from pullbook.model.prediction.prediction import BAND_POINTS
-from pullbook.model.trained.engines import Engines, curves_of
+from pullbook.model.trained.build_curves import curves_of
+from pullbook.model.trained.engines import Engines
 from pullbook.model.trained.known_sheets import start_curves
 from pullbook.pipeline.features import feature_table
 from pullbook.schemas.answer import Between, rounded
@@ -164,7 +165,7 @@ def _doubt(
     rows = pd.concat(
         [second, *(part_shares.put_in(second, first, [name]).iloc[[1]] for name in groups)]
     ).astype(second.dtypes.to_dict())
-    (ready,) = Engines(model).ready(second, [None])
+    _, (ready,) = Engines(model).ready(second, [None])
     table = feature_table.make(rows, model.filling)
     near = np.linspace(rpm[0], rpm[-1], _SPEEDS)
     ahead = Ahead(

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 import pandas as pd
 
-from pullbook.model.trained.engines import curves_of
+from pullbook.model.trained.build_curves import curves_of
 from pullbook.pipeline.features import engineered_features
 from pullbook.pipeline.features.fill_missing import PLAUSIBLE_WEIGHTS
 from pullbook.pipeline.physics.engine_quantities import DISPLACEMENT

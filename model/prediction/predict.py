@@ -17,18 +17,21 @@ from pullbook.model.prediction import missing_fields
 from pullbook.model.prediction.prediction import Prediction
 from pullbook.model.range import inside_or_outside, novelty
 from pullbook.model.range.tested_speeds import NEAREST
-from pullbook.model.trained.engines import Engines, possible
+from pullbook.model.trained.build_curves import possible
+from pullbook.model.trained.engines import Engines
 from pullbook.model.trained.known_sheets import features_of, start_curves
+from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.pipeline.parallel.garbage_collection import uncollected
 from pullbook.schemas.standing import Standing
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from pullbook.model.learning.sample import Floats
     from pullbook.model.trained.engines import Ready
     from pullbook.model.trained.start import Learned, Start
     from pullbook.model.trained.trained_model import Model
+    from pullbook.pipeline.values.sheet import Build
     from pullbook.schemas.answer import FromMeasured
     from pullbook.schemas.standing import Reason
 
@@ -48,6 +51,7 @@ def predict(
     *,
     starts: Sequence[Start | Learned | None] | None = None,
     alone: bool = False,
+    both: bool = True,
 ) -> list[Prediction]:
     """Return the predictions of builds, in their order.
 
@@ -67,18 +71,35 @@ def predict(
         Whether each build is asked by itself: what the others give then does not count, and for at
         most `MOST_LOOKED_INTO` builds it is worked out how far each missing field could move the
         curve.
+    both
+        Whether a build that starts from a measured pull is predicted without it as well.
 
     """
     entries = manifest or {}
     with uncollected():
         found = _Asked(model, builds, shops, starts, alone=alone).predictions(entries)
         again = [at for at, one in enumerate(found) if one.measured is not None]
-        if not again:
+        if not again or not both:
             return found
         unnamed = builds.iloc[again].assign(engine=None)
         without = _Asked(model, unnamed, [shops[at] for at in again], None).predictions(entries)
         for at, one in zip(again, without, strict=True):
             found[at] = replace(found[at], without=one)
+    return found
+
+
+def on_one_dyno(
+    model: Model,
+    code: str | None,
+    start: Start | Learned | None,
+    manifest: Mapping[str, Any] | None = None,
+) -> Callable[[Sequence[Build]], list[Prediction]]:
+    """Return what predicts builds that one shop would test, all from the same measured pulls."""
+
+    def found(builds: Sequence[Build]) -> list[Prediction]:
+        shops, starts = [code] * len(builds), [start] * len(builds)
+        return predict(model, typed_builds(builds), shops, manifest, starts=starts, both=False)
+
     return found
 
 
@@ -104,15 +125,10 @@ class _Asked:
             shop=pd.Series(codes, builds.index, dtype=builds["shop"].dtype)
         )
 
-    def ready(self) -> list[Ready]:
-        """Return each build with what is known of its engine."""
-        return Engines(self._model).ready(self._builds, self._starts, alone=self._alone)
-
     def predictions(self, manifest: Mapping[str, Any]) -> list[Prediction]:
         """Return the prediction of each build."""
         model = self._model
-        ready = self._ready_where_needed()
-        builds = pd.concat([one.build for one in ready]) if ready else self._builds
+        builds, ready = self._ready_where_needed()
         known = [one.known for one in ready] if ready else [None] * len(builds)
         table = features_of(model, builds, known)
         start = start_curves(model, table)
@@ -185,13 +201,13 @@ class _Asked:
             )
         return found
 
-    def _ready_where_needed(self) -> list[Ready]:
-        """Return what is known of engines; nothing where no answer comes from effects."""
+    def _ready_where_needed(self) -> tuple[pd.DataFrame, list[Ready]]:
+        """Return builds and what is known of engines, if any answer comes from effects."""
         needed = self._model.own_dyno or any(one is not None for one in self._starts)
         known = set(self._model.fields["engine"].dropna())
         if needed or any(name in known for name in self._builds["engine"].dropna()):
-            return self.ready()
-        return []
+            return Engines(self._model).ready(self._builds, self._starts, alone=self._alone)
+        return self._builds, []
 
     def _from_effects(
         self, ready: Sequence[Ready], table: pd.DataFrame, start: Floats
@@ -223,11 +239,12 @@ class _Asked:
         unseen = model.combinations.find_unseen(builds)
         sizes = table[list(_SIZES)]
         found = inside_or_outside.reasons(model.reference, builds, sizes, distance, unseen)
+        rows = builds.to_dict("records") if ready else []
         for at, one in enumerate(ready):
             if one.told is not None and one.before is not None:
                 changed = set(one.told.changed)
                 kept = [reason for reason in found[at] if reason.field in changed]
-                new = model.changes.reasons(one.before, builds.iloc[at], one.told.changed)
+                new = model.changes.reasons(one.before, rows[at], one.told.changed)
                 known = {reason.field for reason in kept if reason.outside}
                 kept += [reason for reason in new if reason.field not in known]
                 found[at] = sorted(kept, key=lambda reason: -reason.severity)

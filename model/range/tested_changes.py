@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -14,7 +14,7 @@ from pullbook.schemas.field_words import Described, Range
 from pullbook.schemas.standing import Reason
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Hashable, Mapping, Sequence
 
     from pullbook.model.learning.sample import Ints
 
@@ -49,7 +49,9 @@ class TestedChanges:
             choices[name] = pairs | choices.get(name, frozenset())
         return TestedChanges(numbers, choices)
 
-    def reasons(self, before: pd.Series, after: pd.Series, changed: Sequence[str]) -> list[Reason]:
+    def reasons(
+        self, before: Mapping[Hashable, Any], after: Mapping[Hashable, Any], changed: Sequence[str]
+    ) -> list[Reason]:
         """Return why a change of an engine is not inside the tested ones, by field."""
         found = []
         for name in changed:
@@ -89,10 +91,9 @@ def _large_step(name: str, before: float, after: float, most: float) -> Reason:
     )  # fmt: skip
 
 
-def changed_fields(before: pd.Series, after: pd.Series) -> list[str]:
+def changed_fields(old: Mapping[Hashable, Any], new: Mapping[Hashable, Any]) -> list[str]:
     """Return the fields of a build that both give and that differ."""
     found = []
-    old, new = before.to_dict(), after.to_dict()
     for name in (*CHOICES, *NUMBERS):
         if name not in old or pd.isna(old[name]) or pd.isna(new[name]):
             continue

@@ -2,27 +2,24 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from pullbook.model.learning import effect_points, smooth_curves
-from pullbook.model.learning.sample import charge
+from pullbook.model.learning import effect_points
 from pullbook.model.range import tested_changes
 from pullbook.model.trained import known_sheets
 from pullbook.model.trained.find_sheet import find_sheet
-from pullbook.model.trained.known_sheets import start_curves
 from pullbook.model.trained.start import Learned, Start, take_over
 from pullbook.pipeline.builds.build_table import typed_builds
 from pullbook.schemas.answer import FromMeasured
-from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Hashable, Mapping, Sequence
 
     from pullbook.model.learning.effects import Process, Readings
-    from pullbook.model.learning.sample import Floats, Ints
+    from pullbook.model.learning.sample import Ints
     from pullbook.model.trained.known_sheets import KnownSheets
     from pullbook.model.trained.pulls import Pull
     from pullbook.model.trained.trained_model import Model
@@ -33,38 +30,15 @@ _UNLIKELY, _LEAST_OFF = 3.0, 0.1
 #: What torque is off by if a unit was mistaken, on the logarithmic scale: N.m for lb-ft, hp for kW.
 _MISTAKES = (np.log(1.35582), np.log(1.34102))
 _NEAR = 0.12
-#: Beyond this no curve is torque: a hundred million times that of any engine.
-_MOST_LOG = 20.0
 #: Name of an engine that nothing else can have.
 _UNNAMED = "\0"
 
 
-class ImpossibleTorqueError(InputError):
-    """A bundle gives torque that no engine makes, or none that is a number."""
-
-
-def possible(log_torque: Floats) -> Floats:
-    """Return curves, logarithms of lb-ft per cubic inch of charge, as they are.
-
-    Raises
-    ------
-    ImpossibleTorqueError
-        They are no torque at all: whoever made the bundle, it must not answer.
-
-    """
-    if not bool((np.abs(log_torque) <= _MOST_LOG).all()):
-        msg = "the bundle gives torque that no engine makes; train it again or copy it again"
-        raise ImpossibleTorqueError(msg)
-    return log_torque
-
-
 class Ready(NamedTuple):
-    """A build with the process that knows its engine.
+    """What is known of the engine of a build.
 
     Attributes
     ----------
-    build
-        The typed build, a table with one row, with what was taken over.
     process
         The process.
     labels
@@ -78,18 +52,17 @@ class Ready(NamedTuple):
         there are none.
     """
 
-    build: pd.DataFrame
     process: Process
     labels: Ints
     told: FromMeasured | None
-    before: pd.Series | None = None
+    before: Mapping[Hashable, Any] | None = None
     known: pd.DataFrame | None = None
 
 
 class _Measured(NamedTuple):
     """What the measured pulls of an engine tell, whatever is asked about it."""
 
-    before: pd.Series
+    before: Mapping[Hashable, Any]
     sheets: KnownSheets
     labels: Ints
     others: tuple[str, ...]
@@ -101,19 +74,23 @@ class _Measured(NamedTuple):
 
     def ready(
         self,
-        build: pd.DataFrame,
+        build: Mapping[Hashable, Any],
         process: Process,
         known: pd.DataFrame | None,
         sizes: tuple[str, ...],
-    ) -> Ready:
-        """Return a build of this engine, which took over sizes, with what `beside` returns."""
-        changed = tested_changes.changed_fields(self.before, build.iloc[0])
-        build, taken = take_over(build, self.before, changed)
+    ) -> tuple[Ready, dict[str, Any]]:
+        """Return what is known of a build of this engine, and what it takes over.
+
+        ``process`` and ``known`` are as `KnownSheets.beside` returns them; ``sizes`` were taken
+        over before.
+        """
+        changed = tested_changes.changed_fields(self.before, build)
+        taken = take_over(build, self.before, changed)
         told = FromMeasured(
             str(self.before["sheet_id"]), tuple(changed), (*sizes, *taken), self.others,
             self.tested_on, self.correction, self.sweep, self.off, self.unlikely,
         )  # fmt: skip
-        return Ready(build, process, self.labels, told, self.before, known)
+        return Ready(process, self.labels, told, self.before, known), taken
 
 
 class Engines:
@@ -132,8 +109,8 @@ class Engines:
         starts: Sequence[Start | Learned | None],
         *,
         alone: bool = False,
-    ) -> list[Ready]:
-        """Return builds, each with the process that knows its engine, measured or not.
+    ) -> tuple[pd.DataFrame, list[Ready]]:
+        """Return builds with what they take over, and what is known of the engine of each.
 
         What builds of one engine give completes one another's sheets, unless each is asked
         ``alone``: its answer then does not depend on what else is asked.
@@ -141,37 +118,38 @@ class Engines:
         labels = self._known.of(builds)
         found: dict[int, Ready] = {}
         measured: dict[object, list[tuple[int, _Measured]]] = {}
+        rows = builds.to_dict("records")
         for at, start in enumerate(starts):
-            build = builds.iloc[[at]]
             if isinstance(start, Start):
                 if id(start) not in self._measured:
-                    self._measured[id(start)] = self._by_pulls(
-                        start, _text_of(build["shop"].iloc[0])
-                    )
+                    self._measured[id(start)] = self._by_pulls(start, _text_of(rows[at]["shop"]))
                 one = self._measured[id(start)]
                 measured.setdefault(at if alone else (id(one.sheets),), []).append((at, one))
                 continue
             named = self._known.labels[start.at, -1] if start is not None else labels[at, -1]
             own = np.flatnonzero(self._known.labels[:, -1] == named)
             if not len(own):
-                found[at] = Ready(build, self._model.effects, labels[at], None)
+                found[at] = Ready(self._model.effects, labels[at], None)
                 continue
-            nearest = self._nearest(own, build.iloc[0]) if start is None else start.at
+            nearest = self._nearest(own, rows[at]) if start is None else start.at
             one = self._learned(own, nearest)
             measured.setdefault(at if alone else (id(one.sheets),), []).append((at, one))
+        taken: dict[str, dict[int, Any]] = {}
         for of_engine in measured.values():
-            rows = [at for at, _ in of_engine]
-            known = of_engine[0][1].sheets.beside(builds.iloc[rows])
+            known = of_engine[0][1].sheets.beside(builds.iloc[[at for at, _ in of_engine]])
             for at, one in of_engine:
                 sizes = start.sizes if (start := starts[at]) is not None else ()
-                found[at] = one.ready(builds.iloc[[at]], *known, sizes)
-        return [found[at] for at in range(len(builds))]
+                found[at], values = one.ready(rows[at], *known, sizes)
+                for name, value in values.items():
+                    taken.setdefault(name, {})[at] = value
+        return _completed(builds, taken), [found[at] for at in range(len(builds))]
 
-    def _nearest(self, own: Ints, build: pd.Series) -> int:
+    def _nearest(self, own: Ints, build: Mapping[Hashable, Any]) -> int:
         """Return the position of the sheet of an engine from which least was changed."""
         fields = self._model.fields
         counts = [
-            len(tested_changes.changed_fields(fields.iloc[int(at)], build)) for at in own.tolist()
+            len(tested_changes.changed_fields(fields.iloc[at].to_dict(), build))
+            for at in own.tolist()
         ]
         return int(own[int(np.argmin(counts))])
 
@@ -180,7 +158,8 @@ class Engines:
         model, sweeps = self._model, self._model.sweeps[own]
         others = tuple(model.sheet_ids[other] for other in own.tolist() if other != at)
         return _Measured(
-            model.fields.iloc[at], self._with_learned(own), self._known.labels[at], others,
+            model.fields.iloc[at].to_dict(), self._with_learned(own), self._known.labels[at],
+            others,
             (float(sweeps[:, 0].min()), float(sweeps[:, 1].max())),
         )  # fmt: skip
 
@@ -222,55 +201,24 @@ class Engines:
         ]  # fmt: skip
         values = start.named.sheet.values
         return _Measured(
-            row, sheets, labels[0], tuple(others), (float(rpm.min()), float(rpm.max())),
+            row.to_dict(), sheets, labels[0], tuple(others), (float(rpm.min()), float(rpm.max())),
             None if values.get("tested_on") is None else str(values["tested_on"]),
             str(values.get("stated_correction") or values.get("correction") or "") or None,
             off, unlikely,
         )  # fmt: skip
 
 
+def _completed(builds: pd.DataFrame, taken: Mapping[str, Mapping[int, Any]]) -> pd.DataFrame:
+    """Return builds with values put in, by field and row."""
+    columns = {}
+    for name, values in taken.items():
+        columns[name] = builds[name].array.copy()
+        columns[name][list(values)] = list(values.values())
+    return builds.assign(**columns)
+
+
 def _text_of(value: object) -> str | None:
     return value if isinstance(value, str) else None
-
-
-class BuildCurves(NamedTuple):
-    """Curves of many builds, without limits.
-
-    Attributes
-    ----------
-    speeds
-        The grid of engine speeds, rev/min.
-    log_torque
-        Logarithm of lb-ft per cubic inch of charge, shape (builds, grid).
-    size
-        Charge of each, in³, shape (builds,).
-    """
-
-    speeds: Floats
-    log_torque: Floats
-    size: Floats
-
-    def torque(self, rpm: Floats) -> Floats:
-        """Return torque at engine speeds, lb-ft, shape (builds, engine speeds)."""
-        torque: Floats = np.exp(self.log_torque @ smooth_curves.reader_of(self.speeds, rpm).T)
-        return torque * self.size[:, None]
-
-
-def curves_of(model: Model, builds: pd.DataFrame, ready: Ready | None = None) -> BuildCurves:
-    """Return the curves of many builds in one batch, without limits or standing.
-
-    With ``ready`` they are builds of the engine that it is of.
-    """
-    known = None if ready is None else ready.known
-    table = known_sheets.features_of(model, builds, [known] * len(builds))
-    size, start = np.asarray(charge(table)), start_curves(model, table)
-    if not model.own_dyno and (ready is None or ready.told is None):
-        return BuildCurves(model.speeds, possible(start), size)
-    ready = ready or Engines(model).ready(builds.iloc[[0]], [None])[0]
-    labels = np.tile(ready.labels, (len(builds), 1))
-    places = ready.process.inputs.places(table)
-    ahead = effect_points.Ahead(ready.process, places, labels, start, model.speeds)
-    return BuildCurves(model.speeds, possible(ahead.curves()), size)
 
 
 def _judge(model: Model, pulls: Readings, pull: Pull) -> tuple[float, str | None]:

@@ -68,8 +68,10 @@ class KnownSheets:
             return self._process, None
         first: dict[tuple[object, ...], int] = {}
         if self.builds is not None:
-            for at in range(len(asked)):
-                first.setdefault(_beyond(asked.iloc[at], self.builds), at)
+            left_out = [name for name in BUILD_FIELDS if self.builds[name].isna().any()]
+            for at, given in enumerate(asked[left_out].to_dict("records")):
+                beyond = tuple((name, one) for name, one in given.items() if pd.notna(one))
+                first.setdefault(beyond, at)
             first.pop((), None)
         key = tuple(first)
         if key not in self._answers:
@@ -178,10 +180,3 @@ def _like(builds: pd.DataFrame, others: pd.DataFrame) -> pd.DataFrame:
     names = list(CURATED_FIELDS)
     same: pd.DataFrame = builds[names].astype(others[names].dtypes.to_dict())
     return same
-
-
-def _beyond(build: pd.Series, known: pd.DataFrame) -> tuple[object, ...]:
-    """Return what a build gives that some of the known sheets leave out."""
-    left_out = known[list(BUILD_FIELDS)].isna().any()
-    names = [name for name in BUILD_FIELDS if left_out[name] and pd.notna(build[name])]
-    return tuple((name, build[name]) for name in names)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -11,7 +11,7 @@ from pullbook.schemas.errors import InputError
 from pullbook.schemas.part_groups import SWAPPED
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Hashable, Iterable, Mapping
 
     from pullbook.model.trained.pulls import Pull
     from pullbook.pipeline.values.sheet import Build
@@ -81,19 +81,12 @@ def check_same_engine(build: Build, sheet: Build) -> None:
 
 
 def take_over(
-    build: pd.DataFrame, sheet: pd.Series, changed: Iterable[str]
-) -> tuple[pd.DataFrame, list[str]]:
-    """Return a build with what it leaves out of parts that were not changed, and those fields.
+    build: Mapping[Hashable, Any], sheet: Mapping[Hashable, Any], changed: Iterable[str]
+) -> dict[str, Any]:
+    """Return what a build leaves out of parts that were not changed, as the sheet gives it.
 
     What was swapped is taken as the build gives it.
     """
-    # Plain values: pandas takes as long to look up each as all else here.
-    row, known, kinds = build.iloc[0].to_dict(), sheet.to_dict(), build.dtypes.to_dict()
     kept = [names for names in SWAPPED if not set(names) & set(changed)]
-    taken = [
-        name
-        for name in ("family", *(name for names in kept for name in names))
-        if pd.isna(row[name]) and pd.notna(known[name])
-    ]
-    values = {name: pd.array([known[name]], dtype=kinds[name]) for name in taken}
-    return build.assign(**values), taken
+    names = ("family", *(name for names in kept for name in names))
+    return {name: sheet[name] for name in names if pd.isna(build[name]) and pd.notna(sheet[name])}

@@ -34,7 +34,7 @@ from pullbook.model.bundles.bundle_folder import (
 )
 from pullbook.model.learning.sample import columns
 from pullbook.model.limits import expected_error
-from pullbook.model.trained.engines import curves_of
+from pullbook.model.trained.build_curves import curves_of
 from pullbook.model.training import bundle_model
 from pullbook.model.training.bundle_arrays import arrays_of
 from pullbook.pipeline.curation.read_own import is_private

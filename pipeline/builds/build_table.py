@@ -26,7 +26,7 @@ def typed_builds(sheets: Iterable[Build]) -> pd.DataFrame:
     """
     sheets = list(sheets)
     for sheet in sheets:
-        if sheet.number("cylinders") is None:
+        if sheet.values.get("cylinders") is None:
             msg = "cylinders is missing, and no answer here starts from a measured sheet; add it"
             raise InputError(msg, file=sheet.sheet_id)
     rows = [{**sheet.values, "sheet_id": sheet.sheet_id} for sheet in sheets]

@@ -14,8 +14,6 @@ import zipfile
 from typing import TYPE_CHECKING, Any
 
 import defusedxml.ElementTree as Xml
-import openpyxl
-from openpyxl.utils.cell import coordinate_to_tuple, range_boundaries
 
 from pullbook.pipeline.files import bounds, older_workbook, text_file, workbook_size
 from pullbook.pipeline.files.text_file import UnreadableError
@@ -77,6 +75,8 @@ def read_older_here() -> None:
 def _read_tabs(
     file: io.BytesIO, archive: zipfile.ZipFile
 ) -> tuple[dict[str, list[Row]], list[Finding]]:
+    import openpyxl  # noqa: PLC0415 - for those who bring workbooks
+
     counter = workbook_size.Counter()
     widths = {}  # counted before the library sees anything: it reads a tab through when it opens it
     for name in archive.namelist():
@@ -165,12 +165,14 @@ def _fill_merged_and_formulas(grid: dict[int, list[str]], part: bytes, title: st
     """Copy merged cells into the rows they cover, and find the formulas without a value."""
     if b"mergeCell" not in part and b"<f" not in part and b":f" not in part:
         return []
+    from openpyxl.utils import cell  # noqa: PLC0415 - as above
+
     merged: list[str] = []
     formulas: list[str] = []
     room = _FILLED
     for kind, where in _marks(part):
         if kind == "merged":
-            left, top, _, bottom = range_boundaries(where)
+            left, top, _, bottom = cell.range_boundaries(where)
             if left is None or top is None or bottom is None or left > _COLUMNS:
                 continue
             value = _get_cell(grid, top, left)
@@ -182,7 +184,7 @@ def _fill_merged_and_formulas(grid: dict[int, list[str]], part: bytes, title: st
                 _set_cell(grid, row, left, value)
             merged.append(where)
         else:
-            row, column = coordinate_to_tuple(where)
+            row, column = cell.coordinate_to_tuple(where)
             if column <= _COLUMNS and not _get_cell(grid, row, column):
                 formulas.append(where)
     findings = []

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from pullbook.pipeline.files import bounds, text_file, text_rows
+from pullbook.pipeline.files import bounds, text_file, text_rows, workbook
 from pullbook.pipeline.layout import document, engine_rows
 from pullbook.pipeline.layout.raw_fields import add_field
 from pullbook.pipeline.values.sheet import RawSheet
@@ -66,8 +66,6 @@ def csv_table(path: Path, named: Callable[[str], Named]) -> tuple[list[Row], lis
 
 def read_workbook(path: Path, headings: Headings = PLAIN) -> list[RawSheet]:
     """Read a workbook: the tabs ``builds`` and ``pulls``, or whatever tabs hold sheets."""
-    from pullbook.pipeline.files import workbook  # noqa: PLC0415 - openpyxl is for those who bring workbooks
-
     try:
         tabs, notes = workbook.read(path)
     except text_file.UnreadableError as fault:

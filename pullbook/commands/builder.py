@@ -236,7 +236,6 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
 ) -> None:
     """Compare builds or measured engines: which makes more, how sure that is, and what makes it."""
     from pullbook.answer_sheets import comparison_sheet
-    from pullbook.charts import comparison_chart, drawing
     from pullbook.model.answers import compared_sides
     from pullbook.model.comparison import tested_band
     from pullbook.model.trained.pulls import own_pull
@@ -270,6 +269,8 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     manifest = predictor.manifest
 
     def figure() -> Figure:
+        from pullbook.charts import comparison_chart, drawing
+
         fine = drawing.fine(result.differences[0].rpm)
         drawn = predictor.compare(found, limits, level, fine, one_shop=one_shop)
         return comparison_chart.of_differences(

@@ -53,10 +53,6 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
     """Vary one or two fields of a build: where it gains, where it loses, and how sure that is."""
     from pullbook.answer_sheets import variation_sheet
     from pullbook.arguments import inputs
-    from pullbook.charts import (
-        drawing,
-        variation_chart,
-    )
     from pullbook.model.comparison import tested_band
     from pullbook.pipeline.builds import field_ranges
     from pullbook.tasks import questions
@@ -80,6 +76,8 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
     manifest = predictor.manifest
 
     def figure() -> Figure:
+        from pullbook.charts import drawing, variation_chart
+
         return variation_chart.figure(own, found, limits, drawing.fine(own.speeds), units)
 
     output.deliver(
@@ -143,7 +141,6 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
 ) -> None:
     """Find the best parts for a goal: of a parts list, or by a search of what was tested."""
     from pullbook.answer_sheets import choice_sheet
-    from pullbook.charts import choice_chart
     from pullbook.pipeline.builds import parts_list
     from pullbook.pipeline.loads import ceilings
     from pullbook.tasks import questions, searching
@@ -180,6 +177,8 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     manifest = predictor.manifest
 
     def figure() -> Figure:
+        from pullbook.charts import choice_chart
+
         return choice_chart.figure(chosen, units)
 
     output.deliver(
@@ -198,13 +197,14 @@ def _deliver_search(
     predictor: Predictor, found: Search, units: Units, wanted: output.Wanted
 ) -> None:
     from pullbook.answer_sheets import search_sheet
-    from pullbook.charts import comparison_chart
     from pullbook.tasks import searching
     from pullbook.text import search_text
 
     manifest = predictor.manifest
 
     def figure() -> Figure:
+        from pullbook.charts import comparison_chart
+
         builds, differences = searching.best_and_own(predictor, found)
         return comparison_chart.of_differences(
             builds, differences, units, loads=found.goal.loads, title=search_text.title(found)

@@ -37,10 +37,6 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
 ) -> None:
     """Explain a curve: what each group of parts adds, and the nearest sheets."""
     from pullbook.answer_sheets import explanation_sheet
-    from pullbook.charts import (
-        drawing,
-        explanation_chart,
-    )
     from pullbook.tasks import questions
     from pullbook.text import explanation_text
 
@@ -57,6 +53,8 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
     manifest = predictor.manifest
 
     def figure() -> Figure:
+        from pullbook.charts import drawing, explanation_chart
+
         return explanation_chart.figure(found.at(drawing.fine(speeds)), units)
 
     output.deliver(
@@ -86,7 +84,6 @@ def next_(  # noqa: PLR0913, PLR0917 - every one an option of the command
 ) -> None:
     """Find which engine to test next to narrow the limits of your builds most."""
     from pullbook.answer_sheets import next_test_sheet
-    from pullbook.charts import next_test_chart
     from pullbook.text import next_test_text
 
     units, wanted = Units(system), output.Wanted(as_json, plot, html)
@@ -95,6 +92,8 @@ def next_(  # noqa: PLR0913, PLR0917 - every one an option of the command
     found, manifest = predictor.next(could, asked, most), predictor.manifest
 
     def figure() -> Figure:
+        from pullbook.charts import next_test_chart
+
         return next_test_chart.figure(found, could, units)
 
     output.deliver(
@@ -123,7 +122,6 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
 ) -> None:
     """Compare a measured pull with its prediction: inside the limits or not, and what to check."""
     from pullbook.answer_sheets import measured_sheet
-    from pullbook.charts import measured_chart
     from pullbook.model.answers import measured_pull
     from pullbook.model.trained import pulls
     from pullbook.pipeline.physics.reference_condition import weather_of
@@ -143,6 +141,8 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
     before = measured_text.first(found, known, units)
 
     def figure() -> Figure:
+        from pullbook.charts import measured_chart
+
         return measured_chart.figure(found, ran.sheet_id, units)
 
     output.deliver(

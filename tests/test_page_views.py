@@ -409,7 +409,9 @@ def test_the_first_page_of_many_sheets_reads_none_and_says_that_they_are_read(
 
 
 def test_a_process_that_ends_early_costs_no_sheet(tmp_path, monkeypatch):
+    """However long the list of what it is to read: longer than a pipe holds."""
     many(tmp_path, 60)
+    far = [tmp_path / f"{'x' * 200}{at}.csv" for at in range(1000)]
     own = multiprocessing.get_context("spawn").Process
     gone = SimpleNamespace(Pipe=multiprocessing.Pipe, Process=lambda **_: own(target=int))
     monkeypatch.setattr(reading.multiprocessing, "get_context", lambda _: gone)
@@ -419,6 +421,7 @@ def test_a_process_that_ends_early_costs_no_sheet(tmp_path, monkeypatch):
     while tests.progress is not None and time.monotonic() < until:
         time.sleep(0.05)
     assert len(tests.read().tests) == 60
+    assert not list(reading.beside(far, tmp_path))
 
 
 def test_a_process_reads_what_would_be_read_here_and_says_a_mistake_in_settings(tmp_path):

@@ -50,31 +50,33 @@ def beside(sources: Sequence[Path], root: Path) -> Iterator[Read]:
 
     """
     context = multiprocessing.get_context("spawn")
-    receive, send = context.Pipe(duplex=False)
-    process = context.Process(target=_read_lots, args=(list(sources), root, send), daemon=True)
+    ours, theirs = context.Pipe()
+    process = context.Process(target=_read_lots, args=(theirs, root), daemon=True)
     process.start()
-    send.close()  # so that its end is the end of what comes
+    theirs.close()  # so that its end is the end of what comes
     try:
+        ours.send(list(sources))  # as an argument, many would wait for ever for one that ended
         while True:
-            found = receive.recv()
+            found = ours.recv()
             if isinstance(found, InputError):
                 raise found
             yield from found
     except (EOFError, OSError):
         return
     finally:
-        receive.close()
+        ours.close()
         process.kill()
 
 
-def _read_lots(sources: Sequence[Path], root: Path, send: Connection) -> None:
-    """Send what is read of sources, lot by lot, or the mistake of a settings file."""
+def _read_lots(asks: Connection, root: Path) -> None:
+    """Send what is read of the sources that come, lot by lot, or the mistake of a settings file."""
     if os.name == "posix":
         os.nice(_LOWER_PRIORITY)  # who waits for a page comes first
+    sources = asks.recv()
     try:
         for at in range(0, len(sources), _LOT):
-            send.send([read(source, root) for source in sources[at : at + _LOT]])
+            asks.send([read(source, root) for source in sources[at : at + _LOT]])
     except InputError as fault:
-        send.send(InputError(str(fault)))
+        asks.send(InputError(str(fault)))
     except BrokenPipeError:  # who asked is gone
         return

@@ -35,7 +35,7 @@ from pullbook.view_parts.rendering import Desk
 from pullbook.views import ask, choose_list, engines, share
 from pullbook.words import figures
 from pullbook.words.units import Units
-from pullbook.workspace import build_fields, list_filter, saved_builds, typed_sheet
+from pullbook.workspace import build_fields, file_marks, list_filter, saved_builds, typed_sheet
 from pullbook.workspace import folder as folders
 from pullbook.workspace import sharing as sharing_module
 from pullbook.workspace.folder import Folder
@@ -754,3 +754,26 @@ def test_what_was_typed_beside_a_list_stays_whichever_button_is_pressed(ours, sh
         if more == {"what": "choose"}:
             assert mine.stat().st_mtime_ns == before
     assert mine.read_text() == changed
+
+
+def test_what_changes_below_a_folder_is_seen(tmp_path):
+    many(tmp_path, 3)
+    (tmp_path / "more").mkdir()
+    tests = MeasuredTests(tmp_path)
+    assert len(tests.read().tests) == 3
+    assert tests.read() is tests.read()
+    first = sorted(tmp_path.glob("*.csv"))[0]
+    (tmp_path / "more" / "own.csv").write_text(
+        first.read_text().replace("sheet_id: ", "sheet_id: x")
+    )
+    assert len(tests.read().tests) == 4
+    first.write_text(f"{first.read_text()}\n")
+    before = tests.read()
+    assert before is tests.read()
+    (tmp_path / shop_settings.FILE).write_text("no_such_thing: 1\n")
+    assert "no_such_thing" in tests.read().fault
+    (tmp_path / shop_settings.FILE).unlink()
+    (tmp_path / "link").symlink_to(tmp_path / "more")
+    (tmp_path / "more" / "own.csv").unlink()
+    assert len(tests.read().tests) == 3
+    assert file_marks.below(tmp_path) is None

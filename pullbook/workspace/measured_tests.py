@@ -17,6 +17,8 @@ from pullbook.pipeline.settings import shop_settings
 from pullbook.schemas.errors import InputError
 from pullbook.tasks import reading
 from pullbook.text import check_text
+from pullbook.workspace import file_marks
+from pullbook.workspace.file_marks import mark
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
     from pullbook.model.trained.pulls import Pull
     from pullbook.pipeline.checks.decisions import Question, State
     from pullbook.pipeline.values.sheet import RawSheet, Sheet
+    from pullbook.workspace.file_marks import Mark
 
     Stamp = tuple[object, ...]
 
@@ -159,6 +162,7 @@ class MeasuredTests:
     folder: Path | None
     _kept: dict[Path, tuple[Stamp, list[tuple[RawSheet, Sheet]]]] = field(default_factory=dict)
     _last: tuple[Stamp, Reading] | None = None
+    _seen: frozenset[Mark] | None = None
     _beside: Thread | None = None
     _count: tuple[int, int] = (0, 0)
     _lock: Lock = field(default_factory=Lock)
@@ -168,6 +172,9 @@ class MeasuredTests:
         if self.folder is None:
             return Reading({})
         with self._lock:
+            seen = file_marks.below(self.folder)
+            if seen is not None and seen == self._seen and self._last is not None:
+                return self._last[1]
             try:
                 found = find_sheets.find([self.folder])
             except find_sheets.NothingToReadError:
@@ -176,12 +183,13 @@ class MeasuredTests:
                 return Reading({}, fault=f"{self.folder} cannot be read: {fault.strerror}")
             stamps = self._stamps(found.sources)
             whole = tuple(stamps.values())
-            if self._last is not None and self._last[0] == whole:
-                return self._last[1]
-            if self._beside is None and len(self._new(stamps)) <= _AT_ONCE:
+            if self._last is None or self._last[0] != whole:
+                if self._beside is not None or len(self._new(stamps)) > _AT_ONCE:
+                    self._seen = None
+                    return self._read_beside(stamps, found.passed_over)
                 self._last = (whole, self._read(stamps, found.passed_over))
-                return self._last[1]
-            return self._read_beside(stamps, found.passed_over)
+            self._seen = seen
+            return self._last[1]
 
     @property
     def progress(self) -> tuple[int, int] | None:
@@ -222,19 +230,19 @@ class MeasuredTests:
         of_folder: dict[str, Stamp] = {}
         found: dict[Path, Stamp] = {}
         for source in sources:
-            own = _mark(source)
+            own = mark(source)
             folder = str(source) if stat.S_ISDIR(own[1]) else os.path.dirname(source)  # noqa: PTH120 - of thousands, for each page
             if folder not in of_folder:
                 of_folder[folder] = self._settings_for(Path(folder))
             files = sorted(source.iterdir()) if stat.S_ISDIR(own[1]) else []
-            found[source] = (own, *map(_mark, files), *of_folder[folder])
+            found[source] = (own, *map(mark, files), *of_folder[folder])
         return found
 
     def _settings_for(self, folder: Path) -> Stamp:
         """Return the marks of the settings files that count in a folder, found or not."""
         top = self.folder or folder
         folders = [one for one in (folder, *folder.parents) if one.is_relative_to(top)]
-        return tuple(_mark(one / shop_settings.FILE) for one in folders)
+        return tuple(mark(one / shop_settings.FILE) for one in folders)
 
     def _read(
         self, stamps: dict[Path, Stamp], passed_over: list[Path], read: Iterable[reading.Read] = ()
@@ -257,15 +265,6 @@ class MeasuredTests:
             code = _code(sheet, tests)
             tests[code] = Test(code, raw, sheet, decisions.state_of(sheet))
         return Reading(tests, passed_over)
-
-
-def _mark(path: Path) -> tuple[str, int, int, int]:
-    """Return what tells a file from the same one before it changed; zeros where it is not there."""
-    try:
-        seen = os.stat(path)  # noqa: PTH116 - of thousands, for each page
-    except OSError:
-        return str(path), 0, 0, 0
-    return str(path), seen.st_mode, seen.st_mtime_ns, seen.st_size
 
 
 def _code(sheet: Sheet, taken: dict[str, Test]) -> str:

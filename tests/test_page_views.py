@@ -722,6 +722,25 @@ def test_a_list_names_no_file_outside_its_folder(ours, tmp_path):
     assert "must lie beside far.yaml" in page
 
 
+def test_no_address_and_no_list_starts_from_a_file_outside_the_folder(ours, shop, tmp_path):
+    far = tmp_path / "far.csv"
+    far.write_text(sheet_text({"sheet_id": "from far away"}))
+    (shop / "parts").mkdir(exist_ok=True)
+    for named in (str(far), os.path.relpath(far, shop), os.path.relpath(far)):
+        there = {**BUILD, "measured": named}
+        query = urlencode({**there, "start": named})
+        for view, given in (
+            ("/ask", there), ("/ask", {**BUILD, "start": named}), ("/sheet", there),
+            ("/sheet", {**BUILD, "start": named}), ("/compare", {"a": "a", "b": "launch", "b_is": query}),
+            ("/compare", {"a": named, "b": "a"}), ("/choose", {**SEARCH, "build_is": query}),
+            ("/choose", {**SEARCH, "build": named}),
+        ):  # fmt: skip
+            assert "from far away" not in ours.get(view, params=given).text
+        text = choose_list.EXAMPLE.replace("build: {", f"build: {{measured: '{named}', ")
+        (shop / "parts" / "far.yaml").write_text(text)
+        assert "from far away" not in ours.get("/choose/list", params={"list": "far.yaml"}).text
+
+
 def test_a_measured_pull_is_drawn_beside_a_prediction_and_in_its_sheet(ours):
     plain = ours.get("/ask", params=BUILD).text
     page = ours.get("/ask", params={**BUILD, "beside": "a"}).text

@@ -171,10 +171,17 @@ def _listed(names: list[str], more: str) -> Names:
 
 
 def measured_on(desk: Desk, build: Build, start: str) -> Build:
-    """Return a build that names the test it starts from, where one is given by code or by name."""
+    """Return a build that names the test it starts from, where one is given by code or by name.
+
+    Raises
+    ------
+    NotFoundError
+        There is no such test, neither in the folder nor in the model, or there are several.
+
+    """
     if not start:
         return build
-    test = desk.reading.tests.get(start)
+    test = desk.reading.tests.get(code_of(desk, start))
     name = start if test is None else test.name
     return replace(build, values={**build.given, "measured": name}, derived=frozenset())
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from pullbook.schemas.fields import FIELDS
 from pullbook.view_parts import demands
 from pullbook.view_parts.demands import CEILINGS, LOADS, Demands
 from pullbook.view_parts.rendering import units_of
@@ -79,7 +78,9 @@ def read(given: Mapping[str, str]) -> Parameters:
     if not 0 < level < 1:
         faults["level"] = "The level of the limits lies between 0 and 1, such as 0.9."
         level = LEVEL
-    fields = {name: text for name, text in given.items() if name in FIELDS and text.strip()}
+    fields = {
+        name: text for name, text in given.items() if build_fields.typed(name) and text.strip()
+    }
     units = units_of(given)
     if given.get(WERE):
         fields = build_fields.converted(fields, units_of({"units": given[WERE]}), units)

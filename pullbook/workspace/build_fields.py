@@ -63,9 +63,17 @@ def converted(given: Mapping[str, str], were: Units, units: Units) -> dict[str, 
     }
 
 
+def typed(name: str) -> bool:
+    """Return whether a form gives a field.
+
+    What a build starts from is no field of a form: it would name any file. See `measured_on`.
+    """
+    return name in FIELDS and name != "measured"
+
+
 def build_of(given: Mapping[str, str], units: Units) -> Build:
     """Return the build that a form describes, typed and checked; it has a name in any case."""
-    fields = with_units(given, units)
+    fields = with_units({name: text for name, text in given.items() if typed(name)}, units)
     return build_files.of_fields({"sheet_id": UNNAMED, **fields})
 
 

@@ -239,6 +239,28 @@ def test_a_file_that_changes_on_the_disk_is_seen_in_both_directions(ours, shop):
     assert run("predict", shop / "builds" / "kept.yaml").returncode == 0
 
 
+def test_a_saved_build_starts_from_the_test_it_was_saved_with(ours, shop):
+    first = ours.get("/ask", params={**BUILD, "sheet_id": "from a", "start": "a"}).text
+    assert "Starts from the measured sheet a" in first
+    ours.post("/ask/save", data={**BUILD, "sheet_id": "from a", "start": "a"})
+    path = shop / "builds" / "from a.yaml"
+    (build,) = build_files.read(path)
+    assert build.values["measured"] == "a"
+    done = run("predict", path, "--measured", shop / "a.csv")
+    assert "Starts from the measured sheet a" in done.stdout
+    for text in (path.read_text(), "sheet_id: by hand\nmeasured: a\nintake_duration: 214\n"):
+        path.write_text(text)
+        (build,) = build_files.read(path)
+        page = ours.get("/ask", params={"from": build.sheet_id}).text
+        assert "Starts from the measured sheet a" in page
+        assert re.search(r'name="cylinders"[^>]*value="6"', page)
+        again = dict(
+            re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', page.split("/ask/save")[1])
+        )
+        assert again["start"]
+    path.unlink()
+
+
 def test_a_settings_file_with_a_mistake_is_a_sentence_and_mended_it_is_read_again(ours, shop):
     settings = shop / "pullbook.yaml"
     settings.write_text("unitz: {torque: N.m}\n")
@@ -731,7 +753,8 @@ def test_no_address_and_no_list_starts_from_a_file_outside_the_folder(ours, shop
         query = urlencode({**there, "start": named})
         for view, given in (
             ("/ask", there), ("/ask", {**BUILD, "start": named}), ("/sheet", there),
-            ("/sheet", {**BUILD, "start": named}), ("/compare", {"a": "a", "b": "launch", "b_is": query}),
+            ("/sheet", {**BUILD, "start": named}),
+            ("/compare", {"a": "a", "b": "launch", "b_is": query}),
             ("/compare", {"a": named, "b": "a"}), ("/choose", {**SEARCH, "build_is": query}),
             ("/choose", {**SEARCH, "build": named}),
         ):  # fmt: skip

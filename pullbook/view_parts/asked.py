@@ -170,8 +170,8 @@ def _listed(names: list[str], more: str) -> Names:
     return Names(names[:_LISTED], more if len(names) > _LISTED else "")
 
 
-def measured_on(desk: Desk, build: Build, start: str) -> Build:
-    """Return a build that names the test it starts from, where one is given by code or by name.
+def started_from(desk: Desk, start: str) -> str:
+    """Return the name of the test that an answer starts from, given by code or by name.
 
     Raises
     ------
@@ -179,10 +179,15 @@ def measured_on(desk: Desk, build: Build, start: str) -> Build:
         There is no such test, neither in the folder nor in the model, or there are several.
 
     """
+    test = desk.reading.tests.get(code_of(desk, start))
+    return start if test is None else test.name
+
+
+def measured_on(desk: Desk, build: Build, start: str) -> Build:
+    """Return a build that names the test it starts from, if any; raises as `started_from`."""
     if not start:
         return build
-    test = desk.reading.tests.get(code_of(desk, start))
-    name = start if test is None else test.name
+    name = started_from(desk, start)
     return replace(build, values={**build.given, "measured": name}, derived=frozenset())
 
 

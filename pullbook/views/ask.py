@@ -139,6 +139,9 @@ def view(request: Request) -> Response:
     desk = desk_of(request)
     asked_for = parameters.read(request.query_params)
     named, faults = asked_for.given.get("start", "").strip(), dict(asked_for.faults)
+    saved = saved_builds.named(desk.folder, asked_for.given.get("from", ""))
+    if saved is not None and not named and not _described(asked_for):
+        named = str(saved.values.get("measured") or "")
     try:
         start = asked.code_of(desk, named)
     except InputError as fault:
@@ -146,7 +149,7 @@ def view(request: Request) -> Response:
     bare = not (asked_for.fields or start or asked_for.given.get("from"))
     # The first page does not wait for the model.
     predictor = None if bare and not desk.model.ready else desk.model.predictor()
-    fields, begun = _fields(desk, predictor, asked_for, start)
+    fields, begun = _fields(desk, predictor, asked_for, start, saved)
     build, shown, pull = None, None, None
     try:
         pull = asked.beside(desk, asked_for.given.get(BESIDE, "").strip())
@@ -179,27 +182,33 @@ def _names() -> set[str]:
     return {name for names in build_fields.GROUPS.values() for name in names}
 
 
+def _described(asked_for: Parameters) -> bool:
+    """Return whether an address describes a build itself."""
+    return any(one in asked_for.fields for one in ("cylinders", "bore", "displacement"))
+
+
 def _fields(
-    desk: Desk, predictor: Predictor | None, asked_for: Parameters, start: str
+    desk: Desk,
+    predictor: Predictor | None,
+    asked_for: Parameters,
+    start: str,
+    saved: Build | None,
 ) -> tuple[dict[str, str], str]:
     """Return what stands in the form, and the name of the test or build it was begun from."""
     fields = dict(asked_for.fields)
-    name = asked_for.given.get("from", "")
-    if any(one in fields for one in ("cylinders", "bore", "displacement")):
+    if _described(asked_for):
         test = desk.reading.tests.get(start)
         return fields, start if test is None else test.name
-    base: Build | None = None
-    if start and predictor is not None:
-        base = _measured(desk, predictor, start)
-    elif name:
-        base = next((one.build for one in saved_builds.builds(desk.folder)
-                     if one.build.sheet_id == name), None)  # fmt: skip
-    if base is None:
+    measured = _measured(desk, predictor, start) if start and predictor is not None else None
+    if saved is not None:
+        if measured is not None:
+            saved.complete_size(measured)
+        kept = build_fields.of_form(saved, asked_for.units)
+        return {**kept, **fields}, (measured or saved).sheet_id
+    if measured is None:
         return fields, ""
-    kept = build_fields.of_form(base, asked_for.units)
-    if start:
-        kept["sheet_id"] = f"{base.sheet_id}, changed"
-    return {**kept, **fields}, base.sheet_id
+    kept = build_fields.of_form(measured, asked_for.units)
+    return {**kept, "sheet_id": f"{measured.sheet_id}, changed", **fields}, measured.sheet_id
 
 
 def _measured(desk: Desk, predictor: Predictor, start: str) -> Build | None:
@@ -254,7 +263,8 @@ def answer(
 
 def save(request: Request, form: Mapping[str, str]) -> Response:
     """Save the build of the form as a file that the command line reads."""
-    given = parameters.read(form)
-    path = saved_builds.save(desk_of(request).folder, given.fields, given.units)
+    given, desk = parameters.read(form), desk_of(request)
+    measured = asked.started_from(desk, form.get("start", ""))
+    path = saved_builds.save(desk.folder, given.fields, given.units, measured)
     more: dict[str, Any] = {**given.address, **given.fields, "start": form.get("start", "")}
     return RedirectResponse(f"/ask?{rendering.query({**more, 'saved': path.name})}", 303)

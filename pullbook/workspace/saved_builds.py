@@ -46,13 +46,18 @@ def builds(folder: Folder) -> list[Saved]:
             (build,) = build_files.read(path)
         except (InputError, ValueError):
             continue
-        if build.values.get("cylinders") is not None:
+        if any(build.values.get(name) is not None for name in ("cylinders", "measured")):
             found.append(Saved(path, build))
     return found
 
 
-def save(folder: Folder, given: Mapping[str, str], units: Units) -> Path:
-    """Save the build of a form; one of that name is kept beside it.
+def named(folder: Folder, name: str) -> Build | None:
+    """Return the saved build of a name, if there is one."""
+    return next((one.build for one in builds(folder) if one.build.sheet_id == name), None)
+
+
+def save(folder: Folder, given: Mapping[str, str], units: Units, measured: str = "") -> Path:
+    """Save the build of a form, with the test it starts from; one of that name is kept beside it.
 
     Raises
     ------
@@ -62,4 +67,5 @@ def save(folder: Folder, given: Mapping[str, str], units: Units) -> Path:
     """
     name = plain_name(given.get("sheet_id", "").strip() or build_fields.UNNAMED)
     path = inside(folder.top, BUILDS, f"{name}.yaml")
-    return folder.save_new(path, build_fields.as_file(given, units).encode())
+    started = {**given, "measured": measured} if measured else given
+    return folder.save_new(path, build_fields.as_file(started, units).encode())

@@ -27,9 +27,10 @@ from pullbook.model.training import bundle
 from pullbook.page.app import app
 from pullbook.page.state_file import Address
 from pullbook.pipeline.builds import build_files
+from pullbook.pipeline.privacy import contribute
 from pullbook.pipeline.settings import shop_settings
 from pullbook.schemas.errors import InputError
-from pullbook.tasks import reading, retrain
+from pullbook.tasks import process_beside, reading, retrain
 from pullbook.view_parts import parameters
 from pullbook.view_parts.rendering import Desk
 from pullbook.views import ask, choose_list, engines, share
@@ -436,7 +437,7 @@ def test_a_process_that_ends_early_costs_no_sheet(tmp_path, monkeypatch):
     far = [tmp_path / f"{'x' * 200}{at}.csv" for at in range(1000)]
     own = multiprocessing.get_context("spawn").Process
     gone = SimpleNamespace(Pipe=multiprocessing.Pipe, Process=lambda **_: own(target=int))
-    monkeypatch.setattr(reading.multiprocessing, "get_context", lambda _: gone)
+    monkeypatch.setattr(process_beside.multiprocessing, "get_context", lambda _: gone)
     tests = MeasuredTests(tmp_path)
     tests.read()
     until = time.monotonic() + 60
@@ -494,15 +495,20 @@ def test_the_model_in_use_is_named_without_loading_what_trains_one(tmp_path):
 
 
 def test_a_plan_counts_files_and_then_sheets(tmp_path):
-    many(tmp_path, 4)
+    many(tmp_path, 160)
     sharing, seen = Sharing(Folder(tmp_path)), []
-
-    def track(loop):
-        seen.append(len(loop))
-        yield from loop
-
-    assert len(sharing.plan(track).accepted) == 4
-    assert seen == [4, 4]
+    tests = sharing.folder.tests
+    while not tests.read().tests or tests.progress is not None:
+        time.sleep(0.05)
+    until = time.monotonic() + 60
+    while (plan := sharing.plan_soon()) is None and time.monotonic() < until:
+        seen.append(sharing.waiting)
+        time.sleep(0.01)
+    said = {one[0] for one in seen if one is not None}
+    assert said == {"Reading your files for sharing", "Working out what would leave"}
+    assert all(count <= every == 160 for _, count, every in filter(None, seen))
+    here = contribute.plan(*sharing.asked())
+    assert [one.text for one in plan.accepted] == [one.text for one in here.accepted]
 
 
 def test_codes_in_addresses_stay_and_a_finding_beside_others_is_counted_once(tmp_path):
@@ -580,11 +586,10 @@ def test_a_plan_that_cannot_be_made_beside_says_why_once(tmp_path, monkeypatch):
     sharing = Sharing(Folder(tmp_path))
     monkeypatch.setattr(sharing_module, "_AT_ONCE", 3)
 
-    def broken(self, track):
-        del self, track
+    def broken(*_):
         raise InputError("a settings file cannot be read")
 
-    monkeypatch.setattr(Sharing, "plan", broken)
+    monkeypatch.setattr(process_beside, "each", broken)
     assert sharing.plan_soon() is None
     until = time.monotonic() + 30
     while sharing.waiting and time.monotonic() < until:

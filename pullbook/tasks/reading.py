@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import multiprocessing
-import os
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.checks import check_sheet, checked_sheets
 from pullbook.pipeline.settings import shop_settings
-from pullbook.schemas.errors import InputError
+from pullbook.tasks import process_beside
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
-    from multiprocessing.connection import Connection
+    from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
     from pullbook.pipeline.values.sheet import RawSheet, Sheet
@@ -22,7 +19,6 @@ if TYPE_CHECKING:
 
 #: Sources whose sheets go out together: few enough that a count of them grows before one's eyes.
 _LOT = 20
-_LOWER_PRIORITY = 10
 
 
 def read(source: Path, root: Path) -> Read:
@@ -49,34 +45,10 @@ def beside(sources: Sequence[Path], root: Path) -> Iterator[Read]:
         A settings file has a mistake.
 
     """
-    context = multiprocessing.get_context("spawn")
-    ours, theirs = context.Pipe()
-    process = context.Process(target=_read_lots, args=(theirs, root), daemon=True)
-    process.start()
-    theirs.close()  # so that its end is the end of what comes
-    try:
-        ours.send(list(sources))  # as an argument, many would wait for ever for one that ended
-        while True:
-            found = ours.recv()
-            if isinstance(found, InputError):
-                raise found
-            yield from found
-    except (EOFError, OSError):
-        return
-    finally:
-        ours.close()
-        process.kill()
+    for lot in process_beside.each(_lots, list(sources), root):
+        yield from lot
 
 
-def _read_lots(asks: Connection, root: Path) -> None:
-    """Send what is read of the sources that come, lot by lot, or the mistake of a settings file."""
-    if os.name == "posix":
-        os.nice(_LOWER_PRIORITY)  # who waits for a page comes first
-    sources = asks.recv()
-    try:
-        for at in range(0, len(sources), _LOT):
-            asks.send([read(source, root) for source in sources[at : at + _LOT]])
-    except InputError as fault:
-        asks.send(InputError(str(fault)))
-    except BrokenPipeError:  # who asked is gone
-        return
+def _lots(say: Callable[[list[Read]], None], sources: Sequence[Path], root: Path) -> None:
+    for at in range(0, len(sources), _LOT):
+        say([read(source, root) for source in sources[at : at + _LOT]])

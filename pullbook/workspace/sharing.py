@@ -8,22 +8,26 @@ from threading import Lock, Thread
 from typing import TYPE_CHECKING, Any
 
 from pullbook.schemas.errors import InputError, PullbookError
-from pullbook.tasks import own_key, packs
+from pullbook.tasks import own_key, packs, process_beside
 from pullbook.workspace.folder import SHARED
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator
     from pathlib import Path
 
-    from pullbook.pipeline.checks.checked_sheets import Track
     from pullbook.pipeline.privacy.contribute import Plan
     from pullbook.workspace.folder import Folder
     from pullbook.workspace.measured_tests import Reading
+
+    #: What is done, and how many of how many.
+    Step = tuple[str, int, int]
 
 #: Stands in for a key where there is none yet: codes are different ones then.
 _PREVIEW = b"a key for a preview"
 #: Of so many sheets the plan is made while a page waits; of more of them beside it.
 _AT_ONCE = 150
+#: How far a plan is, is said once for so many.
+_SAID = 20
 #: The loops of a plan, in order.
 _STEPS = ("Reading your files for sharing", "Working out what would leave")
 
@@ -40,13 +44,13 @@ class Sharing:
     """
 
     folder: Folder
-    waiting: tuple[str, int, int] | None = None
+    waiting: Step | None = None
     _kept: tuple[Reading, Plan] | None = None
     _fault: tuple[Reading, str] | None = None
     _starting: Lock = field(default_factory=Lock)
     _lock: Lock = field(default_factory=Lock)
 
-    def plan(self, track: Track = iter) -> Plan | None:
+    def plan(self) -> Plan | None:
         """Return what would be shared and what would be rejected; ``None`` without sheets."""
         from pullbook.pipeline.privacy import contribute
 
@@ -55,12 +59,13 @@ class Sharing:
             return None
         with self._lock:
             if self._kept is None or self._kept[0] is not reading:
-                key = own_key.key_if_any() or _PREVIEW
-                found = contribute.plan(
-                    [self.folder.top], key, None, self.folder.top / SHARED, track
-                )
-                self._kept = (reading, found)
+                self._kept = (reading, contribute.plan(*self.asked()))
             return self._kept[1]
+
+    def asked(self) -> tuple[list[Path], bytes, None, Path]:
+        """Return what a plan is made of."""
+        top = self.folder.top
+        return [top], own_key.key_if_any() or _PREVIEW, None, top / SHARED
 
     def plan_soon(self) -> Plan | None:
         """Return the plan; ``None`` without sheets, and while one of many is made beside.
@@ -84,16 +89,13 @@ class Sharing:
         return None
 
     def _beside(self, reading: Reading) -> None:
-        steps = iter(_STEPS)
-
-        def track(loop: Iterable[Any]) -> Iterator[Any]:
-            items, step = list(loop), next(steps)
-            for at, one in enumerate(items):
-                self.waiting = (step, at, len(items))
-                yield one
-
         try:
-            self.plan(track)
+            for found in process_beside.each(_plan, *self.asked()):
+                if isinstance(found, tuple):
+                    self.waiting = found
+                else:
+                    self._kept = (reading, found)
+            self.plan()  # here, where that process ended early
         except (PullbookError, OSError) as fault:
             self._fault = (reading, str(fault))
         finally:
@@ -122,3 +124,20 @@ class Sharing:
         shops = {entry.shop for entry in made.plan.accepted}
         self._kept = None
         return into / name, packs.pack(into, into / name, shops, key, path)
+
+
+def _plan(say: Callable[[Step | Plan], None], *given: Any) -> None:
+    """Say how far a plan is, and at last the plan."""
+    from pullbook.pipeline.privacy import contribute
+
+    steps = iter(_STEPS)
+
+    def track(loop: Iterable[Any]) -> Iterator[Any]:
+        items, step = list(loop), next(steps)
+        for at, one in enumerate(items):
+            if at % _SAID == 0:
+                say((step, at, len(items)))
+            yield one
+
+    paths, key, settings, into = given
+    say(contribute.plan(paths, key, settings, into, track))

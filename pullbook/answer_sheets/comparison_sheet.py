@@ -22,10 +22,9 @@ from pullbook.text.comparison_text import (
 from pullbook.words import figures
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
-    from matplotlib.figure import Figure
-
+    from pullbook.drawings.chart import Chart
     from pullbook.model.comparison.compare_several import Comparison
     from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
@@ -34,18 +33,14 @@ if TYPE_CHECKING:
 
 def page(
     found: Comparison,
-    draw: Callable[[], Figure],
+    chart: Chart,
     sheets: Sequence[Build],
     manifest: Mapping[str, Any],
     units: Units,
 ) -> Page:
     """Return the answer sheet of a comparison."""
     verdicts = [verdict(one, "BCD"[at]) for at, one in enumerate(found.differences)]
-    alt = (
-        "Torque of the builds over engine speed, and their difference with its limits."
-        f" {' '.join(verdicts)}"
-    )
-    made = customer_sheet.begin(" and ".join(found.names), draw, alt, units, manifest)
+    made = customer_sheet.begin(" and ".join(found.names), chart, chart.alt, units, manifest)
     for text in (assumed(found), *comparable(found), *doubts(found)):
         made.text(text)
     band = found.differences[0].band

@@ -53,13 +53,17 @@ def begin(
     if manifest.get("invented"):
         page.text(prediction_text.INVENTED)
     page.text(units.condition)
-    page.picture("answer.svg", _svg(draw), alt)
+    if isinstance(draw, Chart):
+        wide, narrow = (
+            svg_writer.svg(draw, shape).encode() for shape in (svg_writer.WIDE, svg_writer.NARROW)
+        )
+        page.picture("answer.svg", wide, alt, narrow)
+    else:
+        page.picture("answer.svg", _svg(draw), alt)
     return page
 
 
-def _svg(draw: Callable[[], Figure] | Chart) -> bytes:
-    if isinstance(draw, Chart):
-        return svg_writer.svg(draw, svg_writer.WIDE).encode()
+def _svg(draw: Callable[[], Figure]) -> bytes:
     import matplotlib as mpl
 
     from pullbook.charts import drawing

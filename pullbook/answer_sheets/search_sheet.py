@@ -8,23 +8,20 @@ from pullbook.answer_sheets import customer_sheet
 from pullbook.text.search_text import alternatives, builds, first, goal, headings, notes, worth
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Mapping
 
-    from matplotlib.figure import Figure
-
+    from pullbook.drawings.chart import Chart
     from pullbook.model.choices.search_result import Search
     from pullbook.reports.document import Page
     from pullbook.words.units import Units
 
 
-def page(
-    found: Search, draw: Callable[[], Figure], manifest: Mapping[str, Any], units: Units
-) -> Page:
+def page(found: Search, chart: Chart, manifest: Mapping[str, Any], units: Units) -> Page:
     """Return the answer sheet of a search."""
     title = f"{found.base.build.sheet_id}: best {goal(found.goal)}"
     lines = first(found, units)
-    alt = f"Torque of the best build and of the build as it is. {' '.join(lines)}"
-    made = customer_sheet.begin(title, draw, alt, units, manifest)
+    alt = f"Torque of the best build (A) and of the build as it is (B). {' '.join(lines)}"
+    made = customer_sheet.begin(title, chart, alt, units, manifest)
     made.heading("Result")
     for line in lines:
         made.text(line)

@@ -6,13 +6,10 @@ import io
 import re
 import textwrap
 import warnings
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from numpy.typing import NDArray
 
 from pullbook.drawings.chart import COLOURS, DASHES, GREY, INK, dashes
 from pullbook.pipeline.storage import whole_writes
@@ -24,8 +21,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from pullbook.model.prediction.prediction import Prediction
-    from pullbook.schemas.answer import Answer
 
 __all__ = ["COLOURS", "GREY", "INK"]
 
@@ -68,20 +63,6 @@ def line_of(style: int) -> Any:
 
 #: The lines of builds.
 LINES = tuple(map(line_of, range(len(DASHES))))
-#: Steps, rev/min, in which a curve is drawn.
-_STEP = 50.0
-
-
-def fine(rpm: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return engine speeds close enough together to draw a curve over the range given."""
-    return np.union1d(np.arange(rpm[0], rpm[-1], _STEP), rpm)
-
-
-def finer(found: Prediction, rpm: NDArray[np.float64], level: float) -> Answer:
-    """Return the answer at engine speeds with a curve fine enough to draw, and the same peaks."""
-    asked = found.answer(rpm, level)
-    drawn = found.answer(fine(rpm), level)
-    return replace(drawn, peak_torque=asked.peak_torque, peak_power=asked.peak_power)
 
 
 def save(figure: Figure, path: Path) -> None:

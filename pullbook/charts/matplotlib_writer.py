@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import matplotlib as mpl
 import numpy as np
 
 from pullbook.charts import drawing
@@ -11,6 +12,8 @@ from pullbook.drawings import axes as scales
 from pullbook.drawings.chart import COLOURS, GREY, INK
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
@@ -20,6 +23,12 @@ _SIDES = {"start": "left", "end": "right", "middle": "center"}
 _HALO = {"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none", "alpha": 0.75}
 #: Height of a chart of one panel, inches.
 _ONE_PANEL = 5.0
+
+
+def draw(chart: Chart, path: Path) -> None:
+    """Draw a chart into a file that ends in ``.svg``, ``.png`` or ``.pdf``."""
+    with mpl.rc_context(drawing.STYLE):
+        drawing.save(figure(chart), path)
 
 
 def figure(chart: Chart) -> Figure:

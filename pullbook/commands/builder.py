@@ -17,10 +17,9 @@ from pullbook.words.units import UnitSystem
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from matplotlib.figure import Figure
-
     from pullbook.answer_files.saved_answer import Saved
     from pullbook.answer_sheets.letterhead import Letterhead
+    from pullbook.drawings.chart import Chart
     from pullbook.model.learning.sample import Floats
     from pullbook.model.trained.pulls import Pull
     from pullbook.pipeline.values.sheet import Build
@@ -142,25 +141,20 @@ def _draw(
     one_pair: bool,
 ) -> None:
     """Draw at most four builds; ``more`` is who a sheet is from and for, and a pull beside them."""
-    from pullbook.answer_sheets import (
-        prediction_sheet,
-    )
-    from pullbook.charts import (
-        drawing,
-        prediction_chart,
-    )
+    from pullbook.answer_sheets import prediction_sheet
+    from pullbook.drawings import fine_speeds, prediction_drawing
 
     builds = [build for build, _ in drawn]
     level = answers[0].asked_level
     fine = [
-        replace(drawing.finer(one, rpm, level), loads=answer.loads)
+        replace(fine_speeds.finer(one, rpm, level), loads=answer.loads)
         for (_, one), answer in zip(drawn, answers, strict=True)
     ]
     output.files(
-        lambda: (
-            prediction_chart.on_one_pair(fine[0], units, more[1])
+        lambda: output.drawn(
+            prediction_drawing.on_one_pair(fine[0], units, pull=more[1])
             if one_pair
-            else prediction_chart.of_answers(fine, units, more[1])
+            else prediction_drawing.of_answers(fine, units, more[1])
         ),
         lambda: prediction_sheet.of_answers(answers, fine, builds, units, *more),
         wanted,
@@ -268,12 +262,12 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
     result = sides.compare(predictor, limits, level, one_shop=one_shop)
     manifest = predictor.manifest
 
-    def figure() -> Figure:
-        from pullbook.charts import comparison_chart, drawing
+    def chart() -> Chart:
+        from pullbook.drawings import comparison_drawing, fine_speeds
 
-        fine = drawing.fine(result.differences[0].rpm)
+        fine = fine_speeds.fine(result.differences[0].rpm)
         drawn = predictor.compare(found, limits, level, fine, one_shop=one_shop)
-        return comparison_chart.of_differences(
+        return comparison_drawing.of_differences(
             found, drawn.differences, units, result.shares, made_same=result.before is not None
         )
 
@@ -281,8 +275,8 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
         output.Outcome(
             as_json=lambda: units.as_json(result),
             text=lambda: comparison_text.text(result, manifest, units),
-            figure=figure,
-            page=lambda: comparison_sheet.page(result, figure, sides.builds, manifest, units),
+            figure=lambda: output.drawn(chart()),
+            page=lambda: comparison_sheet.page(result, chart(), sides.builds, manifest, units),
         ),
         wanted,
     )

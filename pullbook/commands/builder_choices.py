@@ -16,6 +16,7 @@ from pullbook.words.units import UnitSystem
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from pullbook.drawings.chart import Chart
     from pullbook.model.answers.predictor import Predictor
     from pullbook.model.choices.search_result import Search
     from pullbook.words.units import Units
@@ -76,9 +77,10 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
     manifest = predictor.manifest
 
     def figure() -> Figure:
-        from pullbook.charts import drawing, variation_chart
+        from pullbook.charts import variation_chart
+        from pullbook.drawings import fine_speeds
 
-        return variation_chart.figure(own, found, limits, drawing.fine(own.speeds), units)
+        return variation_chart.figure(own, found, limits, fine_speeds.fine(own.speeds), units)
 
     output.deliver(
         output.Outcome(
@@ -202,11 +204,11 @@ def _deliver_search(
 
     manifest = predictor.manifest
 
-    def figure() -> Figure:
-        from pullbook.charts import comparison_chart
+    def chart() -> Chart:
+        from pullbook.drawings import comparison_drawing
 
         builds, differences = searching.best_and_own(predictor, found)
-        return comparison_chart.of_differences(
+        return comparison_drawing.of_differences(
             builds, differences, units, loads=found.goal.loads, title=search_text.title(found)
         )
 
@@ -214,8 +216,8 @@ def _deliver_search(
         output.Outcome(
             as_json=lambda: units.as_json(found),
             text=lambda: search_text.text(found, manifest, units),
-            figure=figure,
-            page=lambda: search_sheet.page(found, figure, manifest, units),
+            figure=lambda: output.drawn(chart()),
+            page=lambda: search_sheet.page(found, chart(), manifest, units),
         ),
         wanted,
     )

@@ -53,9 +53,10 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
     manifest = predictor.manifest
 
     def figure() -> Figure:
-        from pullbook.charts import drawing, explanation_chart
+        from pullbook.charts import explanation_chart
+        from pullbook.drawings import fine_speeds
 
-        return explanation_chart.figure(found.at(drawing.fine(speeds)), units)
+        return explanation_chart.figure(found.at(fine_speeds.fine(speeds)), units)
 
     output.deliver(
         output.Outcome(

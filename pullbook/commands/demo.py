@@ -43,10 +43,8 @@ def demo(
     into: Annotated[Path, typer.Option("--into", help="Folder to write to.")] = Path("demo-out"),
 ) -> None:
     """Show every step on invented sheets, from raw sheets to one predicted curve."""
-    from pullbook.charts import (
-        drawing,
-        prediction_chart,
-    )
+    from pullbook.charts import matplotlib_writer
+    from pullbook.drawings import fine_speeds, prediction_drawing
     from pullbook.model.answers.predictor import Predictor
     from pullbook.model.prediction.predict import DEFAULT_LEVEL
     from pullbook.model.range.tested_speeds import DEFAULT_RPM, speeds_of
@@ -83,8 +81,8 @@ def demo(
     (asked,) = Predictor.load(bundle).predictions(build_files.read(question), alone=True)
     answer = asked.answer(rpm, DEFAULT_LEVEL)
     typer.echo(prediction_text.full(answer, Units.INCH))
-    fine = drawing.finer(asked, rpm, DEFAULT_LEVEL)
-    prediction_chart.draw([fine], picture, Units.INCH)
+    fine = fine_speeds.finer(asked, rpm, DEFAULT_LEVEL)
+    matplotlib_writer.draw(prediction_drawing.of_answers([fine], Units.INCH), picture)
     typer.echo(prediction_text.closing([answer]))
     typer.echo("\nFiles:")
     paths = (raw, shared, curated, bundle, question, picture)

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from matplotlib.figure import Figure
 
+    from pullbook.drawings.chart import Chart
     from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
     from pullbook.schemas.answer import Answer
@@ -112,6 +113,13 @@ def chart(figure: Callable[[], Figure], path: Path) -> None:
     with mpl.rc_context(drawing.STYLE):
         drawing.save(figure(), path)
     messages.say(f"Chart: {path}")
+
+
+def drawn(described: Chart) -> Figure:
+    """Return a described chart as a figure, to be saved by `files`."""
+    from pullbook.charts import matplotlib_writer
+
+    return matplotlib_writer.figure(described)
 
 
 T = TypeVar("T")

@@ -163,6 +163,7 @@ def _shares(shares: Shares, units: Units, *, made_same: bool) -> Panel:
     parts = sorted(shares.parts.items(), key=lambda one: -abs(one[1].value))
     bars = [Bar(name, *units.between(one, "lb-ft")) for name, one in parts]
     left = units.shown(shares.unexplained, "lb-ft")
+    rest = (Bar("not explained", left, hollow=True),) if left else ()
     before = ", before parts were made the same" if made_same else ""
     title = f"share of A minus B, mean over the band,\n{units.torque}{before}"
-    return Panel(title, bars=(*bars, Bar("not explained", left, hollow=True)), zero=True)
+    return Panel(title, bars=(*bars, *rest), zero=True)

@@ -57,12 +57,18 @@ class _Picture:
     name: str
     svg: bytes
     alt: str
+    narrow: bytes = b""
     kind: str = "picture"
 
     @property
     def base64(self) -> str:
         """The picture as text."""
         return base64.b64encode(self.svg).decode()
+
+    @property
+    def narrow_base64(self) -> str:
+        """The picture for a phone as text; empty where there is none of its own."""
+        return base64.b64encode(self.narrow).decode()
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,9 +137,20 @@ class Page:
         """Add a table; columns of numbers are set to the right."""
         self._parts.append(_Table(headings, [[str(cell) for cell in row] for row in rows]))
 
-    def picture(self, name: str, svg: bytes, alt: str) -> None:
-        """Add a picture; ``name`` is that of its file beside the Markdown, ``alt`` describes it."""
-        self._parts.append(_Picture(name, svg, alt))
+    def picture(self, name: str, svg: bytes, alt: str, narrow: bytes = b"") -> None:
+        """Add a picture.
+
+        Parameters
+        ----------
+        name
+            Of its file beside the Markdown.
+        svg, alt
+            The picture, and what describes it.
+        narrow
+            The picture as drawn for a phone.
+
+        """
+        self._parts.append(_Picture(name, svg, alt, narrow))
 
     def write(self, folder: Path, name: str) -> None:
         """Write ``name.md`` with its pictures beside it, and ``name.html``, which holds all."""
@@ -151,7 +168,7 @@ class Page:
             match part:
                 case _Words(text, kind):
                     lines.append(f"## {_plain(text)}" if kind == "heading" else _plain(text))
-                case _Picture(name, _, alt):
+                case _Picture(name, _, alt, _):
                     lines.append(f"![{_plain(alt)}]({name})")
                 case _Head(shop, customer, date, _):
                     words = (shop, customer and f"For {customer}", date)

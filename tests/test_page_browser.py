@@ -357,23 +357,53 @@ def test_sharing_shows_what_leaves_and_makes_a_pack(chromium, address, shop):
 
 
 @pytest.mark.slow
-def test_a_model_is_trained_cancelled_judged_kept_and_taken_back(chromium, address, shop):
-    with visit(chromium, address) as page:
-        page.set_default_timeout(600_000)
-        go(page, address, "/model")
+@pytest.mark.parametrize("kind", [DESK, PHONE], ids=["desk", "phone"])
+def test_an_analyst_goes_from_a_first_model_to_a_better_one_and_back(chromium, tmp_path, kind):
+    """Train, cancel, judge, keep; more tests, train again; accuracy, what to test next, go back."""
+    folder = tmp_path / "shop"
+    sheets.make(tmp_path / "old", shops.Circle(1, 30, 3))
+    old = sorted((tmp_path / "old").rglob("*.csv"))
+    folder.mkdir()
+    for path in old[:20]:
+        shutil.copy(path, folder)
+    with opened(tmp_path, folder) as own, visit(chromium, own, **kind) as page:
+        page.set_default_timeout(300_000)
+
+        def trained():
+            page.get_by_role("button", name="Train a model").click()
+            expect(page.locator("progress")).to_be_visible()
+            expect(page.get_by_role("heading", name="A new model")).to_be_visible(timeout=300_000)
+
+        go(page, own, "/model")
         page.get_by_role("button", name="Train a model").click()
         page.get_by_role("button", name="Cancel").click()
         expect(page.get_by_text("Training was cancelled")).to_be_visible()
-        assert not (shop / "models" / ".candidate").exists()
-        page.get_by_role("button", name="Train a model").click()
-        expect(page.locator("progress")).to_be_visible()
-        expect(page.get_by_role("heading", name="A new model")).to_be_visible(timeout=600_000)
-        picture(page, "candidate")
+        assert not (folder / "models" / ".candidate").exists()
+        trained()
+        picture(page, f"candidate-{kind['viewport']['width']}")
+        page.get_by_label("Your reason").fill("the first of our own")
         page.get_by_role("button", name="Keep it").click()
         expect(page.get_by_text("is in use.")).to_be_visible()
-        go(page, address, EXAMPLE)
-        expect(page.get_by_text("Invented engines.")).not_to_be_visible()
-        expect(page.locator("#answer svg.chart.wide")).to_be_visible()
+        for cylinders, name in ((6, "six"), (8, "eight")):
+            go(page, own, f"/ask?cylinders={cylinders}&bore=3.9&stroke=3.6&sheet_id={name}")
+            expect(page.get_by_text("Invented engines.")).not_to_be_visible()
+            page.get_by_role("button", name="Save this build").click()
+            expect(page.get_by_text("Saved as")).to_be_visible()
+        go(page, own, "/engines")
+        page.get_by_label("Add sheets").set_input_files(old[20:])
+        page.get_by_role("button", name="Add", exact=True).click()
+        go(page, own, "/model")
+        trained()
+        page.get_by_label("Your reason").fill("more tests")
+        page.get_by_role("button", name="Keep it").click()
+        expect(page.get_by_role("cell", name="more tests")).to_be_visible()
+        page.get_by_role("link", name="Which of my saved builds").click()
+        expect(page.get_by_role("table").last).to_contain_text("six")
+        page.get_by_role("button", name="Go back to the model before").click()
+        expect(page.get_by_role("status")).to_be_visible()
+        with page.expect_download() as fetched:
+            page.get_by_role("link", name="The whole accuracy page").click()
+        assert "Verdict: " in fetched.value.path().read_text(encoding="utf-8")
 
 
 @pytest.mark.slow

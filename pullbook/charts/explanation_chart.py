@@ -20,8 +20,6 @@ if TYPE_CHECKING:
 _TITLE = 22
 #: Characters of a line of the axis label.
 _AXIS = 45
-#: A group that adds less torque than this, lb-ft, has no panel.
-_NOTHING = 0.05
 
 
 def figure(found: Explanation, units: Units) -> Figure:
@@ -30,8 +28,7 @@ def figure(found: Explanation, units: Units) -> Figure:
     All share one scale, except for the largest where it would dwarf the others; its panel says so.
     """
     factor = units.shown(1.0, "lb-ft")
-    order = [name for name in by_size(found) if np.abs(found.parts[name]).max() > _NOTHING]
-    order = order or by_size(found)[:1]
+    order = by_size(found)
     heights = [1.08 * factor * float(np.abs(found.parts[name]).max()) + 1e-6 for name in order]
     dwarfs = heights[0] > DWARFS * max(heights[1:], default=heights[0])
     limits = [max(heights[1:]) if dwarfs else max(heights)] * len(order)

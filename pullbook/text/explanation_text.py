@@ -28,6 +28,8 @@ DISTANCE = (
 )
 #: Where the largest part is this many times the next, its panel has a scale of its own.
 DWARFS = 3.0
+#: What nobody would call torque, lb-ft.
+_NOTHING = 0.05
 #: Groups of parts that are called otherwise in words.
 _GROUPS = {"size": "displacement"}
 
@@ -70,8 +72,9 @@ def heading(found: Explanation) -> list[str]:
 
 
 def by_size(found: Explanation) -> list[str]:
-    """Return the groups of parts, the one that adds or takes most first."""
-    return sorted(found.parts, key=lambda name: -float(np.abs(found.parts[name]).mean()))
+    """Return the groups of parts that add or take anything, the one with most first."""
+    order = sorted(found.parts, key=lambda name: -float(np.abs(found.parts[name]).mean()))
+    return [name for name in order if np.abs(found.parts[name]).max() > _NOTHING] or order[:1]
 
 
 def group(name: str) -> str:

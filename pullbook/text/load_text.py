@@ -99,13 +99,13 @@ def verdict(found: Clearance, answer: Answer) -> list[str]:
         side = "above" if worst.margin.value > 0 else "below"
         return [f"Predicted {side} the load where it is closest, at {worst.rpm:.0f} rpm; the build"
                 f" is {prediction_text.NO_CHANCE}.{beyond}"]  # fmt: skip
-    least = f"{figures.percent(worst.chance)} at {worst.rpm:.0f} rpm"
+    least = f"lowest at {worst.rpm:.0f} rpm ({figures.percent(worst.chance)})"
     level = figures.level(found.level)
     if found.below:
         where = " and ".join(span(*run) for run in found.below)
-        return [f"May not clear it: the chance is below {level} {where}, least {least}.{beyond}"]
+        return [f"May not clear it: the chance is below {level} {where}, {least}.{beyond}"]
     every = "at every tested speed" if found.unknown else "at every speed"
-    lines = [f"Clears it: the chance is {level} or more {every}, least {least}.{beyond}"]
+    lines = [f"Clears it: the chance is {level} or more {every}, {least}.{beyond}"]
     if found.together is not None:
         chance = figures.percent(found.together)
         least = f"over {chance.lstrip('>')}" if chance.startswith(">") else f"at least {chance}"

@@ -203,7 +203,11 @@ def cautions(found: Choice, units: Units) -> list[str]:
     for one in shown(found):
         for each in one.cautions:
             whose.setdefault(caution_text.said(each, units), []).append(one.name)
-    return [f"Caution, {figures.listed(names)}: {what}." for what, names in whose.items()]
+    every = len(shown(found))
+    return [
+        f"Caution, {'all of them' if len(names) == every > 1 else figures.listed(names)}: {what}."
+        for what, names in whose.items()
+    ]
 
 
 def notes(found: Choice, units: Units) -> list[str]:

@@ -72,6 +72,7 @@ docs: $(VENV)/dev-ready
 # The pictures of the page, as its tests see it in the browser.
 pictures: $(VENV)/dev-ready
 	@PULLBOOK_PICTURES=docs/pictures $(BIN)/python -m pytest -n 0 tests/test_page_browser.py -k fits
+	@PULLBOOK_PICTURES=docs/pictures $(BIN)/python -m pytest -n 0 tests/test_documents.py -k how-to
 
 # Every pin against a database of known weaknesses; says so where none can be reached.
 audit: $(VENV)/dev-ready

@@ -7,6 +7,8 @@ BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check -qq
 # Python compiles a module when it is first used; all of them at once takes longer than the rest.
 INSTALL := $(PIP) install --no-compile
+# What it compiled is kept, whatever the environment says: the tests start hundreds of processes.
+export PYTHONDONTWRITEBYTECODE :=
 
 .PHONY: demo test test-slow cover lint format repro bench docs pictures peers ablation weak-spots coverage fuzz audit licences \
   pins pythons release \

@@ -7,6 +7,8 @@ BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check -qq
 # Python compiles a module when it is first used; all of them at once takes longer than the rest.
 INSTALL := $(PIP) install --no-compile
+# What it compiled is kept, whatever the environment says: the tests start hundreds of processes.
+export PYTHONDONTWRITEBYTECODE :=
 
 .PHONY: demo test test-slow cover lint format repro bench docs pictures peers ablation weak-spots coverage fuzz audit licences \
   pins pythons release \
@@ -72,6 +74,7 @@ docs: $(VENV)/dev-ready
 # The pictures of the page, as its tests see it in the browser.
 pictures: $(VENV)/dev-ready
 	@PULLBOOK_PICTURES=docs/pictures $(BIN)/python -m pytest -n 0 tests/test_page_browser.py -k fits
+	@PULLBOOK_PICTURES=docs/pictures $(BIN)/python -m pytest -n 0 tests/test_documents.py -k how-to
 
 # Every pin against a database of known weaknesses; says so where none can be reached.
 audit: $(VENV)/dev-ready

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 import pullbook
-from pullbook.charts import drawing
+from pullbook.drawings import fine_speeds
 from pullbook.model.prediction.predict import MOST_LOOKED_INTO, predict
 from pullbook.model.range.tested_speeds import speeds_of
 from pullbook.pipeline.builds.read_builds import read_builds as typed
@@ -89,7 +89,7 @@ def test_a_picture_names_the_peak_that_the_text_names(demo):
     """Its curve is finer, but the answered speeds are those that were asked."""
     rpm = speeds_of(2000, 6500, 250)
     for one in predict(demo.model, demo.builds.iloc[:30], [None] * 30):
-        asked, drawn = one.answer(rpm, 0.9), drawing.finer(one, rpm, 0.9)
+        asked, drawn = one.answer(rpm, 0.9), fine_speeds.finer(one, rpm, 0.9)
         assert drawn.peak_power == asked.peak_power
         assert drawn.peak_torque == asked.peak_torque
         assert len(drawn.curve) > 3 * len(asked.curve)

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import os
 import re
 import runpy
 import shlex
@@ -25,6 +26,8 @@ from typer.testing import CliRunner
 from pullbook.commands.main import app
 
 ROOT = Path(__file__).parents[1]
+#: Where pictures for the documentation are written, if they are wanted: make pictures.
+PICTURES = os.environ.get("PULLBOOK_PICTURES")
 PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").rglob("*.md"))]
 #: What trains on more than a few sheets.
 SLOW = {
@@ -165,9 +168,14 @@ def test_a_page_does_what_it_says(page, tmp_path, monkeypatch):
     folder = tmp_path / "folder"
     folder.mkdir()
     monkeypatch.chdir(folder)
-    reader = Reader()
-    for block in blocks(page.read_text(encoding="utf-8")):
+    reader, text = Reader(), page.read_text(encoding="utf-8")
+    for block in blocks(text):
         reader.do(block, str(page.relative_to(ROOT)))
+    for name in re.findall(rf"\]\(\.\./pictures/({page.stem}-[^)]+\.svg)\)", text):
+        drawn = folder / name.removeprefix(f"{page.stem}-")
+        assert drawn.exists()
+        if PICTURES:
+            shutil.copy(drawn, ROOT / PICTURES / name)
 
 
 def test_the_slow_pages_are_there():

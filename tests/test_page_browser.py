@@ -32,7 +32,7 @@ OTHER = EXAMPLE.replace("214", "232").replace("example", "longer+cam")
 #: Where pictures for the documentation are written, if they are wanted: make pictures.
 PICTURES = os.environ.get("PULLBOOK_PICTURES")
 #: The pictures that the documentation shows.
-SHOWN = ("ask-1280", "compare-1280")
+SHOWN = ("ask-1280", "compare-1280", "sheet-1280")
 
 
 @pytest.fixture(scope="module")

@@ -6,6 +6,7 @@ import re
 from typing import TYPE_CHECKING, NamedTuple
 
 from pullbook.pipeline.vocabulary import column_heading
+from pullbook.pipeline.vocabulary.headings import NOTHING
 
 if TYPE_CHECKING:
     from pullbook.pipeline.vocabulary.headings import Headings, Named
@@ -81,6 +82,8 @@ def _named(cells: list[str], headings: Headings, rows: int) -> HeadingRow | None
 
 
 def _name(cell: str, headings: Headings) -> Named:
+    if not cell:
+        return NOTHING
     named = headings.pull(cell)
     return named if named.field is not None else headings.pull.numbered(cell)
 

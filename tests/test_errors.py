@@ -133,3 +133,6 @@ def test_a_message_is_broken_between_words_on_a_terminal_alone(monkeypatch, caps
         "  deg, the most that was tested:",
         f"  {'x' * 60}",
     ]
+    monkeypatch.setenv("COLUMNS", "1")
+    messages.say("no\n\nroom")
+    assert capsys.readouterr().err == "no\n\nroom\n"

@@ -110,6 +110,10 @@ def test_a_build_may_leave_the_size_of_its_engine_to_its_measured_sheet(lone, pi
     assert done.returncode == 0, done.stderr
     assert short["curve"] == whole["curve"]
     assert set(short["measured"]["taken_over"]) - set(whole["measured"]["taken_over"]) == set(given)
+    wide = {**more, "intake_valve": 1.2 * sheet.values["bore"]}
+    done, (unfit,) = asked(folder, "unfit", yaml.safe_dump(wide))
+    assert done.returncode == 1
+    assert "Intake valve over bore is 1.2" in unfit["error"]["message"]
     done, (lost,) = asked(folder, "lost", yaml.safe_dump({**more, "measured": "nowhere"}))
     assert done.returncode == 1
     assert lost["error"]["field"] == "measured"

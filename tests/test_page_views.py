@@ -27,7 +27,6 @@ from pullbook.model.training import bundle
 from pullbook.page.app import app
 from pullbook.page.state_file import Address
 from pullbook.pipeline.builds import build_files
-from pullbook.pipeline.privacy import contribute
 from pullbook.pipeline.settings import shop_settings
 from pullbook.schemas.errors import InputError
 from pullbook.tasks import process_beside, reading, retrain
@@ -249,7 +248,12 @@ def test_a_saved_build_starts_from_the_test_it_was_saved_with(ours, shop):
     assert build.values["measured"] == "a"
     done = run("predict", path, "--measured", shop / "a.csv")
     assert "Starts from the measured sheet a" in done.stdout
-    for text in (path.read_text(), "sheet_id: by hand\nmeasured: a\nintake_duration: 214\n"):
+    by_file = "sheet_id: by file\nmeasured: ../a.csv\nintake_duration: 214\n"
+    for text in (
+        path.read_text(),
+        by_file,
+        "sheet_id: by hand\nmeasured: a\nintake_duration: 214\n",
+    ):
         path.write_text(text)
         (build,) = build_files.read(path)
         page = ours.get("/ask", params={"from": build.sheet_id}).text
@@ -496,18 +500,17 @@ def test_the_model_in_use_is_named_without_loading_what_trains_one(tmp_path):
 
 def test_a_plan_counts_files_and_then_sheets(tmp_path):
     many(tmp_path, 160)
-    sharing, seen = Sharing(Folder(tmp_path)), []
+    sharing, said = Sharing(Folder(tmp_path)), []
     tests = sharing.folder.tests
     while not tests.read().tests or tests.progress is not None:
         time.sleep(0.05)
     until = time.monotonic() + 60
     while (plan := sharing.plan_soon()) is None and time.monotonic() < until:
-        seen.append(sharing.waiting)
         time.sleep(0.01)
-    said = {one[0] for one in seen if one is not None}
-    assert said == {"Reading your files for sharing", "Working out what would leave"}
-    assert all(count <= every == 160 for _, count, every in filter(None, seen))
-    here = contribute.plan(*sharing.asked())
+    sharing_module._plan(said.append, *sharing.asked())
+    *steps, here = said
+    names = ("Reading your files for sharing", "Working out what would leave")
+    assert steps == [(name, at, 160) for name in names for at in range(0, 160, 20)]
     assert [one.text for one in plan.accepted] == [one.text for one in here.accepted]
 
 
@@ -814,9 +817,13 @@ def test_what_changes_below_a_folder_is_seen(tmp_path):
         first.read_text().replace("sheet_id: ", "sheet_id: x")
     )
     assert len(tests.read().tests) == 4
-    first.write_text(f"{first.read_text()}\n")
     before = tests.read()
-    assert before is tests.read()
+    first.write_text(f"{first.read_text()}\n")
+    assert tests.read() is not before
+    (tmp_path / ".hidden").mkdir()
+    before = tests.read()
+    (tmp_path / ".hidden" / "x.csv").write_text("no sheet")
+    assert tests.read() is before
     (tmp_path / shop_settings.FILE).write_text("no_such_thing: 1\n")
     assert "no_such_thing" in tests.read().fault
     (tmp_path / shop_settings.FILE).unlink()

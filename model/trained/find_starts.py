@@ -10,6 +10,7 @@ import pandas as pd
 
 from pullbook.model.trained import pulls as reading
 from pullbook.model.trained.start import Learned, Start, StartError, check_same_engine
+from pullbook.pipeline.checks import check_sheet
 from pullbook.pipeline.physics.engine_quantities import DISPLACEMENT
 from pullbook.pipeline.values.sheet import Build
 from pullbook.schemas.errors import InputError, did_you_mean
@@ -63,7 +64,7 @@ def find_starts(
                 check_same_engine(build, known)
                 if isinstance(start, Start):
                     _check_dyno(known, shop)
-                start = replace(start, sizes=build.complete_size(known))
+                start = replace(start, sizes=_complete(build, known))
             found.append(start)
         except InputError as fault:
             row = build.rows.get(FIELD)
@@ -122,6 +123,15 @@ def _as_build(model: Model, at: int) -> Build:
     sizes = (name for name in ("bore", "stroke", DISPLACEMENT) if pd.notna(row[name]))
     values |= {"cylinders": int(row["cylinders"]), **{name: float(row[name]) for name in sizes}}
     return Build(sheet_id=model.sheet_ids[at], source="", values=values)
+
+
+def _complete(build: Build, known: Build) -> tuple[str, ...]:
+    """Give a build the size it leaves to a sheet, check it with that, and return what it took."""
+    taken = build.complete_size(known)
+    if taken:
+        check_sheet.judge(build, check_sheet.BUILD_RULES)
+        build.findings[:] = dict.fromkeys(build.findings)
+    return taken
 
 
 def _sheet_of(start: Start | Learned, model: Model) -> Build:

@@ -149,7 +149,12 @@ def ask(
     from pullbook.tasks import questions
 
     found = [] if measured is None else pulls.pulls([measured])
-    return questions.ask(builds, predictor, found, lambda: _key_if_any(key_file), shop, own)
+    before = [len(build.findings) for build in builds]
+    asked = questions.ask(builds, predictor, found, lambda: _key_if_any(key_file), shop, own)
+    print_notes(
+        [replace(one, findings=one.findings[n:]) for one, n in zip(builds, before, strict=True)]
+    )
+    return asked
 
 
 def _key_if_any(path: Path | None) -> bytes | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import sys
 from typing import TYPE_CHECKING, Any
 
 from pullbook.schemas.errors import InputError
@@ -50,12 +51,15 @@ def each(work: Callable[..., None], *given: Any) -> Iterator[Any]:
     finally:
         ours.close()
         process.kill()
+        process.join()
 
 
 def _answer(asks: Connection, work: Callable[..., None]) -> None:
     """Call a function with what sends one thing, and with what comes first."""
     if os.name == "posix":
         os.nice(_LOWER_PRIORITY)  # who waits for a page comes first
+    # What goes wrong here goes wrong again for who asks, and is told there.
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stderr.fileno())
     try:
         work(asks.send, *asks.recv())
     except InputError as fault:

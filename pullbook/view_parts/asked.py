@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import parse_qsl
 
@@ -168,6 +169,17 @@ def _known(desk: Desk) -> list[str]:
 
 def _listed(names: list[str], more: str) -> Names:
     return Names(names[:_LISTED], more if len(names) > _LISTED else "")
+
+
+def start_of(desk: Desk, saved: Build) -> str:
+    """Return the test that a saved build starts from: its code, if the build gives its file."""
+    measured = str(saved.values.get("measured") or "")
+    if not measured or desk.reading.named(measured):
+        return measured
+    place = (Path(saved.source).parent / measured).resolve()
+    of_file = [one.code for one in desk.reading.tests.values()
+               if Path(one.sheet.source).resolve() == place]  # fmt: skip
+    return of_file[0] if len(of_file) == 1 else measured
 
 
 def started_from(desk: Desk, start: str) -> str:

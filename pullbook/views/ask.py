@@ -139,9 +139,10 @@ def view(request: Request) -> Response:
     desk = desk_of(request)
     asked_for = parameters.read(request.query_params)
     named, faults = asked_for.given.get("start", "").strip(), dict(asked_for.faults)
-    saved = saved_builds.named(desk.folder, asked_for.given.get("from", ""))
+    name = asked_for.given.get("from", "")
+    saved = saved_builds.named(desk.folder, name) if name else None
     if saved is not None and not named and not _described(asked_for):
-        named = str(saved.values.get("measured") or "")
+        named = asked.start_of(desk, saved)
     try:
         start = asked.code_of(desk, named)
     except InputError as fault:

@@ -84,7 +84,7 @@ def start(answer: Answer, units: Units, *, others: bool = True) -> list[str]:
     stated = ""
     if told.correction:
         observed = told.correction == "observed"
-        stated = ", as observed" if observed else f", stated in {told.correction}"
+        stated = ", readings as observed" if observed else f", stated in {told.correction}"
     lines = [f"Starts from the measured sheet {told.sheet_id}{when}{stated}."]
     if told.others and others:
         count = figures.counted(len(told.others), "other sheet")

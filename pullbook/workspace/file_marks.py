@@ -10,6 +10,9 @@ if TYPE_CHECKING:
 
     Mark = tuple[str, int, int, int]
 
+#: Of more than so many, a walk over all costs more than it saves.
+_MOST = 20_000
+
 
 def mark(path: Path) -> Mark:
     """Return path, mode, time and size of a file; zeros where it is not there."""
@@ -21,9 +24,10 @@ def mark(path: Path) -> Mark:
 
 
 def below(folder: Path) -> frozenset[Mark] | None:
-    """Return the marks of all that is below a folder.
+    """Return the marks of all that is below a folder and not hidden.
 
-    ``None`` where there is a link or something that cannot be looked at: it may change unseen.
+    ``None`` where there is too much, a link, or something that cannot be looked at: it may change
+    unseen.
     """
     found: list[Mark] = []
     folders = [os.fspath(folder)]
@@ -31,8 +35,10 @@ def below(folder: Path) -> frozenset[Mark] | None:
         while folders:
             with os.scandir(folders.pop()) as entries:
                 for one in entries:
+                    if one.name.startswith("."):  # no sheet is looked for there
+                        continue
                     seen = one.stat(follow_symlinks=False)
-                    if one.is_symlink():
+                    if one.is_symlink() or len(found) >= _MOST:
                         return None
                     if one.is_dir(follow_symlinks=False):
                         folders.append(one.path)

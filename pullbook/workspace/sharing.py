@@ -95,7 +95,8 @@ class Sharing:
                     self.waiting = found
                 else:
                     self._kept = (reading, found)
-            self.plan()  # here, where that process ended early
+            if self._kept is None or self._kept[0] is not reading:
+                self.plan()  # that process ended early
         except (PullbookError, OSError) as fault:
             self._fault = (reading, str(fault))
         finally:

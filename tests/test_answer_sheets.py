@@ -5,11 +5,11 @@ from html.parser import HTMLParser
 
 import pytest
 from browser import needs_browser, running
-from matplotlib.figure import Figure
 from typer.testing import CliRunner
 
 from pullbook.answer_sheets import customer_sheet
 from pullbook.commands.main import app
+from pullbook.drawings.chart import Bar, Chart, Panel
 from pullbook.words.units import Units
 
 PHONE = 390
@@ -115,7 +115,8 @@ def test_a_choice_shows_what_each_part_is(pages):
 
 
 def test_a_page_of_invented_engines_says_so_first():
-    made = customer_sheet.begin("a", Figure, "what it shows", Units.INCH, {"invented": True})
+    chart = Chart("a", (), (Panel("b", bars=(Bar("c", 1.0),)),))
+    made = customer_sheet.begin("a", chart, "what it shows", Units.INCH, {"invented": True})
     shown = made.markdown().splitlines()
     assert shown[2].startswith("The engines behind this model are invented")
 
@@ -126,11 +127,13 @@ def chromium():
         yield browser
 
 
+A4 = 700  # px of 1/96 in between margins of 12 mm
 MEASURED = """() => ({
     inside: innerWidth,
     scroll: document.documentElement.scrollWidth,
     broken: [...document.images].filter(i => !i.naturalWidth).length,
     wide: [...document.images].filter(i => i.width > innerWidth).length,
+    cut: [...document.querySelectorAll(".wide")].filter(t => t.scrollWidth > t.clientWidth).length,
 })"""
 
 
@@ -146,4 +149,16 @@ def test_a_browser_shows_it_without_scrolling_sideways(pages, chromium, name, wi
     page.close()
     assert found["inside"] == width
     assert found["scroll"] <= width
-    assert (found["broken"], found["wide"], said) == (0, 0, [])
+    assert (found["broken"], found["wide"], found["cut"], said) == (0, 0, 0, [])
+
+
+@needs_browser
+@pytest.mark.parametrize("name", NAMES)
+def test_nothing_is_cut_off_on_paper(pages, chromium, name):
+    page = chromium.new_page(viewport={"width": A4, "height": 1000})
+    page.emulate_media(media="print")
+    page.goto(pages[name].as_uri())
+    found = page.evaluate(MEASURED)
+    page.close()
+    assert found["scroll"] <= A4
+    assert (found["wide"], found["cut"]) == (0, 0)

@@ -13,9 +13,10 @@ TABLE = pd.read_csv(
     Path(__file__).parents[1] / "benchmarks" / "results" / "weak_spots.csv",
     index_col=["kind", "figure"],
 )
-HELD = (88.0, 96.0)  # %, of limits at 90 %: the mean of the circles is uncertain by one or two
+#: %, of limits at 90 %; below it a mean may be by twice its standard error over the circles.
+HELD = (90.0, 95.0)
 #: Highest values: of a sweep that is shorter than what is answered, only a miss above can show.
-TOP = (88.0, 98.0)
+TOP = (90.0, 98.0)
 PULLS_TRUE = (0.75, 1.25)
 ENOUGH_LIKE = (0.75, 1.0)
 
@@ -26,7 +27,6 @@ def wanted(kind, figure, limits, why=None):
 
 
 SHRUNKEN = "what a part does is learned from builds of other engines, which blurs it"
-WIDE = "few families can be held out, so limits for a new one are wider than need be"
 
 
 @pytest.mark.parametrize(
@@ -39,7 +39,7 @@ WIDE = "few families can be held out, so limits for a new one are wider than nee
         wanted("known shop", "readings inside, %", HELD),
         wanted("known shop", "highest power inside, %", TOP),
         wanted("new family", "readings inside, %", HELD),
-        wanted("new family", "highest power inside, %", TOP, WIDE),
+        wanted("new family", "highest power inside, %", TOP),
         wanted("new family, known shop", "readings inside, %", HELD),
         wanted("new family, known shop", "highest power inside, %", TOP),
         wanted("no ratio, octane, timing, fuel", "readings inside, %", HELD),
@@ -63,23 +63,26 @@ WIDE = "few families can be held out, so limits for a new one are wider than nee
             wanted("part effects", f"{part}: predicted over true change", PULLS_TRUE, why)
             for part, why in (
                 ("camshaft", SHRUNKEN), ("intake", SHRUNKEN), ("heads", SHRUNKEN),
-                ("header", SHRUNKEN), ("compression", SHRUNKEN), ("carburetor", SHRUNKEN),
+                ("header", SHRUNKEN), ("compression", SHRUNKEN), ("carburetor", None),
                 ("stroke", None),
             )
         ),
         *(
             wanted("part effects", f"{part}: correlation", ENOUGH_LIKE, why)
             for part, why in (
-                ("camshaft", None), ("intake", None), ("heads", SHRUNKEN), ("header", SHRUNKEN),
-                ("compression", None), ("carburetor", SHRUNKEN), ("stroke", None),
+                ("camshaft", None), ("intake", None), ("heads", None), ("header", SHRUNKEN),
+                ("compression", SHRUNKEN), ("carburetor", SHRUNKEN), ("stroke", None),
             )
         ),
     ],
 )  # fmt: skip
 def test_answers_over_circles(kind, figure, limits):
     low, high = limits
-    assert low <= TABLE.loc[(kind, figure), "mean"] <= high
+    mean, sd, sets = TABLE.loc[(kind, figure), ["mean", "sd", "sets"]]
+    chance = 2.0 * sd / sets**0.5 if limits in {HELD, TOP} else 0.0
+    assert low - chance <= mean <= high
 
 
 def test_the_table_is_of_enough_circles():
+    assert (TABLE["sets"].groupby(level="kind").max() >= 10).all()
     assert (TABLE["sets"] >= 5).all()

@@ -21,10 +21,9 @@ from pullbook.text.choice_text import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Mapping
 
-    from matplotlib.figure import Figure
-
+    from pullbook.drawings.chart import Chart
     from pullbook.model.choices.parts_choice import Choice
     from pullbook.reports.document import Page
     from pullbook.words.units import Units
@@ -32,15 +31,13 @@ if TYPE_CHECKING:
 
 def page(
     found: Choice,
-    draw: Callable[[], Figure],
+    chart: Chart,
     manifest: Mapping[str, Any],
     units: Units,
 ) -> Page:
     """Return the answer sheet of a choice of parts."""
-    alt = (
-        f"Low-end torque against highest power of each combination. {' '.join(first(found, units))}"
-    )
-    made = customer_sheet.begin(title(found), draw, alt, units, manifest)
+    alt = f"{chart.alt} {' '.join(first(found, units))}"
+    made = customer_sheet.begin(title(found), chart, alt, units, manifest)
     made.heading("Result")
     for line in [*first(found, units), *about(found, units), *notes(found, units)]:
         made.text(line)

@@ -40,11 +40,7 @@ def page(
 ) -> Page:
     """Return the answer sheet of a comparison."""
     verdicts = [verdict(one, "BCD"[at]) for at, one in enumerate(found.differences)]
-    letters = "; ".join(
-        f"{letter}: {one}" for letter, one in zip("ABCD", found.names, strict=False)
-    )
-    alt = f"{letters}. {chart.alt}"
-    made = customer_sheet.begin(" and ".join(found.names), chart, alt, units, manifest)
+    made = customer_sheet.begin(" and ".join(found.names), chart, chart.alt, units, manifest)
     for text in (assumed(found), *comparable(found), *doubts(found)):
         made.text(text)
     band = found.differences[0].band

@@ -4,26 +4,24 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from pullbook.drawings import svg_writer
-from pullbook.drawings.chart import Chart
+from pullbook.charts import svg_frame, svg_writer
 from pullbook.reports.document import Page
 from pullbook.schemas.fields import BUILD_FIELDS, FIELDS
 from pullbook.text import prediction_text
 from pullbook.words import figures
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
-
-    from matplotlib.figure import Figure
+    from collections.abc import Mapping, Sequence
 
     from pullbook.answer_sheets.letterhead import Letterhead
+    from pullbook.drawings.chart import Chart
     from pullbook.pipeline.values.sheet import Build
     from pullbook.words.units import Units
 
 
 def begin(
     title: str,
-    draw: Callable[[], Figure] | Chart,
+    chart: Chart,
     alt: str,
     units: Units,
     manifest: Mapping[str, Any],
@@ -35,8 +33,8 @@ def begin(
     ----------
     title
         What it is about.
-    draw
-        Draws the chart; or what describes it.
+    chart
+        Describes the chart; its caption says what its lines are.
     alt
         Says what the chart shows.
     units
@@ -53,23 +51,11 @@ def begin(
     if manifest.get("invented"):
         page.text(prediction_text.INVENTED)
     page.text(units.condition)
-    if isinstance(draw, Chart):
-        wide, narrow = (
-            svg_writer.svg(draw, shape).encode() for shape in (svg_writer.WIDE, svg_writer.NARROW)
-        )
-        page.picture("answer.svg", wide, alt, narrow)
-    else:
-        page.picture("answer.svg", _svg(draw), alt)
+    wide, narrow = (
+        svg_writer.svg(chart, shape).encode() for shape in (svg_frame.WIDE, svg_frame.NARROW)
+    )
+    page.picture("answer.svg", wide, alt, narrow, f"{figures.sentence(chart.caption)}.")
     return page
-
-
-def _svg(draw: Callable[[], Figure]) -> bytes:
-    import matplotlib as mpl
-
-    from pullbook.charts import drawing
-
-    with mpl.rc_context(drawing.STYLE):
-        return drawing.svg_of(draw())
 
 
 def builds(page: Page, sheets: Sequence[Build], units: Units) -> None:

@@ -7,9 +7,7 @@ from typing import TYPE_CHECKING, Any
 from pullbook.answer_sheets import customer_sheet
 from pullbook.text.explanation_text import (
     DISTANCE,
-    by_size,
     first,
-    group,
     heading,
     near,
     notes,
@@ -18,10 +16,9 @@ from pullbook.text.explanation_text import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Mapping
 
-    from matplotlib.figure import Figure
-
+    from pullbook.drawings.chart import Chart
     from pullbook.model.answers.explain import Explanation
     from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
@@ -30,15 +27,14 @@ if TYPE_CHECKING:
 
 def page(
     found: Explanation,
-    draw: Callable[[], Figure],
+    chart: Chart,
     sheet: Build,
     manifest: Mapping[str, Any],
     units: Units,
 ) -> Page:
     """Return the answer sheet of an explanation."""
-    alt = f"What each group of parts adds over engine speed; most: {group(by_size(found)[0])}."
     made = customer_sheet.begin(
-        f"What makes the curve of {found.sheet_id}", draw, alt, units, manifest
+        f"What makes the curve of {found.sheet_id}", chart, chart.alt, units, manifest
     )
     for line in first(found, units):
         made.text(line)

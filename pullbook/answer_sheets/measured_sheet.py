@@ -8,10 +8,9 @@ from pullbook.answer_sheets import customer_sheet
 from pullbook.text.measured_text import corrected, headings, meaning, rows, verdict
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
-    from matplotlib.figure import Figure
-
+    from pullbook.drawings.chart import Chart
     from pullbook.model.answers.measured_pull import Measured
     from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
@@ -21,16 +20,16 @@ if TYPE_CHECKING:
 def page(
     found: Measured,
     before: Sequence[str],
-    draw: Callable[[], Figure],
+    chart: Chart,
     sheet: Build,
     manifest: Mapping[str, Any],
     units: Units,
 ) -> Page:
     """Return the answer sheet of a measured pull; ``before`` is what `first` returns."""
     lines = verdict(found)
-    alt = f"Measured torque and the predicted curve with its limits. {lines[0]}"
+    alt = f"{chart.alt} {lines[0]}"
     made = customer_sheet.begin(
-        f"{sheet.sheet_id}: measured and predicted", draw, alt, units, manifest
+        f"{sheet.sheet_id}: measured and predicted", chart, alt, units, manifest
     )
     made.heading("Result")
     for line in [*before, *lines, corrected(sheet, units)]:

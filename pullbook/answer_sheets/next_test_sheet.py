@@ -8,10 +8,9 @@ from pullbook.answer_sheets import customer_sheet
 from pullbook.text.next_test_text import HEADINGS, explained, rows
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
-    from matplotlib.figure import Figure
-
+    from pullbook.drawings.chart import Chart
     from pullbook.model.answers.next_test import Lesson
     from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
@@ -22,14 +21,12 @@ def page(
     found: Sequence[Lesson],
     candidates: Sequence[Build],
     questions: Sequence[Build],
-    draw: Callable[[], Figure],
+    chart: Chart,
     manifest: Mapping[str, Any],
     units: Units,
 ) -> Page:
     """Return the answer sheet of which engine to test next."""
-    best = candidates[found[0].candidate].sheet_id
-    alt = f"How much each test would narrow the limits; {best} narrows them most."
-    made = customer_sheet.begin("Which engine to test next", draw, alt, units, manifest)
+    made = customer_sheet.begin("Which engine to test next", chart, chart.alt, units, manifest)
     made.heading("Result")
     made.text(explained(units))
     made.table(HEADINGS, rows(found, candidates, questions))

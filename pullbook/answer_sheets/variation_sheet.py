@@ -16,10 +16,9 @@ from pullbook.text.variation_text import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
-    from matplotlib.figure import Figure
-
+    from pullbook.drawings.chart import Chart
     from pullbook.model.choices.vary import Variant
     from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
@@ -29,7 +28,7 @@ if TYPE_CHECKING:
 def page(
     base: Build,
     found: Sequence[Variant],
-    draw: Callable[[], Figure],
+    chart: Chart,
     band: tuple[float, float],
     manifest: Mapping[str, Any],
     units: Units,
@@ -37,8 +36,8 @@ def page(
     """Return the answer sheet of a build that was varied."""
     names = fields(found)
     lines = " ".join(trade(found, units))
-    alt = f"Torque curves for each {names}, and the mean over the band. {lines}"
-    made = customer_sheet.begin(f"{base.sheet_id}: {names} varied", draw, alt, units, manifest)
+    alt = f"{chart.alt} {lines}"
+    made = customer_sheet.begin(f"{base.sheet_id}: {names} varied", chart, alt, units, manifest)
     made.heading(f"Means from {band[0]:.0f} to {band[1]:.0f} rpm")
     made.table(
         [names, *headings(found, units)],

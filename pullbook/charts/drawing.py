@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from pullbook.drawings.chart import COLOURS, DASHES, GREY, INK, dashes
+from pullbook.drawings.chart import COLOURS, DASHES, GREY, INK
 from pullbook.pipeline.storage import whole_writes
 
 if TYPE_CHECKING:
@@ -55,14 +55,13 @@ _METADATA: dict[str, dict[str, Any]] = {
 }
 
 
-def line_of(style: int) -> Any:
-    """Return the kind of line of a style as matplotlib takes it, in widths of a line."""
-    lengths = dashes(style)
+def line_of(lengths: Sequence[float]) -> Any:
+    """Return dashes as matplotlib takes them, in widths of a line; no lengths for a whole line."""
     return (0, tuple(length / 2 for length in lengths)) if lengths else "-"
 
 
 #: The lines of builds.
-LINES = tuple(map(line_of, range(len(DASHES))))
+LINES = tuple(map(line_of, DASHES))
 
 
 def save(figure: Figure, path: Path) -> None:
@@ -78,26 +77,40 @@ def save(figure: Figure, path: Path) -> None:
     whole_writes.write(path, out.getvalue())
 
 
-def panels(*, shared: bool = True, bars: int = 0) -> tuple[Figure, Sequence[Axes]]:
-    """Return a figure of two panels, for print and for a phone; ``shared``: over engine speed.
+def panels(heights: Sequence[float], *, shared: bool) -> tuple[Figure, Sequence[Axes]]:
+    """Return a figure of panels of so many inches, for print and for a phone.
 
-    With ``bars``, a third panel with room for so many bars stands below.
+    ``shared``: the first two are over one engine speed, which the second one says.
     """
-    below = _BAR * (bars + 1) if bars else 0.0
-    figure = Figure(figsize=(WIDTH, 7.6 + below), layout="constrained")
+    figure = Figure(figsize=(WIDTH, 0.7 + sum(heights)), layout="constrained")
     FigureCanvasAgg(figure)
-    heights = [1.15, 1, *([below / 3.3] if bars else [])]
-    top, bottom, *last = figure.subplots(len(heights), 1, height_ratios=heights)
+    places = figure.subplots(len(heights), 1, height_ratios=heights)
     if shared:
-        top.sharex(bottom)
-        top.tick_params(labelbottom=False)
-    bottom.set_xlabel("engine speed, rpm")
-    bottom.locator_params(axis="x", nbins=_MOST_MARKS)
-    for axes in (top, bottom):
+        places[0].sharex(places[1])
+        places[0].tick_params(labelbottom=False)
+    for axes in places:
         axes.grid(axis="y", color="#e3e6e8", linewidth=0.8)
         axes.set_axisbelow(True)
         axes.margins(x=0.02)
-    return figure, (top, bottom, *last)
+        axes.locator_params(axis="x", nbins=_MOST_MARKS)
+    return figure, places
+
+
+def grid(number: int, columns: int) -> tuple[Figure, Sequence[Axes]]:
+    """Return a figure of small panels over one engine speed, side by side."""
+    deep = -(-number // columns)
+    figure = Figure(figsize=(WIDTH, max(4.4, 2.0 * deep)), layout="constrained")
+    FigureCanvasAgg(figure)
+    places = figure.subplots(deep, min(columns, number), sharex=True, squeeze=False).ravel()
+    for at, spare in enumerate(places[number:], number):
+        spare.set_axis_off()
+        places[at - columns].tick_params(labelbottom=True)
+    return figure, places
+
+
+def of_bars(number: int) -> float:
+    """Return the height of a panel of so many bars, inches."""
+    return _BAR * (number + 1) + 0.4
 
 
 def rows(number: int, height: float) -> Figure:
@@ -115,9 +128,11 @@ def panel(height: float) -> tuple[Figure, Axes]:
     return figure, figure.subplots()
 
 
-def legend(figure: Figure, axes: Axes) -> None:
-    """Put the legend of a panel below the figure, where it covers nothing."""
-    handles, labels = axes.get_legend_handles_labels()
+def legend(figure: Figure, panels: Sequence[Axes]) -> None:
+    """Put the legend of panels below the figure, where it covers nothing."""
+    found = [axes.get_legend_handles_labels() for axes in panels]
+    handles = [one for signs, _ in found for one in signs]
+    labels = [one for _, names in found for one in names]
     longest = max(map(len, labels))
     columns = 2 if longest <= _HALF_LINE else 1
     figure.legend(handles, [textwrap.fill(one, _LEGEND) for one in labels], fontsize=9,

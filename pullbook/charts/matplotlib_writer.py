@@ -2,27 +2,34 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+import textwrap
+from typing import TYPE_CHECKING
 
 import matplotlib as mpl
 import numpy as np
 
-from pullbook.charts import drawing
-from pullbook.drawings import axes as scales
-from pullbook.drawings.chart import COLOURS, GREY, INK
+from pullbook.charts import drawing, scales
+from pullbook.drawings.chart import BETWEEN, COLOURS, GREY, INK
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from pullbook.drawings.chart import Chart, Curve, Mark, Panel, Region
+    from pullbook.drawings.chart import Chart, Curve, Mark, Panel, Points, Region
 
 _SIDES = {"start": "left", "end": "right", "middle": "center"}
 _HALO = {"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none", "alpha": 0.75}
-#: Height of a chart of one panel, inches.
-_ONE_PANEL = 5.0
+#: Heights of a chart of one panel, without and with a legend of many lines, inches.
+_ONE_PANEL, _WITH_KEY = 5.0, 6.0
+#: Heights of the first two panels of several, and of what stands about a panel of bars, inches.
+_OF_SEVERAL, _ABOUT_BARS = (3.7, 3.2), 1.5
+_SHAPES = {"circle": "o", "cross": "x", "triangle": "^", "star": "*"}
+_SIZES = {"circle": 22, "cross": 22, "triangle": 22, "star": 200}
+#: Characters of a line of the name of an axis, of a whole figure's width and of a half.
+_AXIS, _HALF_AXIS = 50, 22
 
 
 def draw(chart: Chart, path: Path) -> None:
@@ -33,36 +40,67 @@ def draw(chart: Chart, path: Path) -> None:
 
 def figure(chart: Chart) -> Figure:
     """Return the figure of a chart, under `drawing.STYLE`."""
-    bars = next((len(panel.bars) for panel in chart.panels if panel.bars), 0)
-    if len(chart.panels) == 1:
-        drawn, one = drawing.panel(_ONE_PANEL)
-        one.set_xlabel(chart.x_title)
-        places: Any = (one,)
-    else:
-        drawn, places = drawing.panels(bars=bars)
-    for axes, panel in zip(places, chart.panels, strict=True):
+    drawn, places = _places(chart)
+    for axes, panel in zip(places, chart.panels, strict=False):
         if panel.bars:
             _bars(axes, panel)
         else:
-            _curves(axes, panel)
-    if any(curve.name for curve in chart.panels[0].curves):
-        drawing.legend(drawn, places[0])
-    drawing.title(drawn, places[0], chart.title, "\n".join(chart.notes))
+            _curves(axes, panel, chart)
+    if any(panel.named for panel in chart.panels):
+        drawing.legend(drawn, places[: len(chart.panels)])
+    if chart.columns == 1:
+        drawing.title(drawn, places[0], chart.title, "\n".join(chart.notes))
+    else:
+        drawing.headline(drawn, chart.title)
+        drawn.supxlabel(chart.x_title, fontsize=10)
+        drawn.supylabel(textwrap.fill("; ".join(chart.notes), _AXIS), fontsize=10)
     return drawn
 
 
-def _curves(axes: Axes, panel: Panel) -> None:
+def _places(chart: Chart) -> tuple[Figure, Sequence[Axes]]:
+    """Return a figure with axes for each panel; those over engine speed say so once."""
+    if chart.columns > 1:
+        return drawing.grid(len(chart.panels), chart.columns)
+    if len(chart.panels) == 1:
+        drawn, one = drawing.panel(_height(chart.panels[0], chart, 0))
+        one.set_xlabel(chart.x_title)
+        return drawn, (one,)
+    over = [not (panel.bars or panel.x_title) for panel in chart.panels]
+    heights = [_height(panel, chart, at) for at, panel in enumerate(chart.panels)]
+    drawn, places = drawing.panels(heights, shared=over[1])
+    places[1 if over[1] else 0].set_xlabel(chart.x_title)
+    return drawn, places
+
+
+def _height(panel: Panel, chart: Chart, at: int) -> float:
+    """Return the height of a panel, inches."""
+    if len(chart.panels) > 1:
+        return drawing.of_bars(len(panel.bars)) if panel.bars else _OF_SEVERAL[at]
+    if panel.bars:
+        return _ABOUT_BARS + drawing.of_bars(len(panel.bars))
+    return _WITH_KEY if chart.key else _ONE_PANEL
+
+
+def _curves(axes: Axes, panel: Panel, chart: Chart) -> None:
     right = axes.twinx() if panel.right_title else axes
     if panel.right_title:
         right.set_ylabel(panel.right_title)
         right.spines["right"].set_visible(True)
     for one, is_right in ((axes, False), (right, True))[: 2 if panel.right_title else 1]:
         one.set_ylim(*scales.heights(panel, right=is_right))
-    axes.set_ylabel(panel.title)
+    if chart.columns > 1:
+        axes.set_title(textwrap.fill(panel.title, _HALF_AXIS), loc="left", fontsize=10)
+    else:
+        axes.set_ylabel(textwrap.fill(panel.title, _AXIS))
+    if panel.x_title:
+        axes.set_xlabel(panel.x_title)
+        axes.set_xlim(*scales.across(panel, chart))
     if panel.zero:
         axes.axhline(0, color=GREY, linewidth=1)
     for curve in panel.curves:
         _curve(right if curve.right else axes, curve)
+    for points in panel.points:
+        _points(axes, points)
     for mark in panel.marks:
         _mark(right if mark.right else axes, mark)
     for region in panel.regions:
@@ -71,12 +109,16 @@ def _curves(axes: Axes, panel: Panel) -> None:
 
 def colour_of(style: int) -> str:
     """Return the colour of a style."""
-    return INK if style < 0 else COLOURS[style]
+    if style < 0:
+        return GREY if style == BETWEEN else INK
+    return COLOURS[style]
 
 
 def _curve(axes: Axes, curve: Curve) -> None:
-    colour, line = colour_of(curve.style), drawing.line_of(curve.style)
-    axes.plot(curve.x, curve.y, color=colour, linestyle=line, linewidth=2.2,
+    colour = colour_of(curve.style)
+    line = drawing.line_of(curve.dashes) if curve.joined else "none"
+    axes.plot(curve.x, curve.y, color=colour, linestyle=line, linewidth=curve.thick - 0.2,
+              marker="o" if curve.dots else None, markersize=5,
               label=curve.name or None)  # fmt: skip
     if curve.low:
         if curve.filled:
@@ -92,7 +134,19 @@ def _curve(axes: Axes, curve: Curve) -> None:
                       va="top" if curve.below else "bottom", bbox=_HALO)  # fmt: skip
 
 
+def _points(axes: Axes, points: Points) -> None:
+    colour = colour_of(points.style)
+    if points.limits is not None:
+        left, right, low, high = points.limits
+        axes.plot([left, right], [points.y[0]] * 2, color=INK, linewidth=1, marker="|")
+        axes.plot([points.x[0]] * 2, [low, high], color=INK, linewidth=1, marker="_")
+    axes.scatter(points.x, points.y, marker=_SHAPES[points.shape], color=colour,
+                 s=_SIZES[points.shape], label=points.name or None, zorder=3)  # fmt: skip
+
+
 def _mark(axes: Axes, mark: Mark) -> None:
+    if mark.name:
+        axes.plot([], [], linestyle="none", label=f"{mark.text}  {mark.name}")
     axes.plot([mark.x], [mark.y], "o", color=colour_of(mark.style), ms=5)
     if mark.text:
         axes.annotate(mark.text, (mark.x, mark.y), xytext=(0, 7), textcoords="offset points",
@@ -118,6 +172,8 @@ def _bars(axes: Axes, panel: Panel) -> None:
     axes.set_xlim(*scales.lengths(panel))
     for at, bar in enumerate(panel.bars):
         colour = "white" if bar.hollow else COLOURS[0 if bar.value >= 0 else 1]
+        if bar.behind is not None:
+            axes.barh(at, bar.behind, height=0.85, color=colour, alpha=0.3)
         axes.barh(at, bar.value, height=0.55, color=colour, alpha=0.8,
                   edgecolor=INK if bar.hollow else "none",
                   hatch=None if bar.value >= 0 or bar.hollow else "////")  # fmt: skip
@@ -128,4 +184,4 @@ def _bars(axes: Axes, panel: Panel) -> None:
     axes.invert_yaxis()
     axes.grid(visible=False, axis="y")
     axes.grid(axis="x", color="#e3e6e8", linewidth=0.8)
-    axes.set_xlabel(panel.title)
+    axes.set_xlabel(textwrap.fill(panel.title.replace("\n", " "), _AXIS))

@@ -10,6 +10,7 @@ from pullbook.words.figures import counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from pathlib import Path
 
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
@@ -20,6 +21,16 @@ _MOST_FAMILIES, _MOST_NAMED = 8, 3
 _HEIGHT = 2.3
 #: The axis ends at this many times the median of the highest torques; what is above is at its top.
 _HIGHEST = 2.0
+
+
+def draw(laid: Sequence[Laid], path: Path) -> None:
+    """Draw pulls into a file that ends in ``.svg``, ``.png`` or ``.pdf``."""
+    import matplotlib as mpl
+
+    from pullbook.charts import drawing
+
+    with mpl.rc_context(drawing.STYLE):
+        drawing.save(figure(laid), path)
 
 
 def figure(laid: Sequence[Laid]) -> Figure:

@@ -151,7 +151,7 @@ def _draw(
         for (_, one), answer in zip(drawn, answers, strict=True)
     ]
     output.files(
-        lambda: output.drawn(
+        lambda: (
             prediction_drawing.on_one_pair(fine[0], units, pull=more[1])
             if one_pair
             else prediction_drawing.of_answers(fine, units, more[1])
@@ -275,7 +275,7 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
         output.Outcome(
             as_json=lambda: units.as_json(result),
             text=lambda: comparison_text.text(result, manifest, units),
-            figure=lambda: output.drawn(chart()),
+            chart=chart,
             page=lambda: comparison_sheet.page(result, chart(), sides.builds, manifest, units),
         ),
         wanted,

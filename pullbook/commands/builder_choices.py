@@ -14,8 +14,6 @@ from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.words.units import UnitSystem
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
     from pullbook.drawings.chart import Chart
     from pullbook.model.answers.predictor import Predictor
     from pullbook.model.choices.search_result import Search
@@ -76,11 +74,11 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
     found = predictor.vary(base, ranges, limits, level, ties, code, start)
     manifest = predictor.manifest
 
-    def figure() -> Figure:
-        from pullbook.charts import variation_chart
-        from pullbook.drawings import fine_speeds
+    def chart() -> Chart:
+        from pullbook.drawings import fine_speeds, variation_drawing
 
-        return variation_chart.figure(own, found, limits, fine_speeds.fine(own.speeds), units)
+        rpm = fine_speeds.fine(own.speeds)
+        return variation_drawing.of_variants(own, found, limits, rpm, units)
 
     output.deliver(
         output.Outcome(
@@ -92,8 +90,8 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
                 "variants": [one.times(units.ratio).as_json() for one in found],
             },
             text=lambda: variation_text.text(base, found, limits, manifest, units),
-            figure=figure,
-            page=lambda: variation_sheet.page(base, found, figure, limits, manifest, units),
+            chart=chart,
+            page=lambda: variation_sheet.page(base, found, chart(), limits, manifest, units),
         ),
         wanted,
     )
@@ -178,17 +176,17 @@ def choose(  # noqa: PLR0913, PLR0917 - every one an option of the command
     chosen = predictor.choose(replace(wanted_parts, base=base, goal=aim), low, level, code, start)
     manifest = predictor.manifest
 
-    def figure() -> Figure:
-        from pullbook.charts import choice_chart
+    def chart() -> Chart:
+        from pullbook.drawings import choice_drawing
 
-        return choice_chart.figure(chosen, units)
+        return choice_drawing.of_choice(chosen, units)
 
     output.deliver(
         output.Outcome(
             as_json=lambda: units.as_json(chosen),
             text=lambda: choice_text.text(chosen, manifest, units),
-            figure=figure,
-            page=lambda: choice_sheet.page(chosen, figure, manifest, units),
+            chart=chart,
+            page=lambda: choice_sheet.page(chosen, chart(), manifest, units),
         ),
         wanted,
     )
@@ -216,7 +214,7 @@ def _deliver_search(
         output.Outcome(
             as_json=lambda: units.as_json(found),
             text=lambda: search_text.text(found, manifest, units),
-            figure=lambda: output.drawn(chart()),
+            chart=chart,
             page=lambda: search_sheet.page(found, chart(), manifest, units),
         ),
         wanted,

@@ -15,8 +15,7 @@ from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.words.units import Units, UnitSystem
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
+    from pullbook.drawings.chart import Chart
 
 _EXPLAINED_RPM = "2000:5000:500"
 
@@ -52,18 +51,17 @@ def explain(  # noqa: PLR0913, PLR0917 - every one an option of the command
     found = predictor.explain(sheet, speeds, level, codes[0], starts[0])
     manifest = predictor.manifest
 
-    def figure() -> Figure:
-        from pullbook.charts import explanation_chart
-        from pullbook.drawings import fine_speeds
+    def chart() -> Chart:
+        from pullbook.drawings import explanation_drawing, fine_speeds
 
-        return explanation_chart.figure(found.at(fine_speeds.fine(speeds)), units)
+        return explanation_drawing.of_parts(found.at(fine_speeds.fine(speeds)), units)
 
     output.deliver(
         output.Outcome(
             as_json=lambda: units.as_json(found),
             text=lambda: explanation_text.text(found, manifest, units),
-            figure=figure,
-            page=lambda: explanation_sheet.page(found, figure, sheet, manifest, units),
+            chart=chart,
+            page=lambda: explanation_sheet.page(found, chart(), sheet, manifest, units),
         ),
         wanted,
     )
@@ -92,17 +90,17 @@ def next_(  # noqa: PLR0913, PLR0917 - every one an option of the command
     predictor = inputs.load(bundle)
     found, manifest = predictor.next(could, asked, most), predictor.manifest
 
-    def figure() -> Figure:
-        from pullbook.charts import next_test_chart
+    def chart() -> Chart:
+        from pullbook.drawings import next_test_drawing
 
-        return next_test_chart.figure(found, could, units)
+        return next_test_drawing.of_lessons(found, could, units)
 
     output.deliver(
         output.Outcome(
             as_json=lambda: next_test_text.as_json(found, could, asked),
             text=lambda: next_test_text.text(found, could, asked, manifest, units),
-            figure=figure,
-            page=lambda: next_test_sheet.page(found, could, asked, figure, manifest, units),
+            chart=chart,
+            page=lambda: next_test_sheet.page(found, could, asked, chart(), manifest, units),
         ),
         wanted,
     )
@@ -141,10 +139,10 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
     known = measured_pull.learned_from(predictor.model, pull, found.found)
     before = measured_text.first(found, known, units)
 
-    def figure() -> Figure:
-        from pullbook.charts import measured_chart
+    def chart() -> Chart:
+        from pullbook.drawings import against_drawing
 
-        return measured_chart.figure(found, ran.sheet_id, units)
+        return against_drawing.of_pull(found, ran.sheet_id, units)
 
     output.deliver(
         output.Outcome(
@@ -157,8 +155,10 @@ def against(  # noqa: PLR0913, PLR0917 - every one an option of the command
                 "said": [*before, *measured_text.verdict(found)],
             },
             text=lambda: measured_text.text(found, before, ran, predictor.manifest, units),
-            figure=figure,
-            page=lambda: measured_sheet.page(found, before, figure, ran, predictor.manifest, units),
+            chart=chart,
+            page=lambda: measured_sheet.page(
+                found, before, chart(), ran, predictor.manifest, units
+            ),
         ),
         wanted,
     )

@@ -16,8 +16,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
     from pathlib import Path
 
-    from matplotlib.figure import Figure
-
     from pullbook.drawings.chart import Chart
     from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
@@ -34,7 +32,7 @@ class Outcome:
 
     as_json: Callable[[], Any]
     text: Callable[[], str]
-    figure: Callable[[], Figure]
+    chart: Callable[[], Chart]
     page: Callable[[], Page]
 
 
@@ -74,13 +72,16 @@ class Wanted:
 def deliver(outcome: Outcome, wanted: Wanted) -> None:
     """Print an answer, and write the files that were asked for."""
     typer.echo(json.dumps(outcome.as_json(), allow_nan=False) if wanted.as_json else outcome.text())
-    files(outcome.figure, outcome.page, wanted)
+    files(outcome.chart, outcome.page, wanted)
 
 
-def files(figure: Callable[[], Figure], page: Callable[[], Page], wanted: Wanted) -> None:
+def files(chart: Callable[[], Chart], page: Callable[[], Page], wanted: Wanted) -> None:
     """Write the chart and the answer sheet, where they are asked for."""
     if wanted.plot is not None:
-        chart(figure, wanted.plot)
+        from pullbook.charts import matplotlib_writer
+
+        matplotlib_writer.draw(chart(), wanted.plot)
+        messages.say(f"Chart: {wanted.plot}")
     if wanted.html is not None:
         whole_writes.write_text(wanted.html, page().html())
         messages.say(f"Answer sheet: {wanted.html}")
@@ -102,24 +103,6 @@ def keep(
         kept = saved_answer.text(builds, answers, units, today)
         whole_writes.write_text(wanted.save, kept)
         messages.say(f"Saved: {wanted.save}")
-
-
-def chart(figure: Callable[[], Figure], path: Path) -> None:
-    """Write a chart into a file, and say so."""
-    import matplotlib as mpl
-
-    from pullbook.charts import drawing
-
-    with mpl.rc_context(drawing.STYLE):
-        drawing.save(figure(), path)
-    messages.say(f"Chart: {path}")
-
-
-def drawn(described: Chart) -> Figure:
-    """Return a described chart as a figure, to be saved by `files`."""
-    from pullbook.charts import matplotlib_writer
-
-    return matplotlib_writer.figure(described)
 
 
 T = TypeVar("T")

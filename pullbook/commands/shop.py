@@ -63,7 +63,8 @@ def _pages(read: CheckedSheets, wanted: output.Wanted) -> None:
         from pullbook.charts import pulls_chart
         from pullbook.pipeline.checks import standing_out
 
-        output.chart(lambda: pulls_chart.figure(standing_out.lay_over(read.sheets)), wanted.plot)
+        pulls_chart.draw(standing_out.lay_over(read.sheets), wanted.plot)
+        messages.say(f"Chart: {wanted.plot}")
 
 
 def _read(paths: list[Path], settings_file: Path | None) -> CheckedSheets:

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 #: What a page begins with, and its styles.
 _CHARSET, _STYLE = '<meta charset="utf-8">', re.compile(r"<style>(.*?)</style>", re.DOTALL)
 _NOTHING = "'none'"
+#: Letters that fit side by side on a phone, of all columns together, one between them for each.
+_FITS_A_PHONE = 46
 #: What Markdown treats as markup; an underscore within a word is not.
 _MARKUP = re.compile(r"([\\`*{}\[\]<>|#]|(?<!\w)_|_(?!\w))")
 
@@ -45,6 +47,17 @@ class _Table:
         ]
 
     @property
+    def broad(self) -> bool:
+        """Whether its columns do not fit a phone side by side, where each row then is a list."""
+        columns = zip(self.headings, self.numeric, zip(*self.rows, strict=True), strict=True)
+        letters = (
+            max(map(len, [*heading.split(), *(cells if numeric else " ".join(cells).split())]))
+            for heading, numeric, cells in columns
+            if heading or any(cells)
+        )
+        return bool(self.rows) and sum(1 + most for most in letters) > _FITS_A_PHONE
+
+    @property
     def classes(self) -> list[Markup]:
         """What a column's cells are marked with: numbers are set to the right."""
         from markupsafe import Markup
@@ -58,6 +71,7 @@ class _Picture:
     svg: bytes
     alt: str
     narrow: bytes = b""
+    caption: str = ""
     kind: str = "picture"
 
     @property
@@ -137,7 +151,9 @@ class Page:
         """Add a table; columns of numbers are set to the right."""
         self._parts.append(_Table(headings, [[str(cell) for cell in row] for row in rows]))
 
-    def picture(self, name: str, svg: bytes, alt: str, narrow: bytes = b"") -> None:
+    def picture(
+        self, name: str, svg: bytes, alt: str, narrow: bytes = b"", caption: str = ""
+    ) -> None:
         """Add a picture.
 
         Parameters
@@ -148,9 +164,11 @@ class Page:
             The picture, and what describes it.
         narrow
             The picture as drawn for a phone.
+        caption
+            What stands below it; what describes it, if there is nothing else.
 
         """
-        self._parts.append(_Picture(name, svg, alt, narrow))
+        self._parts.append(_Picture(name, svg, alt, narrow, caption))
 
     def write(self, folder: Path, name: str) -> None:
         """Write ``name.md`` with its pictures beside it, and ``name.html``, which holds all."""
@@ -168,7 +186,7 @@ class Page:
             match part:
                 case _Words(text, kind):
                     lines.append(f"## {_plain(text)}" if kind == "heading" else _plain(text))
-                case _Picture(name, _, alt, _):
+                case _Picture(name, _, alt):
                     lines.append(f"![{_plain(alt)}]({name})")
                 case _Head(shop, customer, date, _):
                     words = (shop, customer and f"For {customer}", date)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from markupsafe import Markup
 from starlette.responses import HTMLResponse
 
-from pullbook.drawings import readout, svg_writer
+from pullbook.charts import readout, svg_writer
 from pullbook.view_parts.progress import Step, counted
 from pullbook.words.units import Units, UnitSystem
 
@@ -72,12 +72,6 @@ class Figure:
     def svg(self) -> Markup:
         """The drawings; the writer lets no text through as markup."""
         return Markup(svg_writer.both(self.chart))  # noqa: S704
-
-    @property
-    def caption(self) -> str:
-        """Which build each letter is, and what the chart shows."""
-        named = [curve.named for curve in self.chart.panels[0].curves if curve.named]
-        return "; ".join([*named, *self.chart.notes])
 
     @property
     def numbers(self) -> str:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from starlette.responses import RedirectResponse
 
+from pullbook.drawings import choice_drawing
 from pullbook.guards.inside_folder import inside, plain_name
 from pullbook.pipeline.builds import parts_list
 from pullbook.pipeline.loads import ceilings
@@ -15,7 +16,7 @@ from pullbook.tasks import questions
 from pullbook.text import choice_text
 from pullbook.view_parts import asked, parameters, rendering
 from pullbook.view_parts.asked import Named
-from pullbook.view_parts.rendering import desk_of
+from pullbook.view_parts.rendering import Figure, desk_of
 from pullbook.words import figures
 from pullbook.workspace.folder import PARTS
 
@@ -58,6 +59,11 @@ class Shown:
 
     found: Choice
     units: Units
+
+    @property
+    def figure(self) -> Figure:
+        """Low-range torque against highest power of the combinations."""
+        return Figure(choice_drawing.of_choice(self.found, self.units))
 
     @property
     def lines(self) -> list[str]:

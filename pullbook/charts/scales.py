@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from pullbook.drawings.chart import Panel
+    from pullbook.drawings.chart import Chart, Panel
 
 #: Room above and below the curves, as a share of their height.
 _ROOM = 0.06
@@ -33,18 +33,33 @@ def ticks(low: float, high: float, most: int) -> list[float]:
 
 def heights(panel: Panel, *, right: bool = False) -> tuple[float, float]:
     """Return the limits of a height axis of a panel: all that is drawn, and a little room."""
+    if panel.height is not None:
+        return panel.height
     values = [
         value
         for curve in panel.curves
         if panel.same_scale or curve.right is right
         for value in (*curve.y, *curve.low, *curve.high)
     ]
+    for points in panel.points:
+        values += [*points.y, *(points.limits or ())[2:]]
     return _with_room([*values, *([0.0] if panel.zero else [])])
+
+
+def across(panel: Panel, chart: Chart) -> tuple[float, float]:
+    """Return the limits of the axis along the bottom: engine speed, or the panel's own."""
+    if not panel.x_title:
+        return chart.speeds
+    values = [x for curve in panel.curves for x in curve.x]
+    for points in panel.points:
+        values += [*points.x, *(points.limits or ())[:2]]
+    return _with_room(values)
 
 
 def lengths(panel: Panel) -> tuple[float, float]:
     """Return the limits of the axis that bars lie along, zero among them."""
-    ends = [end for bar in panel.bars for end in (bar.value, bar.low, bar.high) if end is not None]
+    ends = [end for bar in panel.bars
+            for end in (bar.value, bar.low, bar.high, bar.behind) if end is not None]  # fmt: skip
     return _with_room([0.0, *ends])
 
 

@@ -6,7 +6,7 @@ import json
 import math
 from typing import TYPE_CHECKING
 
-from pullbook.drawings.svg_writer import NARROW, WIDE
+from pullbook.charts.svg_frame import NARROW, WIDE
 
 if TYPE_CHECKING:
     from pullbook.drawings.chart import Chart, Numbers

@@ -105,7 +105,7 @@ def grid(number: int, columns: int) -> tuple[Figure, Sequence[Axes]]:
     for at, spare in enumerate(places[number:], number):
         spare.set_axis_off()
         places[at - columns].tick_params(labelbottom=True)
-    return figure, places
+    return figure, list(places)
 
 
 def of_bars(number: int) -> float:

@@ -193,7 +193,7 @@ class Panel:
     @property
     def named(self) -> list[Curve | Points | Mark]:
         """What a legend of it names."""
-        every = (*self.curves, *self.points, *self.marks)
+        every: list[Curve | Points | Mark] = [*self.curves, *self.points, *self.marks]
         return [one for one in every if one.name]
 
 

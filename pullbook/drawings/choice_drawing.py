@@ -31,10 +31,10 @@ def of_choice(found: Choice, units: Units) -> Chart:
               for kind, shape, style, label in rows if _places(kind, units)]  # fmt: skip
     front = found.front()
     unbeaten = _places(front, units)
-    curves = ()
+    curves = []
     if unbeaten:
         across, up = zip(*unbeaten, strict=True)
-        curves = (Curve(across, up, style=1, dots=True, name="none better in both"),)
+        curves.append(Curve(across, up, style=1, dots=True, name="none better in both"))
     marks = [
         Mark(x, y, str(at), 1, name=one.name)
         for at, (one, (x, y)) in enumerate(zip(front[:_NUMBERED], unbeaten, strict=False), 1)
@@ -51,7 +51,7 @@ def of_choice(found: Choice, units: Units) -> Chart:
     panel = Panel(
         f"mean torque from {found.low[0]:.0f} to {found.low[1]:.0f} rpm, {units.torque}"
         f" ({units.standard})",
-        curves, tuple(marks), points=tuple(points),
+        tuple(curves), tuple(marks), points=tuple(points),
         x_title=f"{'highest' if ends else 'peak'} {units.power_axis}",
     )  # fmt: skip
     alt = "Low-range torque against highest power of each combination."
@@ -75,6 +75,8 @@ def _best(best: Combination, units: Units) -> Points:
     ((x, y),) = _places([best], units)
     power, torque = units.peak(best.power, "hp"), units.between(best.low, "lb-ft")
     limits = None
-    if power is not None and None not in {*power.height, *torque}:
-        limits = (*power.height[1:], *torque[1:])
+    if power is not None:
+        left, right, low, high = *power.height[1:], *torque[1:]
+        if left is not None and right is not None and low is not None and high is not None:
+            limits = (left, right, low, high)
     return Points((x,), (y,), "star", NEUTRAL, f"best for the goal: {best.name}", limits)

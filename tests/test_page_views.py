@@ -74,7 +74,7 @@ def ours(address):
 
 def rows(page):
     """Return the cells of every row of a page's tables."""
-    found = re.findall(r"<tr>(.*?)</tr>", page, re.DOTALL)
+    found = re.findall(r"<tr[^>]*>(.*?)</tr>", page, re.DOTALL)
     return [re.findall(r"<t[hd][^>]*>([^<]*)</t[hd]>", row) for row in found]
 
 

@@ -13,6 +13,7 @@ from hashlib import sha256
 from typing import TYPE_CHECKING
 
 from pullbook.pipeline.storage import plain_text, whole_writes
+from pullbook.words import broad_tables
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,8 +26,6 @@ if TYPE_CHECKING:
 #: What a page begins with, and its styles.
 _CHARSET, _STYLE = '<meta charset="utf-8">', re.compile(r"<style>(.*?)</style>", re.DOTALL)
 _NOTHING = "'none'"
-#: Letters that fit side by side on a phone, of all columns together, one between them for each.
-_FITS_A_PHONE = 46
 #: What Markdown treats as markup; an underscore within a word is not.
 _MARKUP = re.compile(r"([\\`*{}\[\]<>|#]|(?<!\w)_|_(?!\w))")
 
@@ -49,13 +48,7 @@ class _Table:
     @property
     def broad(self) -> bool:
         """Whether its columns do not fit a phone side by side, where each row then is a list."""
-        columns = zip(self.headings, self.numeric, zip(*self.rows, strict=True), strict=True)
-        letters = (
-            max(map(len, [*heading.split(), *(cells if numeric else " ".join(cells).split())]))
-            for heading, numeric, cells in columns
-            if heading or any(cells)
-        )
-        return bool(self.rows) and sum(1 + most for most in letters) > _FITS_A_PHONE
+        return broad_tables.is_broad(self.headings, self.rows)
 
     @property
     def classes(self) -> list[Markup]:

@@ -11,6 +11,7 @@ from starlette.responses import HTMLResponse
 
 from pullbook.charts import readout, svg_writer
 from pullbook.view_parts.progress import Step, counted
+from pullbook.words import broad_tables
 from pullbook.words.units import Units, UnitSystem
 
 if TYPE_CHECKING:
@@ -28,8 +29,8 @@ if TYPE_CHECKING:
 
 #: Our script asks for a fragment with this header; who caches must keep the two apart.
 FRAGMENT = "X-Pullbook-Fragment"
-#: A cell of fewer letters stays on one line; a word of more is broken where it must be.
-_SHORT, _LONG = 14, 20
+#: A word of more letters is broken where it must be.
+_LONG = 20
 #: The views in the order of the menu.
 MENU = (
     ("/ask", "Ask"),
@@ -114,6 +115,7 @@ def environment() -> Environment:
                        trim_blocks=True, lstrip_blocks=True, undefined=StrictUndefined)  # fmt: skip
     made.filters["query"] = query
     made.filters["width"] = width
+    made.globals["is_broad"] = broad_tables.is_broad
     return made
 
 
@@ -125,7 +127,7 @@ def width(cell: str) -> str:
     """
     if max(map(len, cell.split()), default=0) > _LONG:
         return "long"
-    return "short" if len(cell) < _SHORT else ""
+    return "short" if len(cell) < broad_tables.SHORT else ""
 
 
 def query(given: Mapping[str, object]) -> str:

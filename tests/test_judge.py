@@ -13,10 +13,11 @@ from pullbook.model.learning.settings import Settings
 from pullbook.model.prediction.predict import predict
 from pullbook.model.review import judge, judgement, promotion_record, promotions
 from pullbook.model.review.arrivals import arrivals, version_of
-from pullbook.model.review.drift import DriftError, _shops, drift, keep
+from pullbook.model.review.drift import DriftError, drift, keep
 from pullbook.model.review.judgement import Rules, Verdict
 from pullbook.model.review.moved_fields import moved
 from pullbook.model.review.promotion_record import history
+from pullbook.model.review.shop_reads import shop_reads
 from pullbook.model.training import bundle, train_model
 from pullbook.pipeline.curation import data_set, jury
 from pullbook.pipeline.features import feature_table
@@ -256,7 +257,7 @@ def test_a_batch_in_the_wrong_unit_is_in_doubt(months):
 def test_one_shops_year_that_reads_nine_percent_high_is_in_doubt(months):
     """The shop with most new sheets; of the forty others one at most is near enough to be named."""
     late = ~months.builds["content"].isin(months.earlier["content"])
-    victim = known_shops(months)[0]
+    victim = knownshop_reads(months)[0]
     rows = late & (months.builds["shop"] == victim)
     assert rows.sum() >= 3
     spoiled = months.pulls.copy()
@@ -276,7 +277,7 @@ def spoiled(months, shops, factor):
     return pulls
 
 
-def known_shops(months, sheets=3):
+def knownshop_reads(months, sheets=3):
     """Return the known shops with so many new sheets that are not outside the data, most first."""
     found = [one for one in news(months).shops if one.known and one.sheets >= sheets]
     return [one.shop for one in sorted(found, key=lambda one: -one.sheets)]
@@ -284,7 +285,7 @@ def known_shops(months, sheets=3):
 
 @pytest.mark.parametrize("count", [1, 2])
 def test_a_batch_of_a_shop_or_two_is_in_doubt_though_they_agree(months, count):
-    shops = known_shops(months)[:count]
+    shops = knownshop_reads(months)[:count]
     late = ~months.builds["content"].isin(months.earlier["content"])
     kept = months.builds[~late | months.builds["shop"].isin(shops)].reset_index(drop=True)
     pulls = spoiled(months, shops, NEWTON_METRES)
@@ -304,7 +305,7 @@ def test_sheets_of_one_engine_say_less_of_a_shop_than_sheets_of_many():
     )  # fmt: skip
     off = rng.normal(0, 0.02, 144)
     known = pd.Series(50, index=sorted(set(shops)))
-    found = {one.shop: one.error for one in _shops(fresh, off, known)}
+    found = {one.shop: one.error for one in shop_reads(fresh, off, known)}
     others = [error for shop, error in found.items() if shop != shops[0]]
     assert found[shops[0]] > 2 * max(others)
 
@@ -326,7 +327,7 @@ def test_one_engine_with_many_sheets_is_no_drift_of_the_fields(months):
 
 @pytest.mark.slow
 def test_a_shop_that_is_off_pulls_no_other_with_it(months):
-    victim, *others = known_shops(months)
+    victim, *others = knownshop_reads(months)
     before, after = news(months), news(months, spoiled(months, [victim], NEWTON_METRES))
     apart = [{one.shop: one.offset for one in found.shops} for found in (before, after)]
     assert apart[1][victim] - apart[0][victim] == pytest.approx(np.log(NEWTON_METRES), abs=0.01)

@@ -3,6 +3,7 @@
 import json
 
 import numpy as np
+import pandas as pd
 import pytest
 from command_line import run
 
@@ -78,6 +79,49 @@ def test_an_engine_that_a_model_has_learned_from_does_not_judge_it(way):
     done = run("judge", folder / "old", folder / "new", "--on", folder / "half")
     assert done.returncode == 2
     assert "no engine is new to both bundles" in " ".join(done.stderr.split())
+
+
+def drifted(folder, times, into):
+    """Report on the sheets that a model has not seen, their torque times so much."""
+    builds, pulls = data_set.load(folder / "data")
+    old = pd.Series(pulls["sheet_id"].isin(data_set.load(folder / "half")[0]["sheet_id"]))
+    torque = pulls["torque"].where(old, times * pulls["torque"])
+    tables = {data_set.BUILDS: builds, data_set.PULLS: pulls.assign(torque=torque)}
+    now, out = into / f"now {times}", into / f"drift {times}"
+    data_set.write(now, tables)
+    done = run("report", "drift", now, "--bundle", folder / "old", "--out", out)
+    return done, json.loads((out / "drift.json").read_text()), (out / "drift.md").read_text()
+
+
+def test_new_sheets_of_one_shop_are_checked_against_what_its_model_learned_from(way, tmp_path):
+    folder, _ = way
+    (known, _), (builds, _) = (data_set.load(folder / name) for name in ("half", "data"))
+    done, found, page = drifted(folder, 1.0, tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert found["new"]["sheets"] == len(builds) - len(known)
+    assert (found["held_out"], found["doubts"], found["gone"]) == ("engine", [], 0)
+    assert "How your dyno reads now" in page
+    assert "limits over engines" in page
+    assert "shops" not in page.split("All batches so far")[0]
+    again = drifted(folder, 1.15, tmp_path)[1]["shops"][0]["offset"] - found["shops"][0]["offset"]
+    assert again == pytest.approx(np.log(1.15), abs=1e-3)
+
+
+def test_a_dyno_that_reads_high_since_is_in_doubt(way, tmp_path):
+    done, found, _ = drifted(way[0], 1.3, tmp_path)
+    assert done.returncode == 1
+    assert "your dyno reads +" in found["doubts"][0]
+    assert found["doubts"][0] in " ".join(done.stderr.split())
+
+
+def test_new_sheets_are_read_straight_from_the_folder_of_a_shop(way, tmp_path):
+    folder, _ = way
+    out = tmp_path / "straight"
+    words = ("--bundle", folder / "old", "--out", out, "--own")
+    done = run("report", "drift", folder / "sheets", *words)
+    assert done.returncode == 0, done.stderr
+    straight = json.loads((out / "drift.json").read_text())
+    assert straight["new"]["rms"] == drifted(folder, 1.0, tmp_path)[1]["new"]["rms"]
 
 
 def test_a_verdict_puts_a_model_of_ones_own_in_use(way, tmp_path):

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 if TYPE_CHECKING:
-    pass
+    from pullbook.model.trained.trained_model import Model
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +54,25 @@ def arrivals(builds: pd.DataFrame, earlier: pd.DataFrame) -> Arrivals:
         new_shops=_added(builds["shop"], earlier["shop"]),
         new_families=_added(families, earlier["family"].dropna()),
     )
+
+
+def learned_by(model: Model, builds: pd.DataFrame) -> pd.DataFrame:
+    """Return the builds that a model learned from, to be compared with curated builds of today.
+
+    They are known by shop and name: a bundle holds no digests, so that a sheet of the same name
+    counts as unchanged.
+    """
+    now = dict(zip(zip(builds["shop"], map(bare, builds["sheet_id"]), strict=True),
+                   builds["content"], strict=True))  # fmt: skip
+    known = zip(model.fields["shop"], map(bare, model.sheet_ids), strict=True)
+    return model.fields.assign(
+        sheet_id=list(model.sheet_ids), content=[now.get(one, "\n".join(one)) for one in known]
+    )
+
+
+def bare(sheet_id: str) -> str:
+    """Return a sheet's own name, without the suffix for its shop."""
+    return sheet_id.rsplit("@", 1)[0]
 
 
 def _added(now: pd.Series, before: pd.Series) -> list[str]:

@@ -7,7 +7,7 @@ have tuned for. The results are kept in a record with a line for every batch.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -16,10 +16,10 @@ from pullbook.model.evaluation import accuracy, bootstrap
 from pullbook.model.evaluation.evaluate import coverage
 from pullbook.model.evaluation.prediction_errors import LEVELS, score_predictions
 from pullbook.model.prediction.predict import predict
-from pullbook.model.review.arrivals import Arrivals, arrivals, version_of
+from pullbook.model.review.arrivals import Arrivals, arrivals, bare, learned_by, version_of
 from pullbook.model.review.moved_fields import Moved, moved
-from pullbook.pipeline.builds.engine_groups import engines_of
-from pullbook.pipeline.curation.shop_consensus import nested
+from pullbook.model.review.shop_reads import ShopReads, shop_reads
+from pullbook.pipeline.builds.engine_groups import SHOP, engine_keys, engines_of, held_out_groups
 from pullbook.schemas.errors import InputError
 from pullbook.schemas.standing import Standing
 
@@ -29,50 +29,13 @@ if TYPE_CHECKING:
     from pullbook.model.range.novelty import Floats
     from pullbook.model.trained.trained_model import Model
 
-#: A known shop is in doubt when its offset has changed by more than ``OFF`` and by more than
-#: ``ERRORS`` standard errors: with fifty shops, one is then named by chance in one batch of forty.
-#: A new shop is in doubt beyond ``OFF_NEW``, more than shops differ by. Common practice, no source.
-OFF, ERRORS, OFF_NEW = 0.03, 3.5, 0.10
-#: Fewest new sheets of a shop to judge its offset by.
-FEWEST_SHEETS = 3
 #: All new sheets together are in doubt when their mean is off by more than this, beyond chance, and
 #: they are at least so many, of at least so many shops.
 _ALL_OFF, _ALL_SHEETS, _ALL_SHOPS = 0.04, 10, 3
-#: Smallest scatter of a sheet that is assumed, even if a small batch agrees better. Common
-#: practice, no source.
-_SCATTER = 0.02
 
 
 class DriftError(InputError):
     """Data sets that a model cannot be checked for drift on; the message says why."""
-
-
-class ShopReads(NamedTuple):
-    """The offset of a shop's new sheets from what the model expects.
-
-    Attributes
-    ----------
-    shop
-        Its code.
-    known
-        Whether the model was trained on it.
-    sheets
-        Number of its new sheets.
-    offset, error
-        Natural logarithm of measured over expected torque, and its standard error.
-    """
-
-    shop: str
-    known: bool
-    sheets: int
-    offset: float
-    error: float
-
-    @property
-    def doubtful(self) -> bool:
-        """Whether the offset is more than shops differ by, or a known shop changes by."""
-        far = abs(self.offset) > (OFF if self.known else OFF_NEW)
-        return self.sheets >= FEWEST_SHEETS and far and abs(self.offset) > ERRORS * self.error
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +58,9 @@ class Drift:
         The new line of the record.
     doubts
         Reasons not to train on the new sheets as they are.
+    held_out
+        What limits are of: ``shop``, or ``engine`` where the data is of few shops; the column
+        ``shop`` of readings and sheets then holds engines.
     """
 
     arrivals: Arrivals
@@ -105,6 +71,7 @@ class Drift:
     shops: list[ShopReads]
     record: dict[str, Any]
     doubts: list[str]
+    held_out: str
 
     def as_json(self) -> dict[str, Any]:
         """Return the figures as plain data."""
@@ -123,12 +90,13 @@ class Drift:
                 for one in self.shops
             ],
             "doubts": self.doubts,
+            "held_out": self.held_out,
         }
 
 
 def drift(
     model: Model, manifest: Mapping[str, Any], builds: pd.DataFrame, pulls: pd.DataFrame,
-    earlier: pd.DataFrame,
+    earlier: pd.DataFrame | None = None,
 ) -> Drift:  # fmt: skip
     """Return how new sheets differ from earlier ones, and how the model in use does on them.
 
@@ -139,7 +107,8 @@ def drift(
     builds, pulls
         Curated tables as they are now.
     earlier
-        Curated builds as they were when the bundle was made.
+        Curated builds as they were when the bundle was made; ``None`` for those it learned from, by
+        their names.
 
     Raises
     ------
@@ -147,6 +116,7 @@ def drift(
         No sheet is new, or the model was trained on some of them.
 
     """
+    earlier = learned_by(model, builds) if earlier is None else earlier
     came = arrivals(builds, earlier)
     if not came.new.any():
         gone = (
@@ -160,11 +130,13 @@ def drift(
     fresh = builds[came.new].reset_index(drop=True)
     groups = {str(name): own for name, own in pulls.groupby("sheet_id", sort=False)}
     predictions = predict(model, fresh, fresh["shop"].tolist())
-    readings, sheets = score_predictions(fresh, groups, predictions)
+    held_out = held_out_groups(pd.concat([builds, earlier], ignore_index=True))
+    weighed = fresh if held_out.what == SHOP else fresh.assign(shop=engine_keys(fresh))
+    readings, sheets = score_predictions(weighed, groups, predictions)
     off = _off(readings)
     usable = (sheets["standing"] != Standing.OUTSIDE.value).to_numpy(dtype=bool)
     known = model.fields["shop"].groupby(engines_of(model.fields)).first().value_counts()
-    shops = _shops(fresh[usable], off[usable], known)
+    shops = shop_reads(fresh[usable], off[usable], known)
     record = _record(manifest, builds, fresh, came, readings, sheets, off)
     return Drift(
         arrivals=came,
@@ -178,7 +150,10 @@ def drift(
         ],
         shops=shops,
         record=record,
-        doubts=_doubts(off[usable], fresh["shop"][usable], shops),
+        doubts=_doubts(
+            off[usable], fresh["shop"][usable], shops, alone=len(set(builds["shop"])) == 1
+        ),
+        held_out=held_out.what,
     )
 
 
@@ -186,11 +161,11 @@ def _check_unseen(
     model: Model, manifest: Mapping[str, Any], builds: pd.DataFrame, came: Arrivals
 ) -> None:
     """Raise if the model was trained on some of the new sheets, which are then no test of it."""
-    learned = set(zip(model.fields["shop"], map(_bare, model.sheet_ids), strict=True))
+    learned = set(zip(model.fields["shop"], map(bare, model.sheet_ids), strict=True))
     names = builds["sheet_id"].isin(set(came.changed))
     fresh = builds[came.new & ~names.to_numpy(dtype=bool)]
     seen = sum(
-        (shop, _bare(name)) in learned
+        (shop, bare(name)) in learned
         for shop, name in zip(fresh["shop"].tolist(), fresh["sheet_id"].tolist(), strict=True)
     )
     if seen:
@@ -200,11 +175,6 @@ def _check_unseen(
             " it was trained on, before you replace it"
         )
         raise DriftError(msg)
-
-
-def _bare(sheet_id: str) -> str:
-    """Return a sheet's own name, without the suffix for its shop."""
-    return sheet_id.rsplit("@", 1)[0]
 
 
 def _off(readings: pd.DataFrame) -> Floats:
@@ -236,48 +206,20 @@ def _record(
     return line
 
 
-def _shops(fresh: pd.DataFrame, off: Floats, known: pd.Series) -> list[ShopReads]:
-    """Return the offsets of shops from what the model expects.
-
-    For a known shop the model expects the shop's own offset, which is less certain the fewer of its
-    engines the model has seen (``known``, by code); for a new shop it expects the mean of all.
-    Shops are not compared with one another: if all are off, each is. The scatter of sheets, engines
-    and families within a shop is estimated from all: sheets of one engine say less.
-    """
-    if not len(fresh):
-        return []
-    shop, codes = pd.factorize(fresh["shop"])
-    part = pd.factorize(fresh["shop"] + " " + fresh["family"].astype("str").fillna(""))[0]
-    sheets = np.bincount(shop)
-    offset = np.bincount(shop, off) / sheets
-    engine = engines_of(fresh)
-    engines = np.bincount(shop[np.unique(engine, return_index=True)[1]])
-    noise = np.maximum(nested(off, shop, part).noise, nested(off, shop, engine).noise)
-    error = np.maximum(noise, _SCATTER / np.sqrt(engines))
-    before = known.reindex(codes).to_numpy(float)
-    error *= np.where(np.isnan(before), 1.0, np.sqrt(1 + engines / before))
-    return [
-        ShopReads(str(code), not np.isnan(seen), int(count), float(apart), float(noise))
-        for code, seen, count, apart, noise in zip(
-            codes, before, sheets, offset, error, strict=True
-        )
-    ]
-
-
-def _doubts(off: Floats, shop: pd.Series, shops: list[ShopReads]) -> list[str]:
+def _doubts(off: Floats, shop: pd.Series, shops: list[ShopReads], *, alone: bool) -> list[str]:
     found = []
     if len(off) >= _ALL_SHEETS and shop.nunique() >= _ALL_SHOPS:
         middle, low, high = bootstrap.limits(off, shop.tolist(), lambda rows: float(np.mean(rows)))
         if (low > 0 or high < 0) and abs(middle) > _ALL_OFF:
             how = f"{_percent(middle)} against the model ({_percent(low)} to {_percent(high)})"
             found.append(f"the new sheets as a whole read {how}; check their units and corrections")
-    found += [
-        f"shop {one.shop[:8]} reads {_percent(one.offset)} (+- {200 * one.error:.1f} %) against"
-        f" {'its earlier sheets' if one.known else 'the model'} on {one.sheets} new sheets; check"
-        " their units and corrections, and its dyno"
-        for one in shops
-        if one.doubtful
-    ]
+    for one in (one for one in shops if one.doubtful):
+        whose, against = ("shop " + one.shop[:8], "its") if not alone else ("your dyno", "the")
+        before = f"{against} earlier sheets" if one.known else "the model"
+        found.append(
+            f"{whose} reads {_percent(one.offset)} (+- {200 * one.error:.1f} %) against {before} on"
+            f" {one.sheets} new sheets; check their units and corrections, and {against} dyno"
+        )
     return found
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pullbook.arguments import messages, options
+from pullbook.arguments import inputs, messages, options
 from pullbook.schemas.errors import InputError
 
 if TYPE_CHECKING:
@@ -34,11 +34,20 @@ def curation(curated: options.Curated, out: Annotated[Path, _OUT]) -> None:
 @group.command()
 def drift(
     curated: options.Curated,
-    since: Annotated[Path, typer.Option(help="Data set that the bundle was made from.")],
     bundle: Annotated[
         Path, typer.Option("--bundle", help="Bundle in use, or the folder of promotions.")
     ],
     out: Annotated[Path, _OUT],
+    since: Annotated[
+        Path | None,
+        typer.Option(
+            help="Data set that the bundle was made from; by default the sheets that the bundle"
+            " learned from, known by their names."
+        ),
+    ] = None,
+    own: options.Own = False,
+    key_file: options.KeyFile = None,
+    settings_file: options.ShopSettings = None,
 ) -> None:
     """Report what is new, how it differs, and how accurate the model in use is on it."""
     import json
@@ -49,9 +58,11 @@ def drift(
     from pullbook.pipeline.curation import data_set
     from pullbook.pipeline.storage import csv_text, locks, whole_writes
     from pullbook.reports import drift_page
+    from pullbook.tasks import training
 
-    builds, pulls = data_set.load(curated)
-    earlier, _ = data_set.load(since)
+    reader = inputs.own_reader([curated], settings_file, key_file) if own else None
+    builds, pulls = training.data(curated, reader, messages.say)
+    earlier = None if since is None else data_set.load(since)[0]
     found = drifting.drift(*bundles.load(promotion_record.current(bundle)), builds, pulls, earlier)
     kept = out / drift_page.RECORD
     out.mkdir(parents=True, exist_ok=True)

@@ -11,10 +11,12 @@ from pullbook.charts import drawing
 from pullbook.charts.drawing import svg_of
 from pullbook.model.evaluation import bootstrap
 from pullbook.model.evaluation.prediction_errors import LEVELS
-from pullbook.model.review import drift
+from pullbook.model.review import shop_reads
+from pullbook.pipeline.builds.engine_groups import ENGINE
 from pullbook.pipeline.physics.correction_factors import REFERENCE
 from pullbook.reports.document import Page
 from pullbook.text.prediction_text import PLACE
+from pullbook.words.figures import counted
 from pullbook.words.units import label
 
 if TYPE_CHECKING:
@@ -22,10 +24,12 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-    from pullbook.model.review.drift import Drift, ShopReads
+    from pullbook.model.review.drift import Drift
     from pullbook.model.review.moved_fields import Moved
+    from pullbook.model.review.shop_reads import ShopReads
 
 RECORD = "record.csv"
+_KNOWN = " Sheets of a shop it knows are compared with that shop's limits."
 _SHOP_CHARS, _MOST_ROWS = 8, 40
 
 
@@ -35,20 +39,31 @@ def page(found: Drift, record: pd.DataFrame) -> Page:
     _summary(made, found)
     _doubts(made, found.doubts)
     _fair_test(made, found, record)
-    _shops(made, found.shops)
+    if _alone(found):
+        _own_dyno(made, found.shops)
+    else:
+        _shops(made, found.shops)
     _fields(made, found.fields)
     _standing(made, found)
     _changed(made, found)
     return made
 
 
+def _alone(found: Drift) -> bool:
+    """Whether all is of one shop."""
+    return found.held_out == ENGINE and found.record["shops"] == 1
+
+
 def _summary(made: Page, found: Drift) -> None:
     line, came = found.record, found.arrivals
+    alone = _alone(found)
+    shops = "" if alone else f" of {counted(line['shops'], 'shop')}"
+    new_shops = "" if alone else f"{line['new_shops']} of the shops and "
     families = f": {_listed(came.new_families)}" if came.new_families else ""
     made.text(
-        f"{line['sheets']} sheets of {line['shops']} shops are new in data version {line['data']};"
-        f" {line['new_shops']} of the shops and {len(came.new_families)} of the engine families"
-        f"{families} are new. {len(came.changed)} earlier sheets have changed, and"
+        f"{counted(line['sheets'], 'new sheet')}{shops} in data version {line['data']}."
+        f" New: {new_shops}{len(came.new_families)} of the engine families"
+        f"{families}. {len(came.changed)} earlier sheets have changed, and"
         f" {len(came.gone)} are gone. The model in use, bundle {line['bundle']}, has learned from"
         f" none of the new sheets. Torque is at the flywheel ({REFERENCE})."
     )
@@ -69,7 +84,7 @@ def _fair_test(made: Page, found: Drift, record: pd.DataFrame) -> None:
     made.text(
         f"The model has never seen these sheets. Its error on them is {line['rms']:.2f} % rms"
         f" (median sheet {line['median_sheet']:.2f} %), and they read {line['reads_high']:+.2f} %"
-        " against it on average. Sheets of a shop it knows are compared with that shop's limits."
+        " against it on average." + ("" if _alone(found) else _KNOWN)
     )
     levels = [level for level in LEVELS if line[f"reading_{level}"] is not None]
     if levels:
@@ -77,14 +92,14 @@ def _fair_test(made: Page, found: Drift, record: pd.DataFrame) -> None:
             "drift_coverage.svg",
             _coverage(found, levels),
             "Share of new readings inside the limits of the model in use, by level, with 90 %"
-            " limits over shops; the line is the level itself. "
+            f" limits over {found.held_out}s; the line is the level itself. "
             + ", ".join(
                 f"{100 * line[f'reading_{one}']:.1f} % at {100 * one:g} %" for one in levels
             )
             + ".",
         )
     else:
-        made.text("It has no limits: they need sheets of more shops.")
+        made.text("It has no limits: they need sheets of more shops, or of more engines of one.")
     made.text("All batches so far:")
     made.table(
         ["data", "bundle", "new sheets", "shops", "new shops", "rms, %", "median, %", "reads, %",
@@ -111,9 +126,10 @@ def _shops(made: Page, shops: Sequence[ShopReads]) -> None:
     made.text(
         "Compared with what the model expects: for a shop it knows, that shop's own readings so"
         " far; for any other, the average of all. Sheets outside the data are left out. A shop is"
-        f" in doubt if it has {drift.FEWEST_SHEETS} new sheets or more and is off by more than"
-        f" {drift.ERRORS:g} standard errors, and by more than {100 * drift.OFF:g} % if the model"
-        f" knows it or {100 * drift.OFF_NEW:g} % if not. A smaller error may be real too, but does"
+        f" in doubt if it has {shop_reads.FEWEST_SHEETS} new sheets or more and is off by more"
+        f" than {shop_reads.ERRORS:g} standard errors, and by more than {100 * shop_reads.OFF:g} %"
+        f" if the model knows it or {100 * shop_reads.OFF_NEW:g} % if not. A smaller error may be"
+        " real too, but does"
         " not show."
     )
     ordered = sorted(shops, key=lambda one: (not one.known, one.offset))
@@ -134,6 +150,22 @@ def _shops(made: Page, shops: Sequence[ShopReads]) -> None:
             for one in furthest[:_MOST_ROWS]
         ],
     )  # fmt: skip
+
+
+def _own_dyno(made: Page, shops: Sequence[ShopReads]) -> None:
+    """Say how the one dyno reads now; nothing where no new sheet is like the data."""
+    for one in shops:
+        made.heading("How your dyno reads now")
+        were = "is" if one.sheets == 1 else "are"
+        read = "reads" if one.sheets == 1 else "read"
+        made.text(
+            f"{counted(one.sheets, 'new sheet')} {were} like what was tested before, and {read}"
+            f" {100 * np.expm1(one.offset):+.1f} % against it (two standard errors:"
+            f" {200 * one.error:.1f} %). The dyno is in doubt if {shop_reads.FEWEST_SHEETS} such"
+            f" sheets or more are off by more than {shop_reads.ERRORS:g} standard errors and by"
+            f" more than {100 * shop_reads.OFF:g} %. A smaller error may be real too, but does not"
+            " show; engines that are run again show it best."
+        )
 
 
 def _fields(made: Page, moved: Sequence[Moved]) -> None:

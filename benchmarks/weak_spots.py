@@ -182,7 +182,7 @@ def flips(data: Data, model: Model) -> float:
 
 
 def part_effects(data: Data, model: Model, seed: int) -> dict[str, float]:
-    """Return slope and correlation of predicted against true changes of torque, by part."""
+    """Return slopes and correlation of predicted and true changes of torque, by part."""
     rng = np.random.default_rng(seed)
     made = [data.made[name] for name in data.builds["sheet_id"]]
     natural = [m for m in made if m.build.values["aspiration"] == "natural"][:_BUILDS_ASKED]
@@ -203,6 +203,7 @@ def part_effects(data: Data, model: Model, seed: int) -> dict[str, float]:
         predicted = np.log(np.array([one.torque(_CONSTANT_RPM) for one in answers]))
         truth, guess = ((x[1::2] - x[::2]).ravel() for x in (true, predicted))
         found[f"{part}: predicted over true change"] = float(guess @ truth / (truth @ truth))
+        found[f"{part}: true over predicted change"] = float(guess @ truth / (guess @ guess))
         found[f"{part}: correlation"] = float(np.corrcoef(guess, truth)[0, 1])
     return found
 

@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.linalg import solve_triangular
+from scipy.linalg import LinAlgError, solve_triangular
+from scipy.linalg import cholesky as factor
 
 from pullbook.model.learning.part_kernel import COLUMNS
 
@@ -277,8 +278,11 @@ def cholesky(matrix: Floats) -> Floats:
     more = _JITTER
     while True:
         try:
-            root = np.linalg.cholesky(matrix + more * np.eye(len(matrix)))
-        except np.linalg.LinAlgError:
+            padded = matrix.copy()
+            padded[np.diag_indices(len(padded))] += more
+            # It is symmetric; transposed, its columns lie as the library takes them.
+            root: Floats = factor(padded.T, lower=True, overwrite_a=True, check_finite=False)
+        except LinAlgError:
             more *= 10
         else:
-            return np.asarray(root, dtype=np.float64)
+            return root

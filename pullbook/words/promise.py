@@ -30,15 +30,15 @@ def promise(answer: Answer) -> str:
     percent = figures.level(answer.level)
     lines = (
         f"{percent} limits: about {figures.in_ten(answer.level)} values measured on"
-        f" {whose(answer)} fall inside."
+        f" {whose(answer)} fall inside"
     )
     if answer.level < answer.asked_level:
         needed = figures.needed(answer.asked_level)
-        lines += (
-            f" {figures.level(answer.asked_level)} limits take {needed}"
+        return (
+            f"{lines}. {figures.level(answer.asked_level)} limits take {needed}"
             f" {figures.plural(what)}, and {answer.groups} were held out."
         )
-    return lines
+    return f"{lines}, as they did for the {answer.groups} {figures.plural(what)} held out."
 
 
 def whose(answer: Answer) -> str:

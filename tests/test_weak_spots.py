@@ -27,6 +27,7 @@ def wanted(kind, figure, limits, why=None):
 
 
 SHRUNKEN = "what a part does is learned from builds of other engines, which blurs it"
+SMALL = "a carburetor's effect is smaller than what other builds teach of it"
 
 
 @pytest.mark.parametrize(
@@ -60,11 +61,10 @@ SHRUNKEN = "what a part does is learned from builds of other engines, which blur
             "the smallest have fewer than five engines to hold out",
         ),
         *(
-            wanted("part effects", f"{part}: predicted over true change", PULLS_TRUE, why)
+            wanted("part effects", f"{part}: true over predicted change", PULLS_TRUE, why)
             for part, why in (
-                ("camshaft", SHRUNKEN), ("intake", SHRUNKEN), ("heads", SHRUNKEN),
-                ("header", SHRUNKEN), ("compression", SHRUNKEN), ("carburetor", None),
-                ("stroke", None),
+                ("camshaft", None), ("intake", None), ("heads", None), ("header", None),
+                ("compression", None), ("carburetor", SMALL), ("stroke", None),
             )
         ),
         *(

@@ -13,8 +13,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.linalg import LinAlgError, solve_triangular
-from scipy.linalg import cholesky as factor
+from scipy.linalg import solve_triangular
 
 from pullbook.model.learning.part_kernel import COLUMNS
 
@@ -278,11 +277,8 @@ def cholesky(matrix: Floats) -> Floats:
     more = _JITTER
     while True:
         try:
-            padded = matrix.copy()
-            padded[np.diag_indices(len(padded))] += more
-            # It is symmetric; transposed, its columns lie as the library takes them.
-            root: Floats = factor(padded.T, lower=True, overwrite_a=True, check_finite=False)
-        except LinAlgError:
+            root = np.linalg.cholesky(matrix + more * np.eye(len(matrix)))
+        except np.linalg.LinAlgError:
             more *= 10
         else:
-            return root
+            return np.asarray(root, dtype=np.float64)

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.linalg import cho_solve
-from scipy.linalg.blas import dsyr
 from scipy.linalg.lapack import dpotri
 from scipy.optimize import minimize
 
@@ -90,12 +89,13 @@ class _Likelihood:
             [labels[:, None, at] == labels[None, :, at] for at in range(len(LABELS))]
             + [np.eye(len(labels), dtype=bool)]
         ).astype(float)
+        self._pick = np.ix_(readings.sheet, readings.sheet)
         self._parts, self._labels = over_speed(readings.speed, readings.speed)
         same = readings.sheet[:, None] == readings.sheet[None, :]
         self._fixed = level + same * readings.doubt[readings.sheet]
         self._start, self._target = readings.start - center[0], readings.target - center[1]
-        self._counts = np.bincount(readings.sheet, minlength=len(readings.places))
-        self._bounds = np.r_[0, np.cumsum(self._counts)[:-1]]
+        counts = np.bincount(readings.sheet, minlength=len(readings.places))
+        self._bounds = np.r_[0, np.cumsum(counts)[:-1]]
 
     def __call__(self, given: Floats) -> tuple[float, Floats]:
         """Return the value and its gradient at logarithms of variances, then a weight."""
@@ -103,21 +103,21 @@ class _Likelihood:
         var = np.exp(logs)
         parts = np.tensordot(var[: len(PARTS)], self._like, axes=1)
         labels = np.tensordot(var[len(PARTS) : -1], self._alike, axes=1)
-        matrix = self._by_reading(parts)
-        matrix *= self._parts
-        of_labels = self._by_reading(labels)
-        of_labels *= self._labels
-        matrix += of_labels
+        matrix = parts[self._pick] * self._parts
+        matrix += labels[self._pick] * self._labels
         matrix += self._fixed
         matrix[np.diag_indices(len(matrix))] += var[-1]
         root = cholesky(matrix)
         off = self._target - weight * self._start
         solved = cho_solve((root, True), off, check_finite=False)
         inverse, _ = dpotri(root, lower=1)  # its lower triangle, zeros above
+        diagonal = inverse.diagonal().copy()
+        inverse = inverse + inverse.T
+        inverse[np.diag_indices(len(inverse))] = diagonal
         away, tilt = logs - np.log(_SD**2), weight - _WEIGHT
         value = 0.5 * off @ solved + np.log(np.diag(root)).sum()
         value += 0.5 * np.sum((away / _PRIOR) ** 2) + 0.5 * (tilt / _WEIGHT_SD) ** 2
-        inverse = dsyr(-1.0, solved, lower=1, a=inverse, overwrite_a=1).T
+        inverse -= np.outer(solved, solved)
         by_parts, by_labels = (
             self._by_sheet(inverse * speed) for speed in (self._parts, self._labels)
         )
@@ -132,17 +132,8 @@ class _Likelihood:
         slope = -(self._start @ solved) + tilt / _WEIGHT_SD**2
         return float(value), np.append(gradient, slope)
 
-    def _by_reading(self, matrix: Floats) -> Floats:
-        """Return the values of pairs of sheets for each pair of their readings."""
-        return np.repeat(np.repeat(matrix, self._counts, axis=0), self._counts, axis=1)
-
-    def _by_sheet(self, half: Floats) -> Floats:
-        """Return the sums of a symmetric matrix over the readings of each pair of sheets.
-
-        Given is one triangle of it, with zeros in the other.
-        """
-        rows = np.add.reduceat(half, self._bounds, axis=0)
-        once = np.add.reduceat(rows, self._bounds, axis=1)
-        sums: Floats = once + once.T
-        sums[np.diag_indices(len(sums))] -= np.add.reduceat(half.diagonal(), self._bounds)
+    def _by_sheet(self, matrix: Floats) -> Floats:
+        """Return the sums of a matrix over the readings of each pair of sheets."""
+        rows = np.add.reduceat(matrix, self._bounds, axis=0)
+        sums: Floats = np.add.reduceat(rows, self._bounds, axis=1)
         return sums

@@ -37,6 +37,19 @@ def edit_text(folder: Path, name: str, old: str, new: str) -> None:
     sign(folder)
 
 
+def edit_trees(folder: Path, old: str, new: str) -> None:
+    """Replace a text in the trees once, and make the lengths in their head and the manifest fit.
+
+    Otherwise whatever is changed would be found by its length alone.
+    """
+    path = folder / bundle_folder.CURVE
+    text = path.read_text("ascii")
+    assert old in text
+    changed = text.replace(old, new, 1)
+    path.write_bytes((changed if "tree_sizes=" in old else fit_sizes(changed)).encode("ascii"))
+    sign(folder)
+
+
 def fit_sizes(text: str) -> str:
     """Return the text of trees with the lengths of the trees in its head as they are."""
     head, *trees = text.partition("end of trees")[0].split("\nTree=")

@@ -43,9 +43,9 @@ _TREE = (
     "left_child", "right_child", "leaf_value", "leaf_weight", "leaf_count", "internal_value",
     "internal_weight", "internal_count", "is_linear", "shrinkage",
 )  # fmt: skip
-#: Bit of a decision type that marks a split over a set of categories; none is used here.
-_OVER_A_SET = 1
-_DECISIONS = 16
+#: Decision types of splits over a number: where blanks go (2), and what counts as one: nothing, a
+#: zero (4) or what is no number (8). An odd type would be a split over a set of categories.
+_DECISIONS = frozenset({0, 2, 4, 6, 8, 10})
 
 
 class DamagedTreesError(InputError):
@@ -201,7 +201,7 @@ def _check_entries(entries: dict[str, str], number: int, columns: int) -> None:
     splits = _whole(entries["split_feature"], leaves - 1)
     decisions = _whole(entries["decision_type"], leaves - 1)
     known = all(0 <= split < columns for split in splits)
-    if not known or any(d & _OVER_A_SET or not 0 <= d < _DECISIONS for d in decisions):
+    if not known or not _DECISIONS.issuperset(decisions):
         msg = "it splits on a column that does not exist"
         raise ValueError(msg)
     children = [_whole(entries[side], leaves - 1) for side in ("left_child", "right_child")]

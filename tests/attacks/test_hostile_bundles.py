@@ -64,6 +64,7 @@ def test_only_a_newline_ends_a_line_of_the_trees(mine, monkeypatch, end):
 @pytest.mark.parametrize(
     ("old", "new"),
     [
+        ("tree\nversion=v4", "bush\nversion=v4"),
         ("num_leaves=", "num_leaves=-"),
         ("num_leaves=", "num_leaves=9999999999"),
         ("leaf_count=", "leaf_count=99999999999999999999 "),
@@ -90,7 +91,7 @@ def test_only_a_newline_ends_a_line_of_the_trees(mine, monkeypatch, end):
 )
 def test_a_line_of_the_trees_that_training_does_not_write_is_refused(mine, monkeypatch, old, new):
     without_trial(monkeypatch)
-    crafted_bundle.edit_text(mine, "curve.txt", old, new)
+    crafted_bundle.edit_trees(mine, old, new)
     refused(mine, "does not verify")
 
 

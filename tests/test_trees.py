@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from crafted_bundle import fit_sizes
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -75,8 +76,15 @@ def broken(text, name, place, value):
     ],
 )
 def test_a_damaged_tree_is_caught(text, name, place, value):
+    found = broken(text, name, place, value)
     with pytest.raises(tree_text.DamagedTreesError):
-        tree_text.check(broken(text, name, place, value), COLUMNS)
+        tree_text.check(found if name == "tree_sizes" else fit_sizes(found), COLUMNS)
+
+
+def test_more_trees_than_any_model_has_are_refused(text, monkeypatch):
+    monkeypatch.setattr(tree_text, "_MOST_TREES", text.count("\nTree=") - 1)
+    with pytest.raises(tree_text.DamagedTreesError, match="the limit is"):
+        tree_text.check(text, COLUMNS)
 
 
 @pytest.mark.parametrize("share", [0.0, 0.1, 0.5, 0.9])
@@ -104,7 +112,7 @@ def test_trees_over_other_columns_are_caught(text):
 def test_a_line_too_many_is_caught(text, old, new):
     assert old in text
     with pytest.raises(tree_text.DamagedTreesError):
-        tree_text.check(text.replace(old, new, 1), COLUMNS)
+        tree_text.check(fit_sizes(text.replace(old, new, 1)), COLUMNS)
 
 
 def test_a_tree_without_a_split_is_sound():

@@ -81,6 +81,22 @@ def test_a_damaged_tree_is_caught(text, name, place, value):
         tree_text.check(found if name == "tree_sizes" else fit_sizes(found), COLUMNS)
 
 
+def test_a_split_that_leads_back_to_itself_is_caught(text):
+    """Every split and leaf is still reached once, so that only the order gives it away."""
+    sides = ("left_child", "right_child")
+    children = [[int(one) for one in first(text, side).split("=")[1].split()] for side in sides]
+    side, parent, other = next(
+        (s, p, o) for s in (0, 1) for p, c in enumerate(children[s]) if c > 0
+        for o in (0, 1) if children[o][c] < 0
+    )  # fmt: skip
+    split = children[side][parent]
+    children[side][parent], children[other][split] = children[other][split], split
+    for name, found in zip(sides, children, strict=True):
+        text = text.replace(first(text, name), f"{name}={' '.join(map(str, found))}", 1)
+    with pytest.raises(tree_text.DamagedTreesError, match="before its parent"):
+        tree_text.check(fit_sizes(text), COLUMNS)
+
+
 def test_more_trees_than_any_model_has_are_refused(text, monkeypatch):
     monkeypatch.setattr(tree_text, "_MOST_TREES", text.count("\nTree=") - 1)
     with pytest.raises(tree_text.DamagedTreesError, match="the limit is"):

@@ -5,6 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 #: A number, a text, a yes or no; ``None`` where the sheet gives nothing.
 Value = float | int | str | bool | None
@@ -103,7 +107,8 @@ class Field:
 
     @property
     def _after_number(self) -> str:
-        return self.unit if self.unit.startswith(":") or not self.unit else f" {self.unit}"
+        unit = READ_UNITS.get(self.unit, self.unit)
+        return unit if unit.startswith(":") or not unit else f" {unit}"
 
     @property
     def allowed(self) -> str:
@@ -121,6 +126,8 @@ class Field:
         return f"{number} from {self.low:g}{both} to {self.high:g}{self._after_number}"
 
 
+#: Units as they are read, where the dictionary of fields has a code.
+READ_UNITS: Mapping[str, str] = MappingProxyType({"in2": "sq in", "in3": "cu in"})
 #: Names in words, where the words are not just the name without underscores.
 _LABELS = MappingProxyType(
     {"sheet_id": "sheet ID", "cylinders": "number of cylinders", "muffled": "exhaust muffled",

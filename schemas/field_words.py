@@ -3,7 +3,7 @@
 >>> described("intake_duration", 230.0), described("bore", 4.0, metric=True)
 ('intake duration 230 deg', 'bore 101.6 mm')
 >>> described("fuel_metering", "port injection"), with_unit("cylinder_displacement", 43.7)
-('fuel metering port injection', '43.7 in3')
+('fuel metering port injection', '43.7 cu in')
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
+from pullbook.schemas.field import READ_UNITS
 from pullbook.schemas.fields import FIELDS, PULL_FIELDS
 
 if TYPE_CHECKING:
@@ -34,8 +35,8 @@ METRIC: Mapping[str, tuple[str, float, float]] = MappingProxyType(
         "hp": ("kW", 0.7456998715822702, 0.0),
     }
 )
-#: Units that are written shorter where the field's name says the rest.
-_SHORT = MappingProxyType({"crank deg": "deg", "cam deg": "deg"})
+#: Units as they are read; they are shorter where the field's name says the rest.
+_READ = MappingProxyType({**READ_UNITS, "crank deg": "deg", "cam deg": "deg"})
 _DIGITS = 4
 #: Metric units of which three digits are as good as the inches they come from: a length from 20 to
 #: 100 mm to 0.1 mm, a shorter one (a lift) to 0.01 mm.
@@ -62,7 +63,7 @@ def unit_of(name: str, *, metric: bool = False) -> str:
     unit = _unit(name)
     if metric and unit in METRIC:
         return METRIC[unit][0]
-    return _SHORT.get(unit, unit)
+    return _READ.get(unit, unit)
 
 
 def in_units(name: str, value: float, *, metric: bool = False) -> float:

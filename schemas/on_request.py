@@ -20,9 +20,9 @@ class BandMean:
     Attributes
     ----------
     band
-        Lowest and highest engine speed, rev/min.
+        Lowest and highest engine speed that were asked for, rev/min.
     torque, power
-        The means, lb-ft and hp, with limits.
+        The means over the tested part, lb-ft and hp, with limits; over the whole band if none was.
     tested
         Lowest and highest speed of the band that builds like it were tested at, rev/min; ``None``
         if they were tested at none of it.
@@ -41,7 +41,8 @@ class BandMean:
     def as_json(self) -> dict[str, Any]:
         """Return the means as ``predict --json`` prints them."""
         return {
-            "band": [rounded(end) for end in self.band],
+            "band": [rounded(end) for end in self.tested or self.band],
+            "asked_band": [rounded(end) for end in self.band],
             **self.torque.named("torque"),
             **self.power.named("power"),
             "tested": None if self.tested is None else [rounded(end) for end in self.tested],

@@ -58,7 +58,7 @@ def test_messages_are_in_the_units_of_the_sheet(write_sheet):
     inch = {"bore": "1.9", "stroke": "3.626"}
     feet = [("rpm", "torque"), *((rpm, "250") for rpm in ("2000", "2500", "3000", "3500", "4001"))]
     said = _message(findings(write_sheet(inch, feet)), "mean-pressure")
-    assert "250 lb-ft from 62 in3" in said
+    assert "250 lb-ft from 62 cu in" in said
     assert "611 psi. With no boost given, 44 to 254 psi is possible" in said
     said = _message(findings(write_sheet({"bore": "48.26 mm"})), "mean-pressure")
     assert re.search(r"361 N\.m from 1011 cc, .* kPa\. With no boost given, 300 to 1750 kPa", said)

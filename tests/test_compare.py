@@ -13,6 +13,7 @@ from pullbook.model.comparison import compare_several
 from pullbook.model.comparison.compare import compare
 from pullbook.model.limits.conformal import Scores
 from pullbook.model.limits.difference_errors import expected
+from pullbook.model.prediction.over_band import cut_to_tested
 from pullbook.model.prediction.predict import predict
 from pullbook.pipeline.privacy import anonymise
 from pullbook.schemas.answer import Between
@@ -34,9 +35,8 @@ def two(demo):
 def between(demo, both, **change):
     given = {"pairs": demo.model.pairs, "band": BAND, "level": 0.9, "one_shop": True} | change
     rpm = np.arange(given["band"][0], given["band"][1] + 1, 250.0)
-    return compare(
-        both, ("a", "b"), given["pairs"], given["band"], given["level"], rpm, given["one_shop"]
-    )
+    band = cut_to_tested(both, given["band"])
+    return compare(both, ("a", "b"), given["pairs"], band, given["level"], rpm, given["one_shop"])
 
 
 def test_the_difference_is_that_of_the_two_curves(demo, two):

@@ -20,6 +20,7 @@ from pullbook.model.learning.curve_model import Blend
 from pullbook.model.learning.gaussian_process import SHEET_VARIANCE, SHOP_VARIANCE
 from pullbook.model.learning.sample import sample_of
 from pullbook.model.learning.settings import Settings
+from pullbook.model.prediction.over_band import Band
 from pullbook.model.prediction.predict import predict
 from pullbook.model.trained import pulls as reading
 from pullbook.model.training import hold_out, train_model
@@ -131,7 +132,8 @@ def test_a_variant_has_the_same_difference_as_compare(demo, build):
     own, other = Predictor(demo.model, {}).predictions([base, *sheets])
     rpm = np.arange(2500.0, 4501, 250)
     (one,) = vary.variants(own, [other], values, demo.model.pairs, (2500, 4500), 0.9, rpm)
-    direct = compare((other, own), ("a", "b"), demo.model.pairs, (2500, 4500), 0.9, rpm, True)
+    both = Band((2500, 4500), one.difference.over)
+    direct = compare((other, own), ("a", "b"), demo.model.pairs, both, 0.9, rpm, True)
     assert one.difference.mean == direct.mean
 
 
@@ -202,10 +204,9 @@ def test_a_variant_whose_like_was_not_swept_has_no_mean(demo, build):
     words = ["vary", build, "--field", "intake_duration=190,242", "--tie", "exhaust_duration"]
     told = run(demo, *words, "--band", "5200:5900").stdout
     found = json.loads(run(demo, *words, "--band", "5200:5900", "--json").stdout)["variants"]
-    assert [one["swept"] for one in found].count(False) == " ".join(told.split()).count(
-        "no such build was tested"
-    )
-    assert not found[0]["swept"]
+    assert [one["swept"] for one in found] == [False, True]
+    assert " ".join(told.split()).count("tested over too little of the band") == 1
+    assert "190 deg, 194 deg  not tested" in told or "190 deg, 196 deg  not tested" in told
 
 
 def test_metric_variants_are_named_in_metric_units(demo, build):
@@ -380,14 +381,14 @@ def test_of_two_builds_the_chance_is_that_of_compare(demo, build):
         *compare_several.means(both, band), both, band, scores, scores.mean, 1
     )
     rpm = np.arange(2500.0, 4501, 250)
-    direct = compare(both, ("a", "b"), demo.model.pairs, (2500, 4500), 0.9, rpm, True)
+    direct = compare(both, ("a", "b"), demo.model.pairs, Band(band, band), 0.9, rpm, True)
     assert found[0] == pytest.approx(direct.chance, abs=0.08)
 
 
 @pytest.mark.parametrize("one_shop", [True, False])
 def test_no_build_is_likelier_the_best_of_all_than_to_beat_one_of_them(demo, one_shop):
     """Both from the same errors of pairs, give or take 1 % for the draws."""
-    pairs, band = demo.model.pairs, (2500.0, 4500.0)
+    pairs, band = demo.model.pairs, Band((2500.0, 4500.0), (2500.0, 4500.0))
     rpm = np.arange(2500.0, 4501, 250)
     for at in range(0, 120, 12):
         found = predict(demo.model, demo.builds.iloc[at : at + 3], [None] * 3)
@@ -405,7 +406,7 @@ def test_the_best_of_two_has_the_chance_of_their_difference(demo):
     rpm = np.arange(3000.0, 3501, 250)
     for band in ((2500.0, 4500.0), (3000.0, 3500.0)):
         told = compare_several.compare(
-            ("a", "b"), found, demo.model.pairs, band, 0.9, rpm, one_shop=True
+            ("a", "b"), found, demo.model.pairs, Band(band, band), 0.9, rpm, one_shop=True
         )
         (apart,) = told.differences
         assert told.chances == [apart.chance, 1 - apart.chance]
@@ -571,7 +572,7 @@ def test_readings_that_are_left_out_are_named_by_their_speed(prediction):
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        ({"correction": "SAE J1349"}, "corrected to SAE J1349 already, as on the sheet."),
+        ({"correction": "SAE J1349"}, "already at SAE J1349 on the sheet."),
         ({}, "torque (observed), corrected to SAE J1349 with the weather on the sheet (times "),
         (
             {"correction": "SAE J607", "barometer": ""},

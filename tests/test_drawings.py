@@ -74,7 +74,7 @@ def charts(tmp_path_factory):
 
     def varied(**ranges):
         variants = predictor.vary(builds[1], ranges, band, 0.9)
-        return variation_drawing.of_variants(found[1], variants, band, fine, Units.METRIC)
+        return variation_drawing.of_variants(found[1], variants, fine, Units.METRIC)
 
     folder = tmp_path_factory.mktemp("drawings")
     (folder / "parts.yaml").write_text(PARTS)
@@ -211,7 +211,7 @@ def test_where_a_load_may_not_be_cleared_is_marked_and_bands_that_cross_differ_i
     chart = prediction_drawing.on_one_pair(answer, Units())
     torque, power, load, *short = chart.panels[0].curves
     assert (torque.filled, power.filled) == (True, False)
-    assert "whole line of the load: where torque may not clear it" in chart.notes
+    assert "thick solid line: where torque may not clear the load" in chart.notes
     ((first, last),) = answer.loads[0].below
     assert short[0].x[0] <= first
     assert short[0].x[-1] == pytest.approx(last)

@@ -76,7 +76,7 @@ def test_a_sheet_says_who_it_is_from_and_for(page):
     assert base64.b64decode(reader.links[0].split(",")[1]).decode() == SVG.format("")
     for what in (
         "Torque in lb-ft, power in hp, at the flywheel (SAE J1349).", "Peak torque:",
-        "What the limits mean", "The build", "Displacement 355.1 in3", "What is assumed",
+        "What the limits mean", "The build", "Displacement 355.1 cu in", "What is assumed",
         "Full throttle, mixture and timing set for the most torque", "Caution",
     ):  # fmt: skip
         assert what in said

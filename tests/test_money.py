@@ -53,7 +53,7 @@ def test_the_command_says_what_money_buys(parts, tmp_path):
     page = tmp_path / "page.html"
     done = run("choose", parts, "--html", page, "--correction", "J607")
     said = " ".join(done.stdout.split())
-    assert "What more money buys (each one beats everything cheaper): - 180:" in said
+    assert "What more money buys (each is predicted above everything cheaper): - 180:" in said
     steps = json.loads(run("choose", parts, "--json").stdout)["money"][1:]
     assert ("for each 100" in said) == any(one["chance_of_gain"] >= 0.75 for one in steps)
     assert "no clear gain (" in said
@@ -124,15 +124,13 @@ def test_a_caution_that_means_nothing_is_answered_with_what_to_write(text):
 @pytest.mark.parametrize(
     ("chances", "said"),
     [
-        (
-            (0.35, 0.39),
-            " (35 % chance that it is the best of these; too close to call: b has 39 %)",
-        ),
-        ((0.4, 0.3), " (40 % chance that it is the best of these: a slight favourite only)"),
-        ((0.9, 0.1), " (90 % chance that it is the best of these)"),
-        ((None, None), ""),
+        ((0.35, 0.39), "too close to call between a (35 % chance that it is the best of these) and"
+         " b (39 %)"),
+        ((0.4, 0.3), "a (40 % chance that it is the best of these, a slight favourite only)"),
+        ((0.9, 0.1), "a (90 % chance that it is the best of these)"),
+        ((None, None), "a"),
     ],
-)
+)  # fmt: skip
 def test_a_favourite_is_none_where_another_is_as_likely_the_best(chances, said):
     ranked = [
         SimpleNamespace(name=name, chance=one) for name, one in zip("ab", chances, strict=True)

@@ -38,7 +38,14 @@ def file(tmp_path):
 
 def test_the_part_that_was_tested_is_said(file):
     beyond = CliRunner().invoke(app, ["predict", file, "--band", "2500:9000"])
-    assert "rpm of this was tested" in " ".join(beyond.stdout.split())
+    assert "rpm, the tested part of 2500 to 9000: " in " ".join(beyond.stdout.split())
+    told = CliRunner().invoke(app, ["predict", file, "--band", "2500:9000", "--json"]).stdout
+    means = json.loads(told)["over_band"]
+    assert means["asked_band"] == [2500, 9000]
+    within = CliRunner().invoke(
+        app, ["predict", file, "--band", "{:.0f}:{:.0f}".format(*means["band"]), "--json"]
+    )
+    assert json.loads(within.stdout)["over_band"]["torque"] == means["torque"]
     never = CliRunner().invoke(app, ["predict", file, "--band", "8000:9000"])
     assert "none of it was tested" in " ".join(never.stdout.split())
 
@@ -75,8 +82,7 @@ def test_two_builds_are_compared_in_power_too_and_the_tested_part_is_said(file, 
     assert torque * turns[0] < width < torque * turns[1]
     assert found["tested"] == [2500, 4500]
     beyond = " ".join(run("compare", file, other, "--band", "2500:9000").stdout.split())
-    assert "Mean power from 2500 to 9000 rpm: A" in beyond
-    assert "rpm of this was tested." in beyond
+    assert "rpm, the tested part of 2500 to 9000: A" in beyond
 
 
 def test_a_varied_build_has_power_too_and_its_tables_fit_a_terminal(file, tmp_path):
@@ -95,4 +101,6 @@ def test_a_varied_build_has_power_too_and_its_tables_fit_a_terminal(file, tmp_pa
     metric = run(*asked, "--units", "metric")
     assert max(map(len, metric.stdout.splitlines())) < 80
     assert "kW" in metric.stdout
-    assert "not tested" in run("vary", file, "--field", "bore=4,4.05", "--band", "3000:7500").stdout
+    beyond = run("vary", file, "--field", "bore=4,4.05", "--band", "3000:7500").stdout
+    assert "rpm, the tested part of 3000 to 7500 Torque" in " ".join(beyond.split())
+    assert "not tested" not in beyond

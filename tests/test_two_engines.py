@@ -56,7 +56,7 @@ def test_sheets_with_a_pull_are_compared_as_measured(sheets):
     """Their means are those of the pulls at the reference condition, over what both reached."""
     found, said = told(*sheets)
     assert found["band"] == [2500, 4250]
-    assert "only from 2000 to 4250 rpm, so means are over that part" in " ".join(said.split())
+    assert "only from 2000 to 4250 rpm, so means are over the tested part" in " ".join(said.split())
     rpm = np.linspace(2500, 4250, 41)
     pulls = [own_pull(path) for path in sheets]
     means = [np.interp(rpm, one.rpm, one.torque).mean() for one in pulls]

@@ -49,7 +49,7 @@ ASKED = ("predict", "compare", "explain", "vary", "choose", "next", "against")
 ODD = re.compile(
     r"\b(told|said|nought|amiss|swept|less [ABCD]|anew|OUTSIDE|stands?)\b|of 100|in 100\b"
 )
-OURS = re.compile(r"\d ?(in(?! \d)|in2|in3|cfm|psi)\b|\b(lb-ft|hp|in3|cfm)\b")
+OURS = re.compile(r"\d ?(in(?! \d)|cfm|psi)\b|\b(lb-ft|hp|sq in|cu in|cfm)\b")
 CODE_SPELLING = re.compile(r"\b[a-z]+_[a-z_]+\b")
 
 

@@ -47,11 +47,15 @@ class Sides:
     ) -> Comparison:
         """Return the comparison, as `Predictor.compare` does, with what it was before."""
         builds = (self.builds, self.codes)
-        made = predictor.compare(self.found, band, level, one_shop=one_shop, builds=builds)
+        made = predictor.compare(
+            self.found, band, level, one_shop=one_shop, beside=self.before, builds=builds
+        )
         if not self.before:
             return made
         builds = (self.builds_before, self.codes)
-        first = predictor.compare(self.before, band, level, one_shop=one_shop, builds=builds)
+        first = predictor.compare(
+            self.before, band, level, one_shop=one_shop, beside=self.found, builds=builds
+        )
         return replace(made, shares=first.shares, before=first.differences[0], same=self.same)
 
 

@@ -13,7 +13,7 @@ from pullbook.model.answers import measured_pull, next_test
 from pullbook.model.choices import choose as choosing
 from pullbook.model.choices import free_search, vary
 from pullbook.model.comparison import compare_several, measured_difference
-from pullbook.model.prediction.over_band import answers_at
+from pullbook.model.prediction.over_band import answers_at, cut_to_tested
 from pullbook.model.prediction.predict import DEFAULT_LEVEL, on_one_dyno, predict
 from pullbook.model.range.tested_speeds import DEFAULT_RPM, band_speeds, speeds_of
 from pullbook.model.trained import find_starts
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from pullbook.model.answers.next_test import Lesson
     from pullbook.model.choices.parts_choice import Choice
     from pullbook.model.choices.search_result import Search
-    from pullbook.model.choices.vary import Variant
+    from pullbook.model.choices.variant import Variant
     from pullbook.model.comparison.compare_several import Comparison
     from pullbook.model.learning.sample import Floats
     from pullbook.model.prediction.prediction import Prediction
@@ -173,6 +173,7 @@ class Predictor:
         rpm: Floats | None = None,
         *,
         one_shop: bool = True,
+        beside: Sequence[Prediction] = (),
         builds: tuple[Sequence[Build], Sequence[str | None]] | None = None,
     ) -> Comparison:
         """Return the comparison of the first prediction with each of the others over a band.
@@ -188,22 +189,24 @@ class Predictor:
             Engine speeds of the curves of differences; by default every 250 rpm or closer.
         one_shop
             Whether all would be tested on one shop's dyno.
+        beside
+            Further builds, which were tested at all speeds that means are over too.
         builds
             Two builds and the codes of their shops, to tell what makes their difference.
 
         """
         names = [one.sheet_id for one in found]
         speeds = band_speeds(band) if rpm is None else rpm
+        over = cut_to_tested([*found, *beside], band)
         made = compare_several.compare(
-            names, found, self.model.pairs, band, level, speeds, one_shop
+            names, found, self.model.pairs, over, level, speeds, one_shop
         )
         if builds is None or len(found) != 2 or made.differences[0].alike:
             return made
         both = typed_builds(builds[0]).assign(shop=pd.Series(builds[1], dtype=object))
-        apart = made.differences[0].mean.value
-        return replace(
-            made, shares=measured_difference.shares(self.model, both, apart, band, level)
-        )
+        first = made.differences[0]
+        parts = measured_difference.shares(self.model, both, first.mean.value, over.over, level)
+        return replace(made, shares=parts)
 
     def vary(
         self,
@@ -235,7 +238,7 @@ class Predictor:
         code: str | None = None,
         start: Start | Learned | None = None,
     ) -> Search:
-        """Return the best build for a goal over free fields; see `free_search.search`."""
+        """Return the best build for a goal, as `free_search.search` does."""
         on_dyno = on_one_dyno(self.model, code, start, self.manifest)
         return free_search.search(self.model, base, free, goal, level, on_dyno)
 

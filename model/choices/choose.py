@@ -12,6 +12,7 @@ from pullbook.model.choices import goals, money
 from pullbook.model.choices.parts_choice import SWEEP, Choice, ChooseError, Combination
 from pullbook.model.comparison import compare, compare_several
 from pullbook.model.prediction.cautions import cautions
+from pullbook.model.prediction.over_band import ENOUGH, share_tested, tested_part
 from pullbook.model.prediction.predict import on_one_dyno
 from pullbook.model.range.tested_speeds import DEFAULT_RPM, speeds_of
 from pullbook.pipeline.builds import build_files
@@ -31,8 +32,6 @@ if TYPE_CHECKING:
 
 #: Most combinations that are predicted.
 MOST = 20_000
-#: The share of each band that must have been swept; the answer says if it is not all of it.
-_ENOUGH = 0.5
 _POINTS = 41
 #: How far apart speeds are looked at, rev/min.
 _STEP = 50.0
@@ -97,19 +96,20 @@ def choose(
         raise ChooseError(msg)
     found = on_one_dyno(model, code, start)([sheet for _, sheet in kept])
     swept = [_swept(one, wanted, low) for one in found]
-    if max(swept) < _ENOUGH:
+    if max(swept) < ENOUGH:
         msg = (
             "builds like these were not tested at the engine speeds of the goal, the low range and"
             " the torque requirements; choose other speeds"
         )
         raise ChooseError(msg)
-    known = [at for at, share in enumerate(swept) if share >= _ENOUGH]
+    known = [at for at, share in enumerate(swept) if share >= ENOUGH]
     if len(known) < len(kept):
         beyond[SWEEP] = len(kept) - len(known)
-    for_power = _shared_speeds([found[at] for at in known])
-    kept_torque, short = _within(
-        wanted, [kept[at] for at in known], [found[at] for at in known], level, low, for_power
-    )
+    taken = [found[at] for at in known]
+    for_power = _shared_speeds(taken)
+    wanted = replace(wanted, goal=wanted.goal.over(tested_part(taken, wanted.goal.band)))
+    low = tested_part(taken, low) or low
+    kept_torque, short = _within(wanted, [kept[at] for at in known], taken, level, low, for_power)
     if short:
         beyond[TORQUE] = short
     if not kept_torque:
@@ -140,8 +140,8 @@ def _shared_speeds(found: Sequence[Prediction]) -> tuple[float, float] | None:
 
 def _swept(found: Prediction, wanted: PartsList, low: tuple[float, float]) -> float:
     """Return the swept share of the wanted bands, of the band where it is smallest."""
-    bands = [wanted.goal[1], low, *(limit.over for limit in wanted.limits if limit.over)]
-    return min(float(found.supported(np.linspace(*band, _POINTS)).mean()) for band in bands)
+    bands = [wanted.goal.band, low, *(limit.over for limit in wanted.limits if limit.over)]
+    return min(share_tested(found, band) for band in bands)
 
 
 def _name(parts: Sequence[Part]) -> str:
@@ -216,7 +216,7 @@ def _with_chances(
     scores = compare.scores_for(found[:2], model.pairs, one_shop=True) if len(found) > 1 else None
     if scores is None:
         return ranked
-    band = wanted.goal[1]
+    band = wanted.goal.band
     value, expected = compare_several.means(found, band)
     law = scores.mean if band[1] > band[0] else scores.point
     chance = compare_several.chances_of_best(value, expected, found, band, scores, law, seed)

@@ -14,8 +14,9 @@ import numpy as np
 from scipy.stats import qmc
 
 from pullbook.model.choices import goals
-from pullbook.model.choices.search_result import Found, Search, Worth
+from pullbook.model.choices.search_result import Found, Search, Slope, Worth
 from pullbook.model.prediction.cautions import cautions
+from pullbook.model.prediction.over_band import ENOUGH, share_tested, tested_part
 from pullbook.model.range.tested_speeds import DEFAULT_RPM, speeds_of
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.builds.free_fields import Followers, Free, FreeFieldsError, free_fields
@@ -82,6 +83,9 @@ def search(
 
     """
     free, pairs = free_fields(names, model.fields), model.pairs
+    (start,) = predict([base])
+    if share_tested(start, goal.band) >= ENOUGH:
+        goal = goal.over(tested_part([start], goal.band))
     look = _Look(base, free, goal, level, Followers(free, model.fields), predict)
     (own,) = look.of_builds([(base, {})])
     draws = qmc.Sobol(len(free), seed=seed)
@@ -115,7 +119,7 @@ def search(
     )
     alike = [_cautioned(one, goal) for one in _unlike(look, best, others)]
     return Search(
-        goal, level, _beside(own, best, goal, pairs, level), called, alike,
+        goal, level, tuple(free), _beside(own, best, goal, pairs, level), called, alike,
         worth if clears else [], short if clears else None, _higher(high, best), len(look.looked),
     )  # fmt: skip
 
@@ -228,7 +232,11 @@ def _worth(look: _Look, best: Found, at: int, pairs: Mapping[str, PairScores]) -
     places = (np.arange(count) + 0.5) / count if free.choices else np.linspace(0, 1, count)
     rows = np.repeat(here[None], len(places), axis=0)
     rows[:, at] = places
-    line = [one for one in look.at(rows) if one.reached.enough]
+    line = [
+        one
+        for one in look.at(rows)
+        if one.reached.enough and one.found.standing is not Standing.OUTSIDE
+    ]
     good = [one for one in line if one is best or _as_good(one, best, look.goal, pairs, look.level)]
     values = [one.values[free.name] for one in (*good, best)]
     own = best.values[free.name]
@@ -242,17 +250,22 @@ def _worth(look: _Look, best: Found, at: int, pairs: Mapping[str, PairScores]) -
     return Worth(free, own, below, above, good_range, at_end=below is None or above is None)
 
 
-def _slope(side: list[Found], best: Found, free: Free) -> float | None:
-    """Return the gain for each unit between the best build and one well apart on one side.
+def _slope(side: list[Found], best: Found, free: Free) -> Slope | None:
+    """Return the gain for each unit between the best build and what lies on one side of it.
 
-    Closer by, the model's steps would show more than the field's worth.
+    What is closer than `_WELL_APART` is left out: the model's steps would show more there than
+    what the field is worth.
     """
-    moves = {one.values[free.name] - best.values[free.name]: one for one in side}
-    far = [move for move in moves if abs(move) >= _WELL_APART * (free.high - free.low)]
+    gains = {
+        float(one.values[free.name]): one.reached.value.value - best.reached.value.value
+        for one in side
+    }
+    own = float(best.values[free.name])
+    far = [at for at in gains if abs(at - own) >= _WELL_APART * (free.high - free.low)]
     if not far:
         return None
-    move = min(far, key=abs)
-    return float((moves[move].reached.value.value - best.reached.value.value) / move)
+    near, end = min(far, key=lambda at: abs(at - own)), max(far, key=lambda at: abs(at - own))
+    return Slope(end, gains[end] / (end - own), gains[near] / (near - own))
 
 
 def _beside(
@@ -266,7 +279,7 @@ def _beside(
 def _as_good(
     one: Found, best: Found, goal: Goal, pairs: Mapping[str, PairScores], level: float
 ) -> bool:
-    if one.found.standing is Standing.OUTSIDE or one.reached.clears is not best.reached.clears:
+    if one.reached.clears is not best.reached.clears:
         return False
     less, _ = goals.less(goal, one.found, best.found, best.reached, pairs, level)
     return less.low is not None and less.low <= 0

@@ -10,6 +10,7 @@ import numpy as np
 from pullbook.model.comparison.compare import compare
 from pullbook.model.prediction.clearance import of_goal
 from pullbook.model.prediction.intervals import between
+from pullbook.model.prediction.over_band import ENOUGH, Band, share_tested
 from pullbook.model.prediction.prediction import BAND_POINTS
 from pullbook.pipeline.physics.constants import TORQUE_POWER_CONSTANT
 from pullbook.schemas.answer import Between
@@ -21,9 +22,6 @@ if TYPE_CHECKING:
     from pullbook.model.prediction.prediction import Prediction
     from pullbook.pipeline.builds.parts import Goal
     from pullbook.schemas.on_request import Clearance
-
-#: The share of the speeds that must have been swept; the answer says if it is not all of them.
-ENOUGH = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +79,7 @@ class Reached:
 
 def reached(goal: Goal, found: Prediction, level: float) -> Reached:
     """Return what a build reaches, with limits at a level."""
-    share = float(found.supported(np.linspace(*goal.band, BAND_POINTS)).mean())
+    share = share_tested(found, goal.band)
     loads = of_goal(found, goal.loads, level)
     if goal.of == "mean_torque":
         return Reached(found.mean(goal.band, level), None, share, loads)
@@ -112,7 +110,8 @@ def less(
     """
     speed = at.rpm if at.rpm is not None else goal.band[0]
     band = goal.band if goal.band[1] > goal.band[0] else (speed, speed + 1.0)
-    both = compare((best, one), ("best", "one"), pairs, band, level, np.array([speed]), True)
+    over, rpm = Band(band, band), np.array([speed])
+    both = compare((best, one), ("best", "one"), pairs, over, level, rpm, True)
     if goal.of == "mean_torque":
         return both.mean, None if both.chance is None else 1 - both.chance
     factor = speed / TORQUE_POWER_CONSTANT if goal.of == "power" else 1.0

@@ -78,6 +78,33 @@ class Found:
 
 
 @dataclass(frozen=True, slots=True)
+class Slope:
+    """What each unit of a field brings on one side of the best build.
+
+    Attributes
+    ----------
+    end
+        The farthest value on that side that was tested.
+    average
+        The gain for each unit, on average between there and the best build.
+    near
+        The gain for each unit close to the best build.
+    """
+
+    end: float
+    average: float
+    near: float
+
+    def times(self, factor: float) -> Slope:
+        """Return it with its gains multiplied by a factor."""
+        return replace(self, average=self.average * factor, near=self.near * factor)
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it as ``choose --free --json`` prints it."""
+        return {"to": self.end, "average": rounded(self.average, 4), "near": rounded(self.near, 4)}
+
+
+@dataclass(frozen=True, slots=True)
 class Worth:
     """What a free field is worth, the others as in the best build.
 
@@ -88,8 +115,8 @@ class Worth:
     best
         Its value in the best build.
     below, above
-        What each unit of it brings on the way to the best build and beyond it; ``None`` where there
-        is no value on that side. For a choice both are ``None``.
+        What each unit of it brings on the way to the best build and beyond it; ``None`` where
+        nothing was tested on that side. For a choice both are ``None``.
     as_good
         Lowest and highest value that is not clearly worse; for a choice, those choices.
     at_end
@@ -98,14 +125,15 @@ class Worth:
 
     free: Free
     best: float | str
-    below: float | None
-    above: float | None
+    below: Slope | None
+    above: Slope | None
     as_good: tuple[float | str, ...]
     at_end: bool
 
     def times(self, factor: float) -> Worth:
         """Return it with its gains multiplied by a factor."""
-        below, above = (None if one is None else one * factor for one in (self.below, self.above))
+        sides = (None if one is None else one.times(factor) for one in (self.below, self.above))
+        below, above = sides
         return replace(self, below=below, above=above)
 
     def as_json(self) -> dict[str, Any]:
@@ -113,9 +141,11 @@ class Worth:
         one = self.free
         return {
             "field": one.name,
-            "searched": list(one.choices) or [one.low, one.high],
             "best": self.best,
-            "gain_per_unit": {"below": rounded(self.below, 4), "above": rounded(self.above, 4)},
+            "gain_per_unit": {
+                side: None if one is None else one.as_json()
+                for side, one in (("below", self.below), ("above", self.above))
+            },
             "as_good": list(self.as_good),
             "at_end_of_range": self.at_end,
         }
@@ -129,6 +159,8 @@ class Search:
     ----------
     goal, level
         The goal, and the level of the limits.
+    free
+        The free fields, with what was searched of each.
     base
         The build as it is.
     best
@@ -147,6 +179,7 @@ class Search:
 
     goal: Goal
     level: float
+    free: tuple[Free, ...]
     base: Found
     best: Found
     alternatives: list[Found]
@@ -154,6 +187,11 @@ class Search:
     short: Found | None
     outside: Found | None
     tried: int
+
+    @property
+    def not_given(self) -> list[str]:
+        """The free fields that the build as it is leaves out."""
+        return [one.name for one in self.free if self.base.build.values.get(one.name) is None]
 
     @property
     def band(self) -> tuple[float, float]:
@@ -180,8 +218,10 @@ class Search:
             "goal": self.goal.as_json(),
             "level": self.level,
             "build": self.base.as_json(),
+            "not_given": self.not_given,
             "best": self.best.as_json(),
             "alternatives": [one.as_json() for one in self.alternatives],
+            "searched": {one.name: one.searched for one in self.free},
             "worth": [one.as_json() for one in self.worth],
             "not_clearing": None if self.short is None else self.short.as_json(),
             "outside": None if self.outside is None else self.outside.as_json(),

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from pullbook.model.choices.variant import Variant
 from pullbook.model.comparison.compare import compare
-from pullbook.model.comparison.difference import Difference
-from pullbook.model.prediction.over_band import over_band
+from pullbook.model.prediction.over_band import ENOUGH, Band, cut_to_tested, over_band, share_tested
 from pullbook.model.range.tested_speeds import DEFAULT_RPM, band_speeds, speeds_of
 from pullbook.pipeline.builds import build_files
-from pullbook.schemas.answer import rounded
 from pullbook.schemas.errors import InputError
 from pullbook.schemas.field import Kind
 from pullbook.schemas.field_words import described, spoken
@@ -25,92 +24,19 @@ if TYPE_CHECKING:
 
     from pullbook.model.learning.sample import Floats
     from pullbook.model.limits.difference_errors import PairScores
-    from pullbook.model.prediction.prediction import Peaks, Prediction
+    from pullbook.model.prediction.prediction import Prediction
     from pullbook.pipeline.values.sheet import Build
-    from pullbook.schemas.answer import Between
 
     Predict = Callable[[Sequence[Build]], list[Prediction]]
 
-#: What is printed of the difference from the original build.
-_AGAINST = ("mean_torque", "mean_power", "chance_a_above_b", "told_apart", "curve", "crossovers")
+#: Two values that differ by this share are the same: 88.4 mm is 3.48 in.
+_ROUNDED = 2e-4
 #: Most variants that are predicted.
 MOST = 500
 
 
 class VaryError(InputError):
     """A field that cannot be varied in this way; the message says why."""
-
-
-@dataclass(frozen=True, slots=True)
-class Variant:
-    """One variant of a build.
-
-    Attributes
-    ----------
-    values
-        Its values of the varied fields, and of those tied to them.
-    found
-        Its prediction.
-    mean
-        Mean torque over the band, lb-ft; `power` is mean power, hp.
-    difference
-        The variant minus the original build, at the same shop.
-    tested
-        Lowest and highest speed of the band that builds like it were tested at, if any.
-    peaks
-        Its peaks of torque and of power.
-    is_base
-        Whether it is the original build itself.
-    """
-
-    values: Mapping[str, Any]
-    found: Prediction
-    mean: Between
-    power: Between
-    difference: Difference
-    tested: tuple[float, float] | None
-    peaks: Peaks
-    is_base: bool = False
-
-    @property
-    def swept(self) -> bool:
-        """Whether builds like it were tested over the whole band."""
-        return self.tested == self.difference.band
-
-    def times(self, factor: float) -> Variant:
-        """Return the variant with all torque and power multiplied by a factor."""
-        torque, power = (peak and peak.times(factor) for peak in self.peaks)
-        return replace(
-            self,
-            mean=self.mean.times(factor),
-            power=self.power.times(factor),
-            difference=self.difference.times(factor),
-            peaks=self.peaks._replace(torque=torque, power=power),
-        )
-
-    def as_json(self) -> dict[str, Any]:
-        """Return the variant as ``vary --json`` prints it."""
-        difference = self.difference.as_json()
-        return {
-            "values": dict(self.values),
-            "standing": self.found.standing.value,
-            "swept": self.swept,
-            "reasons": [reason.message for reason in self.found.reasons],
-            "mean_torque": {
-                "torque": rounded(self.mean.value),
-                "low": rounded(self.mean.low),
-                "high": rounded(self.mean.high),
-            },
-            "mean_power": {
-                "power": rounded(self.power.value),
-                "low": rounded(self.power.low),
-                "high": rounded(self.power.high),
-            },
-            "tested": None if self.tested is None else list(self.tested),
-            "peak_torque": self.peaks.torque and self.peaks.torque.as_json("torque"),
-            "peak_power": self.peaks.power and self.peaks.power.as_json("power"),
-            "against_base": {name: difference[name] for name in _AGAINST},
-        }
 
 
 def combinations(
@@ -240,9 +166,16 @@ def vary(
     own, *others = predict([base, *builds(base, values)])
     found = variants(own, others, values, pairs, band, level, band_speeds(band))
     return [
-        replace(one, is_base=all(base.values.get(n) == value for n, value in own.items()))
+        replace(one, is_base=all(_same(base.values.get(n), value) for n, value in own.items()))
         for one, own in zip(found, values, strict=True)
     ]
+
+
+def _same(own: Any, value: Any) -> bool:
+    """Return whether a value is that of the build, up to how a unit is rounded."""
+    if isinstance(own, float) and isinstance(value, float):
+        return math.isclose(own, value, rel_tol=_ROUNDED)
+    return bool(own == value)
 
 
 def variants(
@@ -272,16 +205,21 @@ def variants(
         Engine speeds of the differences, rev/min.
 
     """
+    own = cut_to_tested([base], band).over
+    enough = [one for one in found if share_tested(one, own) >= ENOUGH]
+    over = cut_to_tested([base, *enough], own).over
     made = []
-    for one, own in zip(found, values, strict=True):
-        means = over_band(one, band, level)
+    for one, its in zip(found, values, strict=True):
+        means = over_band(one, over, level)
         made.append(
             Variant(
-                values=own,
+                values=its,
                 found=one,
                 mean=means.torque,
                 power=means.power,
-                difference=compare((one, base), ("variant", "base"), pairs, band, level, rpm, True),
+                difference=compare(
+                    (one, base), ("variant", "base"), pairs, Band(band, over), level, rpm, True
+                ),
                 tested=means.tested,
                 peaks=one.peaks(speeds_of(*DEFAULT_RPM), level),
             )

@@ -9,6 +9,7 @@ import numpy as np
 from pullbook.model.comparison.crossovers import crossovers
 from pullbook.model.comparison.difference import Difference
 from pullbook.model.limits.difference_errors import expected
+from pullbook.model.limits.pair_kinds import ONE_ENGINE, ONE_SHOP, TWO_MEASURED, TWO_SHOPS
 from pullbook.model.prediction.as_measured import AsMeasured
 from pullbook.model.prediction.over_band import tested_part
 from pullbook.model.prediction.prediction import BAND_POINTS, NARROW
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from pullbook.model.learning.sample import Floats
     from pullbook.model.limits.conformal import Scores
     from pullbook.model.limits.difference_errors import PairScores
+    from pullbook.model.prediction.over_band import Band
     from pullbook.model.prediction.prediction import Prediction
 
 
@@ -33,7 +35,7 @@ def compare(
     both: Sequence[Prediction],
     names: tuple[str, str],
     pairs: Mapping[str, PairScores],
-    band: tuple[float, float],
+    band: Band,
     level: float,
     rpm: Floats,
     one_shop: bool,
@@ -49,7 +51,7 @@ def compare(
     pairs
         Scores of the model's pairs by what the two share; without those there are no limits.
     band
-        Lowest and highest engine speed of the band, rev/min.
+        The band, and the part of it that means are over.
     level
         Confidence level of the limits, between 0 and 1.
     rpm
@@ -58,8 +60,10 @@ def compare(
         Whether both are assumed to be tested by one shop.
 
     """
-    scores = scores_for(both, pairs, one_shop=one_shop)
-    inside = np.linspace(*band, BAND_POINTS)
+    shared = shared_by(both, one_shop=one_shop)
+    scores = pairs.get(shared)
+    over = band.over
+    inside = np.linspace(*over, BAND_POINTS)
     turns = inside / TORQUE_POWER_CONSTANT
     errors = _expected(both, inside, scores)
     means = [float(np.mean(one.torque(inside))) for one in both]
@@ -67,21 +71,23 @@ def compare(
     unsure = float(np.mean(errors))
     difference = means[0] - means[1]
     single = None if scores is None else scores.point.factor(level)
-    law = None if scores is None else law_of_mean(scores, band, level)
+    law = None if scores is None else law_of_mean(scores, over, level)
     whole = None if law is None else law.factor(level)
     values, widths = _apart(both, rpm, scores)
     return Difference(
         names=names,
-        band=band,
+        band=band.asked,
         level=(None if law is None else law.kept(level)) or level,
         one_shop=one_shop,
+        shared=shared,
         mean_a=means[0],
         mean_b=means[1],
         mean=_between(difference, unsure, whole),
         power_a=powers[0],
         power_b=powers[1],
         power=_between(powers[0] - powers[1], float(np.mean(errors * turns)), whole),
-        tested=tested_part(both, band),
+        over=over,
+        tested=tested_part(both, band.asked),
         chance=None if law is None else _chance(difference / unsure, law),
         rpm=rpm,
         curve=[
@@ -92,7 +98,7 @@ def compare(
             for v, w in zip(values.tolist(), widths.tolist(), strict=True)
         ],
         supported=(both[0].supported(rpm) & both[1].supported(rpm)).tolist(),
-        crossovers=crossovers(*band, lambda some: _apart(both, some, scores), single),
+        crossovers=crossovers(*over, lambda some: _apart(both, some, scores), single),
         standings=(both[0].standing, both[1].standing),
         measured=(isinstance(both[0], AsMeasured), isinstance(both[1], AsMeasured)),
     )
@@ -102,6 +108,11 @@ def scores_for(
     both: Sequence[Prediction], pairs: Mapping[str, PairScores], *, one_shop: bool
 ) -> PairScores | None:
     """Return the scores of pairs that share what two builds share; ``None`` without any."""
+    return pairs.get(shared_by(both, one_shop=one_shop))
+
+
+def shared_by(both: Sequence[Prediction], *, one_shop: bool) -> str:
+    """Return what two builds share, one of `difference_errors.SHARED`."""
     a, b = both
     if a.measured is not None and b.measured is not None:
         same = (
@@ -109,10 +120,8 @@ def scores_for(
             and b.ahead is not None
             and a.ahead.same_engine(a.row, b.ahead, b.row)
         )
-        return pairs.get("one engine" if same else "two measured")
-    if _only_one_measured(both):
-        return pairs.get("two shops")
-    return pairs.get("one shop" if one_shop else "two shops")
+        return ONE_ENGINE if same else TWO_MEASURED
+    return ONE_SHOP if one_shop and not _only_one_measured(both) else TWO_SHOPS
 
 
 def law_of_mean(scores: PairScores, band: tuple[float, float], level: float) -> Scores:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from pullbook.model.learning.sample import Floats
     from pullbook.model.limits.conformal import Scores
     from pullbook.model.limits.difference_errors import PairScores
+    from pullbook.model.prediction.over_band import Band
     from pullbook.model.prediction.prediction import Prediction
 
 
@@ -83,7 +84,8 @@ class Comparison:
         first = self.differences[0]
         chances = None if self.chances is None else [round(one, 4) for one in self.chances]
         return {
-            "band": list(first.band),
+            "band": list(first.over),
+            "asked_band": list(first.band),
             "level": first.level,
             "builds": self.names,
             "chance_best": chances,
@@ -95,7 +97,7 @@ def compare(
     names: Sequence[str],
     found: Sequence[Prediction],
     pairs: Mapping[str, PairScores],
-    band: tuple[float, float],
+    band: Band,
     level: float,
     rpm: Floats,
     one_shop: bool,
@@ -118,7 +120,7 @@ def compare(
         id(comparing.scores_for(two, pairs, one_shop=one_shop)) for two in combinations(found, 2)
     }
     scores = comparing.scores_for(found[:2], pairs, one_shop=one_shop) if len(every) == 1 else None
-    chances = None if scores is None else _chances_of_few(found, scores, band, level)
+    chances = None if scores is None else _chances_of_few(found, scores, band.over, level)
     if chances is not None and len(found) == 2 and (first := differences[0].chance) is not None:
         chances = [first, 1 - first]
     return Comparison(differences, chances)

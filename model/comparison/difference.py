@@ -28,23 +28,27 @@ class Difference:
     names
         Names of the two builds.
     band
-        Lowest and highest engine speed, rev/min.
+        Lowest and highest engine speed that were asked for, rev/min.
     level
         Confidence level of the limits, between 0 and 1.
     one_shop
         Whether both are assumed to be tested by one shop.
+    shared
+        What the two share that their limits rest on, one of `difference_errors.SHARED`.
     mean_a, mean_b
-        Mean torque of each over the band.
+        Mean torque of each over `over`.
     mean
         Their difference.
     power_a, power_b, power
-        Mean power of each over the band, hp, and their difference; its limits come from the same
+        Mean power of each over `over`, hp, and their difference; its limits come from the same
         errors as those of torque.
+    over
+        The part of the band that means are over: what was tested of it, or all of it if none was.
     tested
         Lowest and highest speed of the band that builds like both were tested at; ``None`` if they
         were tested at none of it.
     chance
-        Chance that the first has the higher mean over the band; ``None`` without calibration.
+        Chance that the first has the higher mean; ``None`` without calibration.
     rpm, curve, chances, supported
         Engine speeds; at each the difference, the chance that the first makes more (``None``
         without calibration), and whether both builds are supported there.
@@ -60,12 +64,14 @@ class Difference:
     band: tuple[float, float]
     level: float
     one_shop: bool
+    shared: str
     mean_a: float
     mean_b: float
     mean: Between
     power_a: float
     power_b: float
     power: Between
+    over: tuple[float, float]
     tested: tuple[float, float] | None
     chance: float | None
     rpm: Floats
@@ -105,10 +111,12 @@ class Difference:
     def as_json(self) -> dict[str, Any]:
         """Return the difference as the object that ``compare --json`` prints."""
         return {
-            "band": list(self.band),
+            "band": list(self.over),
+            "asked_band": list(self.band),
             "level": self.level,
             "calibrated": self.calibrated,
             "same_shop": self.one_shop,
+            "limits_for": self.shared,
             "mean_torque": {
                 "a": rounded(self.mean_a),
                 "b": rounded(self.mean_b),

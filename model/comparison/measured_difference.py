@@ -13,7 +13,7 @@ from pullbook.model.learning import effect_points
 from pullbook.model.learning.effect_points import Ahead
 from pullbook.model.learning.effects import EFFECTS
 from pullbook.model.limits.calibration import NEW_FAMILY
-from pullbook.model.limits.difference_errors import CHANGED
+from pullbook.model.limits.pair_kinds import CHANGED
 from pullbook.model.prediction.prediction import BAND_POINTS
 from pullbook.model.trained.build_curves import curves_of
 from pullbook.model.trained.engines import Engines

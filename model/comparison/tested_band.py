@@ -7,8 +7,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pullbook.model.comparison.compare import CompareError
-from pullbook.model.prediction.as_measured import AsMeasured
-from pullbook.model.prediction.over_band import tested_part
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -17,17 +15,6 @@ if TYPE_CHECKING:
 
 #: Step in which the tested speeds are looked for, rev/min.
 _STEP = 10.0
-
-
-def measured_band(builds: Sequence[Prediction], band: tuple[float, float]) -> tuple[float, float]:
-    """Return the part of a band that was tested, where builds are compared as measured.
-
-    A predicted curve goes on beyond what was tested; a measured one does not.
-    """
-    if not any(isinstance(one, AsMeasured) for one in builds):
-        return band
-    tested = tested_part(builds, band)
-    return band if tested is None or tested[0] == tested[1] else tested
 
 
 def check_band(builds: Sequence[Prediction], band: tuple[float, float]) -> str | None:
@@ -48,8 +35,8 @@ def check_band(builds: Sequence[Prediction], band: tuple[float, float]) -> str |
     tested = grid[np.all([one.supported(grid) for one in builds], axis=0)]
     such = "a build like this one" if len(builds) == 1 else "builds like all of these"
     where = f"only from {tested[0]:.0f} to {tested[-1]:.0f} rpm" if len(tested) else "at no speed"
-    if len(tested) and any(isinstance(one, AsMeasured) for one in builds):
-        where += ", so means are over that part of it"
+    if len(tested):
+        where += ", so means are over the tested part"
     asked = f"{band[0]:.0f} to {band[1]:.0f} rpm"
     if not supported.any():
         msg = f"{such} {_were(builds)} not tested from {asked}, {where}"

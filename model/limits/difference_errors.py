@@ -21,6 +21,13 @@ from pullbook.model.learning.sample import charge
 from pullbook.model.limits import conformal
 from pullbook.model.limits.calibration import NEW_FAMILY
 from pullbook.model.limits.conformal import Scores
+from pullbook.model.limits.pair_kinds import (
+    CHANGED,
+    ONE_ENGINE,
+    ONE_SHOP,
+    TWO_MEASURED,
+    TWO_SHOPS,
+)
 from pullbook.pipeline.features.engineered_features import CATEGORIES
 from pullbook.pipeline.features.feature_table import GIVEN
 from pullbook.pipeline.features.fill_missing import FILLED
@@ -70,13 +77,8 @@ class PairScores:
 
 
 PAIR_PARTS = ("point", "mean")
-#: What the two builds of a difference share: a shop's dyno, nothing, or the engine, which was
-#: measured before parts were changed; or both engines were measured. Or all but the parts that were
-#: changed, of an engine that was not measured; and the same of an engine family that is new.
-CHANGED = "changed parts"
-SHARED = (
-    "one shop", "two shops", "one engine", "two measured", CHANGED, f"{CHANGED}{NEW_FAMILY}",
-)  # fmt: skip
+#: Kinds of pairs that have scores of their own; of changed parts also for a family that is new.
+SHARED = (ONE_SHOP, TWO_SHOPS, ONE_ENGINE, TWO_MEASURED, CHANGED, f"{CHANGED}{NEW_FAMILY}")
 
 
 def expected(first: Floats, second: Floats, correlation: Floats | float) -> Floats:
@@ -129,9 +131,9 @@ def calibrate(
     shops = len(np.unique(shop))
     cluster = shop[one_shop.pairs[:, 0]]
     return {
-        "one shop": _scores(one_shop, cluster, len(np.unique(cluster))),
+        ONE_SHOP: _scores(one_shop, cluster, len(np.unique(cluster))),
         # In a round every shop is in one couple, so only half as many couples are independent.
-        "two shops": _scores(two_shops, couple[two_shops.kept], max(1, shops // 2)),
+        TWO_SHOPS: _scores(two_shops, couple[two_shops.kept], max(1, shops // 2)),
     }
 
 

@@ -9,8 +9,8 @@ import numpy as np
 from pullbook.model.learning import effect_points, effects, learn_effects
 from pullbook.model.limits import calibration, effect_errors, pair_errors
 from pullbook.model.limits.calibration import NEW_FAMILY
-from pullbook.model.limits.difference_errors import CHANGED
 from pullbook.model.limits.effect_errors import HeldOut
+from pullbook.model.limits.pair_kinds import CHANGED
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping

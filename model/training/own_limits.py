@@ -10,7 +10,7 @@ import pandas as pd
 from pullbook.model.limits import calibration, effect_errors, pair_errors
 from pullbook.model.limits.calibration import NEW_FAMILY
 from pullbook.model.limits.conformal import FEWEST
-from pullbook.model.limits.difference_errors import CHANGED
+from pullbook.model.limits.pair_kinds import CHANGED
 from pullbook.model.range import novelty, tested_speeds
 from pullbook.model.training import hold_out
 

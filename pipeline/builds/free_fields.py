@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING
@@ -52,6 +53,8 @@ _STEP = MappingProxyType(
     {"crank deg": 1.0, "cam deg": 0.5, "cfm": 5.0, "in": 0.005, "in2": 0.01, "in3": 1.0, "cc": 1.0,
      ":1": 0.1, "AKI": 1.0}
 )  # fmt: skip
+#: A range ends on a step if it is off by no more than this share of one.
+_CLOSE = 1e-6
 _FEWEST = 12
 MOST = 5
 
@@ -69,6 +72,11 @@ class Free:
     high: float = 0.0
     step: float = 0.0
     choices: tuple[str, ...] = ()
+
+    @property
+    def searched(self) -> list[float] | list[str]:
+        """The lowest and the highest value, or the choices."""
+        return list(self.choices) or [self.low, self.high]
 
     def at(self, share: float) -> float | str:
         """Return the value at a share of the range, 0 to 1, on a whole step."""
@@ -144,7 +152,16 @@ def _free(name: str, values: str, tested: pd.DataFrame) -> Free:
         msg = f"{spoken} is on {len(own)} of the tested builds, too few for a range; give one"
         raise FreeFieldsError(msg)
     step = _STEP.get(field.unit) or max(round((high - low) / 100, 3), 0.001)
-    return Free(name, low, high, 1.0 if field.kind is Kind.WHOLE else step)
+    step = 1.0 if field.kind is Kind.WHOLE else step
+    return Free(name, low, high, step) if values else _on_steps(name, low, high, step)
+
+
+def _on_steps(name: str, low: float, high: float, step: float) -> Free:
+    """Return a range that nobody named, drawn in to whole steps."""
+    first, last = math.ceil(low / step - _CLOSE), math.floor(high / step + _CLOSE)
+    if last <= first:
+        return Free(name, low, high, step)
+    return Free(name, round(first * step, 6), round(last * step, 6), step)
 
 
 class Followers:

@@ -31,13 +31,21 @@ class Goal(NamedTuple):
     """What a choice is for.
 
     ``of`` is one of `GOALS`, ``band`` its engine speeds as (low, high), rev/min, and ``loads`` what
-    torque must clear besides, ``ceilings`` what should not be exceeded.
+    torque must clear besides, ``ceilings`` what should not be exceeded. ``asked`` is the band that
+    was asked for, where not all of it was tested.
     """
 
     of: str
     band: tuple[float, float]
     loads: tuple[Load, ...] = ()
     ceilings: Ceilings = Ceilings()
+    asked: tuple[float, float] | None = None
+
+    def over(self, tested: tuple[float, float] | None) -> Goal:
+        """Return the goal over the tested part of its band; over all of it if none was."""
+        if tested is None or tested == self.band:
+            return self
+        return self._replace(band=tested, asked=self.asked or self.band)
 
     @property
     def unit(self) -> str:
@@ -50,7 +58,8 @@ class Goal(NamedTuple):
 
     def as_json(self) -> dict[str, Any]:
         """Return the goal as ``choose --json`` prints it."""
-        return {"of": self.of, "rpm": list(self.band), "unit": self.unit}
+        return {"of": self.of, "rpm": list(self.band), "asked_rpm": list(self.asked or self.band),
+                "unit": self.unit}  # fmt: skip
 
 
 class PartsListError(InputError):

@@ -244,7 +244,7 @@ def _cylinder_size(sheet: Sheet, volume: float, each: float) -> Iterator[Finding
     message = (
         f"Displacement {sheet.shown(_VOLUME, volume)} is {sheet.shown(_VOLUME, each, 3)} a"
         f" cylinder; {low} to {high} is {'possible' if in_doubt else 'usual'}. Write its unit, for"
-        " example 350 in3, 5.7 l or 5735 cc, and check the number of cylinders."
+        " example 350 cu in, 5.7 l or 5735 cc, and check the number of cylinders."
     )
     code = "cylinder-size" if in_doubt else "cylinder-size-unusual"
     yield Finding(code, message, _VOLUME, sheet.rows.get(_VOLUME), f"{volume:.4g}")

@@ -133,7 +133,7 @@ def mean_pressure(sheet: Sheet) -> Iterator[Finding]:
         top = sheet.read("torque", max(torques))
         inch = top.endswith(PULL_FIELDS["torque"].unit)
         unit, per = ("psi", _KPA_PER_PSI) if inch else ("kPa", 1.0)
-        size = f"{size_in3 * CUBIC_INCH * 1e6:.0f} cc" if sheet.metric else f"{size_in3:.0f} in3"
+        size = f"{size_in3 * CUBIC_INCH * 1e6:.0f} cc" if sheet.metric else f"{size_in3:.0f} cu in"
         given = sheet.number("boost")
         boost = "no boost given" if not given else f"{sheet.shown('boost', given)} of boost"
         message = (

@@ -6,20 +6,18 @@ from typing import TYPE_CHECKING, Any
 
 from pullbook.answer_sheets import customer_sheet
 from pullbook.text.comparison_text import (
-    SHARES,
     assumed,
     comparable,
     crossings,
+    curve,
     doubts,
     headings,
     means,
     notes,
     rows,
-    share_rows,
-    share_title,
     verdict,
 )
-from pullbook.words import figures
+from pullbook.words import figures, share_words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -43,25 +41,24 @@ def page(
     made = customer_sheet.begin(" and ".join(found.names), chart, chart.alt, units, manifest)
     for text in (assumed(found), *comparable(found), *doubts(found)):
         made.text(text)
-    band = found.differences[0].band
-    made.heading(f"Means from {band[0]:.0f} to {band[1]:.0f} rpm")
+    first = found.differences[0]
+    made.heading(f"Means {figures.over(first.over, first.band)}")
     made.table(headings(found, units), rows(found, units))
     for letter, one, line in zip("BCD", found.differences, verdicts, strict=False):
         percent = f"{figures.level(one.level)} limits"
         made.heading(f"{one.names[0]} (A) minus {one.names[1]}")
         for text in (line, *means(one, letter, units), *crossings(one)):
             made.text(text)
-        shown = [units.between(point, "lb-ft") for point in one.curve]
-        made.table(["rpm", f"difference, {units.torque}", percent], [
-            [f"{rpm:.0f}", figures.difference(point.value), figures.difference_limits(point)]
-            for rpm, point, known in zip(one.rpm.tolist(), shown, one.supported, strict=True)
-            if known
-        ])  # fmt: skip
+        made.table(
+            ["rpm", f"difference, {units.torque}", percent],
+            [row[:3] for row in curve(one, units) if row[1]],
+        )
     if found.shares is not None:
         percent = f"{figures.level(found.shares.level)} limits"
-        made.heading(share_title(found))
-        made.table(["what", f"share, {units.torque}", percent], share_rows(found, units))
-        made.text(SHARES)
+        made.heading(share_words.title(found))
+        made.table(["what", f"share, {units.torque}", percent], share_words.rows(found, units))
+        for text in share_words.meaning(found):
+            made.text(text)
     for text in notes(found)[:1]:
         made.text(text)
     customer_sheet.builds(made, sheets, units)

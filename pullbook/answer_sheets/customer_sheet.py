@@ -58,6 +58,10 @@ def begin(
     return page
 
 
+#: Durations that are at a lift.
+_AT_LIFT = ("intake_duration", "exhaust_duration")
+
+
 def builds(page: Page, sheets: Sequence[Build], units: Units) -> None:
     """Add the fields of the builds, one row for each field that any of them gives."""
     page.heading("The build" if len(sheets) == 1 else "The builds")
@@ -68,8 +72,11 @@ def builds(page: Page, sheets: Sequence[Build], units: Units) -> None:
     ]
     if page.one_sheet:
         page.facts([(figures.sentence(name), what) for name, what in rows])
-        return
-    page.table(["field", *(sheet.sheet_id for sheet in sheets)], rows)
+    else:
+        page.table(["field", *(sheet.sheet_id for sheet in sheets)], rows)
+    if any(name in sheet.values for sheet in sheets for name in _AT_LIFT):
+        lift = "1.27 mm" if units.metric else "0.050 in"
+        page.text(f"Durations are at {lift} of lift at the lifter, unless advertised.")
 
 
 def _given(sheet: Build, name: str, units: Units) -> str:

@@ -72,6 +72,8 @@ def of_answers(
 
 def _answer(page: Page, one: Answer, units: Units, *, alone: bool) -> None:
     page.heading("Result" if alone else one.sheet_id)
+    for line in promise.first(one):
+        page.text(line)
     page.text(f"This build is {prediction_text.STANDING[one.standing.value]}.")
     for reason in prediction_text.reasons(one.reasons, units):
         page.text(f"{figures.sentence(reason)}.")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pullbook.answer_sheets import customer_sheet
-from pullbook.text.search_text import alternatives, builds, first, goal, headings, notes, worth
+from pullbook.text.search_text import alternatives, builds, first, headings, highest, notes, worth
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 def page(found: Search, chart: Chart, manifest: Mapping[str, Any], units: Units) -> Page:
     """Return the answer sheet of a search."""
-    title = f"{found.base.build.sheet_id}: best {goal(found.goal)}"
+    title = f"{found.base.build.sheet_id}: {highest(found.goal)}"
     lines = first(found, units)
     alt = f"Torque of the best build (A) and of the build as it is (B). {' '.join(lines)}"
     made = customer_sheet.begin(title, chart, alt, units, manifest)

@@ -9,6 +9,7 @@ from pullbook.text.variation_text import (
     fields,
     headings,
     notes,
+    over,
     row_name,
     table_cells,
     trade,
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from pullbook.drawings.chart import Chart
-    from pullbook.model.choices.vary import Variant
+    from pullbook.model.choices.variant import Variant
     from pullbook.pipeline.values.sheet import Build
     from pullbook.reports.document import Page
     from pullbook.words.units import Units
@@ -29,7 +30,6 @@ def page(
     base: Build,
     found: Sequence[Variant],
     chart: Chart,
-    band: tuple[float, float],
     manifest: Mapping[str, Any],
     units: Units,
 ) -> Page:
@@ -38,7 +38,7 @@ def page(
     lines = " ".join(trade(found, units))
     alt = f"{chart.alt} {lines}"
     made = customer_sheet.begin(f"{base.sheet_id}: {names} varied", chart, alt, units, manifest)
-    made.heading(f"Means from {band[0]:.0f} to {band[1]:.0f} rpm")
+    made.heading(f"Means {over(found)}")
     made.table(
         [names, *headings(found, units)],
         [[row_name(values(one, units), one), *table_cells(one, units)] for one in found],

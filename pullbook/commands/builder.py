@@ -258,7 +258,6 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
         messages.say("The model does not know that shop; the limits are those for a new shop.")
     if warning := tested_band.check_band(found, limits):
         messages.say(warning)
-    limits = tested_band.measured_band([*found, *sides.before], limits)
     result = sides.compare(predictor, limits, level, one_shop=one_shop)
     manifest = predictor.manifest
 
@@ -266,7 +265,9 @@ def compare(  # noqa: PLR0913, PLR0917 - every one an option of the command
         from pullbook.drawings import comparison_drawing, fine_speeds
 
         fine = fine_speeds.fine(result.differences[0].rpm)
-        drawn = predictor.compare(found, limits, level, fine, one_shop=one_shop)
+        drawn = predictor.compare(
+            found, limits, level, fine, one_shop=one_shop, beside=sides.before
+        )
         return comparison_drawing.of_differences(
             found, drawn.differences, units, result.shares, made_same=result.before is not None
         )

@@ -78,20 +78,21 @@ def vary(  # noqa: PLR0913, PLR0917 - every one an option of the command
         from pullbook.drawings import fine_speeds, variation_drawing
 
         rpm = fine_speeds.fine(own.speeds)
-        return variation_drawing.of_variants(own, found, limits, rpm, units)
+        return variation_drawing.of_variants(own, found, rpm, units)
 
     output.deliver(
         output.Outcome(
             as_json=lambda: {
                 "sheet_id": base.sheet_id,
-                "band": list(limits),
+                "band": list(found[0].difference.over),
+                "asked_band": list(limits),
                 "level": level,
                 "correction": units.standard,
                 "variants": [one.times(units.ratio).as_json() for one in found],
             },
-            text=lambda: variation_text.text(base, found, limits, manifest, units),
+            text=lambda: variation_text.text(base, found, manifest, units),
             chart=chart,
-            page=lambda: variation_sheet.page(base, found, chart(), limits, manifest, units),
+            page=lambda: variation_sheet.page(base, found, chart(), manifest, units),
         ),
         wanted,
     )

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pullbook.drawings.chart import Chart, Curve, Panel
-from pullbook.text.explanation_text import DWARFS, by_size, group, origin
+from pullbook.text.explanation_text import DWARFS, by_size, origin
 
 if TYPE_CHECKING:
     from pullbook.model.answers.explain import Explanation
@@ -36,13 +36,13 @@ def of_parts(found: Explanation, units: Units) -> Chart:
             rpm, tuple(part.tolist()), tuple(np.minimum(part, 0.0).tolist()),
             tuple(np.maximum(part, 0.0).tolist()),
         )  # fmt: skip
-        title = f"{group(name)}{' (own scale)' if alone else ''}"
+        title = f"{name}{' (own scale)' if alone else ''}"
         panels.append(Panel(title, (area,), zero=True, height=(-end, end)))
     added = f"torque added to {origin(found)}, {units.torque} at the flywheel ({units.standard})"
     return Chart(
         f"What makes the curve of {found.sheet_id}",
         (added,),
         tuple(panels),
-        f"What each group of parts adds over engine speed; most: {group(order[0])}.",
+        f"What each group of parts adds over engine speed; most: {order[0]}.",
         columns=2,
     )

@@ -115,7 +115,7 @@ def notes(answers: Sequence[Answer]) -> tuple[str, ...]:
 def load_notes(answer: Answer, units: Units, *, marked: bool = True) -> list[str]:
     """Return what the loads are that are drawn."""
     short = marked and beside_curves.runs_below(answer)
-    thick = ["whole line of the load: where torque may not clear it"] if short else []
+    thick = ["thick solid line: where torque may not clear the load"] if short else []
     return [*beside_curves.notes([one.load for one in answer.loads], units), *thick]
 
 

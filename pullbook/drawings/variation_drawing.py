@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from pullbook.model.choices.vary import Variant
+    from pullbook.model.choices.variant import Variant
     from pullbook.model.prediction.prediction import Prediction
     from pullbook.schemas.answer import Between
     from pullbook.words.units import Units
@@ -32,7 +32,6 @@ _FIRST_AT, _OWN_AT, _LAST_AT = 0.12, 0.45, 0.85
 def of_variants(
     base: Prediction,
     found: Sequence[Variant],
-    band: tuple[float, float],
     rpm: NDArray[np.float64],
     units: Units,
 ) -> Chart:
@@ -44,15 +43,13 @@ def of_variants(
         The build as it is.
     found
         The build with other values, in their order.
-    band
-        Engine speeds of the mean, rev/min.
     rpm
         Engine speeds to draw, rev/min.
     units
         Units to draw in.
 
     """
-    names = fields(found)
+    names, band = fields(found), found[0].difference.over
     grey = f"grey: the band, {band[0]:.0f} to {band[1]:.0f} rpm"
     notes = ["predicted torque at the flywheel", grey]
     if len(found) > 2:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from pullbook.model.choices.parts_choice import SWEEP
 from pullbook.pipeline.builds.parts import PRICE, TORQUE
 from pullbook.text import caution_text, load_text, prediction_text
-from pullbook.text.search_text import goal
+from pullbook.text.search_text import goal, highest
 from pullbook.words import figures
 from pullbook.words.columns import columns
 from pullbook.words.units import label
@@ -79,7 +79,7 @@ _CLEAR = 0.75
 def money_lines(found: Choice, units: Units) -> list[str]:
     """Return what money buys: each combination that none at its price or less betters."""
     unit = units.of(found.unit)
-    lines = ["What more money buys (each one beats everything cheaper):"]
+    lines = ["What more money buys (each is predicted above everything cheaper):"]
     for one in found.money:
         goal_ = f"{units.shown(one.one.goal.value, found.unit):.0f} {unit}"
         line = f"{one.price:g}: {goal_}, {one.one.name}"
@@ -178,23 +178,25 @@ def first(found: Choice, units: Units) -> list[str]:
             f"Each one ranked clears the load, with a chance of {sure} or more at every speed."
         )
     if len(found.ranked) == 1:
-        return [*lines, f"Best for {goal(found.goal)}: {best.name}, the only one that is left."]
-    return [*lines, f"Best for {goal(found.goal)}: {best.name}{favourite(found)}."]
+        what = figures.sentence(highest(found.goal))
+        return [*lines, f"{what}: {best.name}, the only one that is left."]
+    return [*lines, f"{figures.sentence(highest(found.goal))}: {favourite(found)}."]
 
 
 def favourite(found: Choice) -> str:
-    """Return how likely the first of the ranked is the best, and whether another is as likely."""
+    """Return the best, how likely it is that, and whether another is as likely."""
     best = found.ranked[0]
     if best.chance is None:
-        return ""
+        return best.name
+    chance = figures.percent(best.chance)
     likelier = max(found.ranked, key=lambda one: one.chance or 0.0)
-    slight = ""
     if (likelier.chance or 0.0) > best.chance:
-        other = figures.percent(likelier.chance or 0.0)
-        slight = f"; too close to call: {likelier.name} has {other}"
-    elif best.chance < _CLEAR_FAVOURITE:
-        slight = ": a slight favourite only"
-    return f" ({figures.percent(best.chance)} chance that it is the best of these{slight})"
+        return (
+            f"too close to call between {best.name} ({chance} chance that it is the best of these)"
+            f" and {likelier.name} ({figures.percent(likelier.chance or 0.0)})"
+        )
+    slight = ", a slight favourite only" if best.chance < _CLEAR_FAVOURITE else ""
+    return f"{best.name} ({chance} chance that it is the best of these{slight})"
 
 
 def cautions(found: Choice, units: Units) -> list[str]:

@@ -5,10 +5,17 @@ from __future__ import annotations
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
+from pullbook.model.limits.pair_kinds import (
+    ONE_ENGINE,
+    ONE_SHOP,
+    TWO_MEASURED,
+    TWO_SHOPS,
+)
 from pullbook.schemas.standing import Standing
 from pullbook.text import prediction_text
-from pullbook.words import figures
+from pullbook.words import figures, share_words
 from pullbook.words.columns import columns
+from pullbook.words.units import label
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -32,19 +39,35 @@ def text(found: Comparison, manifest: Mapping[str, Any], units: Units) -> str:
     return "\n".join([*lines, prediction_text.wrap(prediction_text.CAUTION, "")])
 
 
+#: What the limits and chances of a difference are for, by what its two builds share.
+_LIMITS_FOR = {
+    ONE_SHOP: "Limits and chances are for all builds run on the same dyno.",
+    TWO_SHOPS: "Limits and chances are for each build run on a different shop's dyno.",
+    ONE_ENGINE: "Limits and chances are for running the engine again on its dyno.",
+    TWO_MEASURED: "Limits and chances are for running each engine again on the dyno it ran on.",
+}
+
+
 def assumed(found: Comparison) -> str:
-    """Return on which dynos the builds are compared."""
-    first = found.differences[0]
-    if all(all(one.measured) for one in found.differences):
-        return (
-            "Compared as measured, at one correction, each on the dyno it ran on; a difference of"
-            " the dynos is part of it. Limits are for testing each once more."
+    """Return how the builds are compared, and on which dynos."""
+    measured = [side for one in found.differences for side in one.measured]
+    how = "What was measured is compared as measured, the rest as predicted. "
+    if all(measured):
+        how = (
+            "Compared as measured, at one correction; a difference of the dynos they ran on is part"
+            " of it. "
         )
-    if any(any(one.measured) for one in found.differences):
-        return "What was measured is compared as measured, the rest as predicted."
-    if first.one_shop:
-        return "Chances and limits are for all builds run on the same dyno."
-    return "Chances and limits are for each build run on a different shop's dyno."
+    pairs = zip("BCD", found.differences, strict=False)
+    by_shared: dict[str, list[str]] = {}
+    for letter, one in pairs:
+        by_shared.setdefault(one.shared, []).append(f"A with {letter}")
+    said = [
+        _LIMITS_FOR[shared]
+        if len(by_shared) == 1
+        else f"{figures.listed(which)}: {_LIMITS_FOR[shared][0].lower()}{_LIMITS_FOR[shared][1:]}"
+        for shared, which in by_shared.items()
+    ]
+    return f"{how * any(measured)}{' '.join(said)}"
 
 
 def comparable(found: Comparison) -> list[str]:
@@ -52,7 +75,8 @@ def comparable(found: Comparison) -> list[str]:
     if found.before is None:
         return []
     return [
-        f"Made comparable: all have the {figures.listed(found.same)} of {found.names[0]}; what was"
+        f"Made comparable: all have the {figures.listed([label(name) for name in found.same])} of"
+        f" {found.names[0]}; what was"
         " changed on a measured engine is predicted from its pull."
     ]
 
@@ -89,18 +113,18 @@ def notes(found: Comparison) -> list[str]:
 
 
 def _ranking(found: Comparison, units: Units) -> list[str]:
-    low, high = found.differences[0].band
+    first = found.differences[0]
     heads = [f"mean {units.torque}", f"mean {units.power}", "chance to make most", "data"]
     _, *cells = zip(*rows(found, units), strict=True)
     chance = ", and the chance to make the most torque" if any(cells[2]) else ""
-    title = f"Means from {low:.0f} to {high:.0f} rpm{chance}:"
+    title = f"Means {figures.over(first.over, first.band)}{chance}:"
     names = [f"{'ABCD'[at]} {name}" for at, name in enumerate(found.names)]
     return [title, "", *columns("", names, heads, list(zip(*cells, strict=True)))]
 
 
 def headings(found: Comparison, units: Units) -> list[str]:
     """Return the headings over `rows`."""
-    low, high = found.differences[0].band
+    low, high = found.differences[0].over
     return ["build", f"mean torque {low:.0f} to {high:.0f} rpm, {units.torque}",
             f"mean power, {units.power}", "chance to make the most", "data"]  # fmt: skip
 
@@ -145,22 +169,31 @@ def _pair(found: Difference, letter: str, units: Units) -> list[str]:
         f"{'rpm':>6}  {f'A minus {letter}, {units.torque}':>16}  {percent + ' limits':>18}"
         f"  {'chance of A' * sure:>12}".rstrip(),
     ]
-    for rpm, one, chance, supported in zip(
-        found.rpm.tolist(), found.curve, found.chances, found.supported, strict=True
-    ):
-        if not supported:
-            lines.append(f"{rpm:6.0f}  {'-':>16}  {prediction_text.NOT_TESTED}")
+    for rpm, apart, limits, chance in curve(found, units):
+        if not apart:
+            lines.append(f"{rpm:>6}  {'-':>16}  {prediction_text.NOT_TESTED}")
             continue
-        shown = units.between(one, "lb-ft")
-        said = figures.percent(chance) if sure and chance is not None else ""
-        line = f"{rpm:6.0f}  {figures.difference(shown.value):>16}"
-        lines.append(f"{line}  {figures.difference_limits(shown):>18}  {said:>12}".rstrip())
+        said = chance if sure else ""
+        lines.append(f"{rpm:>6}  {apart:>16}  {limits:>18}  {said:>12}".rstrip())
     return [*lines, "", *(prediction_text.wrap(line) for line in crossings(found))]
 
 
+def curve(found: Difference, units: Units) -> list[list[str]]:
+    """Return a row a speed: rpm, difference, its limits, chance of A; blank where not tested."""
+    shown = [units.between(one, "lb-ft") for one in found.curve]
+    tested = [one for one, known in zip(shown, found.supported, strict=True) if known]
+    said = iter(figures.differences_with_limits(tested))
+    return [
+        [f"{rpm:.0f}", *(next(said) if known else ("", "")),
+         "" if chance is None or not known else figures.percent(chance)]
+        for rpm, known, chance in zip(
+            found.rpm.tolist(), found.supported, found.chances, strict=True
+        )
+    ]  # fmt: skip
+
+
 def means(found: Difference, letter: str, units: Units) -> list[str]:
-    """Return mean torque and power over the band with their differences, and what was tested."""
-    low, high = found.band
+    """Return mean torque and power over the tested part of the band, and their differences."""
     percent, lines = figures.level(found.level), []
     for what, unit, a, b, apart in (
         ("torque", "lb-ft", found.mean_a, found.mean_b, found.mean),
@@ -169,12 +202,10 @@ def means(found: Difference, letter: str, units: Units) -> list[str]:
         shown, name = units.between(apart, unit), units.of(unit)
         mine, other = (units.shown(one, unit) for one in (a, b))
         lines.append(
-            f"Mean {what} from {low:.0f} to {high:.0f} rpm: A {mine:.0f}, {letter} {other:.0f}"
-            f" {name}; A minus {letter} {figures.difference(shown.value)} {name} ({percent} limits"
-            f" {figures.difference_limits(shown)})."
+            f"Mean {what} {figures.over(found.over, found.band)}: A {mine:.0f}, {letter}"
+            f" {other:.0f} {name}; A minus {letter} {figures.difference(shown.value)} {name}"
+            f" ({percent} limits {figures.difference_limits(shown)})."
         )
-    if found.tested not in (None, found.band):
-        lines.append("Only {:.0f} to {:.0f} rpm of this was tested.".format(*found.tested))
     return lines
 
 
@@ -185,55 +216,15 @@ def place(found: Difference, side: int) -> str:
     return prediction_text.PLACE[found.standings[side].value]
 
 
-def share_rows(found: Comparison, units: Units) -> list[list[str]]:
-    """Return each group of parts with its share of the difference and the limits of that.
-
-    The largest comes first; the last two are what is not explained, and the whole.
-    """
-    shares = found.shares
-    if shares is None:
-        return []
-
-    parts = sorted(shares.parts.items(), key=lambda one: -abs(one[1].value))
-    values = [*(one.value for _, one in parts), shares.unexplained]
-    *steps, rest = figures.summands([units.shown(value, "lb-ft") for value in values])
-    return [
-        *(
-            [name, step, "" if one.low is None
-             else figures.difference_limits(units.between(one, "lb-ft"))]
-            for step, (name, one) in zip(steps, parts, strict=True)
-        ),
-        ["not explained", rest, ""],
-        ["whole difference", figures.summands([units.shown(shares.measured, "lb-ft")])[0], ""],
-    ]  # fmt: skip
-
-
-def share_title(found: Comparison) -> str:
-    """Return what the shares are of."""
-    first = found.before or found.differences[0]
-    before = ", before parts were made the same" if found.before is not None else ""
-    return (
-        f"What makes the difference, A minus B, mean from {first.band[0]:.0f} to"
-        f" {first.band[1]:.0f} rpm{before}"
-    )
-
-
-SHARES = (
-    "What each group adds is what the model knows of parts, brought in line with what the two"
-    " made; its limits are for what a change of that group alone would measure. What groups do"
-    " together is shared between them."
-)
-
-
 def _shares(found: Comparison, units: Units) -> list[str]:
-    rows_ = share_rows(found, units)
+    rows_ = share_words.rows(found, units)
     level = found.differences[0].level if found.shares is None else found.shares.level
     width = max(len(name) for name, _, _ in rows_)
-    lines = [prediction_text.wrap(f"{share_title(found)}:")]
+    lines = [prediction_text.wrap(f"{share_words.title(found)}:")]
     for name, share, limits in rows_:
         sure = f"  ({figures.level(level)} limits {limits})" if limits else ""
         lines.append(f"  {name:{width}}  {share:>6} {units.torque}{sure}")
-    return [*lines, "", prediction_text.wrap(SHARES)]
+    return [*lines, "", *map(prediction_text.wrap, share_words.meaning(found))]
 
 
 def crossings(found: Difference) -> list[str]:

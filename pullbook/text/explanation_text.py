@@ -30,8 +30,8 @@ DISTANCE = (
 DWARFS = 3.0
 #: What nobody would call torque, lb-ft.
 _NOTHING = 0.05
-#: Groups of parts that are called otherwise in words.
-_GROUPS = {"size": "displacement"}
+#: What the groups of parts are put into where the engine was measured before some were changed.
+_BEFORE = "before the change"
 
 
 def text(found: Explanation, manifest: Mapping[str, Any], units: Units) -> str:
@@ -77,11 +77,6 @@ def by_size(found: Explanation) -> list[str]:
     return [name for name in order if np.abs(found.parts[name]).max() > _NOTHING] or order[:1]
 
 
-def group(name: str) -> str:
-    """Return the name of a group of parts in words."""
-    return _GROUPS.get(name, name)
-
-
 def rows(found: Explanation, units: Units) -> list[list[str]]:
     """Return the typical build, what each group of parts adds, and this build."""
     factor = units.shown(1.0, "lb-ft")
@@ -91,10 +86,10 @@ def rows(found: Explanation, units: Units) -> list[list[str]]:
     (typical, *added) = zip(*by_speed, strict=True)
     return [
         [
-            "typical build" if found.found.measured is None else "as measured",
+            "typical build" if found.found.measured is None else _BEFORE,
             *(one.removeprefix("+") for one in typical),
         ],
-        *([group(name), *steps] for name, steps in zip(names, added, strict=True)),
+        *([name, *steps] for name, steps in zip(names, added, strict=True)),
         ["this build", *(f"{v:.0f}" for v in factor * found.torque)],
     ]
 
@@ -141,9 +136,11 @@ def notes(found: Explanation) -> list[str]:
     if found.found.measured is not None:
         return [
             *missing,
-            "As measured: the model's curve for the build on that sheet, which its pull has set"
-            " right. What a group of parts adds is the model's figure for the change; each group's"
-            " share is an average, so that it does not depend on the order of the changes.",
+            f"{figures.sentence(_BEFORE)}: the model's curve for the build on that sheet, which its"
+            " pull has set right; it may be off the readings by their scatter, and it goes on where"
+            " the pull did not reach. What a group of parts adds is the model's figure for the"
+            " change; each group's share is an average, so that it does not depend on the order of"
+            " the changes.",
         ]
     return [
         *missing,

@@ -25,6 +25,8 @@ OF_LOAD = (
     "The load is torque at the flywheel, at the same standard. Gears and shafts take some more, and"
     " an engine makes less in thinner or warmer air."
 )
+#: A smaller chance of all speeds at once says too little to be given.
+_LEAST_SAID = 0.05
 
 
 def name(load: Load, units: Units) -> str:
@@ -99,14 +101,18 @@ def verdict(found: Clearance, answer: Answer) -> list[str]:
         side = "above" if worst.margin.value > 0 else "below"
         return [f"Predicted {side} the load where it is closest, at {worst.rpm:.0f} rpm; the build"
                 f" is {prediction_text.NO_CHANCE}.{beyond}"]  # fmt: skip
-    least = f"lowest at {worst.rpm:.0f} rpm ({figures.percent(worst.chance)})"
+    lowest = figures.short_of(worst.chance, found.level)
+    least = f"lowest at {worst.rpm:.0f} rpm ({lowest})"
     level = figures.level(found.level)
+    every = "at every tested speed" if found.unknown else "at every speed"
     if found.below:
         where = " and ".join(span(*run) for run in found.below)
-        return [f"May not clear it: the chance is below {level} {where}, {least}.{beyond}"]
-    every = "at every tested speed" if found.unknown else "at every speed"
-    lines = [f"Clears it: the chance is {level} or more {every}, {least}.{beyond}"]
-    if found.together is not None:
+        lines = [f"May not clear it: the chance is below {level} {where}, {least}.{beyond}"]
+    elif lowest.startswith(">"):
+        lines = [f"Clears it: the chance is over {lowest.lstrip('>')} {every}.{beyond}"]
+    else:
+        lines = [f"Clears it: the chance is {level} or more {every}, {least}.{beyond}"]
+    if found.together is not None and found.together >= _LEAST_SAID:
         chance = figures.percent(found.together)
         least = f"over {chance.lstrip('>')}" if chance.startswith(">") else f"at least {chance}"
         lines.append(f"Chance that one pull clears it {every}: {least}.")
@@ -128,7 +134,8 @@ def _reason(found: Clearance) -> str:
     if worst is None:
         return "not tested at these speeds"
     if found.below:
-        return f"{figures.percent(worst.chance or 0.0)} chance at {worst.rpm:.0f} rpm"
+        chance = figures.short_of(worst.chance or 0.0, found.level)
+        return f"{chance} chance at {worst.rpm:.0f} rpm"
     return f"not tested {_spans(found)}" if found.unknown else "no limits, so no chance"
 
 

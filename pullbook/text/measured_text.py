@@ -31,12 +31,12 @@ CAUSES = {
         " displacement and compression as built"
     ),
     ("bottom", "low"): (
-        "cam timing, retarded or too long; intake leaks; valve lash; ring seal; timing at low"
-        " speed; a sweep started before the engine had settled"
+        "cam timing too far retarded, or the cam too long; intake leaks; valve lash; ring seal;"
+        " timing at low speed; a sweep started before the engine had settled"
     ),
     ("top", "low"): (
         "valve springs and float; a restriction in air filter, carburetor or exhaust; fuel supply"
-        " and a lean top end; misfire; cam timing, advanced"
+        " and a lean top end; misfire; cam timing too far advanced"
     ),
     ("middle", "low"): (
         "mixture and timing over the middle of the sweep; an exhaust or intake that is tuned to"
@@ -50,12 +50,17 @@ _OTHER = "whether the engine was built as the sheet says; a reading that drifted
 
 def first(found: Measured, known: bool, units: Units) -> list[str]:
     """Return what to know before the verdict: where the build lies, and what was left out."""
-    lines, prediction = [], found.found
+    prediction = found.found
+    place = f"This build is {prediction_text.STANDING[prediction.standing.value]}"
     if prediction.standing is not Standing.INSIDE:
         why = "; ".join(prediction_text.reasons(prediction.reasons, units))
-        lines.append(f"This build is {prediction_text.STANDING[prediction.standing.value]}: {why}.")
-    if known:
-        lines.append("This sheet was used to train the model, so a good match does not prove much.")
+        place = f"{place}: {why}"
+    lines = [
+        f"{place}.",
+        "This sheet was used to train the model, so a good match does not prove much."
+        if known
+        else "This sheet was not used to train the model.",
+    ]
     if found.beyond:
         one = len(found.beyond) == 1
         speeds = figures.listed([f"{rpm:.0f}" for rpm in found.beyond])
@@ -120,8 +125,8 @@ def corrected(sheet: Build, units: Units) -> str:
     wheels = sheet.values.get("dyno") == "chassis"
     flywheel = "from the wheels to the flywheel" if wheels else ""
     if stated == units.standard:
-        how = f"brought {flywheel} (times {factor:.3f})" if wheels else "as on the sheet"
-        return f"Measured: the sheet's torque, corrected to {units.standard} already, {how}."
+        brought = f", brought {flywheel} (times {factor:.3f})" if wheels else ""
+        return f"Measured: the sheet's torque, already at {units.standard} on the sheet{brought}."
     with_what = (
         "by a nominal ratio, as the sheet has no weather"
         if weather_of(sheet.values) is None

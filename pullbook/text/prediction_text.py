@@ -58,7 +58,8 @@ def limits(value: Between) -> str:
 def full(answer: Answer, units: Units) -> str:
     """Return the whole answer about one build."""
     percent = f"{figures.level(answer.level)} limits"
-    lines = [wrap(f"{answer.sheet_id}: {STANDING[answer.standing.value]}")]
+    lines = [wrap(line) for line in promise.first(answer)]
+    lines.append(wrap(f"{answer.sheet_id}: {STANDING[answer.standing.value]}"))
     lines += [wrap(f"  - {reason}", "    ") for reason in reasons(answer.reasons, units)]
     head = f"{'rpm':>6}  {units.torque:>6}  {percent:>16}  {units.power:>6}  {percent:>16}"
     lines += [wrap(units.condition), "", head]
@@ -121,18 +122,13 @@ def over_band(answer: Answer, units: Units) -> list[str]:
 
 def mean(found: BandMean, units: Units) -> str:
     """Return means over a band in words."""
-    low, high = found.band
+    if found.tested is None:
+        return f"Mean {figures.over(found.band)}: not given, none of it was tested"
     torque, power = units.between(found.torque, "lb-ft"), units.between(found.power, "hp")
-    line = (
-        f"Mean from {low:.0f} to {high:.0f} rpm: {torque.value:.0f} {units.torque}"
+    return (
+        f"Mean {figures.over(found.tested, found.band)}: {torque.value:.0f} {units.torque}"
         f" ({limits(torque)}), {power.value:.0f} {units.power} ({limits(power)}), {units.standard}"
     )
-    if found.tested is None:
-        return f"Mean from {low:.0f} to {high:.0f} rpm: not given, none of it was tested"
-    if found.tested != found.band:
-        first, last = found.tested
-        line += f". Only {first:.0f} to {last:.0f} rpm of this was tested"
-    return line
 
 
 def _peak(what: str, answer: Answer, peak: Peak | None, unit: str) -> str:

@@ -12,40 +12,46 @@ from pullbook.words.units import label
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from pullbook.model.choices.search_result import Found, Search, Worth
+    from pullbook.model.choices.search_result import Found, Search, Slope, Worth
+    from pullbook.pipeline.builds.free_fields import Free
     from pullbook.pipeline.builds.parts import Goal
     from pullbook.words.units import Units
 
 #: What a gain is given for, by the unit of the field: so many units, as said.
 _SPANS = {
-    "deg": (1.0, "degree"), "in": (0.1, "0.1 in"), "in2": (0.1, "0.1 in2"),
+    "deg": (1.0, "degree"), "in": (0.1, "0.1 in"), "sq in": (0.1, "0.1 sq in"),
     "cfm": (10.0, "10 cfm"), "cc": (10.0, "10 cc"), "mm": (1.0, "mm"),
     ":1": (1.0, "point"), "AKI": (1.0, "point"),
 }  # fmt: skip
 
 #: A gain that rounds to nothing.
 _NOTHING = 0.05
+#: Close to the best a gain that differs by this share from the average is said as well.
+_ALIKE = 0.25
 
 
 def goal(wanted: Goal) -> str:
     """Return a goal in words."""
-    low, high = wanted.band
-    if wanted.of == "mean_torque":
-        return f"mean torque from {low:.0f} to {high:.0f} rpm"
-    if wanted.of == "least_torque":
-        return f"lowest torque between {low:.0f} and {high:.0f} rpm"
-    return f"{wanted.of} at {low:.0f} rpm"
+    if wanted.of in ("torque", "power"):
+        return f"{wanted.of} at {wanted.band[0]:.0f} rpm"
+    said = figures.over(wanted.band, wanted.asked)
+    return f"{'mean' if wanted.of == 'mean_torque' else 'minimum'} torque {said}"
+
+
+def highest(wanted: Goal) -> str:
+    """Return a goal as what is looked for: ``highest mean torque from 2000 to 4500 rpm``."""
+    return f"highest {goal(wanted)}"
 
 
 def title(found: Search) -> str:
     """Return what the chart of a search shows."""
     clears = found.best.reached.clears
-    return f"Best {goal(found.goal)}" if clears else "Nearest to clearing the load"
+    return figures.sentence(highest(found.goal)) if clears else "Nearest to clearing the load"
 
 
 def text(found: Search, manifest: Mapping[str, Any], units: Units) -> str:
     """Return a search as lines for the terminal."""
-    lines = [f"{found.base.build.sheet_id}: best {goal(found.goal)}", units.condition, ""]
+    lines = [f"{found.base.build.sheet_id}: {highest(found.goal)}", units.condition, ""]
     lines += [prediction_text.wrap(line) for line in first(found, units)]
     heads, rows = headings(found, units), builds(found, units)
     lines += ["", *_columns([heads, *rows])]
@@ -85,6 +91,12 @@ def first(found: Search, units: Units) -> list[str]:
         lines.append(
             f"Against your build as it is: {gain} {unit}, {figures.level(found.level)} limits"
             f" {figures.difference_limits(shown)}{clear}."
+        )
+    if found.not_given:
+        names = " and ".join(label(name) for name in found.not_given)
+        lines.append(
+            f"Your build does not give {names}: the gain is over what such an engine usually has."
+            " Give the part that is on it now to see what a change of it gains."
         )
     return lines
 
@@ -128,7 +140,7 @@ def headings(found: Search, units: Units) -> list[str]:
     """Return the headings over `builds`."""
     unit = units.of(found.goal.unit)
     level = f"{figures.level(found.level)} limits"
-    return ["build", f"goal, {unit}", level, "short of best", level, "data"]
+    return ["build", f"goal, {unit}", level, "behind the best by", level, "data"]
 
 
 def builds(found: Search, units: Units) -> list[list[str]]:
@@ -171,37 +183,56 @@ def _worth(one: Worth, wanted: Goal, units: Units) -> str:
             return f"{label(name)}: {one.best} comes out best, and no other is clearly worse."
         known = f"; not clearly worse: {', '.join(others)}" if others else ", clearly"
         return f"{label(name)}: {one.best} is best{known}."
-    unit = field_words.unit_of(name, metric=units.metric)
-    span, step = _SPANS.get(unit, (1.0, unit or "one"))
-    scale = span / field_words.in_units(name, 1.0, metric=units.metric)
-    gains = [
-        _gain(units.shown(gain, wanted.unit) * scale, step, units.of(wanted.unit), below=below)
-        for below, gain in ((True, one.below), (False, one.above))
-        if gain is not None
-    ]
     line = f"{label(name)}: best at {units.field(name, one.best)}"
-    if gains:
-        line += f"; {', '.join(gains)}"
+    for below, slope in ((True, one.below), (False, one.above)):
+        if slope is not None:
+            line += f"; {_gain(name, slope, wanted, units, below=below)}"
     if good[0] != good[-1]:
-        line += f"; {good[0]} to {good[-1]} is not clearly worse"
+        line += f"; {_span(name, *one.as_good, units)} is not clearly worse"
     if one.at_end:
-        line += ". The best is at the end of what was searched; beyond it nothing is promised"
+        line += ". The best is at or near the end of what was tested; beyond it nothing is promised"
     return f"{line}."
 
 
-def _gain(each: float, step: str, unit: str, *, below: bool) -> str:
-    """Return what each step brings on the way to the best value, or beyond it.
+def _gain(name: str, slope: Slope, wanted: Goal, units: Units, *, below: bool) -> str:
+    """Return what each step brings from afar up to the best value, or from it on."""
+    unit = field_words.unit_of(name, metric=units.metric)
+    span, step = _SPANS.get(unit, (1.0, unit or "one"))
+    scale = span / field_words.in_units(name, 1.0, metric=units.metric)
+    average, near = (units.shown(one, wanted.unit) * scale for one in (slope.average, slope.near))
+    end = units.field(name, slope.end)
+    where = f"from {end} up to it" if below else f"from it to {end}"
+    if max(abs(average), abs(near)) < _NOTHING:
+        return f"{where} next to nothing changes"
+    line = f"each {step} {where} {_brings(average)} {units.of(wanted.unit)}"
+    if abs(near - average) <= _ALIKE * abs(average):
+        return line
+    return f"{line} on average, close to it {_brings(near).removeprefix(f'{_verb(average)} ')}"
 
-    >>> _gain(0.22, "degree", "lb-ft", below=True), _gain(-1.4, "mm", "N.m", below=False)
-    ('each degree up to it adds 0.2 lb-ft', 'each mm beyond it costs 1.4 N.m')
-    >>> _gain(0.03, "degree", "lb-ft", below=True)
-    'next to nothing changes up to it'
+
+def _verb(each: float) -> str:
+    return "adds" if each > 0 else "costs"
+
+
+def _brings(each: float) -> str:
+    """Return a gain or a loss.
+
+    >>> _brings(0.22), _brings(-1.4), _brings(0.03)
+    ('adds 0.2', 'costs 1.4', 'adds next to nothing')
     """
-    where = "up to it" if below else "beyond it"
-    if abs(each) < _NOTHING:
-        return f"next to nothing changes {where}"
-    much = f"{abs(each):.1f}"
-    return f"each {step} {where} {'adds' if each > 0 else 'costs'} {much} {unit}"
+    much = f"{abs(each):.1f}" if abs(each) >= _NOTHING else "next to nothing"
+    return f"{_verb(each)} {much}"
+
+
+def _searched(one: Free, units: Units) -> str:
+    """Return a free field with the range or the choices that were searched."""
+    if one.choices:
+        return f"{label(one.name)} {', '.join(one.choices)}"
+    return f"{label(one.name)} {_span(one.name, one.low, one.high, units)}"
+
+
+def _span(name: str, low: float, high: float, units: Units) -> str:
+    return field_words.Range(name, low, high).worded(metric=units.metric)
 
 
 def notes(found: Search, units: Units) -> list[str]:
@@ -222,8 +253,9 @@ def notes(found: Search, units: Units) -> list[str]:
             "Builds marked 'or' are not clearly worse than the best: choose among them by what else"
             " matters."
         )
+    searched = "; ".join(_searched(one, units) for one in found.free)
     lines.append(
-        f"{found.tried} builds were looked at, within what was tested. All are compared as run on"
-        " one dyno."
+        f"{found.tried} builds were looked at, within what was tested: {searched}. All are compared"
+        " as run on one dyno."
     )
     return lines

@@ -16,7 +16,7 @@ from pullbook.words.units import label
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from pullbook.model.choices.vary import Variant
+    from pullbook.model.choices.variant import Variant
     from pullbook.pipeline.values.sheet import Build
     from pullbook.words.units import Units
 
@@ -39,16 +39,12 @@ def fields(found: Sequence[Variant]) -> str:
 def text(
     base: Build,
     found: Sequence[Variant],
-    band: tuple[float, float],
     manifest: Mapping[str, Any],
     units: Units,
 ) -> str:
     """Return variants as lines for the terminal."""
     lines = [
-        prediction_text.wrap(
-            f"{base.sheet_id}: {fields(found)} varied, means from {band[0]:.0f} to"
-            f" {band[1]:.0f} rpm"
-        ),
+        prediction_text.wrap(f"{base.sheet_id}: {fields(found)} varied, means {over(found)}"),
         prediction_text.wrap(units.condition),
         "",
     ]
@@ -56,6 +52,12 @@ def text(
     lines += [prediction_text.wrap(line) for line in notes(found, units)]
     return "\n".join([*lines, "", prediction_text.source(manifest),
                       prediction_text.wrap(prediction_text.CAUTION, "")])  # fmt: skip
+
+
+def over(found: Sequence[Variant]) -> str:
+    """Return the engine speeds that the means are over."""
+    one = found[0].difference
+    return figures.over(one.over, one.band)
 
 
 #: How many of the cells of a row are means over the band.
@@ -167,15 +169,23 @@ def _sure(one: Variant) -> str:
 
 
 def leaving(found: Sequence[Variant], units: Units) -> list[str]:
-    """Return which variants leave the data, and why."""
+    """Return which variants were tested too little of the band, and which leave the data, why."""
     lines = []
     for one in found:
-        name = figures.sentence(named(one.values, units))
         if not one.swept:
             part = "none of it" if one.tested is None else (
                 f"only {one.tested[0]:.0f} to {one.tested[1]:.0f} rpm of it")  # fmt: skip
-            lines.append(f"{name}: no such build was tested over the whole band, {part}.")
-        if one.found.standing is Standing.OUTSIDE:
+            name = figures.sentence(named(one.values, units))
+            lines.append(f"{name}: such builds were tested over too little of the band, {part}.")
+    by_reason: dict[tuple[str, str], list[Variant]] = {}
+    for one in found:
+        if one.found.standing is not Standing.INSIDE:
             why = prediction_text.reasons(one.found.reasons, units)[0]
-            lines.append(f"{name} is outside the data: {why}.")
+            place = prediction_text.PLACE[one.found.standing.value]
+            by_reason.setdefault((place, why), []).append(one)
+    for (place, why), some in by_reason.items():
+        who = "All of these are" if len(some) == len(found) > 1 else (
+            f"{figures.sentence(figures.listed([named(one.values, units) for one in some]))}"
+            f" {'is' if len(some) == 1 else 'are'}")  # fmt: skip
+        lines.append(f"{who} {place}: {why}.")
     return lines

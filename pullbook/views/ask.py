@@ -66,6 +66,11 @@ class Shown:
         return figures.sentence(prediction_text.STANDING[self.answer.standing.value])
 
     @property
+    def first(self) -> list[str]:
+        """What to know before anything else."""
+        return promise.first(self.answer)
+
+    @property
     def reasons(self) -> list[str]:
         """Why it is not inside the data."""
         found = prediction_text.reasons(self.answer.reasons, self.units)

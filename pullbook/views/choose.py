@@ -47,7 +47,7 @@ class Shown:
     @property
     def title(self) -> str:
         """What was searched for."""
-        return f"{self.found.base.build.sheet_id}: best {search_text.goal(self.found.goal)}"
+        return f"{self.found.base.build.sheet_id}: {search_text.highest(self.found.goal)}"
 
     @property
     def lines(self) -> list[str]:

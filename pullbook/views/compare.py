@@ -13,7 +13,7 @@ from pullbook.tasks import questions
 from pullbook.text import comparison_text, prediction_text
 from pullbook.view_parts import asked, parameters, rendering
 from pullbook.view_parts.rendering import Figure, desk_of
-from pullbook.words import figures
+from pullbook.words import figures, share_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -82,17 +82,12 @@ class Shown:
     def _pair(self, one: Difference, letter: str) -> tuple[str, list[str], list[str],
                                                            list[list[str]]]:  # fmt: skip
         percent = f"{figures.level(one.level)} limits"
-        chances = [None] * len(one.curve) if self._outside(one) else one.chances
+        sure = not self._outside(one)
         rows = [
-            [f"{rpm:.0f}", figures.difference(point.value), figures.difference_limits(point),
-             "" if chance is None else figures.percent(chance)]
-            for rpm, point, chance, known in zip(
-                one.rpm.tolist(),
-                (self.units.between(point, "lb-ft") for point in one.curve),
-                chances, one.supported, strict=True,
-            )
-            if known
-        ]  # fmt: skip
+            [*row[:3], row[3] if sure else ""]
+            for row in comparison_text.curve(one, self.units)
+            if row[1]
+        ]
         lines = [comparison_text.verdict(one, letter),
                  *comparison_text.means(one, letter, self.units),
                  *comparison_text.crossings(one)]  # fmt: skip
@@ -109,8 +104,8 @@ class Shown:
         """What makes the difference of two, part by part."""
         if self.found.shares is None:
             return None
-        rows = comparison_text.share_rows(self.found, self.units)
-        return comparison_text.share_title(self.found), rows
+        rows = share_words.rows(self.found, self.units)
+        return share_words.title(self.found), rows
 
     @property
     def share_headings(self) -> list[str]:
@@ -121,8 +116,7 @@ class Shown:
     @property
     def notes(self) -> list[str]:
         """What a clear difference and a chance are, and what a share means."""
-        shares = [] if self.found.shares is None else [comparison_text.SHARES]
-        return [*comparison_text.notes(self.found), *shares]
+        return [*comparison_text.notes(self.found), *share_words.meaning(self.found)]
 
 
 def view(request: Request) -> Response:
@@ -196,11 +190,13 @@ def compare(
     pulls = [None if predicted else one.pull for one in named]
     sides = compared_sides.sides(predictor, *given, pulls, same)
     warning = tested_band.check_band(sides.found, asked_for.band) or ""
-    band = tested_band.measured_band([*sides.found, *sides.before], asked_for.band)
+    band = asked_for.band
     found = sides.compare(predictor, band, asked_for.level, one_shop=one_shop)
     first = found.differences[0].rpm
     fine = speeds_of(float(first[0]), float(first[-1]), 50.0)
-    drawn = predictor.compare(sides.found, band, asked_for.level, fine, one_shop=one_shop)
+    drawn = predictor.compare(
+        sides.found, band, asked_for.level, fine, one_shop=one_shop, beside=sides.before
+    )
     chart = comparison_drawing.of_differences(
         sides.found, drawn.differences, asked_for.units, found.shares,
         made_same=found.before is not None,

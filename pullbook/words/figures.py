@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from itertools import accumulate, pairwise
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -22,24 +21,78 @@ def difference(value: float) -> str:
     >>> difference(1.32), difference(3.14), difference(-12.6), difference(-0.01)
     ('+1.3', '+3', '-13', '0')
     """
-    if abs(value) < 0.05:
-        return "0"
-    return f"{value:+.1f}" if abs(value) < _ONE_DECIMAL_BELOW else f"{value:+.0f}"
+    return _signed(value, _digits([value]))
+
+
+def differences(values: Sequence[float]) -> list[str]:
+    """Return a column of differences with their signs, all to the same digit.
+
+    >>> differences([28.2, -0.1]), differences([1.2, -0.4])
+    (['+28', '0'], ['+1.2', '-0.4'])
+    """
+    digits = _digits(values)
+    return [_signed(value, digits) for value in values]
+
+
+def differences_with_limits(some: Sequence[Between]) -> list[tuple[str, str]]:
+    """Return a column of differences and one of their limits, all to the same digit.
+
+    >>> from pullbook.schemas.answer import Between
+    >>> differences_with_limits([Between(28.2, -5.3, 61.0), Between(-0.1, None, None)])
+    [('+28', '-5 to +61'), ('0', 'no limits')]
+    """
+    digits = _digits([one.value for one in some])
+    return [
+        (
+            _signed(one.value, digits),
+            "no limits"
+            if one.low is None or one.high is None
+            else f"{_signed(one.low, digits)} to {_signed(one.high, digits)}",
+        )
+        for one in some
+    ]
+
+
+def _digits(values: Sequence[float]) -> int:
+    """Return how many decimals a column of differences has: one if all are small."""
+    return 1 if all(abs(value) < _ONE_DECIMAL_BELOW for value in values) else 0
+
+
+def _signed(value: float, digits: int) -> str:
+    rounded = round(value, digits)
+    return f"{rounded:+.{digits}f}" if rounded else "0"
 
 
 def summands(values: Sequence[float]) -> list[str]:
     """Return the parts of a sum with their signs, rounded so that they still add up.
 
-    All have one decimal if all are small, or none. Each is the step between rounded running
-    totals, so it may be off by one in its last digit.
+    All have one decimal if all are small, or none. Where rounding each by itself misses the sum,
+    those that were nearest to being rounded the other way are: by the largest remainder.
 
     >>> summands([12.4, 0.4, 0.4]), summands([0.54, 0.54, -0.02])
-    (['+12', '+1', '0'], ['+0.5', '+0.6', '0'])
+    (['+13', '0', '0'], ['+0.6', '+0.5', '0'])
+    >>> summands([-1.21, -2.73, 4.0])
+    ['-1', '-3', '+4']
     """
-    digits = 1 if all(abs(value) < _ONE_DECIMAL_BELOW for value in values) else 0
-    totals = [round(total, digits) for total in accumulate(values, initial=0.0)]
-    steps = [round(after - before, digits) for before, after in pairwise(totals)]
-    return [f"{step:+.{digits}f}" if step else "0" for step in steps]
+    digits = _digits(values)
+    scaled = [value * 10**digits for value in values]
+    whole = [math.floor(value) for value in scaled]
+    up = round(sum(scaled)) - sum(whole)
+    largest = sorted(range(len(scaled)), key=lambda at: whole[at] - scaled[at])[:up]
+    parts = [(one + (at in largest)) / 10**digits for at, one in enumerate(whole)]
+    return [_signed(part, digits) for part in parts]
+
+
+def over(band: tuple[float, float], asked: tuple[float, float] | None = None) -> str:
+    """Return the engine speeds that a mean is over, and those asked for if that is only a part.
+
+    >>> over((2000, 4500)), over((5500, 6000), (5500, 8000))
+    ('from 2000 to 4500 rpm', 'from 5500 to 6000 rpm, the tested part of 5500 to 8000')
+    """
+    said = f"from {band[0]:.0f} to {band[1]:.0f} rpm"
+    if asked is None or asked == band:
+        return said
+    return f"{said}, the tested part of {asked[0]:.0f} to {asked[1]:.0f}"
 
 
 def small(value: float) -> str:
@@ -71,6 +124,16 @@ def percent(share: float) -> str:
     if share < 0.01:
         return "<1 %"
     return ">99 %" if share > 0.99 else f"{100 * share:.0f} %"
+
+
+def short_of(share: float, level: float) -> str:
+    """Return a chance in percent; one that only rounds to a level that it falls short of says so.
+
+    >>> short_of(0.897, 0.9), short_of(0.62, 0.9), short_of(0.9, 0.9)
+    ('just under 90 %', '62 %', '90 %')
+    """
+    said = percent(share)
+    return f"just under {said}" if share < level and said == percent(level) else said
 
 
 def percents(number: float) -> str:

@@ -12,6 +12,10 @@ if TYPE_CHECKING:
     from pullbook.words.units import Units
 
 
+#: Sizes that follow from bore and stroke, so that it is said only that these were changed.
+_SIZES = ("displacement", "cylinder_displacement")
+
+
 def promise(answer: Answer) -> str:
     """Return what the limits of an answer promise, or why there are none."""
     what = answer.held_out
@@ -72,6 +76,12 @@ def family(answer: Answer) -> list[str]:
     ]
 
 
+def first(answer: Answer) -> list[str]:
+    """Return what to know before anything else: that the measured pull is unlikely, if it is."""
+    told = answer.measured
+    return [] if told is None or told.unlikely is None else [f"Check first: {told.unlikely}"]
+
+
 def start(answer: Answer, units: Units, *, others: bool = True) -> list[str]:
     """Return which measured sheet an answer starts from, and what it would be without it.
 
@@ -91,7 +101,8 @@ def start(answer: Answer, units: Units, *, others: bool = True) -> list[str]:
         lines.append(
             f"{figures.sentence(count)} of this engine count too: {', '.join(told.others)}."
         )
-    changed = ", ".join(map(label, told.changed))
+    size = {"bore", "stroke"} & {*told.changed}
+    changed = ", ".join(label(name) for name in told.changed if not (size and name in _SIZES))
     lines.append(f"Changed since: {changed}." if changed else "No part was changed since.")
     if told.taken_over:
         lines.append(
@@ -105,7 +116,14 @@ def start(answer: Answer, units: Units, *, others: bool = True) -> list[str]:
             f"Without the sheet the answer would be {there.value:.0f} {units.torque} at {rpm:.0f}"
             f" rpm instead of {here.value:.0f}; that is where it differs most."
         )
-    return [*([told.unlikely] if told.unlikely else []), *lines]
+    tested = [point.rpm for point in answer.curve if point.supported]
+    low, high = told.sweep
+    if tested and (tested[0] < low or tested[-1] > high):
+        lines.append(
+            f"Its pulls reach from {figures.speed(low)} to {figures.speed(high)} rpm; beyond that"
+            " the answer leans on other engines, and its limits are wider."
+        )
+    return lines
 
 
 def _most_apart(answer: Answer) -> tuple[float, Between, Between] | None:

@@ -160,9 +160,13 @@ class Units:
         return f"{label(name)} {self.field(name, value)}"
 
     def axis(self, name: str) -> str:
-        """Return a field's name with its unit, to head a column or an axis."""
+        """Return a field's name with its unit, to head a column or an axis.
+
+        >>> Units.INCH.axis("bore"), Units.INCH.axis("compression_ratio")
+        ('bore, in', 'compression ratio')
+        """
         unit = field_words.unit_of(name, metric=self.metric)
-        return f"{label(name)}, {unit}" if unit else label(name)
+        return f"{label(name)}, {unit}" if unit and not unit.startswith(":") else label(name)
 
 
 Units.INCH = Units()

@@ -130,8 +130,8 @@ def _out_of_range(field: Field, number: float, row: int | None) -> Finding:
     for unit in _LEFT_OUT.get(field.unit, ()):
         if low <= convert(number, unit, field.unit) <= high:
             message = (
-                f"{problem}. If you meant {unit}, write '{number:g} {unit}' or head the column"
-                f" '{field.name} ({unit})'; otherwise write {field.allowed}."
+                f"{problem}. If you meant {unit}, write '{number:g} {unit}' (in a table you can"
+                f" head the column '{field.name} ({unit})'); otherwise write {field.allowed}."
             )
             return Finding("unit-left-out", message, field.name, row, f"{number:g}")
     message = f"{problem}. Write {field.allowed}."

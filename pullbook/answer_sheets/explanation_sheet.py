@@ -34,7 +34,7 @@ def page(
 ) -> Page:
     """Return the answer sheet of an explanation."""
     made = customer_sheet.begin(
-        f"What makes the curve of {found.sheet_id}", chart, chart.alt, units, manifest
+        f"{found.sheet_id}: what each group of parts adds", chart, chart.alt, units, manifest
     )
     for line in first(found, units):
         made.text(line)

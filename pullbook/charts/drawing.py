@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import re
-import textwrap
 import warnings
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +12,7 @@ from matplotlib.figure import Figure
 
 from pullbook.drawings.chart import COLOURS, DASHES, GREY, INK
 from pullbook.pipeline.storage import whole_writes
+from pullbook.words.line_breaks import broken
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -34,6 +34,8 @@ _TITLE, _BELOW, _PAGE = 36, 58, 50
 _HALF_LINE, _MOST_MARKS = 30, 6
 #: Characters of a line of a legend.
 _LEGEND = 66
+#: Length of a line in a legend, in sizes of its font: two dashes and the space between them.
+_HANDLE = 3.2
 STYLE: Any = {
     "font.size": 11,
     "axes.edgecolor": GREY,
@@ -62,6 +64,11 @@ def line_of(lengths: Sequence[float]) -> Any:
 
 #: The lines of builds.
 LINES = tuple(map(line_of, DASHES))
+
+
+def filled(text: str, width: int) -> str:
+    """Return a text broken into lines of so many characters."""
+    return "\n".join(broken(text, width))
 
 
 def save(figure: Figure, path: Path) -> None:
@@ -135,25 +142,26 @@ def legend(figure: Figure, panels: Sequence[Axes]) -> None:
     labels = [one for _, names in found for one in names]
     longest = max(map(len, labels))
     columns = 2 if longest <= _HALF_LINE else 1
-    figure.legend(handles, [textwrap.fill(one, _LEGEND) for one in labels], fontsize=9,
-                  frameon=False, loc="outside lower center", ncols=columns)  # fmt: skip
+    figure.legend(handles, [filled(one, _LEGEND) for one in labels], fontsize=9,
+                  frameon=False, loc="outside lower center", ncols=columns,
+                  handlelength=_HANDLE)  # fmt: skip
 
 
 def title(figure: Figure, top: Axes, name: str, below: str) -> None:
     """Put a title on a figure, and below it what it shows and is based on."""
     headline(figure, name)
-    wrapped = "\n".join(textwrap.fill(line, _BELOW) for line in below.split("\n"))
+    wrapped = "\n".join(filled(line, _BELOW) for line in below.split("\n"))
     top.set_title(wrapped, loc="left", fontsize=10, color="#4a5157")
 
 
 def headline(figure: Figure, name: str) -> None:
     """Put a title alone on a figure."""
-    figure.suptitle(textwrap.fill(name, _TITLE), x=0.02, ha="left", fontweight="bold", fontsize=14)
+    figure.suptitle(filled(name, _TITLE), x=0.02, ha="left", fontweight="bold", fontsize=14)
 
 
 def page_title(figure: Figure, name: str) -> None:
     """Put a title on a chart of a page, which has a caption too."""
-    figure.suptitle(textwrap.fill(name, _PAGE), x=0.02, ha="left", fontweight="bold", fontsize=11)
+    figure.suptitle(filled(name, _PAGE), x=0.02, ha="left", fontweight="bold", fontsize=11)
 
 
 def svg_of(figure: Figure) -> bytes:

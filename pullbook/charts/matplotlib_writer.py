@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING
 
 import matplotlib as mpl
@@ -24,12 +23,17 @@ _SIDES = {"start": "left", "end": "right", "middle": "center"}
 _HALO = {"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none", "alpha": 0.75}
 #: Heights of a chart of one panel, without and with a legend of many lines, inches.
 _ONE_PANEL, _WITH_KEY = 5.0, 6.0
+#: How much of its height a panel leaves to a legend of many lines, inches.
+_BELOW_KEY = 1.5
 #: Heights of the first two panels of several, and of what stands about a panel of bars, inches.
 _OF_SEVERAL, _ABOUT_BARS = (3.7, 3.2), 1.5
 _SHAPES = {"circle": "o", "cross": "x", "triangle": "^", "star": "*"}
 _SIZES = {"circle": 22, "cross": 22, "triangle": 22, "star": 200}
 #: Characters of a line of the name of an axis, of a whole figure's width and of a half.
 _AXIS, _HALF_AXIS = 50, 22
+#: Characters that an inch of a panel's height holds of the name of its axis, and inches of a panel
+#: that its axis does not have.
+_AN_INCH, _NOT_AXIS = 12, 0.7
 
 
 def draw(chart: Chart, path: Path) -> None:
@@ -41,11 +45,11 @@ def draw(chart: Chart, path: Path) -> None:
 def figure(chart: Chart) -> Figure:
     """Return the figure of a chart, under `drawing.STYLE`."""
     drawn, places = _places(chart)
-    for axes, panel in zip(places, chart.panels, strict=False):
+    for at, (axes, panel) in enumerate(zip(places, chart.panels, strict=False)):
         if panel.bars:
             _bars(axes, panel)
         else:
-            _curves(axes, panel, chart)
+            _curves(axes, panel, chart, at)
     if any(panel.named for panel in chart.panels):
         drawing.legend(drawn, places[: len(chart.panels)])
     if chart.columns == 1:
@@ -53,7 +57,7 @@ def figure(chart: Chart) -> Figure:
     else:
         drawing.headline(drawn, chart.title)
         drawn.supxlabel(chart.x_title, fontsize=10)
-        drawn.supylabel(textwrap.fill("; ".join(chart.notes), _AXIS), fontsize=10)
+        drawn.supylabel(drawing.filled("; ".join(chart.notes), _AXIS), fontsize=10)
     return drawn
 
 
@@ -81,7 +85,7 @@ def _height(panel: Panel, chart: Chart, at: int) -> float:
     return _WITH_KEY if chart.key else _ONE_PANEL
 
 
-def _curves(axes: Axes, panel: Panel, chart: Chart) -> None:
+def _curves(axes: Axes, panel: Panel, chart: Chart, at: int) -> None:
     right = axes.twinx() if panel.right_title else axes
     if panel.right_title:
         right.set_ylabel(panel.right_title)
@@ -89,9 +93,10 @@ def _curves(axes: Axes, panel: Panel, chart: Chart) -> None:
     for one, is_right in ((axes, False), (right, True))[: 2 if panel.right_title else 1]:
         one.set_ylim(*scales.heights(panel, right=is_right))
     if chart.columns > 1:
-        axes.set_title(textwrap.fill(panel.title, _HALF_AXIS), loc="left", fontsize=10)
+        axes.set_title(drawing.filled(panel.title, _HALF_AXIS), loc="left", fontsize=10)
     else:
-        axes.set_ylabel(textwrap.fill(panel.title, _AXIS))
+        height = _ONE_PANEL - _BELOW_KEY if chart.key else _height(panel, chart, at)
+        axes.set_ylabel(drawing.filled(panel.title, int((height - _NOT_AXIS) * _AN_INCH)))
     if panel.x_title:
         axes.set_xlabel(panel.x_title)
         axes.set_xlim(*scales.across(panel, chart))
@@ -184,4 +189,4 @@ def _bars(axes: Axes, panel: Panel) -> None:
     axes.invert_yaxis()
     axes.grid(visible=False, axis="y")
     axes.grid(axis="x", color="#e3e6e8", linewidth=0.8)
-    axes.set_xlabel(textwrap.fill(panel.title.replace("\n", " "), _AXIS))
+    axes.set_xlabel(drawing.filled(panel.title.replace("\n", " "), _AXIS))

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import html
 import re
-import textwrap
 
 from pullbook.drawings.chart import INK
+from pullbook.words.line_breaks import broken
 
 #: The width of a letter, as a share of the height; of a line, as a share of that.
 LETTER, _LINE = 0.58, 1.25
@@ -29,7 +29,7 @@ def lines(words: str, width: float, font: float) -> list[str]:
     ['mean from 2500', 'to 4500 rpm']
     """
     fits = max(int(width / (LETTER * font)), 8)
-    return [one for line in words.split("\n") for one in textwrap.wrap(line, fits) or [""]]
+    return [one for line in words.split("\n") for one in broken(line, fits) or [""]]
 
 
 def block(x: float, y: float, found: list[str], font: float, side: str = "start") -> list[str]:

@@ -103,6 +103,7 @@ def measured(pull: Pull, units: Units, what: str, *, right: bool = False) -> Cur
 
 
 def _reach(load: Load, first: float, last: float) -> tuple[float, float]:
-    """Return the speeds over which a load is drawn: a propeller up to the speed it was given at."""
-    low = first if load.kind == PROPELLER else max(load.rpm[0], first)
-    return low, min(load.rpm[-1], last)
+    """Return the speeds over which a load is drawn: its own; of a propeller up to that speed."""
+    if load.kind == PROPELLER:
+        return first, min(load.rpm[-1], last)
+    return load.rpm[0], load.rpm[-1]

@@ -25,7 +25,7 @@ def of_choice(found: Choice, units: Units) -> Chart:
     rows = (
         (found.outside, "cross", BETWEEN, "outside the data, not recommended"),
         (found.short, "triangle", 3, "not sure to clear the load"),
-        (found.ranked, "circle", 0, "in the data"),
+        (found.ranked[1:], "circle", 0, "others in the data"),
     )
     points = [_points(_places(kind, units), shape, style, label)
               for kind, shape, style, label in rows if _places(kind, units)]  # fmt: skip
@@ -47,7 +47,7 @@ def of_choice(found: Choice, units: Units) -> Chart:
         notes.append(f"cross: {figures.level(found.level)} limits of the best")
     if ends and found.for_power is not None:
         high = found.for_power[1]
-        notes.append(f"highest power up to {high:.0f} rpm, where it still climbs for some")
+        notes.append(f"highest power up to {high:.0f} rpm; some still climb there")
     panel = Panel(
         f"mean torque from {found.low[0]:.0f} to {found.low[1]:.0f} rpm, {units.torque}"
         f" ({units.standard})",

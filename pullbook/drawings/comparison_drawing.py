@@ -8,6 +8,7 @@ import numpy as np
 
 from pullbook.drawings import beside_curves
 from pullbook.drawings.chart import NEUTRAL, Bar, Chart, Curve, Mark, Panel
+from pullbook.model.limits.pair_kinds import ONE_SHOP, TWO_SHOPS
 from pullbook.text import comparison_text
 from pullbook.words import figures
 
@@ -84,9 +85,12 @@ def of_differences(
 def _limits(found: Sequence[Difference], *, short: bool) -> str:
     if not found[0].calibrated:
         return "no limits: too few shops or engines"
-    dyno = "one shop's dyno" if found[0].one_shop else "two shops' dynos"
-    if any(any(one.measured) for one in found):
-        dyno = "tested once more"
+    kinds = {one.shared for one in found}
+    dyno = "each run again"
+    if TWO_SHOPS in kinds:
+        dyno = "two shops' dynos"
+    elif ONE_SHOP in kinds:
+        dyno = "one shop's dyno"
     text = f"shaded: {figures.level(found[0].level)} limits of the difference, {dyno}"
     return text.replace(", ", ",\n") if short else text  # names of bars leave less room
 

@@ -40,7 +40,7 @@ def of_parts(found: Explanation, units: Units) -> Chart:
         panels.append(Panel(title, (area,), zero=True, height=(-end, end)))
     added = f"torque added to {origin(found)}, {units.torque} at the flywheel ({units.standard})"
     return Chart(
-        f"What makes the curve of {found.sheet_id}",
+        f"{found.sheet_id}: what each group of parts adds",
         (added,),
         tuple(panels),
         f"What each group of parts adds over engine speed; most: {order[0]}.",

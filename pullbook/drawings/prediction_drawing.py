@@ -33,6 +33,13 @@ def of_answers(answers: Sequence[Answer], units: Units, pull: Pull | None = None
     torque = _panel(answers, units, "torque", units.torque_axis, named=not alone)
     power = _panel(answers, units, "power", units.power_axis, named=False)
     below = [*notes(answers)]
+    reached = pull_reach(answers[0]) if alone else None
+    if reached is not None:
+        torque, power = (
+            replace(panel, regions=(reached, *panel.regions)) for panel in (torque, power)
+        )
+        below.append(f"grey: speeds that its pull reached, {reached.left:.0f} to"
+                     f" {reached.right:.0f} rpm")  # fmt: skip
     below += load_notes(answers[0], units, marked=alone)
     if pull is not None:
         torque, power = (
@@ -110,6 +117,16 @@ def notes(answers: Sequence[Answer]) -> tuple[str, ...]:
         f"from {first.bundle['sheets']} {invented}sheets{pull}{standing}",
         f"at the flywheel; {limits}",
     )
+
+
+def pull_reach(answer: Answer) -> Region | None:
+    """Return the speeds that the pulls of a measured engine reached, if it is answered beyond."""
+    told = answer.measured
+    tested = [point.rpm for point in answer.curve if point.supported]
+    if told is None or not tested or (told.sweep[0] <= tested[0] and tested[-1] <= told.sweep[1]):
+        return None
+    low, high = max(told.sweep[0], tested[0]), min(told.sweep[1], tested[-1])
+    return Region(low, high, hatched=False) if low < high else None
 
 
 def load_notes(answer: Answer, units: Units, *, marked: bool = True) -> list[str]:

@@ -11,7 +11,7 @@ from pullbook.drawings.chart import BETWEEN, NEUTRAL, Bar, Chart, Curve, Panel, 
 from pullbook.schemas.fields import FIELDS
 from pullbook.schemas.standing import Standing
 from pullbook.text.variation_text import fields
-from pullbook.words.figures import sentence
+from pullbook.words.figures import level, sentence
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -54,6 +54,12 @@ def of_variants(
     notes = ["predicted torque at the flywheel", grey]
     if len(found) > 2:
         notes.append("thin lines: the values between")
+    if found[0].difference.calibrated:
+        limits = f"{level(found[0].difference.level)} limits"
+        drawn = _second(found) is None or not FIELDS[next(iter(found[0].values))].numeric
+        notes.append(f"below: the change{f' with its {limits}' if drawn else ''}")
+        if not drawn:
+            notes.append(f"{limits} of each change: in the table")
     if any(_is_outside(one) for one in found):
         notes.append("dotted: outside the data")
     return Chart(

@@ -5,6 +5,7 @@ import json
 import numpy as np
 import pytest
 from command_line import run
+from scipy.constants import foot, pound_force
 from valid_sheet import sheet_text
 
 import pullbook
@@ -19,6 +20,10 @@ from pullbook.pipeline.demo import dyno_pulls, part_changes, shops
 from pullbook.schemas.part_groups import GROUPS
 
 BAND = (2500.0, 4500.0)
+#: The simulator works in N.m; from the foot and the pound-force of scipy.constants.
+LBFT = 1 / (foot * pound_force)
+#: Scatter from one mounting on the dyno to the next: common practice, no source.
+MOUNTING = 0.006
 
 
 @pytest.fixture(scope="module")
@@ -208,22 +213,26 @@ def changed_pairs(seed, count):
                     if name in other.values:
                         one.values[name] = other.values[name]
             states.append(one)
-        means = np.array([c.at(rpm)[:, 0].mean() for c in dyno_pulls.simulate(states)])
-        yield both, means[-1] - means[0], part_shares.shares(means, groups)
+        curves = dyno_pulls.simulate(states)
+        means = LBFT * np.array([curve.at(rpm)[:, 0].mean() for curve in curves])
+        twice = MOUNTING * means[0] * np.sqrt(2)
+        yield both, means[-1] - means[0], part_shares.shares(means, groups), twice
 
 
 @pytest.mark.slow
 def test_shares_hold_on_invented_pairs_whose_shares_are_known(predictor):
     """Engines of families that the bundle has never seen, three parts changed at once."""
+    rng = np.random.default_rng(1)
     inside, narrow, true, said = [], [], [], []
     for seed in (5, 6, 7):
-        for both, difference, shares_ in changed_pairs(seed, 16):
+        for both, difference, shares_, twice in changed_pairs(seed, 16):
             found = shares(predictor.model, both, difference, BAND, 0.9)
             for name, share in shares_.items():
                 part = found.parts[name]
-                inside.append(part.low <= share <= part.high)
+                measured = share + twice * rng.normal()  # the limits are for what would be measured
+                inside.append(part.low <= measured <= part.high)
                 near = 0.3 * (part.high - part.value)
-                narrow.append(abs(share - part.value) <= near)
+                narrow.append(abs(measured - part.value) <= near)
                 true.append(float(share))
                 said.append(part.value)
     assert len(inside) > 100

@@ -8,8 +8,9 @@ import numpy as np
 
 from pullbook.model.comparison.crossovers import crossovers
 from pullbook.model.comparison.difference import Difference
+from pullbook.model.limits.calibration import NEW_FAMILY
 from pullbook.model.limits.difference_errors import expected
-from pullbook.model.limits.pair_kinds import ONE_ENGINE, ONE_SHOP, TWO_MEASURED, TWO_SHOPS
+from pullbook.model.limits.pair_kinds import CHANGED, ONE_ENGINE, ONE_SHOP, TWO_MEASURED, TWO_SHOPS
 from pullbook.model.prediction.as_measured import AsMeasured
 from pullbook.model.prediction.over_band import tested_part
 from pullbook.model.prediction.prediction import BAND_POINTS, NARROW
@@ -25,6 +26,10 @@ if TYPE_CHECKING:
     from pullbook.model.limits.difference_errors import PairScores
     from pullbook.model.prediction.over_band import Band
     from pullbook.model.prediction.prediction import Prediction
+
+
+#: The level at which it is judged which scores are the more cautious.
+_CAUTIOUS = 0.8
 
 
 class CompareError(InputError):
@@ -60,8 +65,7 @@ def compare(
         Whether both are assumed to be tested by one shop.
 
     """
-    shared = shared_by(both, one_shop=one_shop)
-    scores = pairs.get(shared)
+    shared, scores = shared_by(both, one_shop=one_shop), scores_for(both, pairs, one_shop=one_shop)
     over = band.over
     inside = np.linspace(*over, BAND_POINTS)
     turns = inside / TORQUE_POWER_CONSTANT
@@ -107,13 +111,25 @@ def compare(
 def scores_for(
     both: Sequence[Prediction], pairs: Mapping[str, PairScores], *, one_shop: bool
 ) -> PairScores | None:
-    """Return the scores of pairs that share what two builds share; ``None`` without any."""
-    return pairs.get(shared_by(both, one_shop=one_shop))
+    """Return the scores of pairs that share what two builds share; ``None`` without any.
+
+    Of parts changed on an engine whose family is not known, the more cautious ones of those with
+    families left out and those without.
+    """
+    shared = shared_by(both, one_shop=one_shop)
+    usual = pairs.get(shared)
+    if shared != CHANGED or usual is None or all(one.family == "known" for one in both):
+        return usual
+    cautious = pairs.get(f"{CHANGED}{NEW_FAMILY}")
+    factors = [None if one is None else one.mean.factor(_CAUTIOUS) for one in (usual, cautious)]
+    return cautious if None not in factors and factors[1] > factors[0] else usual
 
 
 def shared_by(both: Sequence[Prediction], *, one_shop: bool) -> str:
     """Return what two builds share, one of `difference_errors.SHARED`."""
     a, b = both
+    if _one_engine(both):
+        return CHANGED
     if a.measured is not None and b.measured is not None:
         same = (
             a.ahead is not None
@@ -146,7 +162,20 @@ def expected_of_mean(
 def _expected(both: Sequence[Prediction], rpm: Floats, scores: PairScores | None) -> Floats:
     """Return the expected error of the difference, lb-ft, as for the scores of pairs."""
     first, second = (one.torque(rpm) * _width(one, both, rpm) for one in both)
-    return expected(first, second, both[0].correlation(both[1], rpm, scores))
+    return expected(first, second, _correlation(both, rpm, scores))
+
+
+def _correlation(both: Sequence[Prediction], rpm: Floats, scores: PairScores | None) -> Floats:
+    a, b = both
+    if a.parts is not None and b.parts is not None and _one_engine(both):
+        return a.parts.correlation(b.parts, rpm)
+    return a.correlation(b, rpm, scores)
+
+
+def _one_engine(both: Sequence[Prediction]) -> bool:
+    """Return whether two builds are one engine that was not measured, with other parts."""
+    a, b = both
+    return a.parts is not None and b.parts is not None and a.parts.of_one_engine(b.parts)
 
 
 def _apart(
@@ -168,6 +197,8 @@ def _width(one: Prediction, both: Sequence[Prediction], rpm: Floats) -> Floats:
     Where only one of their engines was measured, errors of such differences were never seen; so it
     is taken as no more certain than if it had not been measured, and on another dyno.
     """
+    if one.parts is not None and _one_engine(both):
+        return one.parts.width(rpm) * one.widened
     if one.without is not None and _only_one_measured(both):
         return one.without.width(rpm)
     return one.width(rpm)

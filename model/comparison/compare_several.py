@@ -161,7 +161,10 @@ def means(builds: Sequence[Prediction], band: tuple[float, float]) -> tuple[Floa
     """Return mean torque over a band and its expected error, lb-ft, shape (builds,) each."""
     rpm = np.linspace(*band, BAND_POINTS)
     torque = np.array([one.torque(rpm) for one in builds])
-    width = np.array([one.width(rpm) for one in builds])
+    width = np.array(
+        [one.width(rpm) if one.parts is None else one.parts.width(rpm) * one.widened
+         for one in builds]
+    )  # fmt: skip
     return torque.mean(axis=1), (torque * width).mean(axis=1)
 
 
@@ -215,6 +218,9 @@ def correlations(
     found: Sequence[Prediction], band: tuple[float, float], scores: PairScores
 ) -> Floats:
     """Return the correlations of the errors of builds over a band, shape (builds, builds)."""
+    parts = [one.parts for one in found if one.parts is not None]
+    if len(parts) == len(found):
+        return parts[0].correlations(parts, sum(band) / 2)
     first = found[0].ahead
     if first is not None:
         if not all(one.ahead is first for one in found):

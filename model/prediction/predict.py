@@ -14,6 +14,7 @@ from pullbook.model.learning.sample import charge
 from pullbook.model.limits import expected_error
 from pullbook.model.limits.calibration import NEW_FAMILY
 from pullbook.model.prediction import missing_fields
+from pullbook.model.prediction.one_engine import OneEngine
 from pullbook.model.prediction.prediction import Prediction
 from pullbook.model.range import inside_or_outside, novelty
 from pullbook.model.range.tested_speeds import NEAREST
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
     from pullbook.model.learning.sample import Floats
+    from pullbook.model.prediction.one_engine import Parts
     from pullbook.model.trained.engines import Ready
     from pullbook.model.trained.start import Learned, Start
     from pullbook.model.trained.trained_model import Model
@@ -51,7 +53,7 @@ def predict(
     *,
     starts: Sequence[Start | Learned | None] | None = None,
     alone: bool = False,
-    both: bool = True,
+    engine: OneEngine | None = None,
 ) -> list[Prediction]:
     """Return the predictions of builds, in their order.
 
@@ -71,15 +73,17 @@ def predict(
         Whether each build is asked by itself: what the others give then does not count, and for at
         most `MOST_LOOKED_INTO` builds it is worked out how far each missing field could move the
         curve.
-    both
-        Whether a build that starts from a measured pull is predicted without it as well.
+    engine
+        The engine that all builds are of, if they are asked about as one; else a build that starts
+        from a measured pull is predicted without it as well.
 
     """
     entries = manifest or {}
     with uncollected():
-        found = _Asked(model, builds, shops, starts, alone=alone).predictions(entries)
+        asked = _Asked(model, builds, shops, starts, alone=alone)
+        found = asked.predictions(entries, engine)
         again = [at for at, one in enumerate(found) if one.measured is not None]
-        if not again or not both:
+        if not again or engine is not None:
             return found
         unnamed = builds.iloc[again].assign(engine=None)
         without = _Asked(model, unnamed, [shops[at] for at in again], None).predictions(entries)
@@ -94,11 +98,16 @@ def on_one_dyno(
     start: Start | Learned | None,
     manifest: Mapping[str, Any] | None = None,
 ) -> Callable[[Sequence[Build]], list[Prediction]]:
-    """Return what predicts builds that one shop would test, all from the same measured pulls."""
+    """Return what predicts builds of one engine, which one shop would test.
+
+    All start from the same measured pulls, if there are any. Else what is asked first says which
+    engine it is.
+    """
+    engine = OneEngine(model)
 
     def found(builds: Sequence[Build]) -> list[Prediction]:
         shops, starts = [code] * len(builds), [start] * len(builds)
-        return predict(model, typed_builds(builds), shops, manifest, starts=starts, both=False)
+        return predict(model, typed_builds(builds), shops, manifest, starts=starts, engine=engine)
 
     return found
 
@@ -125,7 +134,9 @@ class _Asked:
             shop=pd.Series(codes, builds.index, dtype=builds["shop"].dtype)
         )
 
-    def predictions(self, manifest: Mapping[str, Any]) -> list[Prediction]:
+    def predictions(
+        self, manifest: Mapping[str, Any], engine: OneEngine | None = None
+    ) -> list[Prediction]:
         """Return the prediction of each build."""
         model = self._model
         builds, ready = self._ready_where_needed()
@@ -139,6 +150,9 @@ class _Asked:
             share = novelty.mean_distance(beside) / model.start_reference.outside
             distance = np.minimum(distance, share * model.reference.outside)
         effects = self._from_effects(ready, table, start)
+        parts: list[Parts | None] = [None] * len(builds)
+        if engine is not None and all(one.told is None for one in ready):
+            parts = [*engine.with_parts(builds, table, start)]
         spreads = (
             expected_error.expected(model.spread, model.speeds, table, distance)
             if model.spread is not None
@@ -187,6 +201,7 @@ class _Asked:
                     without=None,
                     ahead=ahead,
                     row=row,
+                    parts=parts[i],
                     sweeps=model.sweeps[positions[i]],
                     nearest=positions[i],
                     near_names=tuple(model.sheet_ids[position] for position in positions[i]),

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from pullbook.model.limits.conformal import Scores
     from pullbook.model.limits.difference_errors import PairScores
     from pullbook.model.prediction.missing_fields import Swing
+    from pullbook.model.prediction.one_engine import Parts
     from pullbook.schemas.answer import Between, FromMeasured, Missing
     from pullbook.schemas.standing import Reason, Standing
 
@@ -71,6 +72,9 @@ class Prediction:
     ahead, row
         What knows how the errors of this build go with those of others, and its place therein;
         ``None`` where limits do not come from effects.
+    parts
+        The build as one engine with its parts, where all that are asked are of one engine that was
+        not measured; ``None`` where they are not.
     sweeps
         Lowest and highest rpm of the nearest sheets, shape (sheets, 2).
     nearest, near_names, distances
@@ -100,6 +104,7 @@ class Prediction:
     without: Prediction | None
     ahead: Ahead | None
     row: int
+    parts: Parts | None
     sweeps: Floats
     nearest: Ints
     near_names: tuple[str, ...]

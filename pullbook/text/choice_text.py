@@ -217,8 +217,8 @@ def notes(found: Choice, units: Units) -> list[str]:
     lines = cautions(found, units)
     if len(found.ranked) > 1 and found.ranked[0].chance is not None:
         lines.append(
-            "Chance best: the chance that it makes the most of all, with all of them run on the"
-            " same dyno."
+            "Chance best: the chance that the engine makes the most with these parts, run with all"
+            " of them on the same dyno."
         )
     if found.beyond:
         what = ", ".join(

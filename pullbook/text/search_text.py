@@ -255,7 +255,7 @@ def notes(found: Search, units: Units) -> list[str]:
         )
     searched = "; ".join(_searched(one, units) for one in found.free)
     lines.append(
-        f"{found.tried} builds were looked at, within what was tested: {searched}. All are compared"
-        " as run on one dyno."
+        f"{found.tried} builds were looked at, within what was tested: {searched}. Differences are"
+        " of one engine with other parts, on one dyno."
     )
     return lines

@@ -114,12 +114,14 @@ def notes(found: Sequence[Variant], units: Units) -> list[str]:
 
 def explained(found: Sequence[Variant]) -> list[str]:
     """Return what a change is, what is in its limits, and from when on it is clear."""
-    about = "Change: mean torque minus that of your build, both on one shop's dyno."
+    about = (
+        "Change: what this engine makes with the other value minus what it makes as it is, on one"
+        " dyno."
+    )
     if not any(one.difference.calibrated for one in found):
         return [about]
     return [
-        f"{about} Its limits include the scatter of tests, so they are wide even for a small"
-        " change.",
+        f"{about} Its limits include the scatter from one mounting on the dyno to the next.",
         figures.clear(found[0].difference.level),
     ]
 

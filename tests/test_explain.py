@@ -82,7 +82,7 @@ def test_the_command(demo, tmp_path):
     assert total == pytest.approx(np.array(told["torque"]), abs=0.1)
     text = run(*words, "--plot", tmp_path / "why.svg")
     assert "camshaft" in text.stdout
-    assert "\ndisplacement  " in text.stdout
+    assert "\nsize  " in text.stdout
     assert "not the gain of bolting one on" in " ".join(text.stdout.split())
     assert "does not promise what a swap of parts will do" in " ".join(text.stdout.split())
     assert (tmp_path / "why.svg").stat().st_size > 5000

@@ -187,7 +187,7 @@ def test_at_the_sheets_own_standard_the_pull_is_shown_as_it_is(tmp_path, more):
     path.write_text(SHEET.format(more=more))
     done = run("against", path, "--correction", "SAE J607")
     said = " ".join(done.stdout.split())
-    assert "corrected to SAE J607 already, as on the sheet" in said
+    assert "already at SAE J607 on the sheet" in said
     assert ("in the weather of the sheet" in said) is (more is WARM)
     first = next(line for line in done.stdout.splitlines() if line.split()[:1] == ["2500"])
     assert first.split()[1] == "381"

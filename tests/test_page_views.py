@@ -163,7 +163,7 @@ def test_what_cannot_be_searched_is_said_and_what_was_typed_stays(ours, more, sa
 
 def test_a_goal_at_one_speed_needs_no_other(ours):
     given = {**SEARCH, "goal": "power", "band_low": "4800", "band_high": "4500"}
-    assert "best power at 4800 rpm" in ours.get("/choose", params=given).text
+    assert "highest power at 4800 rpm" in ours.get("/choose", params=given).text
 
 
 def test_an_answer_starts_from_a_test_that_is_named(ours):

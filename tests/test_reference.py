@@ -152,6 +152,7 @@ def names_in(found, own):
         ("compare", "a.yaml b.yaml c.yaml", ()),
         ("vary", "a.yaml --field stroke=3.4,3.5", ("values",)),
         ("choose", "parts.yaml", ("parts",)),
+        ("choose", "a.yaml --free lobe_separation --goal power=5000", ("values", "searched")),
         ("next", "could.csv --questions a.yaml", ()),
         ("against", "sheet.csv", ()),
         ("explain", "a.yaml", ("parts",)),

@@ -95,7 +95,7 @@ def read(path: Path) -> PartsList:
         mark = getattr(error, "problem_mark", None)
         row = "" if mark is None else f" in row {mark.line + 1}"
         why = getattr(error, "problem", None) or "it has a character that is not allowed in YAML"
-        msg = f"{path} cannot be read{row}: {why}"
+        msg = f"{path} cannot be read{row}: {why}. A name with a colon or comma takes quotes"
         raise PartsListError(msg) from error
     sections = _check_mapping(found, str(path))
     unknown = [name for name in sections if name not in _SECTIONS]

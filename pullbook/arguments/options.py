@@ -99,7 +99,7 @@ Level = Annotated[
     float,
     typer.Option(help="Level of the limits: at 0.9 about 9 in 10 measured values fall inside."),
 ]
-Rpm = Annotated[str, typer.Option(help="Engine speeds in rpm, as first:last:step.")]
+Rpm = Annotated[str, typer.Option(help="Engine speeds in rpm, as first:last:step, or one.")]
 Plot = Annotated[Path | None, typer.Option(help="Write a chart to this file (.svg, .png or .pdf).")]
 Html = Annotated[
     Path | None,
@@ -224,11 +224,13 @@ def band_of(text: str, hint: str = "--band") -> tuple[float, float]:
 
 
 def speeds_of(text: str) -> Any:
-    """Return the engine speeds that ``first:last:step`` means."""
+    """Return the engine speeds that ``first:last:step``, or one speed, means."""
+    parts = text.strip().removesuffix("rpm").split(":")
     try:
-        first, last, step = (float(part) for part in text.strip().removesuffix("rpm").split(":"))
+        one = len(parts) == 1
+        first, last, step = (float(part) for part in ([*parts, *parts, "1"] if one else parts))
     except ValueError:
-        msg = f"{text!r} is not first:last:step, such as {DEFAULT_RPM}"
+        msg = f"{text!r} is not first:last:step, such as {DEFAULT_RPM}, nor one speed"
         raise typer.BadParameter(msg, param_hint="--rpm") from None
     if not (0 < first <= last < 1e5 and step > 0 and (last - first) / step < _MOST_SPEEDS):
         msg = f"{text!r} must start above 0 and rise in at most {_MOST_SPEEDS} steps"

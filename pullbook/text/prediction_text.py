@@ -74,7 +74,8 @@ def full(answer: Answer, units: Units) -> str:
         else:
             lines.append(f"{point.rpm:6.0f}       -  {NOT_TESTED}")
     high = (*peaks(answer, units), *over_band(answer, units))
-    lines += ["", *map(wrap, (*high, *caution_text.lines(answer.cautions, units))), ""]
+    high += (*caution_text.lines(answer.cautions, units),)
+    lines += [*([""] if high else []), *map(wrap, high), ""]
     said = (
         *promise.start(answer, units),
         *widened(answer),
@@ -108,7 +109,9 @@ def reasons(found: Sequence[Reason], units: Units) -> list[str]:
 
 
 def peaks(answer: Answer, units: Units) -> list[str]:
-    """Return a line about the highest torque and one about the highest power."""
+    """Return a line about the highest torque and one about the highest power, of several speeds."""
+    if len(answer.curve) < 2:
+        return []
     return [
         _peak("torque", answer, units.peak(answer.peak_torque, "lb-ft"), units.torque),
         _peak("power", answer, units.peak(answer.peak_power, "hp"), units.power),
@@ -247,7 +250,8 @@ def meaning(answers: Sequence[Answer]) -> list[str]:
     kept = (promise.promise(one) for one in answers if one.widened <= 1 or not one.calibrated)
     peaks = (peak for one in answers for peak in (one.peak_torque, one.peak_power))
     limited = any(peak is not None and peak.height.low is not None for peak in peaks)
-    return [*dict.fromkeys(kept), *([PEAK_LIMITS] if limited else [])]
+    several = any(len(one.curve) > 1 for one in answers)
+    return [*dict.fromkeys(kept), *([PEAK_LIMITS] if limited and several else [])]
 
 
 def summary_foot(answers: Sequence[Answer]) -> list[str]:

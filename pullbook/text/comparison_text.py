@@ -41,8 +41,8 @@ def text(found: Comparison, manifest: Mapping[str, Any], units: Units) -> str:
 
 #: What the limits and chances of a difference are for, by what its two builds share.
 _LIMITS_FOR = {
-    ONE_SHOP: "Limits and chances are for engines of their own, run on the same dyno.",
-    TWO_SHOPS: "Limits and chances are for engines of their own, each run on another shop's dyno.",
+    ONE_SHOP: "Limits and chances are for separate engines run on the same dyno.",
+    TWO_SHOPS: "Limits and chances are for separate engines, each run on another shop's dyno.",
     ONE_ENGINE: "Limits and chances are for running the engine again on its dyno.",
     TWO_MEASURED: "Limits and chances are for running each engine again on the dyno it ran on.",
 }

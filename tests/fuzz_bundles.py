@@ -37,7 +37,7 @@ from pullbook.model.training import bundle
 from pullbook.schemas import curated_tables
 from pullbook.schemas.errors import InputError
 
-SMALL = Path(__file__).parent / "bundles" / "format-5"
+SMALL = Path(__file__).parent / "bundles" / "format-6"
 #: Longest that one bundle may take, s of the clock, and most memory, MB.
 SECONDS, MEGABYTES = 60, 300
 _LEVEL = 0.9

@@ -90,7 +90,7 @@ def test_crossovers_are_where_the_sign_changes(demo, two):
 
         def __init__(self, slope):
             self.slope, self.standing = slope, two[0].standing
-            self.measured = self.ahead = self.without = None
+            self.measured = self.ahead = self.without = self.parts = None
 
         def torque(self, rpm):
             return 300 + self.slope * (rpm - 3300) / 1000

@@ -115,7 +115,7 @@ def test_the_row_of_the_build_is_marked_and_has_no_change(demo, build):
     assert text.count("(yours)") == 2
     assert below.endswith(" inside")
     text = " ".join(text.split())
-    assert "Its limits include the scatter of tests" in text
+    assert "Its limits include the scatter from one mounting" in text
     assert "outside its 90 % limits: a chance of 95 % or more" in text
 
 
@@ -415,7 +415,7 @@ def test_the_best_of_two_has_the_chance_of_their_difference(demo):
 
 def test_chances_of_equal_independent_builds_are_equal(demo):
     """By symmetry; places far apart, so that errors do not go together."""
-    apart = [SimpleNamespace(ahead=None, place=place) for place in 1e3 * np.eye(5)]
+    apart = [SimpleNamespace(ahead=None, parts=None, place=place) for place in 1e3 * np.eye(5)]
     scores, band = demo.model.pairs["one shop"], (2500.0, 4500.0)
     found = compare_several.chances_of_best(
         np.ones(5), np.ones(5), apart, band, scores, scores.mean, 1

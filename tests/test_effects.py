@@ -42,8 +42,9 @@ def slow_covariance(inputs, readings, found):
         for j in range(count):
             a, b = readings.sheet[i], readings.sheet[j]
             away = readings.speed[i] - readings.speed[j]
-            parts = 0.3 + 0.7 * np.exp(-0.5 * (away / 0.3) ** 2)
-            labels = 0.6 + 0.4 * np.exp(-0.5 * (away / 0.6) ** 2)
+            near, far = (np.sqrt(3) * abs(away) / length for length in (0.4, 0.8))
+            parts = 0.3 + 0.7 * (1 + near) * np.exp(-near)
+            labels = 0.6 + 0.4 * (1 + far) * np.exp(-far)
             value = found.level
             for at in range(len(PARTS)):
                 value += found.variances[at] * like[at, a, b] * parts

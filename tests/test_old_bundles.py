@@ -26,7 +26,7 @@ def numbers(value, path=()):
 
 
 def test_a_bundle_of_this_format_answers_as_it_did():
-    (answer,) = pullbook.predict(BUNDLES / "question.yaml", BUNDLES / "format-5")
+    (answer,) = pullbook.predict(BUNDLES / "question.yaml", BUNDLES / "format-6")
     before = numbers(json.loads((BUNDLES / "answer.json").read_text(encoding="utf-8")))
     now = numbers(json.loads(json.dumps(answer.as_json())))
     assert set(before) <= set(now)
@@ -36,19 +36,19 @@ def test_a_bundle_of_this_format_answers_as_it_did():
 
 
 def test_before_rounding_curves_agree_to_a_millionth():
-    model, _ = bundle.load(BUNDLES / "format-5")
-    golden = json.loads((BUNDLES / "format-5" / bundle.GOLDEN).read_text(encoding="utf-8"))
+    model, _ = bundle.load(BUNDLES / "format-6")
+    golden = json.loads((BUNDLES / "format-6" / bundle.GOLDEN).read_text(encoding="utf-8"))
     again = json.loads(json.dumps(bundle._golden(model)))
     flat, expected = numbers(again), numbers(golden)
     assert flat == pytest.approx(expected, rel=1e-6)
 
 
 @pytest.mark.parametrize(
-    ("number", "cure"), [(1, "pullbook train"), (4, "pullbook train"), (99, "update pullbook")]
+    ("number", "cure"), [(1, "pullbook train"), (5, "pullbook train"), (99, "update pullbook")]
 )
 def test_another_format_says_what_to_do(tmp_path, number, cure):
     folder = tmp_path / "old"
-    shutil.copytree(BUNDLES / "format-5", folder)
+    shutil.copytree(BUNDLES / "format-6", folder)
     manifest = json.loads((folder / bundle.MANIFEST).read_text(encoding="utf-8"))
     manifest["format"] = number
     (folder / bundle.MANIFEST).write_text(json.dumps(manifest), encoding="utf-8")

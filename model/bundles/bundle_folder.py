@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
     from pathlib import Path
 
-FORMAT = 5
+FORMAT = 6
 MANIFEST, SIGNATURE = "bundle.json", "signature.json"
 CURVE, SPREAD = "curve.txt", "spread.txt"
 FILLING, ARRAYS, SHEETS, GOLDEN = "filling.npz", "arrays.npz", "sheets.parquet", "golden.json"

@@ -26,7 +26,7 @@ LABELS = ("shop", "family", "engine")
 EFFECTS = (*PARTS, *LABELS, "mounting", "reading")
 #: Over the logarithm of engine speed: length scale of effects that are not of parts, those of parts
 #: having half of it; and share that is the same at all speeds, of effects of parts and of others.
-_SPEED_LENGTH = 0.6
+_SPEED_LENGTH = 0.8
 _PART_COMMON, _LABEL_COMMON = 0.3, 0.6
 _JITTER = 1e-8
 
@@ -257,16 +257,18 @@ def _whitened(root: Floats, values: Floats, trans: str = "N") -> Floats:
 def over_speed(a: Floats, b: Floats) -> tuple[Floats, Floats]:
     """Return the correlations of effects over logarithms of engine speed, shape (a, b) each.
 
-    The first are those of effects of parts, the second those of all others. At half the length
-    scale a squared exponential is the fourth power of itself, which is faster than another one.
+    The first are those of effects of parts, the second those of all others: Matern's with 3/2
+    (Rasmussen and Williams, 2006, eq. 4.17, from memory). A smoother one, the squared exponential,
+    would go on beyond the readings of a pull with their slope, and be far too sure of it.
     """
-    near = (a[:, None] - b[None, :]) * (np.sqrt(0.5) / _SPEED_LENGTH)
-    near *= -near
-    np.exp(near, out=near)
-    others = near * (1 - _LABEL_COMMON)
+    away = np.abs(a[:, None] - b[None, :])
+    away *= np.sqrt(3) / _SPEED_LENGTH
+    near = np.exp(-away)
+    others = (1.0 + away) * near
+    others *= 1 - _LABEL_COMMON
     others += _LABEL_COMMON
     near *= near
-    near *= near
+    near *= 1.0 + 2.0 * away
     near *= 1 - _PART_COMMON
     near += _PART_COMMON
     return near, others

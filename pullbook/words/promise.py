@@ -119,9 +119,10 @@ def start(answer: Answer, units: Units, *, others: bool = True) -> list[str]:
     tested = [point.rpm for point in answer.curve if point.supported]
     low, high = told.sweep
     if tested and (tested[0] < low or tested[-1] > high):
+        whose = "Its pulls reach" if told.others else "Its pull reaches"
         lines.append(
-            f"Its pulls reach from {figures.speed(low)} to {figures.speed(high)} rpm; beyond that"
-            " the answer leans on other engines, and its limits are wider."
+            f"{whose} from {figures.speed(low)} to {figures.speed(high)} rpm; beyond that the"
+            " answer leans on other engines, and its limits are wider."
         )
     return lines
 

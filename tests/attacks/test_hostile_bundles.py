@@ -20,7 +20,7 @@ from pullbook.model.bundles import array_checks, bundle_folder, first_met
 from pullbook.model.training import bundle
 from pullbook.pipeline.storage import plain_arrays
 
-SMALL = Path(__file__).parents[1] / "bundles" / "format-5"
+SMALL = Path(__file__).parents[1] / "bundles" / "format-6"
 QUESTION = Path(__file__).parents[1] / "bundles" / "question.yaml"
 
 
@@ -368,7 +368,7 @@ def test_what_is_no_part_of_a_bundle_is_named(mine, kind):
         {"files": []}, {"files": {"curve.txt": 5}}, {"columns": {"a": 1}}, {"columns": [1, 2]},
         {"columns": "rpm"}, {"settings": [1]}, {"settings": {"rounds": []}}, {"sheets": "many"},
         {"shops": -3}, {"shops": 1e400}, {"invented": "yes"}, {"own_dyno": 0}, {"private": []},
-        {"format": [5]}, {"format": 5.0}, {"format": True}, {"format": "5"}, {"format": 6},
+        {"format": [6]}, {"format": 6.0}, {"format": True}, {"format": "6"}, {"format": 5},
         {"format": 10**4000}, {"sheets": 7},
     ],
 )  # fmt: skip

@@ -19,7 +19,7 @@ from pullbook.pipeline.privacy import signatures, withdraw
 from pullbook.pipeline.privacy.contribute import contribute
 from pullbook.pipeline.storage import locks
 
-SMALL = Path(__file__).parents[1] / "bundles" / "format-5"
+SMALL = Path(__file__).parents[1] / "bundles" / "format-6"
 KEY = b"the key of the shop, long enough it is"
 
 

@@ -28,7 +28,7 @@ from pullbook.pipeline.storage import whole_writes
 from pullbook.reports import document
 from pullbook.schemas.errors import PullbookError
 
-SMALL = Path(__file__).parents[1] / "bundles" / "format-5"
+SMALL = Path(__file__).parents[1] / "bundles" / "format-6"
 KEY = b"the key of the shop, long enough it is"
 SHOP = "Tern Quay Marine"
 TODAY = dt.date(2026, 1, 2)

@@ -20,6 +20,7 @@ from pullbook.model.evaluation import rules_of_thumb
 from pullbook.model.evaluation.prediction_errors import score_predictions
 from pullbook.model.learning.sample import sample_of
 from pullbook.model.prediction.as_measured import as_measured
+from pullbook.model.prediction.over_band import Band
 from pullbook.model.prediction.predict import predict
 from pullbook.model.range.tested_speeds import DEFAULT_RPM, speeds_of
 from pullbook.model.trained.pulls import of_curated
@@ -130,8 +131,8 @@ def measured_engines(data: Data, model: Model, seed: int) -> dict[str, float]:
         off, width = np.log(torque / changed.torque(rpm)), changed.width(rpm)
         factor = changed.factor("point", 0.9) or np.nan
         apart = compare_builds.compare(
-            (changed, as_measured(same, one)), ("after", "before"), model.pairs, _BAND, 0.9,
-            np.array(_BAND), one_shop=True,
+            (changed, as_measured(same, one)), ("after", "before"), model.pairs, Band(_BAND, _BAND),
+            0.9, np.array(_BAND), one_shop=True,
         )  # fmt: skip
         names = [str(row["sheet_id"].iloc[0]).partition("@")[0] for row in (after, before)]
         made = [data.made[name] for name in names]

@@ -90,9 +90,7 @@ def test_a_value_in_another_unit_is_that_of_the_build(folder):
 
 def test_why_a_value_is_at_the_edge_or_outside_is_said(folder):
     told = flat("vary", folder / "build.yaml", "--field", "compression_ratio=9.6,13,15")
-    assert (
-        "13:1 is at the edge of the data: compression ratio 13:1 is just above the" in told
-    )
+    assert "13:1 is at the edge of the data: compression ratio 13:1 is just above the" in told
     assert "15:1 is outside the data: compression ratio 15:1 is above the tested range" in told
 
 

@@ -121,8 +121,10 @@ def scores_for(
     if shared != CHANGED or usual is None or all(one.family == "known" for one in both):
         return usual
     cautious = pairs.get(f"{CHANGED}{NEW_FAMILY}")
-    factors = [None if one is None else one.mean.factor(_CAUTIOUS) for one in (usual, cautious)]
-    return cautious if None not in factors and factors[1] > factors[0] else usual
+    if cautious is None:
+        return usual
+    factors = [one.mean.factor(_CAUTIOUS) or 0.0 for one in (usual, cautious)]
+    return cautious if factors[1] > factors[0] else usual
 
 
 def shared_by(both: Sequence[Prediction], *, one_shop: bool) -> str:

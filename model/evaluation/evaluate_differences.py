@@ -10,6 +10,7 @@ import pandas as pd
 from pullbook.model.comparison.compare import compare
 from pullbook.model.evaluation import bootstrap
 from pullbook.model.limits.difference_errors import COMMON, POINTS, across, same_engine, within
+from pullbook.model.prediction.over_band import Band
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -99,8 +100,9 @@ def _pair(
     first, second = (np.interp(rpm, *curve) for curve in curves)
     measured = first - second
     row: dict[str, Any] = {}
+    band = Band((low, high), (low, high))
     for level in levels:
-        found = compare(both, ("a", "b"), pairs, (low, high), level, rpm, one_shop)
+        found = compare(both, ("a", "b"), pairs, band, level, rpm, one_shop)
         if found.level < level or found.mean.low is None or found.mean.high is None:
             continue
         inside = [

@@ -188,7 +188,8 @@ def _worth(one: Worth, wanted: Goal, units: Units) -> str:
         if slope is not None:
             line += f"; {_gain(name, slope, wanted, units, below=below)}"
     if good[0] != good[-1]:
-        line += f"; {_span(name, *one.as_good, units)} is not clearly worse"
+        low, high = (float(end) for end in one.as_good)
+        line += f"; {_span(name, low, high, units)} is not clearly worse"
     if one.at_end:
         line += ". The best is at or near the end of what was tested; beyond it nothing is promised"
     return f"{line}."

@@ -18,6 +18,7 @@ from pullbook.model.prediction.predict import on_one_dyno
 from pullbook.pipeline.builds import build_files
 from pullbook.pipeline.demo import dyno_pulls, part_changes, shops
 from pullbook.schemas.standing import Standing
+from pullbook.text import variation_text
 
 BAND = (2500.0, 4500.0)
 LBFT = 1 / (foot * pound_force)
@@ -49,6 +50,20 @@ def test_a_change_on_one_engine_is_surer_than_the_difference_of_two_engines(pred
     assert (one.shared, two.shared) == (CHANGED, ONE_SHOP)
     assert one.mean.value == two.mean.value
     assert one.mean.high - one.mean.low < 0.7 * (two.mean.high - two.mean.low)
+
+
+def test_where_no_engine_was_tested_again_the_limits_are_those_of_two_engines(predictor):
+    pairs = {name: one for name, one in predictor.model.pairs.items() if CHANGED not in name}
+    few = replace(predictor, model=replace(predictor.model, pairs=pairs))
+    (base,) = (build_files.of_fields(FIELDS) for _ in range(1))
+    (usual,), (one,) = (
+        each.vary(base, {"intake_duration": [236.0]}, BAND) for each in (predictor, few)
+    )
+    assert one.difference.shared == ONE_SHOP
+    assert one.difference.calibrated
+    widths = [each.difference.mean.high - each.difference.mean.low for each in (usual, one)]
+    assert widths[0] < 0.7 * widths[1]
+    assert "those of two engines" in " ".join(variation_text.explained([one]))
 
 
 def test_the_same_parts_differ_by_how_an_engine_is_mounted_alone(predictor):

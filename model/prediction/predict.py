@@ -13,6 +13,7 @@ from pullbook.model.learning.effect_points import Ahead
 from pullbook.model.learning.sample import charge
 from pullbook.model.limits import expected_error
 from pullbook.model.limits.calibration import NEW_FAMILY
+from pullbook.model.limits.pair_kinds import CHANGED
 from pullbook.model.prediction import missing_fields
 from pullbook.model.prediction.one_engine import OneEngine
 from pullbook.model.prediction.prediction import Prediction
@@ -151,7 +152,7 @@ class _Asked:
             distance = np.minimum(distance, share * model.reference.outside)
         effects = self._from_effects(ready, table, start)
         parts: list[Parts | None] = [None] * len(builds)
-        if engine is not None and all(one.told is None for one in ready):
+        if CHANGED in model.pairs and engine is not None and all(one.told is None for one in ready):
             parts = [*engine.with_parts(builds, table, start)]
         spreads = (
             expected_error.expected(model.spread, model.speeds, table, distance)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from pullbook.model.limits.pair_kinds import ONE_SHOP
 from pullbook.schemas.standing import Standing
 from pullbook.text import prediction_text
 from pullbook.text.comparison_text import clear_speeds
@@ -120,10 +121,13 @@ def explained(found: Sequence[Variant]) -> list[str]:
     )
     if not any(one.difference.calibrated for one in found):
         return [about]
-    return [
-        f"{about} Its limits include the scatter from one mounting on the dyno to the next.",
-        figures.clear(found[0].difference.level),
-    ]
+    scatter = (
+        "Its limits are those of two engines, and wide: no engine was tested again with other"
+        " parts, which would tell what a change does."
+        if found[0].difference.shared == ONE_SHOP
+        else "Its limits include the scatter from one mounting on the dyno to the next."
+    )
+    return [f"{about} {scatter}", figures.clear(found[0].difference.level)]
 
 
 def trade(found: Sequence[Variant], units: Units) -> list[str]:
